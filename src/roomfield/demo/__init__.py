@@ -1,0 +1,1 @@
+"""An invented home with known truth."""

@@ -1,0 +1,108 @@
+"""The tree of what can go wrong.
+
+RoomfieldError                 every fault a user can cause or mend
+├── InputError                 something given to us cannot be used as it is
+│   ├── FormatError            a file or document is not of the form it should have
+│   ├── RangeError             a value lies outside what a formula or table covers
+│   └── RejectedRows           a table was refused; lists every faulty row
+├── UnknownNameError           a name that is not in the table of valid choices
+├── KindMismatchError          peak, max-hold and average were about to be mixed
+├── TooEarlyError              a question asked before the step that answers it
+├── IntegrityError             stored or packed bytes do not match their checksum
+└── StoreError                 the record cannot be opened, read or written
+
+Every message says what, where and how to mend it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+class RoomfieldError(Exception):
+    """A fault the user can understand and mend.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong, with the offending value.
+    where : str
+        File, row, field or object; empty if there is only one candidate.
+    mend : str
+        What to do about it.
+    """
+
+    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.mend = mend
+        super().__init__(self.sentence())
+
+    def sentence(self) -> str:
+        """One line: where, what, how to mend."""
+        head = f"{self.where}: {self.what}" if self.where else self.what
+        return f"{head} {self.mend}".strip() if self.mend else head
+
+
+class InputError(RoomfieldError):
+    """Something given to us cannot be used as it is."""
+
+
+class FormatError(InputError):
+    """A file or document is not of the form it should have."""
+
+
+class RangeError(InputError):
+    """A value lies outside what a formula or a table covers."""
+
+    def __init__(
+        self, name: str, asked: float, allowed: tuple[float, float], unit: str, *, where: str = "", mend: str = ""
+    ) -> None:
+        self.name, self.asked, self.allowed, self.unit = name, asked, allowed, unit
+        what = f"{name} is {asked:g} {unit}; allowed is {allowed[0]:g} to {allowed[1]:g} {unit}."
+        super().__init__(what, where=where, mend=mend)
+
+
+@dataclass(frozen=True)
+class RowFault:
+    """One rejected row of a table: its line in the file, the column and the reason."""
+
+    line: int
+    column: str
+    value: str
+    reason: str
+
+
+class RejectedRows(InputError):
+    """A table was refused as a whole; every faulty row is listed and nothing was taken in."""
+
+    def __init__(self, faults: Sequence[RowFault], *, where: str = "", mend: str = "") -> None:
+        self.faults = tuple(faults)
+        noun = "row" if len(self.faults) == 1 else "rows"
+        super().__init__(f"{len(self.faults)} {noun} cannot be read; nothing was imported.", where=where, mend=mend)
+
+
+class UnknownNameError(RoomfieldError):
+    """A name that is not in the table of valid choices."""
+
+    def __init__(self, kind: str, name: str, choices: Iterable[str], *, where: str = "") -> None:
+        self.kind, self.name, self.choices = kind, name, tuple(sorted(choices))
+        listed = ", ".join(self.choices[:12]) + (" ..." if len(self.choices) > 12 else "")
+        super().__init__(f"there is no {kind} named {name!r}.", where=where, mend=f"Choose one of: {listed}.")
+
+
+class KindMismatchError(RoomfieldError):
+    """Peak, max-hold and average were about to be compared as if they were the same."""
+
+
+class TooEarlyError(RoomfieldError):
+    """A question asked before the step that answers it; the message names that step."""
+
+
+class IntegrityError(RoomfieldError):
+    """Stored or packed bytes do not match their checksum."""
+
+
+class StoreError(RoomfieldError):
+    """The record cannot be opened, read or written."""

@@ -1,0 +1,1 @@
+"""Reading files in and the survey document in and out."""

@@ -1,0 +1,1 @@
+"""What a level means against a limit or a guideline."""

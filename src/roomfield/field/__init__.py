@@ -1,0 +1,1 @@
+"""One model of the dwelling: propagation and joint inference."""

@@ -1,0 +1,1 @@
+"""What the meter's number is worth: a reading becomes an uncertain level."""

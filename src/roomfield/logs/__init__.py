@@ -1,0 +1,1 @@
+"""Long series: ingest, gaps, rolling averages, percentiles, day profile, events."""

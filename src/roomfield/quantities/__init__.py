@@ -1,0 +1,1 @@
+"""Conversions between the units of the trade, decibel arithmetic and uncertain levels."""

@@ -1,0 +1,1 @@
+"""Limits, guidelines, materials, technologies and cautions as versioned data with their sources."""

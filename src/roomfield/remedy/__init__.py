@@ -1,0 +1,1 @@
+"""What to do, what it would achieve, and whether it worked."""

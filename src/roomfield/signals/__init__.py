@@ -1,0 +1,1 @@
+"""From a meter's audio to the transmitters behind it."""

@@ -1,0 +1,1 @@
+"""The record on disk: SQLAlchemy, migrations, media by content hash, survey packages."""

@@ -1,0 +1,1 @@
+"""The browser door: a local page, nothing beyond localhost."""

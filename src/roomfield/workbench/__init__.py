@@ -1,0 +1,1 @@
+"""The job as calls: the one layer behind every door."""
