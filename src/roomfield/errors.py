@@ -57,7 +57,14 @@ class RangeError(InputError):
     """A value lies outside what a formula or a table covers."""
 
     def __init__(
-        self, name: str, asked: float, allowed: tuple[float, float], unit: str, *, where: str = "", mend: str = ""
+        self,
+        name: str,
+        asked: float,
+        allowed: tuple[float, float],
+        unit: str,
+        *,
+        where: str = "",
+        mend: str = "",
     ) -> None:
         self.name, self.asked, self.allowed, self.unit = name, asked, allowed, unit
         what = f"{name} is {asked:g} {unit}; allowed is {allowed[0]:g} to {allowed[1]:g} {unit}."
@@ -80,7 +87,9 @@ class RejectedRows(InputError):
     def __init__(self, faults: Sequence[RowFault], *, where: str = "", mend: str = "") -> None:
         self.faults = tuple(faults)
         noun = "row" if len(self.faults) == 1 else "rows"
-        super().__init__(f"{len(self.faults)} {noun} cannot be read; nothing was imported.", where=where, mend=mend)
+        super().__init__(
+            f"{len(self.faults)} {noun} cannot be read; nothing was imported.", where=where, mend=mend
+        )
 
 
 class UnknownNameError(RoomfieldError):

@@ -1,0 +1,214 @@
+"""Observations: readings, bearings, recordings and logs. Never changed, only amended."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from roomfield.survey.dwelling import Point3
+
+
+class ReadingKind(StrEnum):
+    """What the meter's number is: three questions, never compared silently."""
+
+    PEAK = "peak"
+    MAX_HOLD = "max_hold"
+    AVERAGE = "average"
+
+
+class Censoring(StrEnum):
+    """Whether the value is a number or only a bound."""
+
+    NONE = "none"
+    BELOW_FLOOR = "below_floor"
+    OVERLOAD = "overload"
+
+
+class Orientation(StrEnum):
+    """How the single-axis antenna was turned."""
+
+    BEST_AXIS = "best_axis"
+    X = "x"
+    Y = "y"
+    Z = "z"
+    THREE_AXIS_SUM = "three_axis_sum"
+    UNKNOWN = "unknown"
+
+
+class Scan(StrEnum):
+    """How the meter was moved."""
+
+    HAND_SCAN = "hand_scan"
+    FIXED = "fixed"
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where an observation came from: typed in, or a line of a file.
+
+    Parameters
+    ----------
+    file_sha256 : str
+        Content hash of the imported file; empty if typed in.
+    line : int
+        Line in that file; 0 if typed in.
+    """
+
+    file_name: str = ""
+    file_sha256: str = ""
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One number from the meter.
+
+    Parameters
+    ----------
+    value_w_m2 : float
+        Power density as shown [W/m²]; with ``censoring`` other than none it is the bound.
+    place_id : str
+        The place; empty if only ``position`` is known.
+    position : (float, float, float) or None
+        Where, if it differs from the place's position [m].
+    scan_edge_m : float
+        Edge of the scanned cube for a hand scan [m].
+    taken_at : str
+        ISO 8601; empty if not noted.
+    replicate : int
+        Counts several scans of the same thing; readings of one scan share it.
+    """
+
+    id: str
+    visit_id: str
+    meter_id: str
+    radio_state_id: str
+    kind: ReadingKind
+    value_w_m2: float
+    place_id: str = ""
+    position: Point3 | None = None
+    censoring: Censoring = Censoring.NONE
+    orientation: Orientation = Orientation.BEST_AXIS
+    scan: Scan = Scan.HAND_SCAN
+    scan_edge_m: float = 0.5
+    taken_at: str = ""
+    replicate: int = 0
+    note: str = ""
+    origin: Origin = Origin()
+
+
+@dataclass(frozen=True)
+class Bearing:
+    """Axis of strongest and of weakest pickup of the figure-of-eight antenna.
+
+    Parameters
+    ----------
+    strongest_deg, null_deg : float or None
+        Degrees clockwise from plan north, 0 to 180 (an axis, so ambiguous by 180).
+    std_deg : float
+        Standard uncertainty of each [deg].
+    strongest_w_m2, null_w_m2 : float or None
+        What the meter showed there, time average [W/m²].
+    """
+
+    id: str
+    visit_id: str
+    meter_id: str
+    radio_state_id: str
+    position: Point3
+    strongest_deg: float | None = None
+    null_deg: float | None = None
+    std_deg: float = 12.0
+    strongest_w_m2: float | None = None
+    null_w_m2: float | None = None
+    taken_at: str = ""
+    note: str = ""
+    origin: Origin = Origin()
+
+
+@dataclass(frozen=True)
+class HeardTechnology:
+    """One answer of the listening step, as stored with the recording.
+
+    Parameters
+    ----------
+    technology : str
+        Key of the technologies table.
+    probability : float
+        Calibrated probability that it is there, 0 to 1.
+    evidence : str
+        In words: which rate, which width, which folded shape.
+    """
+
+    technology: str
+    probability: float
+    evidence: str = ""
+
+
+@dataclass(frozen=True)
+class Recording:
+    """Audio from the meter's output.
+
+    Parameters
+    ----------
+    media_sha256 : str
+        Content hash of the audio file.
+    heard : tuple of HeardTechnology
+        Result of the analysis named in ``analysed_with``.
+    """
+
+    id: str
+    visit_id: str
+    meter_id: str
+    radio_state_id: str
+    media_sha256: str
+    place_id: str = ""
+    position: Point3 | None = None
+    duration_s: float = 0.0
+    heard: tuple[HeardTechnology, ...] = ()
+    unknown_signals: tuple[str, ...] = ()
+    analysed_with: str = ""
+    taken_at: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class LogRecord:
+    """A long series from a meter left running.
+
+    Parameters
+    ----------
+    media_sha256 : str
+        Content hash of the file as received.
+    series_sha256 : str
+        Content hash of the Parquet made from it.
+    """
+
+    id: str
+    visit_id: str
+    meter_id: str
+    radio_state_id: str
+    kind: ReadingKind
+    media_sha256: str
+    series_sha256: str = ""
+    place_id: str = ""
+    started_at: str = ""
+    ended_at: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class MediaItem:
+    """A stored file: recording, photo, plan page, log or certificate.
+
+    Parameters
+    ----------
+    size_bytes : int
+        Length [byte].
+    """
+
+    sha256: str
+    file_name: str
+    media_type: str
+    size_bytes: int
+    caption: str = ""
