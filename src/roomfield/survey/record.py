@@ -61,7 +61,7 @@ class Survey:
     created_at: str
     assignment: Assignment = Assignment()
     invented: bool = False
-    dwelling: Dwelling = Dwelling()
+    dwelling: Dwelling = Dwelling()  # noqa: RUF009 - frozen value
     places: tuple[Place, ...] = ()
     emitters: tuple[Emitter, ...] = ()
     meters: tuple[Meter, ...] = ()
@@ -168,6 +168,10 @@ def _amended(item: _Observation, amendments: list[Amendment]) -> _Observation | 
     return None if withdrawn else item
 
 
+def _observations(survey: Survey) -> tuple[Reading | Bearing | Recording | LogRecord, ...]:
+    return (*survey.readings, *survey.bearings, *survey.recordings, *survey.logs)
+
+
 def _faults(survey: Survey) -> Iterator[str]:
     for field_name in ("places", "emitters", "meters", "visits", "readings", "bearings", "recordings", "logs",
                        "actions", "amendments"):  # fmt: skip
@@ -176,7 +180,7 @@ def _faults(survey: Survey) -> Iterator[str]:
     states = {(v.id, s.id) for v in survey.visits for s in v.radio_states}
     visits, meters = {v.id for v in survey.visits}, {m.id for m in survey.meters}
     places = {p.id for p in survey.places}
-    for item in (*survey.readings, *survey.bearings, *survey.recordings, *survey.logs):
+    for item in _observations(survey):
         noun = f"{type(item).__name__.lower()} {item.id!r}"
         if item.visit_id not in visits:
             yield f"{noun}: there is no visit {item.visit_id!r}"
@@ -191,7 +195,7 @@ def _faults(survey: Survey) -> Iterator[str]:
 
 
 def _amendment_faults(survey: Survey) -> Iterator[str]:
-    observed = {o.id: o for o in (*survey.readings, *survey.bearings, *survey.recordings, *survey.logs)}
+    observed = {o.id: o for o in _observations(survey)}
     for amendment in survey.amendments:
         target = observed.get(amendment.target_id)
         if target is None:
