@@ -1,1 +1,23 @@
 """What the meter's number is worth: a reading becomes an uncertain level."""
+
+from roomfield.instrument.calibration import Correction, correction, gain_key
+from roomfield.instrument.checks import ControlChart, individuals_chart, meter_chart
+from roomfield.instrument.correct import MeteredLevel, to_level
+from roomfield.instrument.floor import bounded_value, pulse_response_db
+from roomfield.instrument.pickup import figure_of_eight_gain, shortfall, three_axis_sum_w_m2
+
+__all__ = [
+    "ControlChart",
+    "Correction",
+    "MeteredLevel",
+    "bounded_value",
+    "correction",
+    "figure_of_eight_gain",
+    "gain_key",
+    "individuals_chart",
+    "meter_chart",
+    "pulse_response_db",
+    "shortfall",
+    "three_axis_sum_w_m2",
+    "to_level",
+]

@@ -126,7 +126,6 @@ class ErrorDistribution:
         return np.asarray(np.interp(probability, self.cumulative[rising], self.edges_db[rising]))
 
 
-@lru_cache(maxsize=4096)
 def error_distribution(contributions: tuple[Contribution, ...]) -> ErrorDistribution:
     """Distribution of the sum of contributions, by convolution of cell probabilities.
 
@@ -140,25 +139,30 @@ def error_distribution(contributions: tuple[Contribution, ...]) -> ErrorDistribu
     Propagation of distributions as in JCGM 101, done by convolution instead of sampling; the grid has
     60 cells per combined standard deviation, so quantiles are good to about 0.01 standard deviations.
     """
-    parts = [c for c in contributions if c.effective_std_db > 0.0]
+    parts = sorted((c.shape, round(c.effective_std_db, 9)) for c in contributions if c.effective_std_db > 0.0)
+    return _convolved(tuple(parts))
+
+
+@lru_cache(maxsize=4096)
+def _convolved(parts: tuple[tuple[Shape, float], ...]) -> ErrorDistribution:
     if not parts:
         return ErrorDistribution(np.array([-1e-9, 1e-9]), np.array([0.0, 1.0]))
-    step = combined_std_db(tuple(parts)) / _CELLS_PER_STD
+    step_db = float(np.sqrt(sum(std_db**2 for _, std_db in parts))) / _CELLS_PER_STD
     mass = np.ones(1)
-    for part in parts:
-        mass = signal.convolve(mass, _cell_masses(part, step))
+    for shape, std_db in parts:
+        mass = signal.convolve(mass, _cell_masses(shape, std_db, step_db))
     mass = np.clip(mass, 0.0, None)
     cumulative = np.concatenate(([0.0], np.cumsum(mass) / mass.sum()))
-    half = (len(mass) // 2 + 0.5) * step
+    half = len(mass) / 2 * step_db
     return ErrorDistribution(np.linspace(-half, half, len(mass) + 1), cumulative)
 
 
-def _cell_masses(part: Contribution, step_db: float) -> Array:
-    scale = part.half_width_db
-    reach = scale * (_NORMAL_REACH if part.shape is Shape.NORMAL else 1.0)
+def _cell_masses(shape: Shape, std_db: float, step_db: float) -> Array:
+    scale = std_db * DIVISOR[shape]
+    reach = scale * (_NORMAL_REACH if shape is Shape.NORMAL else 1.0)
     cells = int(np.ceil(reach / step_db))
-    edges = (np.arange(-cells, cells + 2) - 0.5) * step_db
-    return np.asarray(np.diff(_shape_cdf(part.shape, edges / scale)))
+    edges = np.asarray((np.arange(-cells, cells + 2) - 0.5) * step_db, dtype=np.float64)
+    return np.asarray(np.diff(_shape_cdf(shape, edges / scale)))
 
 
 def _shape_cdf(shape: Shape, z: Array) -> Array:

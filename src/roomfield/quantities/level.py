@@ -121,7 +121,7 @@ class UncertainLevel:
         return error_distribution(merge_shared(self.contributions))
 
     def quantile_w_m2(self, probability: float) -> float:
-        """Power density [W/m²] that the true level (or the censoring bound) stays under with ``probability``."""
+        """Power density [W/m²] that the true level (or its bound) stays under with ``probability``."""
         return float(ratio_from_decibels(self.level_db + self.errors().quantile(probability)))
 
     def interval(self, coverage: float = 0.95) -> Interval:

@@ -1,0 +1,137 @@
+"""From a reading to an uncertain level."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+
+from roomfield.instrument.calibration import correction
+from roomfield.instrument.checks import meter_chart
+from roomfield.instrument.floor import bounded_value, floor_noise
+from roomfield.instrument.pickup import shortfall
+from roomfield.quantities import Censor, Contribution, Kind, Shape, UncertainLevel
+from roomfield.survey import Meter, Orientation, Reading, Scan
+
+BODY_DISTANCE_M = 0.3
+"""Meters of this class are held at least 30 cm from the body (common practice, no source)."""
+BODY_HALF_WIDTH_DB = 1.0
+"""Influence of body and operator (reference budget for a broadband meter; own example, no standard's table)."""
+BODY_TOO_NEAR_HALF_WIDTH_DB = 3.0
+"""The same when it was held nearer; our judgement, no source."""
+DISPLAY_HALF_WIDTH_DB = 0.05
+"""Three significant digits (own arithmetic)."""
+OVERDUE_STD_DB = 1.0
+"""Added when the calibration is overdue; our judgement, no source."""
+DRIFT_FLAG, OVERDUE_FLAG, FLOOR_FLAG, OVERLOAD_FLAG = (
+    "meter_drifting",
+    "calibration_overdue",
+    "floor",
+    "overload",
+)
+
+
+@dataclass(frozen=True)
+class MeteredLevel:
+    """What one reading is worth.
+
+    Parameters
+    ----------
+    reading : Reading
+        As observed.
+    level : UncertainLevel
+        Total power density at the largest spot of the scan (peak, max-hold) or its mean (average).
+    flags : tuple of str
+        What a reader must know: floor, overload, overdue calibration, drifting meter.
+    """
+
+    reading: Reading
+    level: UncertainLevel
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Treatment:
+    offset_db: float
+    contributions: tuple[Contribution, ...]
+    flags: tuple[str, ...]
+
+
+@lru_cache(maxsize=1024)
+def _treatment(
+    meter: Meter, kind: Kind, orientation: Orientation, scan: Scan, frequency_hz: float | None, on_date: str
+) -> _Treatment:
+    gain = correction(meter, frequency_hz)
+    missed = shortfall(meter, kind, orientation, scan)
+    near = meter.body_distance_m < BODY_DISTANCE_M
+    body = BODY_TOO_NEAR_HALF_WIDTH_DB if near else BODY_HALF_WIDTH_DB
+    contributions = [
+        gain.contribution,
+        missed.contribution,
+        Contribution.from_half_width("body", body),
+        Contribution.from_half_width("display", DISPLAY_HALF_WIDTH_DB),
+    ]
+    flags = []
+    if _overdue(meter, on_date):
+        contributions.append(
+            Contribution("overdue_calibration", OVERDUE_STD_DB, Shape.NORMAL, f"{meter.id}/overdue")
+        )
+        flags.append(OVERDUE_FLAG)
+    chart = meter_chart(meter)
+    if chart is not None and chart.drifting:
+        drift = max(abs(v - chart.centre_db) for v in chart.values_db)
+        contributions.append(Contribution("meter_drift", drift / 3**0.5, Shape.RECTANGULAR))
+        flags.append(DRIFT_FLAG)
+    kept = tuple(c for c in contributions if c.std_db > 0.0)
+    return _Treatment(gain.offset_db + missed.middle_db, kept, tuple(flags))
+
+
+def _overdue(meter: Meter, on_date: str) -> bool:
+    if not (meter.calibration_due and on_date):
+        return False
+    return date.fromisoformat(on_date[:10]) > date.fromisoformat(meter.calibration_due[:10])
+
+
+def to_level(
+    reading: Reading, meter: Meter, *, frequency_hz: float | None = None, on_date: str = ""
+) -> MeteredLevel:
+    """What a reading is worth: corrected level, shared and independent errors, censoring.
+
+    Parameters
+    ----------
+    reading : Reading
+        As written down.
+    meter : Meter
+        That took it.
+    frequency_hz : float, optional
+        Frequency of what dominates it [Hz]; None for a total over an unknown mix.
+    on_date : str
+        Date of the visit, ISO 8601, to judge whether the calibration was overdue.
+
+    Notes
+    -----
+    The gain error is shared by all readings of one meter in one band; repeatability is shared by the kinds
+    read in one scan; the rest is independent. The level of a peak or max-hold reading is that of the largest
+    spot in the scanned volume, not a mean over the body.
+    """
+    kind = Kind(reading.kind.value)
+    treatment = _treatment(
+        meter, kind, reading.orientation, reading.scan, frequency_hz, on_date or reading.taken_at
+    )
+    value = bounded_value(reading, meter)
+    added = [Contribution("repeatability", meter.repeatability_db, Shape.NORMAL, scan_key(reading))]
+    flags = list(treatment.flags)
+    if value.censor is Censor.NONE:
+        added.append(floor_noise(value.density_w_m2, meter))
+    else:
+        flags.append(FLOOR_FLAG if value.censor is Censor.BELOW else OVERLOAD_FLAG)
+    level = UncertainLevel.from_density(
+        kind, value.density_w_m2, (*treatment.contributions, *added), value.censor
+    ).shifted(treatment.offset_db)
+    return MeteredLevel(reading, level, tuple(flags))
+
+
+def scan_key(reading: Reading) -> str:
+    """Name of the error that the kinds read in one scan have in common."""
+    where = reading.place_id or str(reading.position)
+    return f"scan/{reading.visit_id}/{reading.meter_id}/{reading.radio_state_id}/{where}/{reading.replicate}"

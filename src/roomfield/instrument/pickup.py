@@ -1,0 +1,95 @@
+"""What one axis misses: orientation of a figure-of-eight antenna in a field of many waves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from roomfield.quantities import Contribution, Kind
+from roomfield.survey import Meter, Orientation, Scan
+
+Array = NDArray[np.float64]
+
+LARGEST_AXIS_SHORTFALL_DB = 10.0 * float(np.log10(3.0))
+"""The best of three orthogonal axes holds at least a third of the total: at most 4.77 dB is missed."""
+
+
+@dataclass(frozen=True)
+class Shortfall:
+    """Range of what the orientation misses [dB]; the true total lies that much above the reading."""
+
+    low_db: float
+    high_db: float
+
+    @property
+    def middle_db(self) -> float:
+        """Correction to add [dB]."""
+        return (self.low_db + self.high_db) / 2.0
+
+    @property
+    def contribution(self) -> Contribution:
+        """Rectangular error about the middle."""
+        return Contribution.from_half_width("pickup_axis", (self.high_db - self.low_db) / 2.0)
+
+
+NOTHING_MISSED = Shortfall(0.0, 0.0)
+BEST_AXIS_MAXIMUM = Shortfall(0.0, 1.2)
+"""Largest value over a scan and all orientations: the largest spot is where waves of one polarisation add up.
+
+From a simulation of 40 waves of random direction and polarisation in a 0.5 m cube at 2 GHz (it is repeated in
+the tests): 0 to 1.6 dB in 95 % of wholly scattered fields, under 0.3 dB where one path dominates.
+"""
+BEST_AXIS_AVERAGE = Shortfall(0.0, 4.2)
+"""Mean over a scan with the antenna kept on the orientation of the maximum; same simulation: 0.1 to 4.8 dB."""
+FIXED_BEST_AXIS = Shortfall(0.0, LARGEST_AXIS_SHORTFALL_DB)
+"""One spot, best orientation: bounded by the geometry alone."""
+ANY_SINGLE_AXIS = Shortfall(0.0, 2.0 * LARGEST_AXIS_SHORTFALL_DB)
+"""One spot, an orientation not chosen by level; our judgement, no source."""
+
+
+def shortfall(meter: Meter, kind: Kind, orientation: Orientation, scan: Scan) -> Shortfall:
+    """What a reading misses because of the antenna's orientation.
+
+    Parameters
+    ----------
+    meter : Meter
+        With one or three pickup axes.
+    kind : Kind
+        Peak and max-hold are largest values of the scan, average is its mean.
+    orientation : Orientation
+        How the antenna was turned.
+    scan : Scan
+        Whether the meter was moved through a volume.
+    """
+    if meter.pickup_axes >= 3 or orientation is Orientation.THREE_AXIS_SUM:
+        return NOTHING_MISSED
+    if orientation is not Orientation.BEST_AXIS:
+        return ANY_SINGLE_AXIS
+    if scan is Scan.FIXED:
+        return FIXED_BEST_AXIS
+    return BEST_AXIS_AVERAGE if kind is Kind.AVERAGE else BEST_AXIS_MAXIMUM
+
+
+def three_axis_sum_w_m2(axis_densities_w_m2: ArrayLike) -> Array:
+    """Total from three orthogonal axes about one point: S = Sx + Sy + Sz (IEC 62232, measured quantity).
+
+    Parameters
+    ----------
+    axis_densities_w_m2 : array_like, shape (..., 3)
+        Power densities of the axes [W/m²].
+    """
+    return np.asarray(np.sum(np.asarray(axis_densities_w_m2, dtype=np.float64), axis=-1))
+
+
+def figure_of_eight_gain(axis_bearing_deg: ArrayLike, arrival_bearing_deg: ArrayLike) -> Array:
+    """Pickup by direction, 1 along the axis and 0 across it: cos² of the angle between.
+
+    Parameters
+    ----------
+    axis_bearing_deg, arrival_bearing_deg : array_like
+        Bearings [deg].
+    """
+    angle = np.deg2rad(np.asarray(axis_bearing_deg) - np.asarray(arrival_bearing_deg))
+    return np.asarray(np.cos(angle) ** 2)
