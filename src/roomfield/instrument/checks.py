@@ -13,7 +13,7 @@ from roomfield.survey import Meter
 MOVING_RANGE_DIVISOR = 1.128
 """d2 for ranges of two (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2)."""
 RUN_LENGTH = 8
-"""So many points in a row on one side call for a cause (NIST/SEMATECH e-Handbook, 6.3.2, Western Electric rules)."""
+"""So many in a row on one side call for a cause (NIST/SEMATECH e-Handbook, 6.3.2, Western Electric rules)."""
 FEWEST_FOR_LIMITS = 4
 DRIFT_SIGNIFICANCE = 0.01
 

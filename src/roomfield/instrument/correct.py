@@ -16,7 +16,7 @@ from roomfield.survey import Meter, Orientation, Reading, Scan
 BODY_DISTANCE_M = 0.3
 """Meters of this class are held at least 30 cm from the body (common practice, no source)."""
 BODY_HALF_WIDTH_DB = 1.0
-"""Influence of body and operator (reference budget for a broadband meter; own example, no standard's table)."""
+"""Influence of body and operator (line of our own example budget; no standard's table)."""
 BODY_TOO_NEAR_HALF_WIDTH_DB = 3.0
 """The same when it was held nearer; our judgement, no source."""
 DISPLAY_HALF_WIDTH_DB = 0.05

@@ -1,0 +1,204 @@
+"""The instrument: what a reading is worth."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from roomfield.errors import InputError
+from roomfield.instrument import (
+    correction,
+    figure_of_eight_gain,
+    gain_key,
+    individuals_chart,
+    meter_chart,
+    pulse_response_db,
+    shortfall,
+    three_axis_sum_w_m2,
+    to_level,
+)
+from roomfield.instrument.pickup import BEST_AXIS_AVERAGE, BEST_AXIS_MAXIMUM
+from roomfield.quantities import Censor, Kind, ratio
+from roomfield.survey import (
+    CalibrationPoint,
+    Censoring,
+    Meter,
+    Orientation,
+    Reading,
+    ReadingKind,
+    ReferenceCheck,
+    Scan,
+)
+
+METER = Meter("m1", "invented meter")
+
+
+def reading(value_w_m2: float, kind: ReadingKind = ReadingKind.PEAK, **more) -> Reading:
+    return Reading("r1", "v1", "m1", "as_found", kind, value_w_m2, place_id="bed", **more)
+
+
+class TestTolerance:
+    @pytest.mark.published("JCGM 100:2008, 4.3.7; meters of this class, ±6 dB: common practice, no source")
+    def test_stated_tolerance_is_a_rectangle(self):
+        found = correction(METER)
+        assert found.offset_db == 0.0
+        assert found.contribution.std_db == pytest.approx(6 / math.sqrt(3))
+        assert found.basis == "tolerance"
+
+    def test_gain_is_shared_within_a_band_and_not_across(self):
+        assert gain_key("m1", 2.40e9) == gain_key("m1", 2.45e9)
+        assert gain_key("m1", 2.45e9) != gain_key("m1", 5.5e9)
+        assert gain_key("m1", 2.45e9) != gain_key("m2", 2.45e9)
+
+    def test_two_readings_of_one_meter_cancel_the_tolerance(self):
+        before, after = to_level(reading(1e-3), METER).level, to_level(reading(1e-4), METER).level
+        fell = ratio(after, before)
+        assert before.std_db > 3.4
+        assert fell.std_db < 1.5
+
+
+class TestCertificate:
+    points = (CalibrationPoint(900e6, 1.0, 0.5), CalibrationPoint(1.8e9, -1.0, 0.7))
+    meter = replace(METER, calibration=points)
+
+    def test_interpolates_over_the_logarithm_of_frequency(self):
+        found = correction(self.meter, 900e6 * math.sqrt(2.0))
+        assert found.offset_db == pytest.approx(0.0, abs=1e-9)
+        assert found.contribution.std_db == pytest.approx(0.6)
+
+    def test_grows_outside_its_range(self):
+        assert correction(self.meter, 3.6e9).contribution.std_db == pytest.approx(math.hypot(0.7, 2.0))
+
+    def test_covers_the_range_when_the_frequency_is_unknown(self):
+        found = correction(self.meter)
+        assert found.offset_db == pytest.approx(0.0)
+        assert found.contribution.std_db == pytest.approx(math.hypot(1 / math.sqrt(3), 0.7))
+
+    def test_unsorted_rows_are_refused(self):
+        with pytest.raises(InputError, match="do not rise"):
+            correction(replace(METER, calibration=self.points[::-1]), 1e9)
+
+    def test_overdue_calibration_is_flagged_and_widens(self):
+        dated = replace(self.meter, calibration_due="2026-01-31")
+        fresh = to_level(reading(1e-3), dated, on_date="2026-01-31")
+        late = to_level(reading(1e-3), dated, on_date="2026-02-01")
+        assert "calibration_overdue" in late.flags and "calibration_overdue" not in fresh.flags
+        assert late.level.std_db > fresh.level.std_db
+
+
+class TestCensoring:
+    def test_near_the_floor_only_a_bound_is_left(self):
+        found = to_level(reading(2e-8), METER)
+        assert found.level.censor is Censor.BELOW
+        assert "floor" in found.flags
+        assert found.level.interval().low_w_m2 == 0.0
+
+    def test_written_as_below_floor(self):
+        found = to_level(reading(1e-7, censoring=Censoring.BELOW_FLOOR), METER)
+        assert found.level.censor is Censor.BELOW
+        assert found.level.median_w_m2 == pytest.approx(1e-7 * 10**0.07)
+
+    def test_overload_is_a_lower_bound(self):
+        found = to_level(reading(2.5), METER)
+        assert found.level.censor is Censor.ABOVE
+        assert found.level.interval().high_w_m2 == math.inf
+
+
+class TestPickup:
+    def test_three_axes_miss_nothing(self):
+        missed = shortfall(METER, Kind.PEAK, Orientation.THREE_AXIS_SUM, Scan.FIXED)
+        assert missed.high_db == 0.0
+
+    @pytest.mark.published(
+        "geometry: the largest of three non-negative terms is at least a third of their sum"
+    )
+    def test_best_axis_of_three_misses_at_most_4_77_db(self):
+        axes = np.random.default_rng(1).exponential(size=(5000, 3))
+        missed = 10 * np.log10(three_axis_sum_w_m2(axes) / axes.max(axis=1))
+        bound = shortfall(METER, Kind.PEAK, Orientation.BEST_AXIS, Scan.FIXED)
+        assert missed.max() <= bound.high_db
+        assert missed.min() >= bound.low_db
+
+    @pytest.mark.published("dipole theory: pickup of a figure-of-eight antenna is cos² of the angle")
+    def test_figure_of_eight(self):
+        np.testing.assert_allclose(
+            figure_of_eight_gain(0.0, [0.0, 60.0, 90.0, 180.0]), [1, 0.25, 0, 1], atol=1e-12
+        )
+
+    def test_scan_ranges_repeat_the_simulation_they_came_from(self):
+        """40 waves in a 0.5 m cube at 2 GHz: our own simulation, sum of plane waves."""
+        maximum, average = _scan_shortfalls(np.random.default_rng(1))
+        assert np.mean((maximum >= BEST_AXIS_MAXIMUM.low_db) & (maximum <= BEST_AXIS_MAXIMUM.high_db)) > 0.93
+        assert np.mean((average >= BEST_AXIS_AVERAGE.low_db) & (average <= BEST_AXIS_AVERAGE.high_db)) > 0.75
+
+
+def _scan_shortfalls(rng: np.random.Generator, trials: int = 120, waves: int = 40):
+    axis = np.linspace(-0.25, 0.25, 6)
+    grid = np.stack(np.meshgrid(axis, axis, axis), -1).reshape(-1, 3)
+    maximum, average = np.empty(trials), np.empty(trials)
+    for trial in range(trials):
+        direction = rng.normal(size=(waves, 3))
+        direction /= np.linalg.norm(direction, axis=1, keepdims=True)
+        polarisation = np.cross(direction, rng.normal(size=(waves, 3)))
+        polarisation /= np.linalg.norm(polarisation, axis=1, keepdims=True)
+        amplitude = rng.normal(size=waves) + 1j * rng.normal(size=waves)
+        field = (np.exp(2j * np.pi / 0.15 * grid @ direction.T) * amplitude) @ polarisation
+        values, vectors = np.linalg.eigh(np.einsum("gi,gj->gij", field, field.conj()).real)
+        total, spot = (np.abs(field) ** 2).sum(axis=1), values[:, -1].argmax()
+        held = np.abs(field @ vectors[spot, :, -1]) ** 2
+        maximum[trial] = 10 * np.log10(total.max() / values[spot, -1])
+        average[trial] = 10 * np.log10(total.mean() / held.mean())
+    return maximum, average
+
+
+class TestDetector:
+    def test_long_pulses_are_seen_whole(self):
+        """Response within 5 µs: common practice, no source."""
+        assert pulse_response_db(368e-6, 5e-6) == pytest.approx(0.0, abs=1e-6)
+        assert pulse_response_db(5e-6, 5e-6) == pytest.approx(1.99, abs=0.01)
+
+    def test_ten_percent_duty_is_ten_decibels(self):
+        """Ten pulses of 10 ms a second: common practice, no source."""
+        duty = 10 * 10e-3
+        assert 10 * math.log10(duty) == pytest.approx(-10.0)
+
+
+NIST_CHART = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)
+
+
+class TestControlChart:
+    @pytest.mark.published("NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (figures from memory)")
+    def test_published_individuals_chart(self):
+        chart = individuals_chart(NIST_CHART)
+        assert chart.centre_db == pytest.approx(50.81, abs=5e-3)
+        assert chart.upper_db == pytest.approx(55.8041, abs=1e-3)
+        assert chart.lower_db == pytest.approx(45.8159, abs=1e-3)
+        assert chart.outside == ()
+
+    def test_a_jump_is_outside(self):
+        chart = individuals_chart([0.1, -0.1, 0.0, 0.1, -0.1, 0.0, 0.1, 3.0])
+        assert chart.outside == (7,)
+        assert chart.drifting
+
+    def test_eight_on_one_side_are_a_run(self):
+        values = [0.5, -0.5] * 4 + [-0.2, -0.1, -0.2, -0.1, -0.2, -0.1, -0.2, -0.15] + [1.5, 1.2]
+        assert individuals_chart(values).runs
+
+    def test_a_trend_widens_every_level(self):
+        checks = tuple(
+            ReferenceCheck(f"2026-0{i + 1}-01", "invented comb source", 0.3 * i + 0.02 * (-1) ** i)
+            for i in range(8)
+        )
+        drifting = replace(METER, checks=checks)
+        chart = meter_chart(drifting)
+        assert chart is not None and chart.drifting
+        found = to_level(reading(1e-3), drifting)
+        assert "meter_drifting" in found.flags
+        assert found.level.std_db > to_level(reading(1e-3), METER).level.std_db
+
+    def test_three_checks_make_no_chart(self):
+        checks = tuple(ReferenceCheck(f"2026-0{i + 1}-01", "source", 0.0) for i in range(3))
+        assert meter_chart(replace(METER, checks=checks)) is None
