@@ -59,7 +59,9 @@ class Source:
     @property
     def knowledge(self) -> Knowledge:
         """The class of ``how``."""
-        memory, confirmed = "memory" in self.how, bool(_EVIDENCE_ID.search(self.how))
+        # "also from memory" backs a confirmed row; it does not weaken it.
+        memory = "memory" in self.how.replace("also from memory", "")
+        confirmed = bool(_EVIDENCE_ID.search(self.how))
         if memory and confirmed:
             return Knowledge.PARTLY
         if memory:

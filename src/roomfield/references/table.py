@@ -63,6 +63,8 @@ def column(
 
 SOURCE: Any = column()
 """Default of a field of type `Source`, filled from the four source columns."""
+STANDING: Any = column()
+"""Default of a field of type `Standing`."""
 
 
 class _Fault(ValueError):
@@ -88,7 +90,8 @@ def _number(value: object, rule: ColumnRule) -> float:
         raise _Fault(f"must be at least {rule.low:g}")
     if rule.high is not None and number > rule.high:
         raise _Fault(f"must be at most {rule.high:g}")
-    return number * rule.scale
+    # Dividing keeps round decimals round: 10 µW/m² becomes 1e-05, where multiplying gives 9.999...e-06.
+    return number * rule.scale if rule.scale >= 1.0 else number / round(1.0 / rule.scale)
 
 
 def _boolean(value: object, rule: ColumnRule) -> bool:
@@ -132,10 +135,12 @@ def _converter(hint: Any) -> tuple[Callable[[object, ColumnRule], object], objec
     return simple[hint]
 
 
-def _plan(row_type: type) -> _Plan:
+def _plan(row_type: Any) -> _Plan:
     hints = typing.get_type_hints(row_type)
     plan = []
     for field in dataclasses.fields(row_type):
+        if not field.metadata.get("row", True):
+            continue
         rule = field.metadata.get("rule", ColumnRule())
         plan.append((field.name, dataclasses.replace(rule, name=rule.name or field.name), hints[field.name]))
     return tuple(plan)

@@ -1,0 +1,145 @@
+"""Emitters in and around dwellings, published levels, positions of mainstream bodies, rules of practice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+from roomfield.errors import UnknownNameError
+from roomfield.quantities.convert import density_from_eirp
+from roomfield.references.source import Source
+from roomfield.references.table import SOURCE, column, load_csv
+
+
+@dataclass(frozen=True)
+class Emitter:
+    """A kind of emitter: powers are EIRP [W], duty is the fraction of time it transmits."""
+
+    name: str = column("source")
+    place: str = column()
+    f_low_hz: float = column("f_low_mhz", scale=1e6, low=0.0)
+    f_high_hz: float = column("f_high_mhz", scale=1e6, low=0.0)
+    eirp_max_w: float | None = column("eirp_max_mw", scale=1e-3, low=0.0, blank=True)
+    eirp_typical_w: float | None = column("eirp_typical_mw", scale=1e-3, low=0.0, blank=True)
+    duty_low: float = column(low=0.0, high=1.0)
+    duty_high: float = column(low=0.0, high=1.0)
+    time_pattern: str = column()
+    source: Source = SOURCE
+
+    def burst_density_w_m2(self, distance_m: float) -> float | None:
+        """Typical free-space power density [W/m²] during a burst, at a distance [m].
+
+        None if it is not an EIRP source. Closer than about 0.3 m it is an order of magnitude only
+        (near field).
+        """
+        if self.eirp_typical_w is None:
+            return None
+        return float(density_from_eirp(self.eirp_typical_w, distance_m))
+
+    def overlaps(self, low_hz: float, high_hz: float) -> bool:
+        """True if any part of its range lies in a band [Hz]."""
+        return self.f_low_hz <= high_hz and self.f_high_hz >= low_hz
+
+
+@dataclass(frozen=True)
+class PublishedLevel:
+    """A level from the literature [W/m²]; means of V/m squared are not means of power density."""
+
+    situation: str = column()
+    as_published: str = column()
+    low_w_m2: float = column("low_uw_m2", scale=1e-6, low=0.0)
+    high_w_m2: float = column("high_uw_m2", scale=1e-6, low=0.0)
+    source: Source = SOURCE
+
+
+@dataclass(frozen=True)
+class Position:
+    """What a mainstream body holds, in our own words."""
+
+    body: str = column()
+    source: Source = SOURCE
+    position: str = column()
+
+
+@dataclass(frozen=True)
+class PracticeRule:
+    """One rule of measurement practice."""
+
+    topic: str = column()
+    rule: str = column()
+    value: str = column()
+    unit: str = column()
+    source: Source = SOURCE
+
+
+@dataclass(frozen=True)
+class Extrapolation:
+    """How a selective reading is extrapolated to full traffic; a broadband meter cannot do it."""
+
+    technology: str = column()
+    measured_reference: str = column()
+    formula: str = column()
+    factor_meaning: str = column()
+    typical_factor: str = column()
+    source: Source = SOURCE
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One entry of the evidence register that ``how`` refers to."""
+
+    evidence_id: str = column("id")
+    what: str = column()
+    where: str = column()
+    confirms: str = column()
+
+
+@cache
+def emitters() -> tuple[Emitter, ...]:
+    """All kinds of emitters."""
+    return load_csv(Emitter, "emitters", "emitters.csv")
+
+
+def emitter(name: str) -> Emitter:
+    """One kind of emitter by its name.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is none of that name.
+    """
+    for item in emitters():
+        if item.name == name:
+            return item
+    raise UnknownNameError("emitter", name, (item.name for item in emitters()))
+
+
+@cache
+def published_levels() -> tuple[PublishedLevel, ...]:
+    """Levels from the literature, for orientation."""
+    return load_csv(PublishedLevel, "emitters", "published-levels.csv")
+
+
+@cache
+def mainstream_positions() -> tuple[Position, ...]:
+    """Positions of mainstream bodies; a report that shows a guideline shows these."""
+    return load_csv(Position, "mainstream-positions", "positions.csv")
+
+
+@cache
+def practice_rules(topic: str | None = None) -> tuple[PracticeRule, ...]:
+    """Rules of measurement practice, all or of one topic."""
+    rules = load_csv(PracticeRule, "practice", "rules.csv")
+    return tuple(rule for rule in rules if topic in (None, rule.topic))
+
+
+@cache
+def extrapolations() -> tuple[Extrapolation, ...]:
+    """Extrapolations to full traffic."""
+    return load_csv(Extrapolation, "practice", "extrapolation.csv")
+
+
+@cache
+def evidence() -> dict[str, Evidence]:
+    """The evidence register by identifier."""
+    return {item.evidence_id: item for item in load_csv(Evidence, "evidence", "evidence.csv")}
