@@ -36,7 +36,7 @@ def prepare() -> None:
 
 def main(arguments: list[str]) -> int:
     """Prepare, then hand over to the command."""
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036 - the script itself runs on older versions, to say so
         print(f"roomfield needs Python 3.11 or newer; this is {sys.version.split()[0]}.")
         return 2
     commands = {"demo": ["-m", "roomfield", "demo"], "test": ["-m", "pytest"]}

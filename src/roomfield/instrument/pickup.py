@@ -41,7 +41,7 @@ BEST_AXIS_MAXIMUM = Shortfall(0.0, 1.4)
 From a simulation of 40 waves of random direction and polarisation in a 0.5 m cube at 2 GHz (it is repeated in
 the tests): 0 to 1.6 dB in 95 % of wholly scattered fields, under 0.3 dB where one path dominates.
 """
-BEST_AXIS_AVERAGE = Shortfall(0.0, 4.2)
+BEST_AXIS_AVERAGE = Shortfall(0.0, 4.8)
 """Mean over a scan, antenna kept on the orientation of the maximum; same simulation: 0.1 to 4.8 dB."""
 FIXED_BEST_AXIS = Shortfall(0.0, LARGEST_AXIS_SHORTFALL_DB)
 """One spot, best orientation: bounded by the geometry alone."""
