@@ -10,6 +10,7 @@ RoomfieldError                 every fault a user can cause or mend
 ├── TooEarlyError              a question asked before the step that answers it
 ├── IntegrityError             stored or packed bytes do not match their checksum
 └── StoreError                 the record cannot be opened, read or written
+    └── ConflictError          somebody else changed it since it was read
 
 Every message says what, where and how to mend it.
 """
@@ -115,3 +116,25 @@ class IntegrityError(RoomfieldError):
 
 class StoreError(RoomfieldError):
     """The record cannot be opened, read or written."""
+
+
+class ConflictError(StoreError):
+    """Somebody else changed the record since it was read; nothing was written.
+
+    Parameters
+    ----------
+    expected, found : int
+        The revision that the writer had read, and the one that is stored now.
+    changed : iterable of str
+        Parts of the record that changed in between.
+    """
+
+    def __init__(self, expected: int, found: int, changed: Iterable[str], *, where: str = "") -> None:
+        self.expected, self.found, self.changed = expected, found, tuple(changed)
+        listed = ", ".join(self.changed) or "other parts"
+        what = f"it is at revision {found} now, and this change was made on revision {expected}"
+        super().__init__(
+            f"{what} ({listed} changed in between); nothing was written.",
+            where=where,
+            mend="Load it again, look at what changed, and repeat the change.",
+        )

@@ -1,1 +1,4 @@
-"""The record on disk: SQLAlchemy, migrations, media by content hash, survey packages."""
+"""Surveys in a database, their media by content hash.
+
+``open_store`` in :mod:`roomfield.store.repository` is the way in.
+"""

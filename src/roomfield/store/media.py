@@ -1,0 +1,161 @@
+"""Files kept by the hash of their content: the same file twice is one file, a changed file is another."""
+
+from __future__ import annotations
+
+import hashlib
+import mimetypes
+import os
+import re
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO
+
+from roomfield.errors import InputError, IntegrityError, StoreError
+from roomfield.store.engine import Address
+from roomfield.survey.observation import MediaItem
+
+_HASH = re.compile(r"[0-9a-f]{64}")
+_CHUNK = 1 << 20
+
+
+class MediaFolder:
+    """A folder of files, each named by its SHA-256.
+
+    Parameters
+    ----------
+    folder : Path or None
+        None refuses every use with a message that says what to set.
+    """
+
+    def __init__(self, folder: Path | None) -> None:
+        self._folder = folder
+
+    @classmethod
+    def beside(cls, address: Address, folder: str | Path | None) -> MediaFolder:
+        """The folder asked for, or else ``media`` beside the database file."""
+        if folder is not None:
+            return cls(Path(folder).expanduser().resolve())
+        return cls(address.beside / "media" if address.beside is not None else None)
+
+    @property
+    def folder(self) -> Path:
+        """Where the files lie.
+
+        Raises
+        ------
+        StoreError
+            If the database lies on a server and no folder was named.
+        """
+        if self._folder is None:
+            raise StoreError(
+                "there is no folder for media.", mend="Name one when the store is opened (media_folder)."
+            )
+        return self._folder
+
+    def put(
+        self, content: bytes | Path, *, file_name: str = "", media_type: str = "", caption: str = ""
+    ) -> MediaItem:
+        """Keep a file; once this returns, it is on the disk under its hash.
+
+        Parameters
+        ----------
+        content : bytes or Path
+            The bytes, or a file to copy.
+        file_name : str
+            What the user called it; kept as a label only and never used as a path.
+        media_type : str
+            Guessed from the name if empty.
+
+        Raises
+        ------
+        InputError
+            If the file to copy cannot be read.
+        """
+        name = _label(file_name or (content.name if isinstance(content, Path) else ""))
+        self.folder.mkdir(parents=True, exist_ok=True)
+        with _opened(content) as source:
+            sha256, size = self._store(source)
+        guessed = mimetypes.guess_type(name)[0] or "application/octet-stream"
+        return MediaItem(sha256, name, media_type or guessed, size, caption)
+
+    def path(self, sha256: str) -> Path:
+        """The file with this hash.
+
+        Raises
+        ------
+        InputError
+            If this is no SHA-256.
+        StoreError
+            If there is no such file.
+        """
+        path = self._place(sha256)
+        if not path.is_file():
+            raise StoreError(
+                f"the file {sha256[:12]} is missing.", where=str(path), mend="Restore it, or import it again."
+            )
+        return path
+
+    def read(self, sha256: str) -> bytes:
+        """The content with this hash, checked against it.
+
+        Raises
+        ------
+        IntegrityError
+            If the file on the disk has changed.
+        """
+        path = self.path(sha256)
+        content = path.read_bytes()
+        if hashlib.sha256(content).hexdigest() != sha256:
+            raise IntegrityError(
+                "the file has changed since it was stored.", where=str(path), mend="Restore it."
+            )
+        return content
+
+    def _place(self, sha256: str) -> Path:
+        if not _HASH.fullmatch(sha256):
+            raise InputError(f"{sha256[:80]!r} is no SHA-256.", mend="Give 64 hexadecimal digits.")
+        return self.folder / sha256[:2] / sha256
+
+    def _store(self, source: IO[bytes]) -> tuple[str, int]:
+        digest, size = hashlib.sha256(), 0
+        handle, name = tempfile.mkstemp(prefix=".incoming-", dir=self.folder)
+        try:
+            with os.fdopen(handle, "wb") as target:
+                while chunk := source.read(_CHUNK):
+                    digest.update(chunk)
+                    size += len(chunk)
+                    target.write(chunk)
+                target.flush()
+                os.fsync(target.fileno())
+            path = self._place(digest.hexdigest())
+            path.parent.mkdir(exist_ok=True)
+            os.replace(name, path)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+        return digest.hexdigest(), size
+
+
+@contextmanager
+def _opened(content: bytes | Path) -> Iterator[IO[bytes]]:
+    if isinstance(content, bytes):
+        with tempfile.SpooledTemporaryFile(max_size=1 << 28) as memory:
+            memory.write(content)
+            memory.seek(0)
+            yield memory
+        return
+    try:
+        source = content.open("rb")
+    except OSError as fault:
+        raise InputError(
+            f"it cannot be read ({fault.strerror}).", where=content.name, mend="Check the file."
+        ) from None
+    with source:
+        yield source
+
+
+def _label(name: str) -> str:
+    last = re.split(r"[/\\]", name)[-1]
+    return "".join(c for c in last if c.isprintable())[:200]

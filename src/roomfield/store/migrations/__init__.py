@@ -1,0 +1,1 @@
+"""Steps that bring a database of any earlier release to the present schema."""

@@ -1,0 +1,482 @@
+"""The store: surveys in and out, each write one transaction, observations only ever added."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy import Connection, Engine, delete, func, insert, or_, select, update
+
+from roomfield.errors import ConflictError, InputError, StoreError, UnknownNameError
+from roomfield.store import amending, observations, parts, schema
+from roomfield.store.engine import Address, address_of, connect, reading, writing
+from roomfield.store.media import MediaFolder
+from roomfield.store.migrate import bring_up_to_date, is_up_to_date
+from roomfield.store.rows import Observation
+from roomfield.survey.amendment import Amendment
+from roomfield.survey.observation import MediaItem
+from roomfield.survey.plain import checked
+from roomfield.survey.record import WITHDRAWN, Survey
+from roomfield.survey.visit import Visit, VisitPurpose
+
+_REFERRED_TO = frozenset({"visits", "meters", "places"})
+_MOST_KEPT = 8
+
+
+@dataclass(frozen=True)
+class SurveySummary:
+    """One line of the list of surveys.
+
+    Parameters
+    ----------
+    readings : int
+        How many readings it holds.
+    revision : int
+        Counts the changes of its parts.
+    changed_at : str
+        Last change of any kind, ISO 8601.
+    """
+
+    id: str
+    title: str
+    client: str
+    address: str
+    created_at: str
+    changed_at: str
+    invented: bool
+    readings: int
+    revision: int
+
+
+@dataclass(frozen=True)
+class StoredSurvey:
+    """A survey as it was when it was loaded.
+
+    Parameters
+    ----------
+    revision : int
+        To be handed back with a change of its parts.
+    additions : int
+        Counts the observations, amendments and media added; they do not change ``revision``.
+    """
+
+    survey: Survey
+    revision: int
+    additions: int
+
+
+@dataclass(frozen=True)
+class Change:
+    """One line of the list of changes: when, and which parts."""
+
+    revision: int
+    at: str
+    what: str
+
+
+class Store:
+    """Surveys in a database, with their media in a folder.
+
+    Parameters
+    ----------
+    engine : Engine
+        Made by ``open_store``, which is the way to get a store.
+    address : Address
+        Where the database lies.
+    media : MediaFolder
+        Where files are kept by their content hash.
+    """
+
+    def __init__(self, engine: Engine, address: Address, media: MediaFolder) -> None:
+        self.address = address.shown
+        self.media = media
+        self._engine = engine
+        self._kept: dict[str, StoredSurvey] = {}
+
+    def close(self) -> None:
+        """Give back every connection."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_fault: object) -> None:
+        self.close()
+
+    def surveys(self, search: str = "") -> tuple[SurveySummary, ...]:
+        """Summaries of the surveys, the one changed last first.
+
+        Parameters
+        ----------
+        search : str
+            Words that must all stand in title, client, address, note or id; case does not matter.
+        """
+        table = schema.survey
+        counted = (
+            select(func.count())
+            .where(schema.reading.c.survey_id == table.c.id)
+            .scalar_subquery()
+            .label("readings")
+        )
+        query = select(table, counted).order_by(table.c.changed_at.desc(), table.c.id)
+        for word in search.split():
+            fields = (table.c.title, table.c.client, table.c.address, table.c.note, table.c.id)
+            query = query.where(or_(*(field.icontains(word, autoescape=True) for field in fields)))
+        names = SurveySummary.__dataclass_fields__
+        with reading(self._engine, self.address) as connection:
+            rows = connection.execute(query).mappings().all()
+        return tuple(SurveySummary(**{name: row[name] for name in names}) for row in rows)
+
+    def create(self, survey: Survey) -> StoredSurvey:
+        """Keep a new survey with everything in it, in one transaction.
+
+        Raises
+        ------
+        StoreError
+            If its id is taken, or something in it refers to what does not exist.
+        InputError
+            If a field has a wrong type.
+        """
+        survey = checked(survey, Survey, where=f"survey {survey.id!r}")
+        observations.refuse_broken_references(survey)
+        bodies = {name: parts.encode(name, value) for name, value in parts.parts_of(survey).items()}
+        with writing(self._engine, self.address) as connection:
+            if _head(connection, survey.id) is not None:
+                raise StoreError(
+                    f"there is already a survey {survey.id!r}.", mend="Open that one, or duplicate it."
+                )
+            connection.execute(insert(schema.survey), [_head_row(survey)])
+            parts.write_parts(connection, survey.id, bodies, 1)
+            _note_change(connection, survey.id, 1, "created")
+            by_field = {name: getattr(survey, name) for name in observations.FIELDS}
+            observations.add_rows(connection, survey.id, by_field)
+        return StoredSurvey(survey, 1, 0)
+
+    def load(self, survey_id: str) -> StoredSurvey:
+        """A survey with everything in it, all of one moment.
+
+        Raises
+        ------
+        UnknownNameError
+            If there is no such survey.
+        """
+        with reading(self._engine, self.address) as connection:
+            head = _head_or_refuse(connection, survey_id)
+            kept = self._kept.get(survey_id)
+            if kept is not None and (kept.revision, kept.additions) == (head["revision"], head["additions"]):
+                return kept
+            stored = StoredSurvey(_read(connection, head), head["revision"], head["additions"])
+        self._keep(stored)
+        return stored
+
+    def update(self, survey_id: str, expected_revision: int, **changed: Any) -> int:
+        """Replace parts of a survey, unless somebody else changed it since it was read.
+
+        Parameters
+        ----------
+        expected_revision : int
+            The revision that the change was made on.
+        changed : record or tuple of records
+            New values of ``title``, ``note``, ``invented``, ``assignment``, ``dwelling``, ``places``,
+            ``emitters``, ``meters``, ``visits``, ``media``, ``actions`` or ``adopted_plan``.
+
+        Returns
+        -------
+        int
+            The new revision.
+
+        Raises
+        ------
+        ConflictError
+            If the stored revision is another; nothing is written.
+        StoreError
+            If an observation refers to something that is to go.
+        """
+        bodies = {name: parts.encode(name, value) for name, value in changed.items()}
+        with writing(self._engine, self.address) as connection:
+            head = _head_or_refuse(connection, survey_id, lock=True)
+            if head["revision"] != expected_revision:
+                since = parts.changed_since(connection, survey_id, expected_revision)
+                raise ConflictError(expected_revision, head["revision"], since, where=f"survey {survey_id}")
+            if not bodies:
+                return expected_revision
+            revision = expected_revision + 1
+            parts.write_parts(connection, survey_id, bodies, revision)
+            _note_change(connection, survey_id, revision, ", ".join(sorted(bodies)))
+            _mark_changed(connection, survey_id, revision=revision, **_mirrored(changed))
+            if _REFERRED_TO & set(changed):
+                observations.refuse_broken_references(_read(connection, head))
+        return revision
+
+    def append(self, survey_id: str, items: Sequence[Observation]) -> int:
+        """Add readings, bearings, recordings or logs; all of them are kept, or none.
+
+        Parameters
+        ----------
+        items : sequence of Reading, Bearing, Recording or LogRecord
+            One already stored with the same id and the same content is passed over.
+
+        Returns
+        -------
+        int
+            How many were new.
+
+        Raises
+        ------
+        StoreError
+            If an id is taken by something else, or a visit, radio state, meter or place does not exist.
+        """
+        by_field = observations.sorted_by_kind(items)
+        with writing(self._engine, self.address) as connection:
+            head = _head_or_refuse(connection, survey_id, lock=True)
+            referred = parts.read_parts(connection, survey_id, _REFERRED_TO)
+            observations.refuse_broken_references(_bare(head, **referred, **by_field))
+            added = observations.add_rows(connection, survey_id, by_field)
+            if added:
+                _mark_changed(connection, survey_id, additions=head["additions"] + added)
+        return added
+
+    def amend(
+        self, survey_id: str, observation_id: str, field: str, new: Any, *, reason: str, by: str, at: str = ""
+    ) -> Amendment:
+        """Correct one field of one observation; what was observed first stays in the record.
+
+        Parameters
+        ----------
+        field : str
+            Name of the field, or ``withdrawn`` with True to take the observation out of the findings.
+        new : object
+            The new value.
+        reason, by : str
+            Why and who; neither may be empty.
+        at : str
+            When, ISO 8601; now if empty.
+
+        Raises
+        ------
+        InputError
+            If reason or name is missing, nothing would change, or the value does not fit the field.
+        UnknownNameError
+            If there is no such survey or field.
+        StoreError
+            If there is no such observation, or the new value refers to what does not exist.
+        """
+        if not reason.strip() or not by.strip():
+            raise InputError(
+                "an amendment needs a reason and a name.", where=observation_id, mend="Give both."
+            )
+        with writing(self._engine, self.address) as connection:
+            head = _head_or_refuse(connection, survey_id, lock=True)
+            target = observations.find_observation(connection, survey_id, observation_id)
+            if target is None:
+                raise StoreError(
+                    f"there is no observation {observation_id!r}.",
+                    where=f"survey {survey_id}",
+                    mend="Load the survey again and choose one of its observations.",
+                )
+            earlier = observations.read_amendments(connection, survey_id, observation_id)
+            old = amending.encoded(target, field, amending.current_value(target, earlier, field))
+            amendment = Amendment(
+                uuid4().hex,
+                observation_id,
+                field,
+                old,
+                amending.encoded(target, field, new),
+                reason,
+                by,
+                at or _now(),
+            )
+            if amendment.old == amendment.new:
+                raise InputError(
+                    f"{field} is {old} already.", where=observation_id, mend="Give another value."
+                )
+            referred = parts.read_parts(connection, survey_id, _REFERRED_TO)
+            of_values = tuple(a for a in (*earlier, amendment) if a.field != WITHDRAWN)
+            mine = observations.sorted_by_kind([target]) | {"amendments": of_values}
+            observations.refuse_broken_references(_bare(head, **referred, **mine))
+            observations.add_rows(connection, survey_id, {"amendments": (amendment,)})
+            _mark_changed(connection, survey_id, additions=head["additions"] + 1)
+        return amendment
+
+    def attach(self, survey_id: str, item: MediaItem) -> None:
+        """Add a stored file to the survey's list of media, unless it stands there.
+
+        Raises
+        ------
+        StoreError
+            If the file itself has not been stored.
+        """
+        self.media.path(item.sha256)
+        with writing(self._engine, self.address) as connection:
+            head = _head_or_refuse(connection, survey_id, lock=True)
+            media = parts.read_parts(connection, survey_id, ["media"])["media"]
+            if any(known.sha256 == item.sha256 for known in media):
+                return
+            parts.write_parts(
+                connection, survey_id, {"media": parts.encode("media", (*media, item))}, head["revision"]
+            )
+            _mark_changed(connection, survey_id, additions=head["additions"] + 1)
+
+    def duplicate(self, survey_id: str, *, for_follow_up: bool = True, title: str = "") -> StoredSurvey:
+        """A copy under a new id.
+
+        Parameters
+        ----------
+        for_follow_up : bool
+            True keeps everything observed and adds a follow-up visit with the radio states of the last one;
+            False keeps dwelling, places, emitters and meters only, as the start of another survey.
+        title : str
+            Title of the copy; that of the original if empty.
+        """
+        original = self.load(survey_id).survey
+        now = _now()
+        copy = replace(original, id=uuid4().hex, created_at=now, title=title or original.title)
+        if for_follow_up:
+            copy = replace(copy, visits=(*copy.visits, _follow_up(copy, now)))
+        else:
+            copy = replace(
+                copy, visits=(), readings=(), bearings=(), recordings=(), logs=(), amendments=(), actions=(),
+                adopted_plan=None, media=_plan_media(copy),
+            )  # fmt: skip
+        return self.create(copy)
+
+    def delete(self, survey_id: str, typed_title: str) -> None:
+        """Remove a survey with everything in it, once its title has been typed.
+
+        Raises
+        ------
+        InputError
+            If the typed title is another.
+        """
+        with writing(self._engine, self.address) as connection:
+            head = _head_or_refuse(connection, survey_id, lock=True)
+            if typed_title != head["title"]:
+                raise InputError(
+                    f"the title {typed_title!r} is not that of the survey.",
+                    mend=f"Type {head['title']!r} to delete it.",
+                )
+            connection.execute(insert(schema.erasure), [{"survey_id": survey_id}])
+            for table in (*schema.APPEND_ONLY, schema.survey_part, schema.survey_change):
+                connection.execute(delete(table).where(table.c.survey_id == survey_id))
+            connection.execute(delete(schema.survey).where(schema.survey.c.id == survey_id))
+            connection.execute(delete(schema.erasure))
+        self._kept.pop(survey_id, None)
+
+    def changes(self, survey_id: str) -> tuple[Change, ...]:
+        """What was changed when, oldest first."""
+        table = schema.survey_change
+        query = select(table).where(table.c.survey_id == survey_id).order_by(table.c.revision)
+        with reading(self._engine, self.address) as connection:
+            _head_or_refuse(connection, survey_id)
+            rows = connection.execute(query).mappings().all()
+        return tuple(Change(row["revision"], row["at"], row["what"]) for row in rows)
+
+    def _keep(self, stored: StoredSurvey) -> None:
+        kept = dict(self._kept)
+        kept.pop(stored.survey.id, None)
+        kept[stored.survey.id] = stored
+        self._kept = dict(list(kept.items())[-_MOST_KEPT:])
+
+
+def open_store(url_or_path: str | Path, *, media_folder: str | Path | None = None) -> Store:
+    """Open a store, making it or bringing it up to date if need be.
+
+    Parameters
+    ----------
+    url_or_path : str or Path
+        A file, a folder (then ``roomfield.sqlite`` in it), or a URL that begins with ``postgresql://``.
+    media_folder : str or Path, optional
+        Where files are kept; beside the database if it is a file.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be opened, was written by a newer release, or is not ours.
+    """
+    address = address_of(url_or_path)
+    engine = connect(address)
+    try:
+        with reading(engine, address.shown) as connection:
+            ready = is_up_to_date(connection)
+        if not ready:
+            with writing(engine, address.shown) as connection:
+                bring_up_to_date(connection, address.shown)
+    except StoreError:
+        engine.dispose()
+        raise
+    return Store(engine, address, MediaFolder.beside(address, media_folder))
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def _head(connection: Connection, survey_id: str, *, lock: bool = False) -> Any:
+    query = select(schema.survey).where(schema.survey.c.id == survey_id)
+    return connection.execute(query.with_for_update() if lock else query).mappings().first()
+
+
+def _head_or_refuse(connection: Connection, survey_id: str, *, lock: bool = False) -> Any:
+    head = _head(connection, survey_id, lock=lock)
+    if head is None:
+        known = connection.execute(select(schema.survey.c.id).limit(20)).scalars().all()
+        raise UnknownNameError("survey", survey_id, known)
+    return head
+
+
+def _head_row(survey: Survey) -> dict[str, Any]:
+    own = {
+        "id": survey.id,
+        "created_at": survey.created_at,
+        "revision": 1,
+        "additions": 0,
+        "changed_at": _now(),
+    }
+    return own | _mirrored(parts.parts_of(survey))
+
+
+def _mirrored(changed: dict[str, Any]) -> dict[str, Any]:
+    """What the list of surveys shows and searches, out of the parts that are changed."""
+    row: dict[str, Any] = {name: changed[name] for name in ("title", "note", "invented") if name in changed}
+    if "assignment" in changed:
+        row |= {"client": changed["assignment"].client, "address": changed["assignment"].address}
+    return row
+
+
+def _mark_changed(connection: Connection, survey_id: str, **values: Any) -> None:
+    statement = update(schema.survey).where(schema.survey.c.id == survey_id)
+    connection.execute(statement.values(changed_at=_now(), **values))
+
+
+def _note_change(connection: Connection, survey_id: str, revision: int, what: str) -> None:
+    row = {"survey_id": survey_id, "revision": revision, "at": _now(), "what": what}
+    connection.execute(insert(schema.survey_change), [row])
+
+
+def _read(connection: Connection, head: Any) -> Survey:
+    stored = parts.read_parts(connection, head["id"])
+    return _bare(head, **stored, **observations.read_observations(connection, head["id"]))
+
+
+def _bare(head: Any, **fields: Any) -> Survey:
+    return Survey(**({"id": head["id"], "title": head["title"], "created_at": head["created_at"]} | fields))
+
+
+def _follow_up(survey: Survey, now: str) -> Visit:
+    last = survey.visits[-1] if survey.visits else None
+    return Visit(
+        id=uuid4().hex,
+        started_at=now,
+        assessor=survey.assignment.assessor,
+        purpose=VisitPurpose.FOLLOW_UP,
+        radio_states=last.radio_states if last else (),
+    )
+
+
+def _plan_media(survey: Survey) -> tuple[MediaItem, ...]:
+    used = {image.media_sha256 for image in survey.dwelling.plan_images}
+    return tuple(item for item in survey.media if item.sha256 in used)
