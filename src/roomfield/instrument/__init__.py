@@ -2,15 +2,18 @@
 
 from roomfield.instrument.calibration import Correction, correction, gain_key
 from roomfield.instrument.checks import ControlChart, individuals_chart, meter_chart
+from roomfield.instrument.combine import CombinedLevel, combine, sum_axes
 from roomfield.instrument.correct import MeteredLevel, to_level
 from roomfield.instrument.floor import bounded_value, pulse_response_db
 from roomfield.instrument.pickup import figure_of_eight_gain, shortfall, three_axis_sum_w_m2
 
 __all__ = [
+    "CombinedLevel",
     "ControlChart",
     "Correction",
     "MeteredLevel",
     "bounded_value",
+    "combine",
     "correction",
     "figure_of_eight_gain",
     "gain_key",
@@ -18,6 +21,7 @@ __all__ = [
     "meter_chart",
     "pulse_response_db",
     "shortfall",
+    "sum_axes",
     "three_axis_sum_w_m2",
     "to_level",
 ]

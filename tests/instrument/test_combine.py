@@ -1,0 +1,75 @@
+"""Axes and replicates."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from roomfield.errors import InputError
+from roomfield.instrument import combine, sum_axes
+from roomfield.quantities import Censor
+from roomfield.survey import Censoring, Meter, Orientation, Reading, ReadingKind
+
+METER = Meter("m1", "invented meter")
+BASE = Reading("r0", "v1", "m1", "as_found", ReadingKind.AVERAGE, 1e-4, place_id="bed")
+
+
+def axis(name: Orientation, value: float, **more) -> Reading:
+    return replace(BASE, id=f"r_{name}", orientation=name, value_w_m2=value, **more)
+
+
+@pytest.mark.published("IEC 62232, measured quantity: S = Sx + Sy + Sz (from memory)")
+def test_three_axes_make_a_total():
+    triple = [axis(Orientation.X, 1e-4), axis(Orientation.Y, 2e-4), axis(Orientation.Z, 3e-4)]
+    total = combine(triple, METER)
+    assert total.level.median_w_m2 == pytest.approx(6e-4)
+    assert total.replicates == 1
+    assert len(total.readings) == 3
+    assert "pickup_axis" not in {c.name for c in total.level.contributions}
+
+
+def test_an_incomplete_triple_is_left_alone():
+    pair = [axis(Orientation.X, 1e-4), axis(Orientation.Y, 2e-4)]
+    assert set(sum_axes(pair, METER)) == set(pair)
+
+
+def test_axes_under_the_floor_and_in_overload():
+    low = dict(censoring=Censoring.BELOW_FLOOR)
+    mixed = combine(
+        [axis(Orientation.X, 1e-4), axis(Orientation.Y, 3e-8, **low), axis(Orientation.Z, 3e-8, **low)], METER
+    )
+    assert mixed.level.censor is Censor.NONE
+    assert mixed.level.median_w_m2 == pytest.approx(1e-4 + 3e-8)
+    nothing = combine([axis(o, 3e-8, **low) for o in (Orientation.X, Orientation.Y, Orientation.Z)], METER)
+    assert nothing.level.censor is Censor.BELOW
+    assert nothing.level.median_w_m2 == pytest.approx(9e-8)
+    over = combine([axis(Orientation.X, 2.5), axis(Orientation.Y, 1e-3), axis(Orientation.Z, 1e-3)], METER)
+    assert over.level.censor is Censor.ABOVE
+
+
+@pytest.mark.published("JCGM 100:2008, 4.2.3: standard deviation of the mean is s / sqrt(n)")
+def test_repeated_scans_keep_the_shared_error_and_average_the_rest():
+    scans = [
+        replace(BASE, id=f"r{n}", replicate=n, value_w_m2=v) for n, v in enumerate((1e-4, 2e-4, 4e-4, 2e-4))
+    ]
+    one, four = combine(scans[:1], METER).level, combine(scans, METER).level
+    assert four.median_w_m2 == pytest.approx(one.median_w_m2 * 2.0)
+    own = {c.name: c.std_db for c in four.contributions if not c.shared_key}
+    assert own["repeatability"] == pytest.approx(METER.repeatability_db / 2.0)
+    assert four.shared_std_db == pytest.approx(METER.tolerance_db / math.sqrt(3.0))
+
+
+def test_numbers_win_over_bounds_and_bounds_keep_the_widest_claim():
+    bound = replace(BASE, id="b", replicate=1, value_w_m2=5e-8, censoring=Censoring.BELOW_FLOOR)
+    wider = replace(bound, id="c", replicate=2, value_w_m2=9e-8)
+    assert combine([BASE, bound], METER).level.censor is Censor.NONE
+    found = combine([bound, wider], METER).level
+    assert found.censor is Censor.BELOW
+    assert found.median_w_m2 > 9e-8
+
+
+def test_kinds_are_not_combined():
+    with pytest.raises(InputError, match="2 kinds"):
+        combine([BASE, replace(BASE, id="p", kind=ReadingKind.PEAK)], METER)
