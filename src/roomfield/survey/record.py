@@ -29,7 +29,7 @@ class Assignment:
     Parameters
     ----------
     jurisdiction : str
-        Key of the legal limits, for example ``eu-1999-519``.
+        Code of the legal limits, for example ``EU`` or ``CH`` (see the references).
     guideline : str
         Key of the precautionary guideline that the client chose; empty for none.
     language : str
@@ -41,7 +41,7 @@ class Assignment:
     assessor: str = ""
     organisation: str = ""
     question: str = ""
-    jurisdiction: str = "eu-1999-519"
+    jurisdiction: str = "EU"
     guideline: str = ""
     language: str = "en"
 
