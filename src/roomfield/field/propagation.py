@@ -1,0 +1,191 @@
+"""Power density anywhere in a dwelling per watt radiated: the local mean as a power sum of paths.
+
+Image method: specular reflections up to an order, transmission of every plate on the way (ITU-R P.2040-3),
+single diffraction at edges of openings (ITU-R P.526 knife edge in its Fresnel form, weighed with the contrast
+between the plate and what fills the opening).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from roomfield.constants import SPEED_OF_LIGHT_M_S
+from roomfield.errors import InputError
+from roomfield.field import kernels
+from roomfield.field.scene import Scene
+from roomfield.survey.emitter import AntennaPattern, Polarisation
+
+Array = NDArray[np.float64]
+THRESHOLD = 3e-4
+"""A path is left out if it adds less than this share of what has been summed so far."""
+_T = TypeVar("_T")
+_PATTERNS = {AntennaPattern.ISOTROPIC: 0, AntennaPattern.VERTICAL_DIPOLE: 1}
+_POLARISATIONS = {Polarisation.VERTICAL: 0, Polarisation.HORIZONTAL: 1, Polarisation.UNKNOWN: 2}
+
+
+@dataclass(frozen=True)
+class Paths:
+    """What arrives at each point from each emitter, per watt EIRP.
+
+    Parameters
+    ----------
+    density : ndarray, shape (n, m)
+        Power density [1/m²].
+    by_order : ndarray, shape (n, m, order + 2)
+        The same by number of reflections; the last column is what edges throw.
+    arrival : ndarray, shape (n, m, 3, 3)
+        Sum of density times d dᵀ over paths, d the unit vector towards where the wave comes from; an antenna with
+        a figure-of-eight pattern along the unit vector ``a`` picks up ``aᵀ arrival a``.
+    mean_direction : ndarray, shape (n, m, 3)
+        Sum of density times d.
+    entry : ndarray, shape (n, m, n_plates + 1)
+        The same by the plate through which it came in: the last exterior plate crossed, else the last plate
+        crossed; the last column is what crossed none.
+    entry_names : tuple of str
+        Names of the plates.
+    """
+
+    density: Array
+    by_order: Array
+    arrival: Array
+    mean_direction: Array
+    entry: Array
+    entry_names: tuple[str, ...]
+
+
+def unit_density(
+    scene: Scene,
+    positions: ArrayLike,
+    frequencies_hz: ArrayLike,
+    pattern: AntennaPattern | Sequence[AntennaPattern],
+    points: ArrayLike,
+    *,
+    polarisation: Polarisation | Sequence[Polarisation] = Polarisation.VERTICAL,
+    order: int = 3,
+    diffraction: bool = True,
+) -> Array:
+    """Power density per watt EIRP, as the power sum of all paths.
+
+    Parameters
+    ----------
+    scene : Scene
+        The dwelling.
+    positions : array_like, shape (m, 3)
+        Emitters [m].
+    frequencies_hz : array_like, shape (m,)
+        Frequencies [Hz].
+    pattern, polarisation
+        One for all, or one per emitter.
+    points : array_like, shape (n, 3)
+        Where the density is wanted [m].
+    order : int
+        Highest number of reflections, 0 to 3.
+    diffraction : bool
+        True to add what single edges throw.
+
+    Returns
+    -------
+    ndarray, shape (n, m)
+        Power density [1/m²]; free space gives 1 / (4 pi r²) (ITU-R P.525-4).
+    """
+    call = _Call(scene, positions, frequencies_hz, pattern, points, polarisation)
+    return call.run(order, diffraction, summary=False).density
+
+
+def paths(
+    scene: Scene,
+    positions: ArrayLike,
+    frequencies_hz: ArrayLike,
+    pattern: AntennaPattern | Sequence[AntennaPattern],
+    points: ArrayLike,
+    *,
+    polarisation: Polarisation | Sequence[Polarisation] = Polarisation.VERTICAL,
+    order: int = 3,
+    diffraction: bool = True,
+) -> Paths:
+    """Like `unit_density`, with directions of arrival and the ways in; parameters as there."""
+    call = _Call(scene, positions, frequencies_hz, pattern, points, polarisation)
+    return call.run(order, diffraction, summary=True)
+
+
+class _Call:
+    """One question to the kernels, checked and brought into their form."""
+
+    def __init__(
+        self,
+        scene: Scene,
+        positions: ArrayLike,
+        frequencies_hz: ArrayLike,
+        pattern: AntennaPattern | Sequence[AntennaPattern],
+        points: ArrayLike,
+        polarisation: Polarisation | Sequence[Polarisation],
+    ) -> None:
+        self.scene = scene
+        self.positions = _positions(positions, "emitter")
+        self.points = _positions(points, "point")
+        m = len(self.positions)
+        self.frequencies = np.broadcast_to(np.asarray(frequencies_hz, dtype=np.float64), (m,))
+        if m and not np.all(np.isfinite(self.frequencies) & (self.frequencies > 0.0)):
+            raise InputError("a frequency is not a positive number.", mend="Enter it in hertz.")
+        patterns = _each(pattern, m, AntennaPattern)
+        polarisations = _each(polarisation, m, Polarisation)
+        self.unique, index = np.unique(self.frequencies, return_inverse=True)
+        self.waves = np.stack(
+            [index, [_PATTERNS[p] for p in patterns], [_POLARISATIONS[p] for p in polarisations]], axis=1
+        ).astype(np.int64).reshape(m, 3)  # fmt: skip
+
+    def run(self, order: int, diffraction: bool, *, summary: bool) -> Paths:
+        if not 0 <= order <= 3:
+            raise InputError(f"reflection order {order} is not possible.", mend="Choose 0, 1, 2 or 3.")
+        forward = len(self.positions) <= len(self.points)
+        a, b = (self.positions, self.points) if forward else (self.points, self.positions)
+        n_plates = len(self.scene.shapes.plates)
+        shape = (len(b), len(a))
+        full = shape if summary else (0, 0)
+        sums = (
+            np.zeros((*shape, order + 2)),
+            np.zeros((*full, 3, 3)),
+            np.zeros((*full, 3)),
+            np.zeros((*full, n_plates + 1)),
+        )
+        tables = np.ascontiguousarray(self.scene.tables(self.unique.tolist()).transpose(0, 1, 3, 2))
+        settings = (THRESHOLD, forward, diffraction, summary, order)
+        density = kernels.all_pairs(
+            self.scene.arrays, tables, a, _images(self.scene, a, order), b,
+            self.waves, SPEED_OF_LIGHT_M_S / self.frequencies, settings, sums,
+        )  # fmt: skip
+        turned = [x if forward else np.swapaxes(x, 0, 1) for x in (density, *sums)]
+        return Paths(*turned, entry_names=(*self.scene.names, ""))
+
+
+def _images(scene: Scene, points: Array, order: int) -> tuple[NDArray[np.generic], ...]:
+    unique, index = np.unique(points, axis=0, return_inverse=True)
+    built = [kernels.build_images(scene.arrays, point, order) for point in unique]
+    ends = np.cumsum([0, *(len(b[1]) for b in built)])
+    start = np.stack([ends[index], ends[index + 1]], axis=1).astype(np.int64).reshape(-1, 2)
+    if not built:
+        none = np.zeros(0, dtype=np.int64)
+        return np.zeros((0, 3)), none, none, none, start
+    joined = [np.concatenate([b[k] for b in built]) for k in range(4)]
+    return joined[0], joined[1], joined[2], joined[3], start
+
+
+def _positions(values: ArrayLike, noun: str) -> Array:
+    table = np.ascontiguousarray(np.asarray(values, dtype=np.float64).reshape(-1, 3))
+    if not np.all(np.isfinite(table)):
+        raise InputError(f"a position of an {noun} is not a number.", mend="Give x, y and z in metres.")
+    return table
+
+
+def _each(value: _T | Sequence[_T], count: int, kind: type[_T]) -> list[_T]:
+    items = [value] * count if isinstance(value, kind) else list(value)  # type: ignore[call-overload]
+    if len(items) != count:
+        raise InputError(
+            f"{len(items)} values of {kind.__name__} for {count} emitters.", mend="Give one, or one per emitter."
+        )
+    return items

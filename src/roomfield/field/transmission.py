@@ -1,0 +1,256 @@
+"""Reflection and transmission of layered plates and thin conducting sheets.
+
+Plane wave on a stack of homogeneous layers, air on both sides: ITU-R P.2040-3 (08/2023), section 2.2.2.2,
+in its recursive form. Permittivity and conductivity over frequency: the same document, Table 3.
+Thin sheet of surface resistance Rs: SE = 20 log10(1 + Z0 / 2 Rs) at normal incidence (standard thin-sheet
+formula), with the wave impedances Z0/cos(angle) for TE and Z0 cos(angle) for TM at oblique incidence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from roomfield.constants import FREE_SPACE_IMPEDANCE_OHM, SPEED_OF_LIGHT_M_S, VACUUM_PERMITTIVITY_F_M
+from roomfield.references.materials import DEFAULT_EDITION, material
+from roomfield.survey.dwelling import Layer
+
+Array = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+EMPTY = frozenset({"", "air", "vacuum"})
+"""Materials that are nothing at all."""
+_LEAST_COSINE = 1e-6
+
+
+class Optics(NamedTuple):
+    """Power reflection and transmission of one plate.
+
+    Parameters
+    ----------
+    transmission : ndarray
+        Share of the incident power density that passes; the same from both sides.
+    front, back : ndarray
+        Share that is thrown back from the first and from the last layer's side.
+    """
+
+    transmission: Array
+    front: Array
+    back: Array
+
+
+@dataclass(frozen=True)
+class Dielectric:
+    """What a material is at one frequency.
+
+    Parameters
+    ----------
+    permittivity : complex
+        Relative permittivity, imaginary part negative (time factor exp(+jwt)).
+    in_range : bool
+        False if the frequency lies outside the range that the table states.
+    """
+
+    permittivity: complex
+    in_range: bool
+
+
+def dielectric(name: str, frequency_hz: float, edition: str = DEFAULT_EDITION) -> Dielectric:
+    """Complex relative permittivity of a building material.
+
+    Parameters
+    ----------
+    name : str
+        Key of the materials table; underscores may stand for blanks; ``air`` for nothing.
+    frequency_hz : float
+        Frequency [Hz].
+    edition : str
+        Edition of the table.
+
+    Returns
+    -------
+    Dielectric
+        With the law carried on beyond its range if need be, and said so.
+
+    Raises
+    ------
+    UnknownNameError
+        If the table has no such material.
+
+    Notes
+    -----
+    ITU-R P.2040-3, section 2.1.4: imaginary part = conductivity / (2 pi f eps0).
+    """
+    if name in EMPTY:
+        return Dielectric(1.0 + 0.0j, True)
+    row = material(name.replace("_", " "), edition=edition, frequency_hz=frequency_hz)
+    real = row.relative_permittivity(frequency_hz, beyond_range=True)
+    sigma = row.conductivity_s_m(frequency_hz, beyond_range=True)
+    imaginary = sigma / (2.0 * np.pi * frequency_hz * VACUUM_PERMITTIVITY_F_M)
+    return Dielectric(complex(real, -imaginary), row.covers(frequency_hz))
+
+
+def stack_amplitudes(
+    permittivities: Sequence[complex],
+    thicknesses_m: Sequence[float],
+    frequency_hz: float,
+    cosine: ArrayLike,
+    *,
+    magnetic: bool,
+) -> tuple[ComplexArray, ComplexArray]:
+    """Amplitude reflection and transmission of a stack of layers in air.
+
+    Parameters
+    ----------
+    permittivities, thicknesses_m : sequence
+        Complex relative permittivity and thickness [m] of each layer, in the order the wave meets them.
+    frequency_hz : float
+        Frequency [Hz].
+    cosine : array_like
+        Cosine of the angle of incidence in air.
+    magnetic : bool
+        True for TM (magnetic field across the plane of incidence), False for TE.
+
+    Returns
+    -------
+    reflection, transmission : ndarray of complex
+        Field amplitudes (TE: electric, TM: magnetic field).
+
+    Notes
+    -----
+    ITU-R P.2040-3 (08/2023), section 2.2.2.2, recursive method.
+    """
+    c = np.maximum(np.asarray(cosine, dtype=np.float64), _LEAST_COSINE)
+    sine2 = 1.0 - c * c
+    wave_number = 2.0 * np.pi * frequency_hz / SPEED_OF_LIGHT_M_S
+    media = [1.0 + 0.0j, *permittivities, 1.0 + 0.0j]
+    normal = [np.sqrt(complex(eta) - sine2 + 0j) for eta in media]
+    admittance = [n / eta for n, eta in zip(normal, media, strict=True)] if magnetic else normal
+    depths = [0.0, *thicknesses_m, 0.0]
+    reflection: ComplexArray = np.zeros(c.shape, dtype=np.complex128)
+    transmission: ComplexArray = np.ones(c.shape, dtype=np.complex128)
+    for k in range(len(media) - 2, -1, -1):
+        here, there = admittance[k], admittance[k + 1]
+        step = np.exp(-1j * wave_number * depths[k + 1] * normal[k + 1])
+        single = (here - there) / (here + there)
+        below = reflection * step * step
+        nominator = 1.0 + single * below
+        transmission = transmission * (1.0 + single) * step / nominator
+        reflection = (single + below) / nominator
+    return reflection, transmission
+
+
+def stack_optics(
+    layers: Sequence[Layer], frequency_hz: float, cosine: ArrayLike, edition: str = DEFAULT_EDITION
+) -> tuple[Optics, Optics]:
+    """Power reflection and transmission of a layered plate for TE and TM.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+        From front to back; none for an open gap.
+    frequency_hz : float
+        Frequency [Hz].
+    cosine : array_like
+        Cosine of the angle of incidence.
+
+    Returns
+    -------
+    te, tm : Optics
+    """
+    c = np.asarray(cosine, dtype=np.float64)
+    etas = [dielectric(x.material, frequency_hz, edition).permittivity for x in layers]
+    depths = [x.thickness_m for x in layers]
+    both = []
+    for magnetic in (False, True):
+        front, through = stack_amplitudes(etas, depths, frequency_hz, c, magnetic=magnetic)
+        back, _ = stack_amplitudes(etas[::-1], depths[::-1], frequency_hz, c, magnetic=magnetic)
+        both.append(Optics(np.abs(through) ** 2, np.abs(front) ** 2, np.abs(back) ** 2))
+    return both[0], both[1]
+
+
+def sheet_optics(attenuation_db: float, coverage: float, cosine: ArrayLike) -> tuple[Optics, Optics]:
+    """Power reflection and transmission of a thin conducting sheet for TE and TM.
+
+    Parameters
+    ----------
+    attenuation_db : float
+        Loss of power density at normal incidence, as measured [dB].
+    coverage : float
+        Share of the area that is covered; the rest is open.
+    cosine : array_like
+        Cosine of the angle of incidence.
+
+    Returns
+    -------
+    te, tm : Optics
+
+    Notes
+    -----
+    With a share ``a`` left open the loss cannot exceed -10 log10(a): power passes area by area.
+    """
+    c = np.maximum(np.asarray(cosine, dtype=np.float64), _LEAST_COSINE)
+    half = 10.0 ** (max(attenuation_db, 0.0) / 20.0) - 1.0
+    both = []
+    for x in (half / c, half * c):
+        through = coverage / (1.0 + x) ** 2 + (1.0 - coverage)
+        thrown = coverage * (x / (1.0 + x)) ** 2
+        both.append(Optics(through, thrown, thrown))
+    return both[0], both[1]
+
+
+def in_series(first: Optics, second: Optics) -> Optics:
+    """Two plates one behind the other, their echoes added in power.
+
+    Parameters
+    ----------
+    first, second : Optics
+        In the order the wave meets them.
+    """
+    room = 1.0 - first.back * second.front
+    return Optics(
+        first.transmission * second.transmission / room,
+        first.front + first.transmission**2 * second.front / room,
+        second.back + second.transmission**2 * first.back / room,
+    )
+
+
+def sheet_attenuation_db(resistance_ohm: float) -> float:
+    """Loss of a thin conducting sheet at normal incidence [dB].
+
+    Parameters
+    ----------
+    resistance_ohm : float
+        Surface resistance [ohm per square].
+
+    Notes
+    -----
+    SE = 20 log10(1 + Z0 / 2 Rs); standard thin-sheet formula.
+    """
+    from_wave = FREE_SPACE_IMPEDANCE_OHM / (2.0 * resistance_ohm)
+    return float(20.0 * np.log10(1.0 + from_wave))
+
+
+def opening_attenuation_db(length_m: float, frequency_hz: float, count: int = 1) -> float:
+    """What a screen with openings still keeps out, by the rule of thumb [dB].
+
+    Parameters
+    ----------
+    length_m : float
+        Longest side of one opening [m].
+    frequency_hz : float
+        Frequency [Hz].
+    count : int
+        Number of equal openings closer together than half a wavelength.
+
+    Notes
+    -----
+    SE = 20 log10(wavelength / 2 g) - 10 log10 n, nought from g = half a wavelength on; rule of thumb,
+    from memory.
+    """
+    wavelength = SPEED_OF_LIGHT_M_S / frequency_hz
+    single = 20.0 * np.log10(wavelength / (2.0 * length_m))
+    return float(max(single - 10.0 * np.log10(count), 0.0))
