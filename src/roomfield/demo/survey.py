@@ -26,14 +26,23 @@ from roomfield.survey import (
 SURVEY_ID = "demo-terraced-house"
 SEED = 20260314
 FIRST = Visit(
-    "first", "2026-03-14T09:10:00+01:00", "Invented assessor A. Beispiel", ended_at="2026-03-14T11:40:00+01:00",
-    radio_states=STATES, conditions="Invented: dry, Saturday morning, neighbours at home.",
-)  # fmt: skip
+    "first",
+    "2026-03-14T09:10:00+01:00",
+    "Invented assessor A. Beispiel",
+    ended_at="2026-03-14T11:40:00+01:00",
+    radio_states=STATES,
+    conditions="Invented: dry, Saturday morning, neighbours at home.",
+)
 FOLLOW_UP = Visit(
-    "follow-up", "2026-04-25T09:30:00+02:00", "Invented assessor A. Beispiel", VisitPurpose.FOLLOW_UP,
-    ended_at="2026-04-25T10:40:00+02:00", radio_states=STATES[:2],
-    conditions="Invented: dry, Saturday morning.", done_action_ids=("corded_phone", "shield_child_south"),
-)  # fmt: skip
+    "follow-up",
+    "2026-04-25T09:30:00+02:00",
+    "Invented assessor A. Beispiel",
+    VisitPurpose.FOLLOW_UP,
+    ended_at="2026-04-25T10:40:00+02:00",
+    radio_states=STATES[:2],
+    conditions="Invented: dry, Saturday morning.",
+    done_action_ids=("corded_phone", "shield_child_south"),
+)
 
 MESH = ShieldSheet(
     "Invented window film and wall mesh",
@@ -48,23 +57,73 @@ def demo_actions() -> tuple[Action, ...]:
     south = SurfaceRef("u_south", ShieldPart.WHOLE)
     window = SurfaceRef("u_south", ShieldPart.OPENINGS, ("u_win_child",))
     return (
-        Action("corded_phone", "Corded telephone instead of the cordless base", ActionKind.WIRE_INSTEAD,
-               emitter_ids=("cordless",), cost=CostRange(30, 60)),
-        Action("router_night_off", "Router off from 22 to 6 o'clock", ActionKind.NIGHT_SCHEDULE,
-               emitter_ids=("router_24", "router_5"), off_hours=(22.0, 6.0), cost=CostRange(0, 15)),
-        Action("router_low_power", "Router at a quarter of its power", ActionKind.REDUCE_POWER,
-               emitter_ids=("router_24", "router_5"), reduction_db=6.0, cost=CostRange(0, 0)),
-        Action("router_to_hall", "Router moved to the hall", ActionKind.RELOCATE_EMITTER,
-               emitter_ids=("router_24", "router_5"), position=(7.6, 6.6, 0.6), cost=CostRange(20, 80)),
-        Action("cot_to_north", "Cot moved to the inner wall", ActionKind.MOVE_PLACE, place_id="cot",
-               position=(5.2, 3.2, 3.2), cost=CostRange(0, 0)),
-        Action("film_child_window", "Film on the child's window only", ActionKind.SHIELD_SURFACE,
-               surfaces=(window,), sheet=MESH, cost=CostRange(180, 320), excludes=("shield_child_south",)),
-        Action("shield_child_south", "South wall and windows upstairs shielded", ActionKind.SHIELD_SURFACE,
-               surfaces=(south,), sheet=MESH, coverage=0.98, cost=CostRange(900, 1600)),
-        Action("canopy_cot", "Shielding canopy over the cot", ActionKind.CANOPY, place_id="cot", sheet=MESH,
-               cost=CostRange(350, 700), excludes=("cot_to_north",)),
-    )  # fmt: skip
+        Action(
+            "corded_phone",
+            "Corded telephone instead of the cordless base",
+            ActionKind.WIRE_INSTEAD,
+            emitter_ids=("cordless",),
+            cost=CostRange(30, 60),
+        ),
+        Action(
+            "router_night_off",
+            "Router off from 22 to 6 o'clock",
+            ActionKind.NIGHT_SCHEDULE,
+            emitter_ids=("router_24", "router_5"),
+            off_hours=(22.0, 6.0),
+            cost=CostRange(0, 15),
+        ),
+        Action(
+            "router_low_power",
+            "Router at a quarter of its power",
+            ActionKind.REDUCE_POWER,
+            emitter_ids=("router_24", "router_5"),
+            reduction_db=6.0,
+            cost=CostRange(0, 0),
+        ),
+        Action(
+            "router_to_hall",
+            "Router moved to the hall",
+            ActionKind.RELOCATE_EMITTER,
+            emitter_ids=("router_24", "router_5"),
+            position=(7.6, 6.6, 0.6),
+            cost=CostRange(20, 80),
+        ),
+        Action(
+            "cot_to_north",
+            "Cot moved to the inner wall",
+            ActionKind.MOVE_PLACE,
+            place_id="cot",
+            position=(5.2, 3.2, 3.2),
+            cost=CostRange(0, 0),
+        ),
+        Action(
+            "film_child_window",
+            "Film on the child's window only",
+            ActionKind.SHIELD_SURFACE,
+            surfaces=(window,),
+            sheet=MESH,
+            cost=CostRange(180, 320),
+            excludes=("shield_child_south",),
+        ),
+        Action(
+            "shield_child_south",
+            "South wall and windows upstairs shielded",
+            ActionKind.SHIELD_SURFACE,
+            surfaces=(south,),
+            sheet=MESH,
+            coverage=0.98,
+            cost=CostRange(900, 1600),
+        ),
+        Action(
+            "canopy_cot",
+            "Shielding canopy over the cot",
+            ActionKind.CANOPY,
+            place_id="cot",
+            sheet=MESH,
+            cost=CostRange(350, 700),
+            excludes=("cot_to_north",),
+        ),
+    )
 
 
 def _after() -> Truth:
@@ -77,11 +136,29 @@ def _after() -> Truth:
 def demo_bearings() -> tuple[Bearing, ...]:
     """Where the antenna picked up most and least, in the bedrooms with all own radios off."""
     return (
-        Bearing("bearing-child", FIRST.id, METER_ID, "own_off", (6.4, 1.0, 4.0), 38.0, 127.0, 12.0,
-                taken_at=FIRST.started_at),
-        Bearing("bearing-parents", FIRST.id, METER_ID, "own_off", (2.1, 1.0, 4.0), 31.0, 124.0, 12.0,
-                taken_at=FIRST.started_at),
-    )  # fmt: skip
+        Bearing(
+            "bearing-child",
+            FIRST.id,
+            METER_ID,
+            "own_off",
+            (6.4, 1.0, 4.0),
+            38.0,
+            127.0,
+            12.0,
+            taken_at=FIRST.started_at,
+        ),
+        Bearing(
+            "bearing-parents",
+            FIRST.id,
+            METER_ID,
+            "own_off",
+            (2.1, 1.0, 4.0),
+            31.0,
+            124.0,
+            12.0,
+            taken_at=FIRST.started_at,
+        ),
+    )
 
 
 def demo_survey() -> Survey:
@@ -114,9 +191,16 @@ def demo_survey() -> Survey:
         bearings=demo_bearings(),
         actions=demo_actions(),
         amendments=(
-            Amendment("amendment-1", slipped.id, "value_w_m2", repr(wrong.value_w_m2), repr(slipped.value_w_m2),
-                      "Decimal point misread on the field sheet", "Invented assessor A. Beispiel",
-                      "2026-03-14T18:05:00+01:00"),
+            Amendment(
+                "amendment-1",
+                slipped.id,
+                "value_w_m2",
+                repr(wrong.value_w_m2),
+                repr(slipped.value_w_m2),
+                "Decimal point misread on the field sheet",
+                "Invented assessor A. Beispiel",
+                "2026-03-14T18:05:00+01:00",
+            ),
         ),
         note="Everything in this survey is invented.",
-    )  # fmt: skip
+    )
