@@ -46,7 +46,6 @@ def total(*values):
 
 def end_gauge_inputs(*, certificate=False) -> list[Input]:
     """Inputs of GUM H.1; with ``certificate`` the distributions of JCGM 101, 9.5."""
-    half = math.sqrt(12.0) / 2.0
     d_alpha = Rectangular(-1e-6, 1e-6, dof=50)
     d_theta = Rectangular(-0.05, 0.05, dof=2)
     if certificate:
@@ -59,7 +58,6 @@ def end_gauge_inputs(*, certificate=False) -> list[Input]:
         repeats = StudentT(215.0, 6.0, 24)
     random_part = StudentT(0.0, 3.9 if not certificate else 4.0, 5)
     systematic = StudentT(0.0, 6.7 if not certificate else 7.0, 8)
-    assert half > 1.0
     return [
         Input("l_s", standard),
         Input("d", repeats),
@@ -123,13 +121,17 @@ def test_gum_h2_means_uncertainties_and_correlations():
     inputs, correlations = impedance_inputs()
     for item, name, unit in zip(inputs, ("V", "I_mA", "phi"), ("uV", "uI_mA", "uphi"), strict=True):
         assert item.distribution.mean == pytest.approx(want[name], rel=1e-5)
-        assert item.distribution.std == pytest.approx(want[unit], abs=0.5 * 10 ** -len(str(want[unit]).split(".")[1]))
+        assert item.distribution.std == pytest.approx(
+            want[unit], abs=0.5 * 10 ** -len(str(want[unit]).split(".")[1])
+        )
     assert [round(c, 3) for c in correlations.values()] == [want["r_V_I"], want["r_V_phi"], want["r_I_phi"]]
     matrix = covariance(IMPEDANCE, inputs, correlations)
     std = np.sqrt(np.diag(matrix))
     assert std == pytest.approx([want["uR_unrounded"], want["uX_unrounded"], want["uZ_unrounded"]], rel=1e-4)
     r = matrix / np.outer(std, std)
-    assert [r[0, 1], r[0, 2], r[1, 2]] == pytest.approx([want["r_R_X"], want["r_R_Z"], want["r_X_Z"]], abs=5e-4)
+    assert [r[0, 1], r[0, 2], r[1, 2]] == pytest.approx(
+        [want["r_R_X"], want["r_R_Z"], want["r_X_Z"]], abs=5e-4
+    )
     means = [f(*(i.distribution.mean for i in inputs)) for f in IMPEDANCE]
     assert means == pytest.approx([want["R"], want["X"], want["Z"]], abs=6e-4)
 
@@ -159,7 +161,9 @@ def test_four_rectangulars():
     want = CASES["S1-9.2.3"]
     draws = monte_carlo(total, named(R01, R01, R01, R01), size=TRIALS, seed=2)
     assert draws.std == pytest.approx(want["u"], rel=2e-3)
-    assert draws.symmetric_interval() == pytest.approx((-want["exact_high95"], want["exact_high95"]), abs=0.012)
+    assert draws.symmetric_interval() == pytest.approx(
+        (-want["exact_high95"], want["exact_high95"]), abs=0.012
+    )
     assert round(draws.symmetric_interval()[1], 2) == pytest.approx(want["high95"], abs=0.011)
 
 
@@ -294,7 +298,8 @@ def test_step_attenuator():
     want = CASES["TN1900-E11"]
     reading = StudentT.from_readings([30.033, 30.058, 30.018, 30.052])
     inputs = [
-        Input("reference reading", Normal(reading.mean, reading.std)),
+        # The note states the standard deviation of the t with 3 degrees of freedom, not its scale.
+        Input("reference reading", StudentT(reading.mean, reading.std / math.sqrt(3.0), 3)),
         Input("calibration of the reference", Rectangular(0.003 - 0.00433, 0.003 + 0.00433)),
         Input("drift", Arcsine(-0.00198, 0.00198)),
         Input("mismatch", Arcsine(-0.02828, 0.02828)),
@@ -306,8 +311,11 @@ def test_step_attenuator():
     ]
     draws = monte_carlo(total, inputs, size=TRIALS, seed=10)
     assert draws.mean == pytest.approx(want["y_dB"], abs=6e-4)
-    assert draws.std == pytest.approx(want["u_dB"], abs=1e-4)
-    assert draws.symmetric_interval() == pytest.approx((want["low95_dB"], want["high95_dB"]), abs=8e-4)
+    # The t with 3 degrees of freedom has no fourth moment, so its sample deviation scatters widely.
+    assert draws.std == pytest.approx(want["u_dB"], abs=4e-4)
+    stated = [Input("reference reading", Normal(reading.mean, reading.std)), *inputs[1:]]
+    assert first_order_std(total, stated) == pytest.approx(want["u_dB"], abs=5e-5)
+    assert draws.symmetric_interval() == pytest.approx((want["low95_dB"], want["high95_dB"]), abs=6e-4)
     lines = budget(total, inputs).lines
     assert max(lines, key=lambda line: line.share).label == "mismatch"
     assert sum(line.share for line in lines) == pytest.approx(1.0)
