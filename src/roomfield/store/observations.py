@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, insert, select
-from sqlalchemy.exc import IntegrityError
 
 from roomfield.errors import InputError, StoreError
 from roomfield.store.rows import OBSERVED, ROW_KINDS, Observation, RowKind, rows_of
@@ -95,24 +94,7 @@ def add_rows(connection: Connection, survey_id: str, by_field: dict[str, tuple[A
 
 
 def _add(connection: Connection, kind: RowKind, survey_id: str, items: tuple[Any, ...]) -> int:
-    if not items:
-        return 0
-    try:
-        with connection.begin_nested():
-            connection.execute(insert(kind.table), rows_of(kind, survey_id, items))
-        return len(items)
-    except IntegrityError:
-        fresh = _not_stored(connection, kind, survey_id, items)
-    if len(fresh) == len(items):
-        raise StoreError(f"the {kind.field} cannot be added.", mend="Check that the survey still exists.")
-    if fresh:
-        connection.execute(insert(kind.table), rows_of(kind, survey_id, fresh))
-    return len(fresh)
-
-
-def _not_stored(
-    connection: Connection, kind: RowKind, survey_id: str, items: tuple[Any, ...]
-) -> tuple[Any, ...]:
+    # The survey's row is locked by the caller, so that nobody adds the same ids in between.
     stored = {item.id: item for item in _stored(connection, kind, survey_id, [item.id for item in items])}
     for item in items:
         if item.id in stored and stored[item.id] != item:
@@ -120,7 +102,10 @@ def _not_stored(
                 f"the id {item.id!r} stands already for another of the {kind.field}.",
                 mend="Amend that one, or give the new one an id of its own.",
             )
-    return tuple(item for item in items if item.id not in stored)
+    fresh = tuple(item for item in items if item.id not in stored)
+    if fresh:
+        connection.execute(insert(kind.table), rows_of(kind, survey_id, fresh))
+    return len(fresh)
 
 
 def _stored(connection: Connection, kind: RowKind, survey_id: str, ids: list[str]) -> Iterator[Any]:
