@@ -299,20 +299,18 @@ def edge_factor(g, table, e, a, b, q, la, lb, wavelength, polarisation):
     angle_b = math.atan2(nb, wb) % (2.0 * math.pi)
     sine2 = max(na * na + wa * wa, 1e-12)
     reach = 2.0 * math.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelength))
+    if abs(angle_a - angle_b) < math.pi:
+        return 0.0
     past = edge_power(reach * abs(math.cos(0.5 * (angle_a - angle_b))))
-    thrown = edge_power(reach * abs(math.cos(0.5 * (angle_a + angle_b))))
     cosine = min(0.5 * (abs(na) + abs(nb)), 1.0)
     share = te_share(ax, ay, az, n0, n1, n2, min(abs(na), 1.0), polarisation)
     solid, hole = g.edge_solid[e], g.edge_hole[e]
-    column = 2 if na > 0.0 else 4
     t = math.sqrt(optics(table, solid, 0, cosine, share))
-    r = math.sqrt(optics(table, solid, column, cosine, share))
     if hole >= 0:
         t -= math.sqrt(optics(table, hole, 0, cosine, share))
-        r -= math.sqrt(optics(table, hole, column, cosine, share))
     else:
         t -= 1.0
-    return past * t * t + thrown * r * r
+    return past * t * t
 
 
 @njit(cache=True)
