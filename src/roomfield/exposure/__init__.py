@@ -1,1 +1,31 @@
-"""What a level means against a limit or a guideline."""
+"""Peak, max-hold and average bookkeeping, sums and quotients, limits and guidelines, decision rules."""
+
+from roomfield.exposure.combine import mean, total
+from roomfield.exposure.decision import Bound, Decision, Remark, Verdict, judge
+from roomfield.exposure.differences import UncertainDifference, difference
+from roomfield.exposure.guideline import GuidelineResult, Scope, compare, compare_with_every_service
+from roomfield.exposure.metrics import CrestFactor, average_bound, average_from_peak, duty_cycle
+from roomfield.exposure.quotients import AttributedLevel, Quotient, quotient
+
+__all__ = [
+    "AttributedLevel",
+    "Bound",
+    "CrestFactor",
+    "Decision",
+    "GuidelineResult",
+    "Quotient",
+    "Remark",
+    "Scope",
+    "UncertainDifference",
+    "Verdict",
+    "average_bound",
+    "average_from_peak",
+    "compare",
+    "compare_with_every_service",
+    "difference",
+    "duty_cycle",
+    "judge",
+    "mean",
+    "quotient",
+    "total",
+]

@@ -73,6 +73,29 @@ class PracticeRule:
 
 
 @dataclass(frozen=True)
+class TimeVariability:
+    """Spread of a service's level over 24 h [dB], for the budget of a spot reading."""
+
+    service: str = column()
+    spread_db: float = column(low=0.0)
+    source: Source = SOURCE
+    note: str = column(blank=True)
+
+
+@dataclass(frozen=True)
+class SchemePoint:
+    """One point of a spatial scheme: sideways offset [m] and height above the floor [m]."""
+
+    scheme: str = column()
+    title: str = column()
+    point: float = column(low=1.0)
+    x_m: float = column()
+    height_m: float = column(low=0.0)
+    source: Source = SOURCE
+    note: str = column(blank=True)
+
+
+@dataclass(frozen=True)
 class Extrapolation:
     """How a selective reading is extrapolated to full traffic; a broadband meter cannot do it."""
 
@@ -131,6 +154,37 @@ def practice_rules(topic: str | None = None) -> tuple[PracticeRule, ...]:
     """Rules of measurement practice, all or of one topic."""
     rules = load_csv(PracticeRule, "practice", "rules.csv")
     return tuple(rule for rule in rules if topic in (None, rule.topic))
+
+
+@cache
+def time_variability(service: str) -> TimeVariability:
+    """Spread of one service over a day.
+
+    Raises
+    ------
+    UnknownNameError
+        If nothing is known of the service.
+    """
+    rows = {row.service: row for row in load_csv(TimeVariability, "practice", "time-variability.csv")}
+    if service not in rows:
+        raise UnknownNameError("service with a known spread over a day", service, rows)
+    return rows[service]
+
+
+@cache
+def scheme_points(scheme: str) -> tuple[SchemePoint, ...]:
+    """Points of a spatial scheme: "single", "three", "six" or "twenty".
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such scheme.
+    """
+    rows = load_csv(SchemePoint, "practice", "spatial-schemes.csv")
+    found = tuple(row for row in rows if row.scheme == scheme)
+    if not found:
+        raise UnknownNameError("spatial scheme", scheme, {row.scheme for row in rows})
+    return found
 
 
 @cache

@@ -1,0 +1,259 @@
+"""A level against a bound: probability, guard band, decision (JCGM 106:2012; ILAC-G8:09/2019)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from roomfield.errors import RangeError
+from roomfield.quantities import Censor, Interval, Kind, ProbabilityRange, UncertainLevel, require_kind
+from roomfield.quantities.convert import decibels_from_ratio, ratio_from_decibels
+from roomfield.references.limit_sets import LimitValue
+from roomfield.references.rules import DecisionRule, decision_rule
+
+COVERAGE_FACTOR = 2.0
+"""Factor k of the expanded uncertainty U = k u that guard bands are multiples of."""
+UNCERTAINTY_CEILING_DB = 4.0
+"""Above this U a result serves orientation, not conformity (IEC 62232, EN 50492; from memory)."""
+DEFAULT_RULE = "three-way"
+_ROUNDING_DB = 1e-9
+
+
+class Decision(StrEnum):
+    """What a rule makes of a level and a bound."""
+
+    BELOW = "below"
+    ABOVE = "above"
+    UNDECIDED = "undecided"
+    NOT_SHOWN_BELOW = "not_shown_below"
+    NOT_SHOWN_ABOVE = "not_shown_above"
+    NOT_TESTABLE = "not_testable"
+
+
+class Remark(StrEnum):
+    """What a report must add to a verdict."""
+
+    UNCERTAINTY_CEILING = "uncertainty_above_ceiling"
+    FROM_MEMORY = "limit_from_memory"
+    SMALLEST_IN_BAND = "smallest_limit_in_band"
+    BAND_UNCOVERED = "band_partly_without_limit"
+    EQUIVALENT = "plane_wave_equivalent"
+    BOUND_ONLY = "level_is_only_a_bound"
+    NOT_SPOT_TESTABLE = "spot_reading_cannot_test_it"
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A bound that is not a row of the limit tables, such as a guideline's target.
+
+    Parameters
+    ----------
+    value_w_m2 : float
+        Power density [W/m²]; the bound itself carries no uncertainty.
+    kind : Kind
+        Kind of level it is for.
+    label : str
+        Name for the report.
+    """
+
+    value_w_m2: float
+    kind: Kind
+    label: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Outcome of one comparison.
+
+    Parameters
+    ----------
+    level : UncertainLevel
+        What was compared.
+    bound : Bound
+        With what.
+    probability_below : ProbabilityRange
+        That the true level lies below the bound (flat prior in dB); a range if the level is only a bound.
+    decision : Decision
+        By ``rule``.
+    rule : DecisionRule
+        The rule used; a statement of conformity must name it (ISO/IEC 17025:2017, 7.8.6).
+    expanded_db : float
+        U = 2 u [dB].
+    guard_band_db : float
+        w [dB].
+    acceptance_limit_w_m2, rejection_limit_w_m2 : float or None
+        Readings at or under the first show "below", at or over the second "above"; None if the rule has none.
+    remarks : tuple of Remark
+        What must be said with it.
+    limit : LimitValue or None
+        The limit with its citation, if it is one.
+    """
+
+    level: UncertainLevel
+    bound: Bound
+    probability_below: ProbabilityRange
+    decision: Decision
+    rule: DecisionRule
+    expanded_db: float
+    guard_band_db: float
+    acceptance_limit_w_m2: float | None
+    rejection_limit_w_m2: float | None
+    remarks: tuple[Remark, ...] = ()
+    limit: LimitValue | None = None
+
+    @property
+    def guard_band(self) -> float:
+        """Guard band w [dB]."""
+        return self.guard_band_db
+
+    @property
+    def interval(self) -> Interval:
+        """95 % coverage interval of the level."""
+        return self.level.interval()
+
+    @property
+    def quotient(self) -> float:
+        """Median level (or bound) over the limit."""
+        return self.level.median_w_m2 / self.bound.value_w_m2
+
+    @property
+    def margin_db(self) -> float:
+        """Limit over level [dB]; positive if the level is the lower one."""
+        return -float(decibels_from_ratio(self.quotient))
+
+    @property
+    def risk(self) -> tuple[float, float]:
+        """Range of the probability that the statement is wrong; (0, 1) where nothing is stated."""
+        low, high = self.probability_below.low, self.probability_below.high
+        if self.decision is Decision.BELOW:
+            return 1.0 - high, 1.0 - low
+        if self.decision is Decision.ABOVE:
+            return low, high
+        return 0.0, 1.0
+
+    def parameters(self) -> dict[str, float | str]:
+        """Numbers and names for the sentence of a report: densities in µW/m², the rest as named."""
+        span = self.interval
+        return {
+            "label": self.bound.label,
+            "kind": str(self.level.kind),
+            "censor": str(self.level.censor),
+            "level_uw_m2": self.level.median_w_m2 * 1e6,
+            "low_uw_m2": span.low_w_m2 * 1e6,
+            "high_uw_m2": span.high_w_m2 * 1e6,
+            "bound_uw_m2": self.bound.value_w_m2 * 1e6,
+            "quotient": self.quotient,
+            "margin_db": self.margin_db,
+            "probability_below_low": self.probability_below.low,
+            "probability_below_high": self.probability_below.high,
+            "expanded_db": self.expanded_db,
+            "guard_band_db": self.guard_band_db,
+            "decision": str(self.decision),
+            "rule": self.rule.title,
+        }
+
+
+def judge(level: UncertainLevel, bound: LimitValue | Bound, rule: str = DEFAULT_RULE) -> Verdict:
+    """Compare a level with a bound.
+
+    Parameters
+    ----------
+    level : UncertainLevel
+        Of the kind that the bound is for; a legal limit takes a time average.
+    bound : LimitValue or Bound
+        From `limits.lookup`, or a bound of your own.
+    rule : str
+        "simple", "guard-0.83U", "guard-U", "guard-1.5U", "guard-3U", "guarded-rejection" or "three-way".
+
+    Returns
+    -------
+    Verdict
+        With the probability, the decision and what must be said with it.
+
+    Raises
+    ------
+    KindMismatchError
+        If the level is of another kind; convert it with a stated model first (`metrics`).
+    UnknownNameError
+        If there is no such rule.
+    RangeError
+        If the bound is not positive.
+
+    Notes
+    -----
+    Guard bands are applied in dB, where the error of a level is symmetric, and once, to the measurement only:
+    accept if y <= L - w with w = r U (JCGM 106, 8.3.2). For a level whose error is bounded the risk is lower
+    than for a normal one.
+    """
+    limit = bound if isinstance(bound, LimitValue) else None
+    plain = _plain(bound)
+    require_kind(level.kind, plain.kind, f"A comparison with {plain.label}")
+    if not plain.value_w_m2 > 0.0:
+        raise RangeError("bound", plain.value_w_m2, (0.0, float("inf")), "W/m²", where=plain.label)
+    chosen = decision_rule(rule)
+    expanded_db = COVERAGE_FACTOR * level.std_db
+    guard_db = abs(chosen.guard_band_in_u) * expanded_db
+    accept_db, reject_db = _edges_db(chosen, float(decibels_from_ratio(plain.value_w_m2)), guard_db)
+    return Verdict(
+        level=level,
+        bound=plain,
+        probability_below=level.probability_below(plain.value_w_m2),
+        decision=_decide(level, limit, chosen, accept_db, reject_db),
+        rule=chosen,
+        expanded_db=expanded_db,
+        guard_band_db=guard_db,
+        acceptance_limit_w_m2=None if accept_db is None else float(ratio_from_decibels(accept_db)),
+        rejection_limit_w_m2=None if reject_db is None else float(ratio_from_decibels(reject_db)),
+        remarks=_remarks(level, limit, expanded_db),
+        limit=limit,
+    )
+
+
+def _plain(bound: LimitValue | Bound) -> Bound:
+    if isinstance(bound, Bound):
+        return bound
+    return Bound(bound.value_w_m2, Kind.AVERAGE, f"{bound.source.citation()}, {bound.kind}")
+
+
+def _edges_db(rule: DecisionRule, limit_db: float, guard_db: float) -> tuple[float | None, float | None]:
+    """Largest accepted and smallest rejected level [dB] of a rule."""
+    if rule.rule_id == "three-way":
+        return limit_db - guard_db, limit_db + guard_db
+    if rule.rule_id == "guarded-rejection":
+        return None, limit_db + guard_db
+    return limit_db - guard_db, None
+
+
+def _decide(
+    level: UncertainLevel,
+    limit: LimitValue | None,
+    rule: DecisionRule,
+    accept_db: float | None,
+    reject_db: float | None,
+) -> Decision:
+    if limit is not None and not limit.spot_testable:
+        return Decision.NOT_TESTABLE
+    fits = accept_db is not None and level.level_db <= accept_db + _ROUNDING_DB
+    over = reject_db is not None and level.level_db >= reject_db - _ROUNDING_DB
+    if fits and level.censor is not Censor.ABOVE:
+        return Decision.BELOW
+    if over and level.censor is not Censor.BELOW:
+        return Decision.ABOVE
+    if rule.rule_id == "simple" and not fits and level.censor is not Censor.BELOW:
+        return Decision.ABOVE
+    if rule.rule_id in ("three-way", "simple"):
+        return Decision.UNDECIDED
+    return Decision.NOT_SHOWN_ABOVE if accept_db is None else Decision.NOT_SHOWN_BELOW
+
+
+def _remarks(level: UncertainLevel, limit: LimitValue | None, expanded_db: float) -> tuple[Remark, ...]:
+    found = {
+        Remark.UNCERTAINTY_CEILING: limit is not None and expanded_db > UNCERTAINTY_CEILING_DB,
+        Remark.FROM_MEMORY: limit is not None and limit.from_memory,
+        Remark.SMALLEST_IN_BAND: limit is not None and limit.is_smallest_in_band,
+        Remark.BAND_UNCOVERED: limit is not None and bool(limit.uncovered_hz),
+        Remark.EQUIVALENT: limit is not None and limit.equivalent,
+        Remark.BOUND_ONLY: level.censor is not Censor.NONE,
+        Remark.NOT_SPOT_TESTABLE: limit is not None and not limit.spot_testable,
+    }
+    return tuple(remark for remark, applies in found.items() if applies)

@@ -1,0 +1,185 @@
+"""A level against a precautionary guideline: probabilities of categories, never a conformity statement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from roomfield.errors import InputError
+from roomfield.quantities import Kind, ProbabilityRange, UncertainLevel
+from roomfield.references.guidelines import CATEGORIES, GuidelineLevel, GuidelineSet, guideline_set
+
+
+class Scope(StrEnum):
+    """What a level is a level of, as far as sources go."""
+
+    SINGLE_SERVICE = "single_service"
+    """One radio service, attributed."""
+    TOTAL = "total"
+    """Everything the meter picked up: for each service only an upper bound."""
+
+
+class GuidelineRemark(StrEnum):
+    """What a report must add."""
+
+    UPPER_BOUND_FOR_EACH_SERVICE = "total_is_only_an_upper_bound_for_each_service"
+    BOUND_ONLY = "level_is_only_a_bound"
+    STATISTIC_NOT_STATED = "document_does_not_state_the_statistic"
+    FROM_MEMORY = "guideline_from_memory"
+    SEVERAL_CATEGORIES = "interval_spans_several_categories"
+
+
+@dataclass(frozen=True)
+class CategoryChance:
+    """One category or target, and how likely the true level is in it (or at or under it).
+
+    Parameters
+    ----------
+    row : GuidelineLevel
+        The category or target.
+    probability : ProbabilityRange
+        For a category: that the true level falls into it. For a target: that it is at or under it.
+    at_most : ProbabilityRange
+        That the true level falls into this category or a lower one.
+    """
+
+    row: GuidelineLevel
+    probability: ProbabilityRange
+    at_most: ProbabilityRange
+
+
+@dataclass(frozen=True)
+class GuidelineResult:
+    """Outcome of a comparison with a guideline.
+
+    Parameters
+    ----------
+    guideline : GuidelineSet
+        With its standing and conditions, which a report states beside it.
+    service : str or None
+        Service whose rows were used.
+    scope : Scope
+        Single service or total.
+    chances : tuple of CategoryChance
+        Lowest first.
+    remarks : tuple of GuidelineRemark
+        What must be said with it.
+    """
+
+    guideline: GuidelineSet
+    level: UncertainLevel
+    service: str | None
+    scope: Scope
+    chances: tuple[CategoryChance, ...]
+    remarks: tuple[GuidelineRemark, ...]
+
+    @property
+    def is_upper_bound(self) -> bool:
+        """True if the category says only "at most" for each service."""
+        return GuidelineRemark.UPPER_BOUND_FOR_EACH_SERVICE in self.remarks
+
+    @property
+    def nominal(self) -> CategoryChance | None:
+        """Category of the median (or bound), for a scale of categories; None for targets."""
+        if self.guideline.form != CATEGORIES:
+            return None
+        return self.chances[self.guideline.index_of(self.level.median_w_m2, self.service)]
+
+    def plausible(self, coverage: float = 0.95) -> tuple[CategoryChance, ...]:
+        """Categories that the coverage interval of the level touches; all targets."""
+        if self.guideline.form != CATEGORIES:
+            return self.chances
+        span = self.level.interval(coverage)
+        first = self.guideline.index_of(max(span.low_w_m2, 0.0), self.service)
+        last = self.guideline.index_of(span.high_w_m2, self.service)
+        return self.chances[first : last + 1]
+
+
+def compare(
+    level: UncertainLevel, guideline_id: str, *, scope: Scope, service: str | None = None
+) -> GuidelineResult:
+    """Place a level on a guideline's scale, or hold it against its targets.
+
+    Parameters
+    ----------
+    level : UncertainLevel
+        A peak, for all guidelines that state their statistic.
+    guideline_id : str
+        Such as "building-biology-2015".
+    scope : Scope
+        Whether the level is of one service or a broadband total. It has no default: a total must never pass
+        for a service.
+    service : str, optional
+        Needed by guidelines with rows for each service.
+
+    Raises
+    ------
+    KindMismatchError
+        If the guideline takes peaks and the level is another kind.
+    UnknownNameError
+        If there is no such guideline or service.
+    InputError
+        If the guideline needs a service and none is named.
+    """
+    chosen = guideline_set(guideline_id)
+    chosen.require_kind(level.kind)
+    rows = chosen.levels_for(service)
+    build = _category_chances if chosen.form == CATEGORIES else _target_chances
+    chances = build(level, rows)
+    result = GuidelineResult(chosen, level, service, scope, chances, ())
+    return GuidelineResult(chosen, level, service, scope, chances, _remarks(result))
+
+
+def compare_with_every_service(level: UncertainLevel, guideline_id: str) -> tuple[GuidelineResult, ...]:
+    """A broadband total against the rows of every service: an upper bound for each; errors as `compare`."""
+    services = guideline_set(guideline_id).services
+    named: list[str | None] = [None] if services == ("any",) else list(services)
+    return tuple(compare(level, guideline_id, scope=Scope.TOTAL, service=name) for name in named)
+
+
+def _category_chances(level: UncertainLevel, rows: tuple[GuidelineLevel, ...]) -> tuple[CategoryChance, ...]:
+    at_most = [
+        ProbabilityRange(1.0, 1.0) if row.upper_w_m2 is None else level.probability_below(row.upper_w_m2)
+        for row in rows
+    ]
+    chances = []
+    under = ProbabilityRange(0.0, 0.0)
+    for row, reach in zip(rows, at_most, strict=True):
+        chances.append(CategoryChance(row, _between(under, reach), reach))
+        under = reach
+    return tuple(chances)
+
+
+def _between(lower: ProbabilityRange, upper: ProbabilityRange) -> ProbabilityRange:
+    """Probability between two bounds; with a censored level only its range is known."""
+    if lower.is_exact and upper.is_exact:
+        share = max(upper.low - lower.low, 0.0)
+        return ProbabilityRange(share, share)
+    return ProbabilityRange(max(upper.low - lower.high, 0.0), max(upper.high - lower.low, 0.0))
+
+
+def _target_chances(level: UncertainLevel, rows: tuple[GuidelineLevel, ...]) -> tuple[CategoryChance, ...]:
+    chances = []
+    for row in rows:
+        if row.upper_w_m2 is None:
+            raise InputError(f"the target {row.name!r} has no value.", where=row.set_id)
+        reach = level.probability_below(row.upper_w_m2)
+        chances.append(CategoryChance(row, reach, reach))
+    return tuple(chances)
+
+
+def _remarks(result: GuidelineResult) -> tuple[GuidelineRemark, ...]:
+    chosen, level = result.guideline, result.level
+    found = {
+        GuidelineRemark.UPPER_BOUND_FOR_EACH_SERVICE: chosen.per_service and result.scope is Scope.TOTAL,
+        GuidelineRemark.BOUND_ONLY: level.probability_below(1.0).is_exact is False,
+        GuidelineRemark.STATISTIC_NOT_STATED: chosen.statistic == "not stated",
+        GuidelineRemark.FROM_MEMORY: any(chance.row.source.from_memory for chance in result.chances),
+        GuidelineRemark.SEVERAL_CATEGORIES: chosen.form == CATEGORIES and len(result.plausible()) > 1,
+    }
+    return tuple(remark for remark, applies in found.items() if applies)
+
+
+def takes_kind(guideline_id: str) -> Kind | None:
+    """Kind of level that a guideline takes; None if the document does not say."""
+    return Kind.PEAK if guideline_set(guideline_id).statistic != "not stated" else None

@@ -1,0 +1,125 @@
+"""Exposure quotients: a level over its limit, and the sum over sources of known frequency.
+
+Q = sum of S_i / S_limit(f_i), at most 1 (ICNIRP 2020, simultaneous exposure; ICNIRP 1998, eq. 9 and 10;
+47 CFR 1.1307(b); Safety Code 6 (2015), 2.2; clauses from memory). A reading of unknown frequency is held
+against the smallest limit in the meter's band, which overstates Q: the safe side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from roomfield.errors import InputError
+from roomfield.exposure.combine import total
+from roomfield.exposure.decision import DEFAULT_RULE, Bound, Verdict, judge
+from roomfield.quantities import Interval, Kind, ProbabilityRange, UncertainLevel, require_kind
+from roomfield.quantities.convert import decibels_from_ratio
+from roomfield.references.limit_sets import LimitSet, LimitValue
+
+
+@dataclass(frozen=True)
+class AttributedLevel:
+    """Part of the exposure that is attributed to a frequency.
+
+    Parameters
+    ----------
+    name : str
+        Source or service.
+    level : UncertainLevel
+        Time average.
+    frequency_hz : float or None
+        Frequency [Hz]; None if unknown.
+    """
+
+    name: str
+    level: UncertainLevel
+    frequency_hz: float | None = None
+
+
+@dataclass(frozen=True)
+class QuotientPart:
+    """One term of the sum, with the limit it was divided by."""
+
+    name: str
+    level: UncertainLevel
+    limit: LimitValue
+
+    @property
+    def quotient(self) -> float:
+        """Median of the term."""
+        return self.level.median_w_m2 / self.limit.value_w_m2
+
+
+@dataclass(frozen=True)
+class Quotient:
+    """Sum of quotients with its uncertainty.
+
+    Parameters
+    ----------
+    normalised : UncertainLevel
+        The sum as a level whose limit is 1.
+    parts : tuple of QuotientPart
+        Its terms.
+    """
+
+    normalised: UncertainLevel
+    parts: tuple[QuotientPart, ...]
+
+    @property
+    def value(self) -> float:
+        """Median of the sum."""
+        return self.normalised.median_w_m2
+
+    @property
+    def overstates(self) -> bool:
+        """True if a term of unknown frequency was held against the smallest limit in the band."""
+        return any(part.limit.is_smallest_in_band for part in self.parts)
+
+    def interval(self, coverage: float = 0.95) -> Interval:
+        """Coverage interval of the sum (a pure number, in the fields of a power density)."""
+        return self.normalised.interval(coverage)
+
+    def probability_below_one(self) -> ProbabilityRange:
+        """Probability that the limits hold together."""
+        return self.normalised.probability_below(1.0)
+
+    def judge(self, rule: str = DEFAULT_RULE) -> Verdict:
+        """Decision on the sum against 1, by a rule."""
+        label = f"sum of quotients, {self.parts[0].limit.source.citation()}"
+        return judge(self.normalised, Bound(1.0, Kind.AVERAGE, label), rule)
+
+
+def quotient(parts: Sequence[AttributedLevel], limits: LimitSet, band_hz: tuple[float, float]) -> Quotient:
+    """Exposure quotient of one or more levels.
+
+    Parameters
+    ----------
+    parts : sequence of AttributedLevel
+        Time averages; together the whole exposure. A single part without a frequency is a broadband total.
+    limits : LimitSet
+        The set of limits.
+    band_hz : (float, float)
+        The meter's band [Hz], for parts of unknown frequency.
+
+    Raises
+    ------
+    InputError
+        If there is no part.
+    KindMismatchError
+        If a level is not an average.
+    RangeError
+        If the set gives no limit where one is needed.
+    """
+    if not parts:
+        raise InputError("there is no level to hold against the limits.", mend="Give at least one.")
+    terms = tuple(_term(part, limits, band_hz) for part in parts)
+    scaled = [term.level.shifted(-float(decibels_from_ratio(term.limit.value_w_m2))) for term in terms]
+    return Quotient(total(scaled), terms)
+
+
+def _term(part: AttributedLevel, limits: LimitSet, band_hz: tuple[float, float]) -> QuotientPart:
+    require_kind(part.level.kind, Kind.AVERAGE, f"A comparison with {limits.title}")
+    if part.frequency_hz is None:
+        return QuotientPart(part.name, part.level, limits.smallest_in_band(*band_hz))
+    return QuotientPart(part.name, part.level, limits.at(part.frequency_hz))
