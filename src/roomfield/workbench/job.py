@@ -1,0 +1,131 @@
+"""One survey opened for work, wherever it lies: record, survey document or survey package."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from roomfield.errors import InputError
+from roomfield.exchange.document import read_document_file
+from roomfield.exchange.package import package_hash, write_package
+from roomfield.exchange.unpack import open_package
+from roomfield.store.repository import Store, open_store
+from roomfield.survey import Survey
+
+
+@dataclass(frozen=True)
+class Job:
+    """A survey and where it came from.
+
+    Parameters
+    ----------
+    survey : Survey
+        As it was when it was opened.
+    store : Store or None
+        The record it lies in; None if it was read from a document or package.
+    """
+
+    survey: Survey
+    store: Store | None = None
+
+    @property
+    def package_sha256(self) -> str:
+        """Hash by which the survey package of this survey can be recognised."""
+        return package_hash(self.survey)
+
+    def media_path(self, sha256: str) -> Path:
+        """Path of one of the survey's files.
+
+        Raises
+        ------
+        InputError
+            If the survey was read from a document, which holds no files.
+        """
+        if self.store is None:
+            raise InputError(
+                "a survey document holds no recordings or logs.",
+                where=self.survey.title,
+                mend="Open the record or take in the survey package.",
+            )
+        return self.store.media.path(sha256)
+
+    def again(self) -> Job:
+        """The same survey as it is in the record now."""
+        if self.store is None:
+            return self
+        return Job(self.store.load(self.survey.id).survey, self.store)
+
+    def write_package(self, target: str | Path) -> str:
+        """Write the survey package and return its hash.
+
+        Parameters
+        ----------
+        target : str or Path
+            The zip file.
+        """
+        return write_package(self.survey, self.media_path, Path(target))
+
+
+def open_job(source: str | Path, survey_id: str = "") -> Job:
+    """Open a survey.
+
+    Parameters
+    ----------
+    source : str or Path
+        A record (SQLite file, folder or database URL) or a survey document (``.json``).
+    survey_id : str
+        Which survey of the record; may be left out if there is only one.
+
+    Raises
+    ------
+    InputError
+        If the record holds none or several and none was named.
+    RoomfieldError
+        If the source cannot be read.
+    """
+    text = str(source)
+    if text.endswith(".json"):
+        return Job(read_document_file(Path(source)))
+    if text.endswith(".zip"):
+        raise InputError(
+            "a survey package is taken into a record before it is worked on.",
+            where=text,
+            mend=f"Use: roomfield unpack {text}",
+        )
+    if "://" not in text and not Path(text).exists():
+        raise InputError(
+            "there is no record here.",
+            where=text,
+            mend="Make one with 'roomfield new', or name another with --record.",
+        )
+    store = open_store(source)
+    return Job(store.load(survey_id or _only_one(store)).survey, store)
+
+
+def _only_one(store: Store) -> str:
+    found = store.surveys()
+    if len(found) == 1:
+        return found[0].id
+    listed = ", ".join(s.id for s in found[:12])
+    what = "the record holds no survey." if not found else f"the record holds {len(found)} surveys."
+    mend = "Begin one with 'roomfield new'." if not found else f"Name one with --survey: {listed}."
+    raise InputError(what, where=store.address, mend=mend)
+
+
+def take_in_package(store: Store, path: str | Path) -> Survey:
+    """Check a survey package wholly, then keep its survey and files in the record.
+
+    Parameters
+    ----------
+    path : str or Path
+        The zip file.
+
+    Raises
+    ------
+    FormatError, IntegrityError
+        If anything in it does not match its checksum; then nothing is kept.
+    """
+    with open_package(Path(path)) as package:
+        for item in package.survey.media:
+            store.media.put(package.media[item.sha256], file_name=item.file_name, media_type=item.media_type)
+        return store.create(package.survey).survey

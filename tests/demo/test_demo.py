@@ -1,0 +1,70 @@
+"""The demo survey: invented, sound, and true to its own truth."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from roomfield.demo.survey import FIRST, demo_survey
+from roomfield.demo.truth import METER_ERROR_DB, known_emitters, true_emitters, truth
+from roomfield.demo.visit import demo_meter, simulated_readings
+from roomfield.quantities import Kind
+from roomfield.survey import RadioState, Visit
+from roomfield.workbench.levels import level_table
+
+
+@pytest.fixture(scope="module")
+def survey():
+    return demo_survey()
+
+
+def test_it_says_that_it_is_invented(survey):
+    assert survey.invented
+    for name in (survey.title, survey.assignment.client, survey.assignment.assessor, survey.meters[0].name):
+        assert "nvented" in name
+
+
+def test_the_record_is_sound_and_the_same_every_time(survey):
+    assert survey.faults() == ()
+    assert demo_survey() == survey
+
+
+def test_the_assessor_does_not_know_the_truth():
+    known, true = {e.id: e for e in known_emitters()}, {e.id: e for e in true_emitters()}
+    assert known["neighbour"].position is None and true["neighbour"].position is not None
+    assert known["mast_3500"].eirp_w != true["mast_3500"].eirp_w
+
+
+def test_a_peak_of_one_source_lies_above_its_average_by_duty_and_scan():
+    """-10 log10(duty) of a DECT dummy bearer, 368 us in 10 ms: ETSI EN 300 175-2; the scan adds 1.4 to 7.1 dB."""
+    cordless = tuple(e for e in true_emitters() if e.id == "cordless")
+    visit = Visit("v", "2026-01-01T10:00:00+01:00", "x", radio_states=(RadioState("as_found", "As found"),))
+    found = simulated_readings(truth(cordless), visit, demo_meter(), 1)
+    peaks = np.array([r.value_w_m2 for r in found if r.kind == "peak"])
+    averages = np.array([r.value_w_m2 for r in found if r.kind == "average"])
+    gap_db = 10 * np.log10(peaks / averages)
+    duty_db = -10 * np.log10(0.368 / 10)
+    assert abs(float(np.mean(gap_db)) - duty_db - 4.3) < 1.5
+
+
+def test_stated_intervals_hold_the_truth(survey):
+    """Average levels against the local mean that the readings were made from."""
+    true = truth()
+    duty = np.array([e.duty for e in true.emitters])
+    held = []
+    table = level_table(survey, FIRST.id)
+    for state in FIRST.radio_states:
+        on = np.array([e.group not in state.off_groups for e in true.emitters])
+        for row, place in enumerate(true.places):
+            item = table.find(place.id, state.id, Kind.AVERAGE)
+            span = item.combined.level.interval(0.95)
+            held.append(span.low_w_m2 <= float(true.density_w_m2[row] @ (duty * on)) <= span.high_w_m2)
+    assert np.mean(held) > 0.9
+    assert abs(METER_ERROR_DB) < demo_meter().tolerance_db
+
+
+def test_switching_off_lowers_the_reading_where_the_source_is_strong(survey):
+    table = level_table(survey, FIRST.id)
+    found = table.find("desk", "as_found", Kind.PEAK).combined.level.level_db
+    off = table.find("desk", "cordless_off", Kind.PEAK).combined.level.level_db
+    assert found - off > 3.0
