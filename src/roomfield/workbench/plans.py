@@ -1,0 +1,164 @@
+"""The plan as one document: what is built, where people stay and what transmits, edited as a whole."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any
+
+from roomfield.errors import InputError
+from roomfield.survey import Dwelling, Emitter, Opening, Place, Survey, Wall
+from roomfield.survey.plain import from_json, to_json
+
+REACH_M = 10_000.0
+"""Largest coordinate of a plan [m]; beyond it a number was surely typed in another unit."""
+LARGEST_SHEET = 5000
+"""Most items of a plan; keeps a hostile document from filling the disk."""
+SHOWN_FAULTS = 4
+
+
+@dataclass(frozen=True)
+class PlanSheet:
+    """Everything that the plan editor draws and changes.
+
+    Parameters
+    ----------
+    dwelling : Dwelling
+        Storeys, rooms, walls with openings, slabs, furniture, images, north.
+    places : tuple of Place
+        Where people stay.
+    emitters : tuple of Emitter
+        Transmitters, with or without a position.
+    """
+
+    dwelling: Dwelling = Dwelling()
+    places: tuple[Place, ...] = ()
+    emitters: tuple[Emitter, ...] = ()
+
+
+def plan_of(survey: Survey) -> PlanSheet:
+    """The plan part of a survey."""
+    return PlanSheet(survey.dwelling, survey.places, survey.emitters)
+
+
+def with_plan(survey: Survey, sheet: PlanSheet) -> Survey:
+    """The survey with its plan replaced.
+
+    Raises
+    ------
+    InputError
+        If the plan is not sound, or an observation refers to a place that was taken out.
+    """
+    faults = list(plan_faults(sheet))
+    kept = {place.id for place in sheet.places}
+    used = {item.place_id for item in (*survey.readings, *survey.recordings, *survey.logs) if item.place_id}
+    gone = [place.name for place in survey.places if place.id in used - kept]
+    faults.extend(f"the place {name!r} has readings and cannot be taken out" for name in gone)
+    if faults:
+        rest = f" and {len(faults) - SHOWN_FAULTS} more" if len(faults) > SHOWN_FAULTS else ""
+        raise InputError(
+            "; ".join(faults[:SHOWN_FAULTS]) + rest + ".",
+            where="plan",
+            mend="Undo the last change, or correct the item named.",
+        )
+    return replace(survey, dwelling=sheet.dwelling, places=sheet.places, emitters=sheet.emitters)
+
+
+def read_plan(document: str | bytes) -> PlanSheet:
+    """A plan from its JSON form.
+
+    Parameters
+    ----------
+    document : str or bytes
+        JSON text.
+
+    Raises
+    ------
+    FormatError
+        If a field is unknown, missing or of the wrong type; names the first one.
+    """
+    sheet: PlanSheet = from_json(document, PlanSheet, where="plan")
+    return sheet
+
+
+def write_plan(sheet: PlanSheet) -> str:
+    """The JSON form of a plan."""
+    return to_json(sheet, PlanSheet, where="plan")
+
+
+def plan_faults(sheet: PlanSheet) -> Iterator[str]:
+    """Everything about a plan that cannot be, in words.
+
+    Parameters
+    ----------
+    sheet : PlanSheet
+        The plan to look at.
+    """
+    dwelling = sheet.dwelling
+    items = (*dwelling.storeys, *dwelling.rooms, *dwelling.walls, *dwelling.slabs, *dwelling.furniture,
+             *sheet.places, *sheet.emitters)  # fmt: skip
+    if len(items) > LARGEST_SHEET:
+        yield f"the plan has {len(items)} items; at most {LARGEST_SHEET} are taken"
+        return
+    yield from _name_faults(items)
+    yield from (f"{_noun(item)} has a coordinate that is not between -10 and 10 km" for item in items if _is_wild(item))
+    storeys = {storey.id for storey in dwelling.storeys}
+    for part in (*dwelling.rooms, *dwelling.walls):
+        if part.storey_id not in storeys:
+            yield f"{_noun(part)} stands on a storey that is not there"
+    yield from (f"{_noun(room)} needs at least three corners" for room in dwelling.rooms if len(room.outline) < 3)
+    for storey in dwelling.storeys:
+        if not storey.ceiling_m > storey.floor_m:
+            yield f"{_noun(storey)} has its ceiling under its floor"
+    for wall in dwelling.walls:
+        yield from _wall_faults(wall)
+
+
+def _name_faults(items: tuple[Any, ...]) -> Iterator[str]:
+    seen: set[tuple[type, str]] = set()
+    for item in items:
+        if not item.id or (type(item), item.id) in seen:
+            yield f"{_noun(item)} has no id of its own"
+        seen.add((type(item), item.id))
+
+
+def _wall_faults(wall: Wall) -> Iterator[str]:
+    length = math.dist(wall.start, wall.end)
+    if length < 0.01:
+        yield f"{_noun(wall)} has no length"
+    if not wall.top_m > wall.base_m:
+        yield f"{_noun(wall)} has no height"
+    if any(not layer.thickness_m > 0.0 for layer in wall.layers):
+        yield f"{_noun(wall)} has a layer without thickness"
+    yield from (f"opening {hole.id!r} does not fit into {_noun(wall)}" for hole in wall.openings if _sticks_out(hole, wall))
+
+
+def _sticks_out(hole: Opening, wall: Wall) -> bool:
+    slack = 0.005
+    along = -slack <= hole.start_m < hole.end_m <= math.dist(wall.start, wall.end) + slack
+    up = wall.base_m - slack <= hole.sill_m < hole.head_m <= wall.top_m + slack
+    return not (along and up)
+
+
+def _noun(item: Any) -> str:
+    return f"{type(item).__name__.lower()} {getattr(item, 'name', '') or item.id!r}"
+
+
+def _is_wild(item: Any) -> bool:
+    if isinstance(item, Emitter):
+        item = item.position  # frequencies and powers are not coordinates
+    return any(not math.isfinite(number) or abs(number) > REACH_M for number in _numbers(item))
+
+
+def _numbers(value: Any) -> Iterator[float]:
+    if isinstance(value, float):
+        yield value
+    elif isinstance(value, tuple):
+        for part in value:
+            yield from _numbers(part)
+    elif is_dataclass(value) and not isinstance(value, type):
+        for field in fields(value):
+            if field.name not in {"shields", "layers", "panel"}:
+                yield from _numbers(getattr(value, field.name))
+
