@@ -1,0 +1,88 @@
+"""Sections that keep the record: amendments and the data annex."""
+
+from __future__ import annotations
+
+from roomfield.report.compose.blocks import (
+    Align,
+    Block,
+    Cell,
+    Column,
+    Facts,
+    Paragraph,
+    Part,
+    Row,
+    Section,
+    Table,
+)
+from roomfield.report.document import ReportContent
+from roomfield.report.evidence import ReadingEntry
+from roomfield.report.words import Words
+from roomfield.report.words.sentences import shown_text
+
+
+def amendments_section(content: ReportContent, words: Words) -> Section:
+    """Every correction with its reason; says so if there is none."""
+    blocks: list[Block] = [Paragraph(words.say("amendments.none"))]
+    if content.amendments:
+        columns = (Column(words.say("amendments.target"), weight=1.1), Column(words.say("amendments.change"), weight=2.2),
+                   Column(words.say("amendments.reason"), weight=2.0), Column(words.say("amendments.by"), weight=1.0),
+                   Column(words.say("amendments.at"), weight=1.3))  # fmt: skip
+        rows = tuple(
+            Row((
+                Cell(a.target), Cell(words.say("amendments.change_value", field=a.field, old=a.old, new=a.new)),
+                Cell(a.reason), Cell(a.by), Cell(words.numbers.moment(a.at)),
+            ))
+            for a in content.amendments
+        )  # fmt: skip
+        blocks = [Table(columns, rows, words.say("amendments.caption"))]
+    return Section(Part.AMENDMENTS, words.say("section.amendments"), tuple(blocks))
+
+
+def annex_section(content: ReportContent, words: Words) -> Section:
+    """Every reading as observed, and the checksum of the survey package."""
+    blocks: list[Block] = []
+    if content.readings:
+        blocks += [Paragraph(words.say("annex.intro", n=len(content.readings))), _readings(content, words)]
+    custody = content.custody
+    if custody.package_sha256:
+        pairs = [(words.say("annex.package"), custody.package_name),
+                 (words.say("annex.package_hash"), _grouped(custody.package_sha256))]  # fmt: skip
+    else:
+        pairs = [(words.say("annex.package"), words.say("annex.no_package"))]
+    if custody.software:
+        pairs.append((words.say("annex.software"), custody.software))
+    blocks.append(Facts(tuple(p for p in pairs if p[1])))
+    if custody.package_sha256:
+        blocks.append(Paragraph(words.say("annex.hash_note"), "small"))
+    return Section(Part.ANNEX, words.say("section.annex"), tuple(blocks), new_page=True)
+
+
+def _grouped(digest: str) -> str:
+    """Hexadecimal digits in groups of eight, so that people can compare them."""
+    return " ".join(digest[i : i + 8] for i in range(0, len(digest), 8))
+
+
+def _readings(content: ReportContent, words: Words) -> Table:
+    columns = (
+        Column(words.say("annex.id"), weight=0.9), Column(words.say("annex.place"), weight=1.6),
+        Column(words.say("annex.state"), weight=1.4), Column(words.say("annex.kind"), weight=0.9),
+        Column(words.say("annex.shown"), Align.END, 1.0), Column(words.say("annex.orientation"), weight=1.0),
+        Column(words.say("annex.time"), weight=1.3), Column(words.say("annex.note"), weight=1.6),
+    )  # fmt: skip
+    rows = tuple(_reading_row(reading, words) for reading in content.readings)
+    return Table(columns, rows, words.say("annex.caption"), compact=True)
+
+
+def _reading_row(reading: ReadingEntry, words: Words) -> Row:
+    marks = []
+    if reading.withdrawn:
+        marks.append(words.say("annex.withdrawn"))
+    elif reading.amended:
+        marks.append(words.say("annex.amended"))
+    note = " · ".join(t for t in (*marks, reading.note, reading.origin) if t)
+    key = f"orientation.{reading.orientation}"
+    return Row((
+        Cell(reading.id), Cell(reading.place), Cell(reading.state), Cell(words.say(f"kind.{reading.kind.value}")),
+        Cell(shown_text(reading.shown, words)), Cell(words.say(key) if words.has(key) else reading.orientation),
+        Cell(words.numbers.moment(reading.taken_at) if reading.taken_at else ""), Cell(note),
+    ))  # fmt: skip

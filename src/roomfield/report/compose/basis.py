@@ -1,0 +1,249 @@
+"""Sections on what the findings rest on: method, instrument, budget, references, cautions."""
+
+from __future__ import annotations
+
+from roomfield.report.compose.blocks import (
+    Align,
+    Block,
+    Cell,
+    Column,
+    Facts,
+    Heading,
+    Item,
+    Listing,
+    Paragraph,
+    Part,
+    Row,
+    Section,
+    Table,
+)
+from roomfield.report.compose.picture import picture
+from roomfield.report.document import ReportContent
+from roomfield.report.evidence import MeterEntry, ReferenceEntry
+from roomfield.report.figures.bars import budget_bars
+from roomfield.report.figures.control_chart import control_chart
+from roomfield.report.words import Words
+
+
+def method_section(content: ReportContent, words: Words) -> Section:
+    """How it was measured, corrected and compared."""
+    rules = content.rules
+    distance = min((m.body_distance_m for m in content.meters), default=0.3)
+    axes = "axis_three" if content.meters and all(m.pickup_axes >= 3 for m in content.meters) else "axis_one"
+    keys = ["method.scan", f"method.{axes}", "method.kinds", "method.sums", "method.censored"]
+    blocks: list[Block] = [Paragraph(words.say(k, distance=distance)) for k in keys]
+    blocks += [Paragraph(words.text(t)) for t in content.method]
+    blocks.append(Paragraph(words.say("method.interval", coverage=rules.coverage)))
+    rule = words.text(rules.decision_rule) or words.say("method.rule_default")
+    blocks.append(Paragraph(words.say("method.rule", rule=rule)))
+    if rules.risk is not None:
+        blocks.append(Paragraph(words.say("method.risk", risk=rules.risk)))
+    edges = words.text(rules.category_edges)
+    blocks.append(Paragraph(words.say("method.edges_label", text=edges) if edges else words.say("method.edges")))
+    blocks += [*_states(content, words), *_visits(content, words), Paragraph(_disclosure(content, words))]
+    return Section(Part.METHOD, words.say("section.method"), tuple(blocks))
+
+
+def _disclosure(content: ReportContent, words: Words) -> str:
+    text = words.text(content.parties.disclosure)
+    return words.say("method.disclosure", text=text) if text else words.say("method.no_disclosure")
+
+
+def _states(content: ReportContent, words: Words) -> list[Block]:
+    if not content.states:
+        return []
+    columns = (Column(words.say("method.state"), weight=1.2), Column(words.say("method.off"), weight=2.5))
+    rows = tuple(
+        Row((Cell(s.name), Cell(", ".join(s.off) or words.say("method.as_found"), small=s.note)))
+        for s in content.states
+    )
+    return [Table(columns, rows, words.say("method.states_caption"))]
+
+
+def _visits(content: ReportContent, words: Words) -> list[Block]:
+    if not content.visits:
+        return []
+    columns = (Column(words.say("method.visit"), weight=1.5), Column(words.say("method.assessor"), weight=1.2),
+               Column(words.say("method.conditions"), weight=2.2))  # fmt: skip
+    rows = []
+    for visit in content.visits:
+        when = words.numbers.moment(visit.started_at)
+        if visit.ended_at:
+            when = words.say("method.from_to", start=when, end=words.numbers.moment(visit.ended_at))
+        notes = " · ".join(t for t in (visit.conditions, visit.note) if t)
+        rows.append(Row((Cell(when, small=words.text(visit.purpose)), Cell(visit.assessor), Cell(notes))))
+    return [Table(columns, tuple(rows), words.say("method.visits_caption"))]
+
+
+def instrument_section(content: ReportContent, words: Words) -> Section | None:
+    """Meters with calibration and reference checks; None if there is no meter."""
+    if not content.meters:
+        return None
+    blocks: list[Block] = []
+    for meter in content.meters:
+        blocks += _meter(meter, words)
+    return Section(Part.INSTRUMENT, words.say("section.instrument"), tuple(blocks))
+
+
+def _meter(meter: MeterEntry, words: Words) -> list[Block]:
+    blocks: list[Block] = [Facts(_meter_facts(meter, words), words.say("instrument.caption", name=meter.name))]
+    if meter.calibration_overdue:
+        blocks.append(Paragraph(words.say("instrument.overdue"), "note"))
+    if meter.calibration:
+        blocks.append(_calibration(meter, words))
+    elif not meter.certificate:
+        blocks.append(Paragraph(words.text(meter.tolerance_basis) or words.say("instrument.no_certificate")))
+    blocks.append(Paragraph(words.say("instrument.band_note", low=meter.band_low_hz, high=meter.band_high_hz)))
+    if meter.chart is not None and meter.chart.checks:
+        svg = control_chart(meter.chart, words)
+        blocks.append(picture(svg, words.say("figure.control.caption", meter=meter.name)))
+        statement = words.text(meter.chart.statement)
+        blocks += [Paragraph(statement)] if statement else []
+    else:
+        blocks.append(Paragraph(words.say("instrument.no_checks", name=meter.name)))
+    if meter.note:
+        blocks.append(Paragraph(meter.note, "small"))
+    return blocks
+
+
+def _meter_facts(meter: MeterEntry, words: Words) -> tuple[tuple[str, str], ...]:
+    n, unknown = words.numbers, words.say("instrument.unknown")
+    facts = {
+        "serial": meter.serial or unknown,
+        "band": words.say("instrument.band_value", low=meter.band_low_hz, high=meter.band_high_hz),
+        "tolerance": words.say("instrument.tolerance_value", value=meter.tolerance_db),
+        "repeatability": n.decibel(meter.repeatability_db),
+        "floor": f"{n.as_given(meter.floor_w_m2 * 1e6)}\u00a0µW/m²",
+        "overload": n.power(meter.overload_w_m2),
+        "response": n.duration(meter.response_s),
+        "averaging": n.duration(meter.averaging_s),
+        "body": f"{n.as_given(meter.body_distance_m)}\u00a0m",
+        "axes": str(meter.pickup_axes),
+        "calibrated": n.date(meter.calibrated_on) if meter.calibrated_on else unknown,
+        "due": n.date(meter.calibration_due) if meter.calibration_due else unknown,
+        "certificate": meter.certificate or unknown,
+    }
+    return tuple((words.say(f"instrument.{key}"), value) for key, value in facts.items())
+
+
+def _calibration(meter: MeterEntry, words: Words) -> Table:
+    columns = (Column(words.say("instrument.frequency"), Align.END), Column(words.say("instrument.correction"), Align.END),
+               Column(words.say("instrument.std"), Align.END))  # fmt: skip
+    rows = tuple(
+        Row((Cell(words.numbers.frequency(c.frequency_hz)), Cell(words.numbers.decibel(c.correction_db)),
+             Cell(words.numbers.decibel(c.std_db))))
+        for c in meter.calibration
+    )  # fmt: skip
+    return Table(columns, rows, words.say("instrument.calibration_caption", name=meter.name))
+
+
+def budget_section(content: ReportContent, words: Words) -> Section | None:
+    """The uncertainty budget; None if it is not given."""
+    budget = content.budget
+    if budget is None:
+        return None
+    columns = (Column(words.say("budget.part"), weight=2.0), Column(words.say("budget.std"), Align.END, 1.2),
+               Column(words.say("budget.distribution"), weight=1.3), Column(words.say("budget.shared"), weight=1.1),
+               Column(words.say("budget.source"), weight=2.2))  # fmt: skip
+    rows = tuple(
+        Row((
+            Cell(words.text(line.name), small=words.say(f"kind.{line.kind.value}") if line.kind else ""),
+            Cell(words.numbers.decibel(line.std_db)), Cell(words.text(line.distribution)),
+            Cell(words.say("budget.yes" if line.shared else "budget.no")), Cell(words.text(line.source)),
+        ))
+        for line in budget.lines
+    )  # fmt: skip
+    combined = words.say("budget.combined", value=budget.combined_std_db, low=budget.low_db, high=budget.high_db)
+    blocks: list[Block] = [
+        Paragraph(words.say("budget.intro")),
+        picture(budget_bars(budget, words), words.say("figure.budget.caption")),
+        Table(columns, rows, words.say("budget.caption")),
+        Paragraph(f"{combined} {words.text(budget.method)}".strip()),
+    ]
+    return Section(Part.BUDGET, words.say("section.budget"), tuple(blocks))
+
+
+def references_section(content: ReportContent, words: Words) -> Section | None:
+    """Every reference with its standing, and the mainstream bodies' positions."""
+    if not content.references and not content.positions:
+        return None
+    blocks: list[Block] = []
+    if content.references:
+        blocks += [Paragraph(words.say("references.intro")), _reference_table(content, words)]
+        for entry in content.references:
+            blocks += _categories(entry, words)
+    if content.positions:
+        blocks += [Heading(words.say("section.positions")), Paragraph(words.say("positions.intro"))]
+        blocks.append(_positions(content, words))
+    return Section(Part.REFERENCES, words.say("section.references"), tuple(blocks))
+
+
+def _reference_table(content: ReportContent, words: Words) -> Table:
+    columns = (Column(words.say("references.document"), weight=2.4), Column(words.say("references.standing"), weight=1.2),
+               Column(words.say("references.asks"), weight=1.2), Column(words.say("references.value"), Align.END, 1.5),
+               Column(words.say("references.how"), weight=1.5))  # fmt: skip
+    return Table(columns, tuple(_reference_row(e, words) for e in content.references), words.say("references.caption"))
+
+
+def _reference_row(entry: ReferenceEntry, words: Words) -> Row:
+    edition = words.say("references.edition", edition=entry.edition) if entry.edition else ""
+    where = " · ".join(t for t in (entry.document, edition, entry.clause, entry.issuer) if t)
+    asks = words.say(f"kind.{entry.kind.value}")
+    if entry.averaging_s is not None:
+        asks = words.say("references.averaged", kind=asks, time=entry.averaging_s)
+    value = words.numbers.power(entry.value_w_m2) if entry.value_w_m2 is not None else words.say("document.nothing")
+    note = words.text(entry.note) if entry.used else words.say("references.not_used")
+    how = words.text(entry.how_known) or words.say("how.unknown")
+    return Row((Cell(entry.label, small=where, strong=True), Cell(words.say(f"standing.{entry.standing.value}")),
+                Cell(asks, small=note), Cell(value), Cell(how)))  # fmt: skip
+
+
+def _categories(entry: ReferenceEntry, words: Words) -> list[Block]:
+    if not entry.edges_w_m2 or not entry.used:
+        return []
+    columns = (Column(words.say("references.category"), weight=3.0), Column(words.say("references.from"), Align.END, 1.0))
+    rows = tuple(
+        Row((Cell(words.text(name)), Cell(words.numbers.as_given(edge * 1e6)))) for name, edge in entry.edges_w_m2
+    )
+    return [Table(columns, rows, words.say("references.category_caption", label=entry.label))]
+
+
+def _positions(content: ReportContent, words: Words) -> Table:
+    columns = (Column(words.say("positions.body"), weight=1.0), Column(words.say("positions.position"), weight=3.2),
+               Column(words.say("positions.how"), weight=1.4))  # fmt: skip
+    rows = tuple(
+        Row((
+            Cell(p.body, strong=True),
+            Cell(words.translated("position_text", p.text),
+                 small=" · ".join(t for t in (p.document, p.edition) if t)),
+            Cell(words.translated("how_text", p.how_known)),
+        ))
+        for p in content.positions
+    )  # fmt: skip
+    return Table(columns, rows, words.say("positions.caption"))
+
+
+def undetermined_section(content: ReportContent, words: Words) -> Section:
+    """What could not be determined, with the limits that any visit with such a meter has."""
+    items = [Item(words.text(t)) for t in content.undetermined]
+    items += [Item(words.say(f"undetermined.default_{key}")) for key in ("band", "moment", "services")]
+    blocks: tuple[Block, ...] = (Paragraph(words.say("undetermined.intro")), Listing(tuple(items)))
+    return Section(Part.UNDETERMINED, words.say("section.undetermined"), blocks)
+
+
+def cautions_section(content: ReportContent, words: Words) -> Section | None:
+    """Cautions, by group; None if none are given."""
+    if not content.cautions:
+        return None
+    blocks: list[Block] = [Paragraph(words.say("cautions.intro"))]
+    for group in dict.fromkeys(c.group for c in content.cautions):
+        key = f"caution_group.{group}"
+        if group:
+            blocks.append(Heading(words.say(key) if words.has(key) else group))
+        items = tuple(
+            Item(words.translated("caution_text", c.text), title=words.translated("caution_topic", c.topic))
+            for c in content.cautions
+            if c.group == group
+        )
+        blocks.append(Listing(items))
+    return Section(Part.CAUTIONS, words.say("section.cautions"), tuple(blocks))

@@ -1,0 +1,194 @@
+"""Sections on levels: the axis, the tables by place and radio state, the comparisons and the plan."""
+
+from __future__ import annotations
+
+import math
+
+from roomfield.report.compose.blocks import (
+    Align,
+    Block,
+    Cell,
+    Column,
+    Figure,
+    Heading,
+    Paragraph,
+    Part,
+    Row,
+    Section,
+    Table,
+)
+from roomfield.report.compose.front import level_of
+from roomfield.report.compose.picture import picture
+from roomfield.report.document import ReportContent
+from roomfield.report.evidence import ReferenceStanding
+from roomfield.report.figures.level_axis import AxisMark, AxisRow, level_axis
+from roomfield.report.figures.plan import storey_plan
+from roomfield.report.findings import PlaceFinding, PlaceLevel, Verdict
+from roomfield.report.words import Words
+from roomfield.report.words.sentences import KIND_ORDER, level_median, level_range, outcome_word, shown_text
+
+ROWS_PER_FIGURE = 26
+
+
+def levels_section(content: ReportContent, words: Words) -> Section:
+    """Levels at all places: figure, table and comparison.
+
+    Parameters
+    ----------
+    content : ReportContent
+        What is to be said.
+    words : Words
+        Language.
+    """
+    state = content.state_name(content.state_id)
+    blocks: list[Block] = [Paragraph(words.say("levels.intro", coverage=content.rules.coverage))]
+    figures = axis_figures(content, words)
+    if figures:
+        blocks += [Heading(words.say("section.axis")), *figures]
+        blocks.append(Paragraph(words.say("levels.intro_axis", state=state), "small"))
+    blocks.append(_levels_table(content, words))
+    if content.verdicts:
+        blocks += [Heading(words.say("levels.verdicts")), _verdict_table(content, words)]
+    return Section(Part.LEVELS, words.say("section.levels"), tuple(blocks), new_page=True)
+
+
+def axis_marks(content: ReportContent, words: Words) -> list[AxisMark]:
+    """Limits, guidelines and the meter's range as marks of the axis."""
+    marks = []
+    for meter in content.meters[:1]:
+        marks.append(AxisMark(meter.floor_w_m2, words.say("figure.axis.floor"), dashed=True))
+        marks.append(AxisMark(meter.overload_w_m2, words.say("figure.axis.overload"), dashed=True))
+    for entry in content.references:
+        if entry.value_w_m2 is not None and entry.used:
+            strong = entry.standing is ReferenceStanding.LAW or entry.id == content.law_id
+            marks.append(AxisMark(entry.value_w_m2, entry.label, strong=strong))
+    return sorted(marks, key=lambda m: m.value_w_m2)
+
+
+def axis_rows(content: ReportContent, words: Words) -> list[AxisRow]:
+    """Every level of the headline state, place by place, kind by kind."""
+    rows = []
+    for number, place in enumerate(content.places, start=1):
+        levels = sorted(_of_state(place, content.state_id), key=lambda lv: KIND_ORDER.index(lv.kind))
+        for level in levels:
+            detail = words.say(f"kind.{level.kind.value}")
+            rows.append(AxisRow(f"{number}\u2002{place.name}", level.kind, level.level, level.shown, detail,
+                                continued=level is not levels[0]))  # fmt: skip
+    return rows
+
+
+def axis_figures(content: ReportContent, words: Words) -> list[Figure]:
+    """The axis, cut into pages where there are many places."""
+    rows, marks = axis_rows(content, words), axis_marks(content, words)
+    if not rows:
+        return []
+    pages = math.ceil(len(rows) / ROWS_PER_FIGURE)
+    size = math.ceil(len(rows) / pages)
+    title = words.say("figure.axis.title")
+    figures = []
+    for start in range(0, len(rows), size):
+        svg = level_axis(rows[start : start + size], marks, words)
+        figures.append(picture(svg, title))
+    return figures
+
+
+def _of_state(place: PlaceFinding, state_id: str) -> list[PlaceLevel]:
+    return [lv for lv in place.levels if lv.state_id == state_id]
+
+
+def _levels_table(content: ReportContent, words: Words) -> Table:
+    columns = (
+        Column(words.say("levels.state"), weight=2.2), Column(words.say("levels.kind"), weight=1.1),
+        Column(words.say("levels.shown"), Align.END, 1.2), Column(words.say("levels.median"), Align.END, 1.2),
+        Column(words.say("levels.interval"), Align.END, 1.8), Column(words.say("levels.scans"), Align.END, 0.7),
+    )  # fmt: skip
+    rows: list[Row] = []
+    for number, place in enumerate(content.places, start=1):
+        rows.append(_place_head(number, place, words))
+        levels = sorted(place.levels, key=lambda lv: (_state_order(content, lv.state_id), KIND_ORDER.index(lv.kind)))
+        previous = ""
+        for level in levels:
+            state = content.state_name(level.state_id) if level.state_id != previous else ""
+            previous = level.state_id
+            rows.append(_level_row(state, level, words))
+        if not levels:
+            rows.append(Row((Cell(words.say("levels.no_levels")),) + (Cell(""),) * (len(columns) - 1)))
+    return Table(columns, tuple(rows), words.say("levels.caption"))
+
+
+def _state_order(content: ReportContent, state_id: str) -> tuple[bool, int]:
+    ids = [s.id for s in content.states]
+    return (state_id != content.state_id, ids.index(state_id) if state_id in ids else len(ids))
+
+
+def _place_head(number: int, place: PlaceFinding, words: Words) -> Row:
+    where = ", ".join(t for t in (place.room, place.storey) if t)
+    stay = ""
+    if place.night_hours or place.day_hours:
+        stay = words.say("levels.stay", night=place.night_hours, day=place.day_hours)
+    small = " · ".join(t for t in (where, stay, place.note) if t)
+    return Row((Cell(f"{number}\u2002{place.name}", small=small, strong=True),), group=True)
+
+
+def _level_row(state: str, level: PlaceLevel, words: Words) -> Row:
+    notes = " · ".join(t for t in (words.text(level.origin), level.note) if t)
+    return Row((
+        Cell(state, small=notes), Cell(words.say(f"kind.{level.kind.value}")), Cell(shown_text(level.shown, words)),
+        Cell(level_median(level.level, words), strong=True), Cell(level_range(level.level, words)),
+        Cell(str(level.replicates)),
+    ))  # fmt: skip
+
+
+def _verdict_table(content: ReportContent, words: Words) -> Table:
+    columns = (
+        Column(words.say("levels.reference"), weight=2.0), Column(words.say("levels.kind"), weight=0.9),
+        Column(words.say("levels.bound"), Align.END, 1.3), Column(words.say("levels.result"), weight=1.9),
+        Column(words.say("levels.probability"), Align.END, 0.9),
+    )  # fmt: skip
+    rows: list[Row] = []
+    for number, place in enumerate(content.places, start=1):
+        here = [v for v in content.verdicts if v.place_id == place.id and v.state_id == content.state_id]
+        if here:
+            rows.append(Row((Cell(f"{number}\u2002{place.name}", strong=True),), group=True))
+            rows += [_verdict_row(content, place, v, words) for v in here]
+    caption = words.say("levels.caption_verdicts", state=content.state_name(content.state_id))
+    if any(v.state_id != content.state_id for v in content.verdicts):
+        caption += " " + words.say("levels.see_state")
+    return Table(columns, tuple(rows), caption)
+
+
+def _verdict_row(content: ReportContent, place: PlaceFinding, verdict: Verdict, words: Words) -> Row:
+    entry = content.reference(verdict.reference_id)
+    notes = [words.text(verdict.conversion)]
+    if verdict.category:
+        notes.append(words.say("levels.category", category=words.text(verdict.category)))
+    if verdict.acceptance_w_m2 is not None:
+        notes.append(words.say("levels.acceptance", value=verdict.acceptance_w_m2))
+    if verdict.upper_bound_only:
+        notes.append(words.say("verdict.upper_bound"))
+    compared = level_of(place, verdict) is not None or bool(verdict.conversion)
+    return Row((
+        Cell(entry.label if entry else verdict.reference_id,
+             small=words.say(f"standing.{entry.standing.value}") if entry else ""),
+        Cell(words.say(f"kind.{verdict.kind.value}")),
+        Cell(words.numbers.as_given(verdict.bound_w_m2 * 1e6)),
+        Cell(outcome_word(verdict.outcome, words), small=" · ".join(n for n in notes if n), strong=compared),
+        Cell(words.numbers.percent(verdict.probability_below)),
+    ))  # fmt: skip
+
+
+def plan_section(content: ReportContent, words: Words) -> Section | None:
+    """Every storey with its places; None if there is no plan."""
+    if not content.storeys:
+        return None
+    blocks: list[Block] = []
+    for storey in content.storeys:
+        labelled = any(p.label for p in storey.places)
+        caption = words.say("figure.plan.caption_plain", storey=storey.name)
+        if labelled:
+            caption = words.say(
+                "figure.plan.caption", storey=storey.name, state=content.state_name(content.state_id)
+            )
+        svg = storey_plan(storey, words)
+        blocks.append(picture(svg, caption))
+    return Section(Part.PLAN, words.say("section.plan"), tuple(blocks))

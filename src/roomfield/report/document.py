@@ -1,0 +1,156 @@
+"""The report's content as values: what is to be said, apart from how it was computed and how it is set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from roomfield.report.chapters import Letter, LogEntry, RecordingEntry, Remedy, SourceEntry, Verification
+from roomfield.report.drawings import LevelGrid, PlanStorey
+from roomfield.report.evidence import (
+    AmendmentEntry,
+    Budget,
+    Caution,
+    MeterEntry,
+    Position,
+    ReadingEntry,
+    ReferenceEntry,
+    VisitEntry,
+)
+from roomfield.report.findings import Contribution, NextStep, PlaceFinding, StateEntry, Verdict
+from roomfield.report.phrase import Text
+
+
+@dataclass(frozen=True)
+class Parties:
+    """Who ordered the assessment, who made it, and what was asked.
+
+    Parameters
+    ----------
+    disclosure : Text
+        Whether the assessor sells shielding or devices; empty if nothing was declared (the report says so).
+    """
+
+    client: str = ""
+    address: str = ""
+    assessor: str = ""
+    organisation: str = ""
+    question: str = ""
+    disclosure: Text = ""
+
+
+@dataclass(frozen=True)
+class Rules:
+    """How levels were compared with references.
+
+    Parameters
+    ----------
+    coverage : float
+        Probability of every interval in the report, 0 to 1.
+    decision_rule : Text
+        Name and wording of the rule.
+    risk : float or None
+        Stated risk of false acceptance, 0 to 1.
+    category_edges : Text
+        Which edge belongs to which category; empty uses the standard wording (lower edge inclusive).
+    """
+
+    coverage: float = 0.95
+    decision_rule: Text = ""
+    risk: float | None = None
+    category_edges: Text = ""
+
+
+@dataclass(frozen=True)
+class Custody:
+    """The survey package behind the report.
+
+    Parameters
+    ----------
+    package_name : str
+        File name of the survey package; empty if none was written.
+    package_sha256 : str
+        Its SHA-256 as hexadecimal digits.
+    software : str
+        Program and version.
+    """
+
+    package_name: str = ""
+    package_sha256: str = ""
+    software: str = ""
+
+
+@dataclass(frozen=True)
+class ReportContent:
+    """Everything that a report says.
+
+    Parameters
+    ----------
+    survey_id, title : str
+        Survey's id (in every footer) and title.
+    issued_at : str
+        Date and time of the report, ISO 8601 with offset; it is the PDF's only time stamp.
+    state_id : str
+        Radio state that the first page and the axis show, usually "as found".
+    law_id, guideline_id : str
+        References that the first page speaks of; ``guideline_id`` empty if the client chose none.
+    invented : bool
+        True for demonstration data; every page then says so.
+    places : tuple of PlaceFinding
+        In order; their position counts as their number on plan and in tables.
+    storeys : tuple of PlanStorey
+        Plans; empty if there is no plan.
+    method : tuple of Text
+        Paragraphs that add to the standard description of the method.
+    undetermined : tuple of Text
+        What could not be determined.
+    """
+
+    survey_id: str
+    title: str
+    issued_at: str
+    state_id: str
+    law_id: str
+    guideline_id: str = ""
+    invented: bool = False
+    parties: Parties = Parties()
+    rules: Rules = Rules()
+    custody: Custody = Custody()
+    visits: tuple[VisitEntry, ...] = ()
+    states: tuple[StateEntry, ...] = ()
+    places: tuple[PlaceFinding, ...] = ()
+    verdicts: tuple[Verdict, ...] = ()
+    contributions: tuple[Contribution, ...] = ()
+    steps: tuple[NextStep, ...] = ()
+    storeys: tuple[PlanStorey, ...] = ()
+    method: tuple[Text, ...] = ()
+    meters: tuple[MeterEntry, ...] = ()
+    budget: Budget | None = None
+    references: tuple[ReferenceEntry, ...] = ()
+    positions: tuple[Position, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    undetermined: tuple[Text, ...] = ()
+    amendments: tuple[AmendmentEntry, ...] = ()
+    readings: tuple[ReadingEntry, ...] = ()
+    maps: tuple[LevelGrid, ...] = ()
+    sources: tuple[SourceEntry, ...] = ()
+    recordings: tuple[RecordingEntry, ...] = ()
+    logs: tuple[LogEntry, ...] = ()
+    remedy: Remedy | None = None
+    verification: Verification | None = None
+    letter: Letter | None = None
+
+    def reference(self, reference_id: str) -> ReferenceEntry | None:
+        """The reference with this id, or None."""
+        return next((r for r in self.references if r.id == reference_id), None)
+
+    def state_name(self, state_id: str) -> str:
+        """Name of a radio state; the id itself if it is not listed."""
+        return next((s.name for s in self.states if s.id == state_id), state_id)
+
+    def place_number(self, place_id: str) -> int:
+        """Number of a place in tables and on the plan, from 1; 0 if it is not listed."""
+        return next((n for n, p in enumerate(self.places, start=1) if p.id == place_id), 0)
+
+    def place_name(self, place_id: str) -> str:
+        """Name of a place; the id itself if it is not listed."""
+        return next((p.name for p in self.places if p.id == place_id), place_id)

@@ -1,0 +1,274 @@
+"""What the report rests on: instrument, budget, references, positions, cautions, record, as values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from roomfield.report.findings import Shown
+from roomfield.report.phrase import Text
+from roomfield.survey.observation import ReadingKind
+
+
+@dataclass(frozen=True)
+class CheckEntry:
+    """One reading of a reference source.
+
+    Parameters
+    ----------
+    deviation_db : float
+        Reading minus expected value [dB].
+    flagged : bool
+        True if the control chart's rule calls it out.
+    """
+
+    at: str
+    deviation_db: float
+    source: str = ""
+    flagged: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class ControlChart:
+    """Reference checks of a meter with the chart's limits.
+
+    Parameters
+    ----------
+    centre_db, warning_db, action_db : float
+        Centre line, and half widths of the warning and action limits about it [dB].
+    statement : Text
+        What the chart says about drift.
+    """
+
+    checks: tuple[CheckEntry, ...]
+    centre_db: float = 0.0
+    warning_db: float = 2.0
+    action_db: float = 3.0
+    statement: Text = ""
+
+
+@dataclass(frozen=True)
+class CalibrationEntry:
+    """A row of the certificate: frequency [Hz], correction [dB], standard uncertainty [dB]."""
+
+    frequency_hz: float
+    correction_db: float
+    std_db: float
+
+
+@dataclass(frozen=True)
+class MeterEntry:
+    """The instrument as used.
+
+    Parameters
+    ----------
+    tolerance_db : float
+        Stated tolerance, plus or minus [dB].
+    tolerance_basis : Text
+        How the tolerance is read, for example as a rectangular distribution.
+    floor_w_m2, overload_w_m2 : float
+        Lowest and highest value it can show [W/m²].
+    calibration_overdue : bool
+        True if the due date lay before the visit; the report then calls the results indicative.
+    """
+
+    id: str
+    name: str
+    serial: str = ""
+    band_low_hz: float = 400e6
+    band_high_hz: float = 7.2e9
+    tolerance_db: float = 6.0
+    tolerance_basis: Text = ""
+    repeatability_db: float = 1.0
+    floor_w_m2: float = 1e-8
+    overload_w_m2: float = 2.5
+    response_s: float = 5e-6
+    averaging_s: float = 1.25
+    body_distance_m: float = 0.3
+    pickup_axes: int = 1
+    calibrated_on: str = ""
+    calibration_due: str = ""
+    calibration_overdue: bool = False
+    certificate: str = ""
+    calibration: tuple[CalibrationEntry, ...] = ()
+    chart: ControlChart | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """One contribution to the uncertainty.
+
+    Parameters
+    ----------
+    std_db : float
+        Standard uncertainty [dB].
+    shared : bool
+        True if it is common to all readings of the meter and so cancels in ratios at one frequency.
+    distribution : Text
+        For example ``rectangular``.
+    source : Text
+        Where the figure comes from.
+    """
+
+    name: Text
+    std_db: float
+    shared: bool
+    distribution: Text = ""
+    source: Text = ""
+    kind: ReadingKind | None = None
+
+
+@dataclass(frozen=True)
+class Budget:
+    """The budget of a typical reading.
+
+    Parameters
+    ----------
+    combined_std_db : float
+        Combined standard uncertainty [dB].
+    low_db, high_db : float
+        Ends of the coverage interval relative to the median [dB].
+    method : Text
+        How the parts were combined.
+    """
+
+    lines: tuple[BudgetLine, ...]
+    combined_std_db: float
+    low_db: float
+    high_db: float
+    method: Text = ""
+
+
+class ReferenceStanding(StrEnum):
+    """What force a reference has."""
+
+    LAW = "law"
+    RECOMMENDATION = "recommendation"
+    VOLUNTARY = "voluntary"
+    DISPUTED = "disputed"
+
+
+@dataclass(frozen=True)
+class ReferenceEntry:
+    """A limit or guideline with its standing, edition, clause and how it is known.
+
+    Parameters
+    ----------
+    label : str
+        Short name for tables and axes.
+    how_known : Text
+        For example ``from memory``; shown with every use of the value.
+    kind : ReadingKind
+        Kind of level that it asks for.
+    value_w_m2 : float or None
+        Bound used in this report [W/m²]; None if it was not used as a number.
+    edges_w_m2 : tuple of (Text, float)
+        Category names with their lower edges [W/m²], rising; empty if it has none.
+    averaging_s : float or None
+        Averaging time that it asks for [s].
+    used : bool
+        True if a verdict rests on it.
+    """
+
+    id: str
+    label: str
+    document: str
+    standing: ReferenceStanding
+    kind: ReadingKind
+    edition: str = ""
+    clause: str = ""
+    issuer: str = ""
+    how_known: Text = ""
+    value_w_m2: float | None = None
+    edges_w_m2: tuple[tuple[Text, float], ...] = ()
+    averaging_s: float | None = None
+    used: bool = True
+    note: Text = ""
+
+
+@dataclass(frozen=True)
+class Position:
+    """What a mainstream body holds."""
+
+    body: str
+    document: str
+    text: str
+    edition: str = ""
+    how_known: str = ""
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A caution that the trade owes.
+
+    Parameters
+    ----------
+    group : str
+        For example ``electrical`` or ``emergency``.
+    """
+
+    topic: str
+    text: str
+    group: str = ""
+
+
+@dataclass(frozen=True)
+class AmendmentEntry:
+    """A correction of the record: which observation, what, why, by whom, when."""
+
+    target: str
+    field: str
+    old: str
+    new: str
+    reason: str
+    by: str
+    at: str
+
+
+@dataclass(frozen=True)
+class ReadingEntry:
+    """A row of the data annex: the reading as observed, before any correction.
+
+    Parameters
+    ----------
+    amended : bool
+        True if an amendment touches it; withdrawn readings stay in the annex and say so.
+    origin : str
+        File and line it was imported from; empty if typed in.
+    """
+
+    id: str
+    visit: str
+    place: str
+    state: str
+    kind: ReadingKind
+    shown: Shown
+    orientation: str = ""
+    scan: str = ""
+    taken_at: str = ""
+    replicate: int = 0
+    note: str = ""
+    origin: str = ""
+    amended: bool = False
+    withdrawn: bool = False
+
+
+@dataclass(frozen=True)
+class VisitEntry:
+    """A visit.
+
+    Parameters
+    ----------
+    started_at, ended_at : str
+        ISO 8601 with offset.
+    """
+
+    id: str
+    started_at: str
+    assessor: str
+    purpose: Text = ""
+    ended_at: str = ""
+    conditions: str = ""
+    note: str = ""

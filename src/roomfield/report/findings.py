@@ -1,0 +1,209 @@
+"""What the report says about places: levels, comparisons, contributions and next steps, as values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from roomfield.report.phrase import Text
+from roomfield.survey.observation import Censoring, ReadingKind
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A number as the meter showed it.
+
+    Parameters
+    ----------
+    value_w_m2 : float
+        Power density as shown [W/m²]; with ``censoring`` it is the bound.
+    """
+
+    value_w_m2: float
+    censoring: Censoring = Censoring.NONE
+
+
+@dataclass(frozen=True)
+class Level:
+    """A level with its coverage interval, after correction.
+
+    Parameters
+    ----------
+    median_w_m2, low_w_m2, high_w_m2 : float
+        Median and ends of the interval [W/m²].
+    censoring : Censoring
+        ``below_floor``: only ``high_w_m2`` is meant, shown as "<"; ``overload``: only ``low_w_m2``, as ">".
+    """
+
+    median_w_m2: float
+    low_w_m2: float
+    high_w_m2: float
+    censoring: Censoring = Censoring.NONE
+
+
+@dataclass(frozen=True)
+class PlaceLevel:
+    """The level at a place for one radio state and one kind; kinds are never merged.
+
+    Parameters
+    ----------
+    state_id : str
+        Radio state, see :class:`StateEntry`.
+    shown : Shown or None
+        Highest value that the meter showed; None if the level was inferred, not measured here.
+    replicates : int
+        Number of scans behind it.
+    origin : Text
+        How the level came about if it is not simply a corrected reading; empty otherwise.
+    """
+
+    state_id: str
+    kind: ReadingKind
+    level: Level
+    shown: Shown | None = None
+    replicates: int = 1
+    orientation: Text = ""
+    origin: Text = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class PlaceFinding:
+    """One place with all its levels.
+
+    Parameters
+    ----------
+    sleeping : bool
+        True for beds and cots; these come first on the first page.
+    night_hours, day_hours : float
+        Usual stay [h].
+    """
+
+    id: str
+    name: str
+    room: str = ""
+    storey: str = ""
+    sleeping: bool = False
+    night_hours: float = 0.0
+    day_hours: float = 0.0
+    levels: tuple[PlaceLevel, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class StateEntry:
+    """A radio state in which readings were taken.
+
+    Parameters
+    ----------
+    off : tuple of str
+        Names of what was switched off; empty for "as found".
+    """
+
+    id: str
+    name: str
+    visit_id: str = ""
+    off: tuple[str, ...] = ()
+    note: str = ""
+
+
+class Outcome(StrEnum):
+    """Result of a comparison under the stated decision rule."""
+
+    BELOW = "below"
+    LIKELY_BELOW = "likely_below"
+    UNDECIDED = "undecided"
+    LIKELY_ABOVE = "likely_above"
+    ABOVE = "above"
+    NOT_COMPARABLE = "not_comparable"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One level against one reference.
+
+    Parameters
+    ----------
+    kind : ReadingKind
+        Kind of the level that was compared.
+    reference_id : str
+        See :class:`roomfield.report.evidence.ReferenceEntry`.
+    bound_w_m2 : float
+        The bound that was used [W/m²].
+    probability_below : float
+        Probability that the true level is below the bound, 0 to 1.
+    acceptance_w_m2 : float or None
+        Acceptance limit after the guard band [W/m²]; None if the rule has none.
+    category : Text
+        Category of the guideline in which the median lies; empty if it has none.
+    upper_bound_only : bool
+        True if a broadband total was held against a value for one service, so it is only an upper bound.
+    conversion : Text
+        How the kind asked for was derived from the kind measured; empty if they are the same.
+    """
+
+    place_id: str
+    state_id: str
+    kind: ReadingKind
+    reference_id: str
+    outcome: Outcome
+    bound_w_m2: float
+    probability_below: float
+    acceptance_w_m2: float | None = None
+    category: Text = ""
+    upper_bound_only: bool = False
+    conversion: Text = ""
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """What one source adds at one place; the interval may include zero.
+
+    Parameters
+    ----------
+    median_w_m2, low_w_m2, high_w_m2 : float
+        Contribution [W/m²]; differences of readings may be negative.
+    share, share_low, share_high : float or None
+        Share of the total at this place, 0 to 1; None if not stated.
+    state_with, state_without : str
+        Radio states compared; empty if the contribution comes from the model of the dwelling.
+    basis : Text
+        On what the number rests.
+    """
+
+    place_id: str
+    source: str
+    kind: ReadingKind
+    median_w_m2: float
+    low_w_m2: float
+    high_w_m2: float
+    share: float | None = None
+    share_low: float | None = None
+    share_high: float | None = None
+    state_with: str = ""
+    state_without: str = ""
+    basis: Text = ""
+
+
+class StepGroup(StrEnum):
+    """Order of work: inner sources first, then outer, then measure again."""
+
+    INNER = "inner"
+    OUTER = "outer"
+    MEASURE = "measure"
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """One thing to do next; the tuple's order is the order of work.
+
+    Parameters
+    ----------
+    title, reason, expected : Text
+        What to do, why, and what it should bring with the number for doubt.
+    """
+
+    group: StepGroup
+    title: Text
+    reason: Text = ""
+    expected: Text = ""

@@ -1,0 +1,1 @@
+"""Setting the content: PDF, HTML, tables and the field sheet."""

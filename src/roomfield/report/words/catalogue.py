@@ -1,0 +1,151 @@
+"""Message catalogues: one TOML file per language, keys in dotted form, values with named places."""
+
+from __future__ import annotations
+
+import string
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from types import MappingProxyType
+from typing import Any
+
+from roomfield.errors import UnknownNameError
+from roomfield.report.phrase import Phrase, Text
+from roomfield.report.words.numbers import Numbers, numbers_for
+
+_FOLDER = "locale"
+
+
+def _available() -> tuple[str, ...]:
+    folder = resources.files("roomfield.report.words") / _FOLDER
+    return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml")))
+
+
+LANGUAGES: tuple[str, ...] = _available()
+"""Languages that have a catalogue."""
+
+
+def flatten(table: Mapping[str, Any], prefix: str = "") -> dict[str, str]:
+    """Nested tables to dotted keys.
+
+    Parameters
+    ----------
+    table : mapping
+        As read from TOML.
+    """
+    flat: dict[str, str] = {}
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            flat.update(flatten(value, f"{prefix}{key}."))
+        else:
+            flat[f"{prefix}{key}"] = str(value)
+    return flat
+
+
+class _Filler(string.Formatter):
+    """Fills named places; the part after the colon names the kind of number."""
+
+    def __init__(self, words: Words) -> None:
+        self._words = words
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        """One value as text."""
+        if isinstance(value, Phrase):
+            return self._words.text(value)
+        form = self._words.forms().get(format_spec)
+        return form(value) if form is not None and not isinstance(value, str) else str(value)
+
+
+@dataclass(frozen=True)
+class Words:
+    """The sentences of one language.
+
+    Parameters
+    ----------
+    language : str
+        For example ``en`` or ``de``.
+    messages : mapping of str to str
+        Dotted key to sentence.
+    """
+
+    language: str
+    messages: Mapping[str, str]
+    numbers: Numbers
+
+    def forms(self) -> dict[str, Callable[[Any], str]]:
+        """How the kinds of number named in a message are written."""
+        n = self.numbers
+        return {
+            "power": n.power, "micro": n.micro, "db": n.decibel, "percent": n.percent, "times": n.times,
+            "exact": n.exact_percent, "hz": n.frequency, "s": n.duration, "given": n.as_given,
+            "two": n.significant, "int": lambda v: n.fixed(v, 0),
+        }  # fmt: skip
+
+    def has(self, key: str) -> bool:
+        """Whether the catalogue carries a key."""
+        return key in self.messages
+
+    def say(self, key: str, /, **values: Any) -> str:
+        """The sentence of a key with its places filled.
+
+        Parameters
+        ----------
+        key : str
+            Key of the catalogue; with plural forms, ``n`` chooses among them.
+        **values
+            What fills the named places.
+
+        Raises
+        ------
+        UnknownNameError
+            If the catalogue has no such key.
+        """
+        message = self.messages.get(key)
+        if message is None and "n" in values:
+            plural = self.numbers.locale.plural_form(values["n"])
+            message = self.messages.get(f"{key}.{plural}", self.messages.get(f"{key}.other"))
+        if message is None:
+            raise UnknownNameError("message", key, self.messages, where=f"catalogue {self.language}")
+        return _Filler(self).vformat(message, (), values)
+
+    def text(self, text: Text) -> str:
+        """The user's own words as they are, or a phrase put into words."""
+        if isinstance(text, Phrase):
+            return self.say(text.key, **dict(text.values))
+        return text
+
+    def translated(self, group: str, original: str) -> str:
+        """A text of the reference data in this language; the original where nobody has translated it.
+
+        Parameters
+        ----------
+        group : str
+            Table of the catalogue, for example ``cautions``.
+        original : str
+            The text as the reference data carries it.
+        """
+        return self.messages.get(f"{group}.{original}", original)
+
+
+@lru_cache(maxsize=8)
+def load_words(language: str) -> Words:
+    """The catalogue of a language.
+
+    Parameters
+    ----------
+    language : str
+        One of :data:`LANGUAGES`; a region such as ``de-AT`` falls back to its language.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such catalogue.
+    """
+    base = language.replace("_", "-").split("-")[0].lower()
+    if base not in LANGUAGES:
+        raise UnknownNameError("language", language, LANGUAGES)
+    source = resources.files("roomfield.report.words") / _FOLDER / f"{base}.toml"
+    table = tomllib.loads(source.read_text(encoding="utf-8"))
+    return Words(base, MappingProxyType(flatten(table)), numbers_for(base))
