@@ -36,15 +36,16 @@ def test_the_assessor_does_not_know_the_truth():
 
 
 def test_a_peak_of_one_source_lies_above_its_average_by_duty_and_scan():
-    """-10 log10(duty) of a DECT dummy bearer, 368 us in 10 ms: ETSI EN 300 175-2; the scan adds 1.4 to 7.1 dB."""
+    """-10 log10(duty) of a DECT dummy bearer, 368 us in 10 ms: ETSI EN 300 175-2."""
     cordless = tuple(e for e in true_emitters() if e.id == "cordless")
     visit = Visit("v", "2026-01-01T10:00:00+01:00", "x", radio_states=(RadioState("as_found", "As found"),))
     found = simulated_readings(truth(cordless), visit, demo_meter(), 1)
     peaks = np.array([r.value_w_m2 for r in found if r.kind == "peak"])
     averages = np.array([r.value_w_m2 for r in found if r.kind == "average"])
+    # The scan adds about 4.3 dB to the peak, one axis takes about 2.1 dB from the average.
     gap_db = 10 * np.log10(peaks / averages)
     duty_db = -10 * np.log10(0.368 / 10)
-    assert abs(float(np.mean(gap_db)) - duty_db - 4.3) < 1.5
+    assert abs(float(np.mean(gap_db)) - duty_db - 4.3 - 2.1) < 1.5
 
 
 def test_stated_intervals_hold_the_truth(survey):

@@ -25,6 +25,8 @@ METER_ID = "demo-meter"
 _SCAN_GAIN_DB = (4.3, 1.0)
 """Largest value of a scan over the local mean, mean and spread [dB]: the middle of 1.4 to 7.1 dB that our
 simulation of 40 waves in a 0.5 m cube gives."""
+_ONE_AXIS_MISSES_DB = (0.2, 4.0)
+"""What a mean along one axis misses of the total [dB], from the same simulation."""
 _REPEATABILITY_DB, _OWN_DB = 1.0, 0.3
 
 STATES = (
@@ -98,7 +100,8 @@ def _scan(truth: Truth, row: int, on: NDArray[np.bool_], rng: np.random.Generato
     duty = np.array([e.duty or 0.0 for e in truth.emitters])
     spot = 10.0 ** (rng.normal(*_SCAN_GAIN_DB, len(on_air)) / 10.0)
     common_db = METER_ERROR_DB + rng.normal(0.0, _REPEATABILITY_DB)
-    peak, held, mean = float(on_air @ spot), float((on_air * duty) @ spot), float(on_air @ duty)
+    missed = 10.0 ** (-rng.uniform(*_ONE_AXIS_MISSES_DB) / 10.0)
+    peak, held, mean = float(on_air @ spot), float((on_air * duty) @ spot), float(on_air @ duty) * missed
     own_db = common_db + rng.normal(0.0, _OWN_DB, 3)
     shown = np.array([peak, held, mean]) * 10.0 ** (own_db / 10.0)
     shown = np.minimum.accumulate(shown)
