@@ -15,7 +15,7 @@ _TINY = 1e-9
 _MOST_CROSSED = 64
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
 def plate_at(g, plane, u, v):
     """Index of the plate at a place of a plane, -1 if there is none."""
     for k in range(g.first[plane], g.last[plane]):
@@ -27,7 +27,7 @@ def plate_at(g, plane, u, v):
     return -1
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def in_outline(g, first, n, u, v):
     """Even-odd rule for a point in an outline."""
     inside = False
@@ -41,14 +41,14 @@ def in_outline(g, first, n, u, v):
     return inside
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
 def height(g, plane, x, y, z):
     """Signed distance of a point from a plane."""
     n = g.normal
     return n[plane, 0] * x + n[plane, 1] * y + n[plane, 2] * z - g.offset[plane]
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
 def te_share(dx, dy, dz, nx, ny, nz, cosine, polarisation):
     """Share of a wave's power that is TE at a plate; polarisation 0 vertical, 1 horizontal, 2 both alike."""
     if polarisation == 2:
@@ -62,7 +62,7 @@ def te_share(dx, dy, dz, nx, ny, nz, cosine, polarisation):
     return share if polarisation == 0 else 1.0 - share
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
 def optics(table, stack, column, cosine, share):
     """Interpolated power factor of a plate; column 0 transmission, 2 front, 4 back."""
     steps = table.shape[1] - 1
@@ -74,7 +74,7 @@ def optics(table, stack, column, cosine, share):
     return te * share + tm * (1.0 - share)
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def crossing_loss(g, table, a, b, skip_a, skip_b, polarisation, least, crossed, count):
     """Product of the transmissions between two points; plates crossed are noted with their number.
 
@@ -114,7 +114,7 @@ def crossing_loss(g, table, a, b, skip_a, skip_b, polarisation, least, crossed, 
     return (0.0 if factor < least else factor), count
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def box_loss(g, table, a, dx, dy, dz, length, polarisation):
     """Product of the transmissions through the panels of boxes along a segment."""
     factor = 1.0
@@ -145,7 +145,7 @@ def box_loss(g, table, a, dx, dy, dz, length, polarisation):
     return factor
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def face_loss(table, stack, axis, dx, dy, dz, length, polarisation):
     """Transmission of one panel of a box."""
     nx, ny, nz = (1.0 if axis == 0 else 0.0), (1.0 if axis == 1 else 0.0), (1.0 if axis == 2 else 0.0)
@@ -154,11 +154,12 @@ def face_loss(table, stack, axis, dx, dy, dz, length, polarisation):
     return optics(table, stack, 0, cosine, te_share(ex, ey, ez, nx, ny, nz, cosine, polarisation))
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def build_images(g, source, order):
     """Images of a point in all sequences of planes up to an order.
 
-    Returns image positions (n, 3), plane, parent and order of each; entry 0 is the point itself.
+    Returns image positions (n, 3), plane, parent and order of each, its signed distance from its plane, and the
+    normals of all its planes as the unfolded ray meets them (n, order, 3); entry 0 is the point itself.
     """
     planes = g.normal.shape[0]
     total, layer = 1, 1
@@ -166,30 +167,56 @@ def build_images(g, source, order):
         layer *= planes if k == 0 else max(planes - 1, 0)
         total += layer
     place = np.empty((total, 3))
-    plane = np.full(total, -1, np.int64)
-    parent = np.full(total, -1, np.int64)
-    level = np.zeros(total, np.int64)
-    place[0] = source
+    chain = np.full((total, 3), -1, np.int64)
+    side = np.zeros(total)
+    faces = np.zeros((total, max(order, 1), 3))
+    place[0], chain[0, 2] = source, 0
     count, start = 1, 0
     for k in range(order):
         stop = count
         for i in range(start, stop):
             for p in range(planes):
-                if p == plane[i]:
-                    continue
                 h = height(g, p, place[i, 0], place[i, 1], place[i, 2])
-                if abs(h) < 1e-6:
+                if p == chain[i, 0] or abs(h) < 1e-6:
                     continue
                 for axis in range(3):
                     place[count, axis] = place[i, axis] - 2.0 * h * g.normal[p, axis]
-                plane[count], parent[count], level[count] = p, i, k + 1
+                chain[count, 0], chain[count, 1], chain[count, 2] = p, i, k + 1
+                side[count] = -h
+                turn_faces(g, p, faces[i], faces[count], k)
                 count += 1
         start = stop
-    return place[:count], plane[:count], parent[:count], level[:count]
+    return place[:count], chain[:count], side[:count], faces[:count]
 
 
-@njit(cache=True)
-def unfold(g, place, plane, parent, which, order, b, vertex, plates):
+@njit(cache=True, fastmath=True, error_model="numpy")
+def turn_faces(g, plane, before, after, count):
+    """Normals of a sequence after one more mirror: the mirror's own first, the others mirrored."""
+    for axis in range(3):
+        after[0, axis] = g.normal[plane, axis]
+    for i in range(count):
+        along = 0.0
+        for axis in range(3):
+            along += before[i, axis] * g.normal[plane, axis]
+        for axis in range(3):
+            after[i + 1, axis] = before[i, axis] - 2.0 * along * g.normal[plane, axis]
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
+def most_mirrored(brightest, faces, chain, q, order, dx, dy, dz, length):
+    """Upper bound of the product of reflections of a sequence, from the angles alone."""
+    steps = brightest.shape[1] - 1
+    bound = 1.0
+    walk = q
+    for i in range(order):
+        cosine = abs(faces[q, i, 0] * dx + faces[q, i, 1] * dy + faces[q, i, 2] * dz) / length
+        bound *= brightest[chain[walk, 0], min(int(cosine * steps), steps)]
+        walk = chain[walk, 1]
+    return bound
+
+
+@njit(cache=True, fastmath=True, error_model="numpy")
+def unfold(g, place, chain, side, which, order, b, vertex, plates):
     """Corners of the path of one image to a point; False if a reflection misses its plate.
 
     ``vertex[0]`` is the image root, ``vertex[order + 1]`` the point; ``plates[i]`` belongs to ``vertex[i]``.
@@ -198,8 +225,7 @@ def unfold(g, place, plane, parent, which, order, b, vertex, plates):
     vertex[order + 1, 0], vertex[order + 1, 1], vertex[order + 1, 2] = x, y, z
     q = which
     for level in range(order, 0, -1):
-        p = plane[q]
-        hi = height(g, p, place[q, 0], place[q, 1], place[q, 2])
+        p, hi = chain[q, 0], side[q]
         ht = height(g, p, x, y, z)
         if hi * ht >= 0.0:
             return False
@@ -214,12 +240,12 @@ def unfold(g, place, plane, parent, which, order, b, vertex, plates):
             return False
         vertex[level, 0], vertex[level, 1], vertex[level, 2] = x, y, z
         plates[level] = k
-        q = parent[q]
+        q = chain[q, 1]
     vertex[0, 0], vertex[0, 1], vertex[0, 2] = place[0, 0], place[0, 1], place[0, 2]
     return True
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def mirror_loss(g, table, vertex, plates, plane_of, order, polarisation):
     """Product of the reflections of a path."""
     factor = 1.0
@@ -241,7 +267,7 @@ def mirror_loss(g, table, vertex, plates, plane_of, order, polarisation):
     return factor
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
 def gain(pattern, dz):
     """Gain relative to the maximum for a direction's vertical part; 0 isotropic, 1 half-wave dipole."""
     if pattern == 0:
@@ -253,7 +279,7 @@ def gain(pattern, dz):
     return c * c / level
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
 def edge_power(x):
     """Power behind a straight edge relative to free space, for a Fresnel argument of nought or more."""
     f = (1.0 + 0.926 * x) / (2.0 + 1.792 * x + 3.104 * x * x)
@@ -261,7 +287,7 @@ def edge_power(x):
     return 0.5 * (f * f + h * h)
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def edge_point(g, e, a, b, out):
     """Point of an edge on the shortest way between two points; gives the two legs, or -1 if it misses."""
     sa, sb, ra, rb = 0.0, 0.0, 0.0, 0.0
@@ -285,7 +311,7 @@ def edge_point(g, e, a, b, out):
     return math.hypot(ra, sa - s), math.hypot(rb, sb - s)
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def edge_factor(g, table, e, a, b, q, la, lb, wavelength, polarisation):
     """Power that the edge throws from a to b, relative to free space over both legs."""
     p = g.edge_plane[e]
@@ -313,7 +339,7 @@ def edge_factor(g, table, e, a, b, q, la, lb, wavelength, polarisation):
     return past * t * t
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def note_path(g, power, a_is_emitter, vertex, last, crossed, count, arrival, mean, entry):
     """Add one path to the summary: arrival direction tensor and sum, and the plate by which it came in."""
     end, near = (last, last - 1) if a_is_emitter else (0, 1)
@@ -336,31 +362,37 @@ def note_path(g, power, a_is_emitter, vertex, last, crossed, count, arrival, mea
     entry[chosen] += power
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def pair_power(g, tables, images, a, b, wave, settings, scratch, sums):
     """Power of all paths between one point of A and one of B.
 
-    ``wave`` is (frequency index, wavelength, pattern, polarisation), ``settings`` (threshold, A emits, edges,
-    summary), ``scratch`` (vertices, plates, planes, crossed), ``sums`` (by order, arrival, mean, entry).
+    ``tables`` is (optics, brightest reflection of each plane), ``wave`` is (frequency index, wavelength, pattern, polarisation), ``settings`` (threshold, A emits, edges,
+    summary), ``scratch`` (vertices, plates, planes, crossed, heights of b), ``sums`` (by order, arrival, mean, entry).
     """
-    place, plane, parent, level = images
+    place, chain, side, faces = images
     which, wavelength, pattern, polarisation = wave
     threshold, a_is_emitter, with_edges, summary = settings
-    vertex, plates, planes, crossed = scratch
+    vertex, plates, planes, crossed, heights = scratch
     orders, arrival, mean, entry = sums
-    table = tables[which]
+    table, brightest = tables[0][which], tables[1][which]
     total = 0.0
-    for q in range(plane.shape[0]):
-        order = level[q]
-        if not unfold(g, place, plane, parent, q, order, b, vertex, plates):
+    for q in range(chain.shape[0]):
+        order = chain[q, 2]
+        if order > 0 and side[q] * heights[chain[q, 0]] >= 0.0:
+            continue
+        dx, dy, dz = b[0] - place[q, 0], b[1] - place[q, 1], b[2] - place[q, 2]
+        length2 = max(dx * dx + dy * dy + dz * dz, 1e-4)
+        spread = 1.0 / (4.0 * math.pi * length2)
+        bound = most_mirrored(brightest, faces, chain, q, order, dx, dy, dz, math.sqrt(length2))
+        if bound * spread <= threshold * total:
+            continue
+        if not unfold(g, place, chain, side, q, order, b, vertex, plates):
             continue
         walk = q
         for i in range(order, 0, -1):
-            planes[i] = plane[walk]
-            walk = parent[walk]
-        dx, dy, dz = b[0] - place[q, 0], b[1] - place[q, 1], b[2] - place[q, 2]
-        length2 = max(dx * dx + dy * dy + dz * dz, 1e-4)
-        power = mirror_loss(g, table, vertex, plates, planes, order, polarisation) / (4.0 * math.pi * length2)
+            planes[i] = chain[walk, 0]
+            walk = chain[walk, 1]
+        power = mirror_loss(g, table, vertex, plates, planes, order, polarisation) * spread
         if pattern != 0:
             i = 1 if a_is_emitter else order + 1
             ex = vertex[i, 0] - vertex[i - 1, 0]
@@ -391,12 +423,12 @@ def pair_power(g, tables, images, a, b, wave, settings, scratch, sums):
     return total
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def edges_power(g, table, a, b, wave, settings, scratch, sums, before):
     """Power thrown by single edges from a to b."""
     which, wavelength, pattern, polarisation = wave
     threshold, a_is_emitter, with_edges, summary = settings
-    vertex, plates, planes, crossed = scratch
+    vertex, plates, planes, crossed, heights = scratch
     orders, arrival, mean, entry = sums
     total = 0.0
     for e in range(g.edge_length.shape[0]):
@@ -431,24 +463,28 @@ def edges_power(g, table, a, b, wave, settings, scratch, sums, before):
     return total
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True, error_model="numpy")
 def one_point(g, tables, a_points, a_images, b, j, waves, wavelengths, settings, sums, power):
     """Fill one row: power between all points of A and the point ``b`` of B, whose index is ``j``."""
     threshold, a_is_emitter, with_edges, summary, order = settings
-    place, plane, parent, level, start = a_images
+    place, chain, side, faces, start = a_images
     orders, arrival, mean, entry = sums
+    heights = np.empty(g.normal.shape[0])
+    for p in range(g.normal.shape[0]):
+        heights[p] = height(g, p, b[0], b[1], b[2])
     scratch = (
         np.empty((order + 3, 3)),
         np.zeros(order + 3, np.int64),
         np.full(order + 3, -1, np.int64),
         np.zeros(_MOST_CROSSED, np.int64),
+        heights,
     )
     none = (np.zeros((3, 3)), np.zeros(3), np.zeros(1))
     some = (threshold, a_is_emitter, with_edges, summary)
     for i in range(a_points.shape[0]):
         m = i if a_is_emitter else j
         lo, hi = start[i, 0], start[i, 1]
-        images = (place[lo:hi], plane[lo:hi], parent[lo:hi], level[lo:hi])
+        images = (place[lo:hi], chain[lo:hi], side[lo:hi], faces[lo:hi])
         wave = (waves[m, 0], wavelengths[m], waves[m, 1], waves[m, 2])
         if summary:
             into = (orders[j, i], arrival[j, i], mean[j, i], entry[j, i])
@@ -457,7 +493,7 @@ def one_point(g, tables, a_points, a_images, b, j, waves, wavelengths, settings,
         power[j, i] = pair_power(g, tables, images, a_points[i], b, wave, some, scratch, into)
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True, fastmath=True, error_model="numpy", parallel=True)
 def all_pairs(g, tables, a_points, a_images, b_points, waves, wavelengths, settings, sums):
     """Power between all points of A and B, shape (n_b, n_a); the summary arrays are filled on the way.
 

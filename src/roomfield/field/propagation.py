@@ -153,10 +153,12 @@ class _Call:
             np.zeros((*full, 3)),
             np.zeros((*full, n_plates + 1)),
         )
-        tables = np.ascontiguousarray(self.scene.tables(self.unique.tolist()).transpose(0, 1, 3, 2))
+        tables = self.scene.tables(self.unique.tolist())
+        lit = _brightest(self.scene, tables)
+        tables = np.ascontiguousarray(tables.transpose(0, 1, 3, 2))
         settings = (THRESHOLD, forward, diffraction, summary, order)
         density = kernels.all_pairs(
-            self.scene.arrays, tables, a, _images(self.scene, a, order), b,
+            self.scene.arrays, (tables, lit), a, _images(self.scene, a, order), b,
             self.waves, SPEED_OF_LIGHT_M_S / self.frequencies, settings, sums,
         )  # fmt: skip
         turned = [x if forward else np.swapaxes(x, 0, 1) for x in (density, *sums)]
@@ -168,11 +170,19 @@ def _images(scene: Scene, points: Array, order: int) -> tuple[NDArray[np.generic
     built = [kernels.build_images(scene.arrays, point, order) for point in unique]
     ends = np.cumsum([0, *(len(b[1]) for b in built)])
     start = np.stack([ends[index], ends[index + 1]], axis=1).astype(np.int64).reshape(-1, 2)
-    if not built:
-        none = np.zeros(0, dtype=np.int64)
-        return np.zeros((0, 3)), none, none, none, start
+    built = built or [kernels.build_images(scene.arrays, np.zeros(3), 0)]
     joined = [np.concatenate([b[k] for b in built]) for k in range(4)]
     return joined[0], joined[1], joined[2], joined[3], start
+
+
+def _brightest(scene: Scene, tables: Array) -> Array:
+    """Upper bound of each plane's reflection over the steps of the cosine, (frequencies, planes, COSINES)."""
+    plates = tables[:, : len(scene.shapes.plates), 2:].max(axis=2)
+    plates = np.maximum(plates, np.roll(plates, -1, axis=-1))
+    best = np.zeros((len(tables), len(scene.shapes.planes), tables.shape[-1]))
+    for k, plate in enumerate(scene.shapes.plates):
+        best[:, plate.plane] = np.maximum(best[:, plate.plane], plates[:, k])
+    return best
 
 
 def _positions(values: ArrayLike, noun: str) -> Array:
