@@ -117,6 +117,13 @@ def _reading(
     elif value < 3.0 * meter.floor_w_m2:
         value, censoring = 3.0 * meter.floor_w_m2, Censoring.BELOW_FLOOR
     return Reading(
-        name, visit.id, meter.id, state.id, kind, value, place_id=place_id, censoring=censoring,
+        name,
+        visit.id,
+        meter.id,
+        state.id,
+        kind,
+        value,
+        place_id=place_id,
+        censoring=censoring,
         taken_at=visit.started_at,
-    )  # fmt: skip
+    )

@@ -72,9 +72,15 @@ def individuals_chart(values_db: ArrayLike) -> ControlChart:
     outside = tuple(int(i) for i in np.flatnonzero(np.abs(values - centre) > reach))
     trend = stats.linregress(np.arange(len(values)), values)
     return ControlChart(
-        tuple(float(v) for v in values), centre, centre - reach, centre + reach, outside,
-        _runs(np.sign(values - centre)), float(trend.slope), float(trend.pvalue),
-    )  # fmt: skip
+        tuple(float(v) for v in values),
+        centre,
+        centre - reach,
+        centre + reach,
+        outside,
+        _runs(np.sign(values - centre)),
+        float(trend.slope),
+        float(trend.pvalue),
+    )
 
 
 def _runs(signs: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> tuple[int, ...]:

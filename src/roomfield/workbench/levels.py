@@ -104,8 +104,10 @@ def _combined(survey: Survey, visit: Visit, readings: list[Reading]) -> tuple[Pl
     ordered = sorted(groups, key=lambda g: (places[g[0]], states[g[1]], kinds[g[2]], g[3]))
     return tuple(
         PlaceLevel(
-            place, state, meter_id,
+            place,
+            state,
+            meter_id,
             combine(groups[place, state, kind, meter_id], meters[meter_id], on_date=visit.started_at),
         )
         for place, state, kind, meter_id in ordered
-    )  # fmt: skip
+    )

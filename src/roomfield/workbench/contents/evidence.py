@@ -1,0 +1,236 @@
+"""What the report rests on: instrument, budget, references, positions, cautions, record."""
+
+from __future__ import annotations
+
+import json
+
+from roomfield.instrument import ControlChart as Chart
+from roomfield.instrument import meter_chart
+from roomfield.quantities import Contribution, Kind, Shape
+from roomfield.references.catalogue import mainstream_positions
+from roomfield.references.cautions import cautions
+from roomfield.references.guidelines import CATEGORIES, GuidelineSet
+from roomfield.references.source import Source, Standing
+from roomfield.report.evidence import (
+    AmendmentEntry,
+    Budget,
+    BudgetLine,
+    CalibrationEntry,
+    Caution,
+    CheckEntry,
+    ControlChart,
+    MeterEntry,
+    Position,
+    ReadingEntry,
+    ReferenceEntry,
+    ReferenceStanding,
+    VisitEntry,
+)
+from roomfield.report.findings import Shown
+from roomfield.report.phrase import Phrase, phrase
+from roomfield.survey import Meter, ReadingKind, Survey
+from roomfield.workbench.assess import Assessment
+
+_PART = {
+    "meter_tolerance": "tolerance",
+    "meter_calibration": "calibration",
+    "repeatability": "repeatability",
+    "pickup_axis": "pickup",
+    "body": "body",
+    "display": "resolution",
+    "meter_drift": "drift",
+    "overdue_calibration": "drift",
+    "floor_noise": "floor_noise",
+}
+_STANDING = {
+    Standing.LAW: ReferenceStanding.LAW,
+    Standing.OFFICIAL_RECOMMENDATION: ReferenceStanding.RECOMMENDATION,
+    Standing.EXPERT_GUIDELINE: ReferenceStanding.RECOMMENDATION,
+    Standing.VOLUNTARY_STANDARD: ReferenceStanding.VOLUNTARY,
+    Standing.VOLUNTARY_DISPUTED: ReferenceStanding.DISPUTED,
+    Standing.POLITICAL_RESOLUTION: ReferenceStanding.DISPUTED,
+    Standing.HISTORICAL: ReferenceStanding.VOLUNTARY,
+    Standing.STATED_BY_USER: ReferenceStanding.VOLUNTARY,
+}
+
+
+def visit_entries(survey: Survey) -> tuple[VisitEntry, ...]:
+    """All visits."""
+    return tuple(
+        VisitEntry(
+            v.id,
+            v.started_at,
+            v.assessor,
+            phrase(f"purpose.{v.purpose.value}"),
+            v.ended_at,
+            v.conditions,
+            v.note,
+        )
+        for v in survey.visits
+    )
+
+
+def meter_entries(survey: Survey, on_date: str) -> tuple[MeterEntry, ...]:
+    """Every meter that was used.
+
+    Parameters
+    ----------
+    on_date : str
+        Date of the visit, ISO 8601, to judge whether a calibration was overdue.
+    """
+    used = {r.meter_id for r in survey.readings}
+    return tuple(_meter(m, on_date) for m in survey.meters if m.id in used)
+
+
+def _meter(meter: Meter, on_date: str) -> MeterEntry:
+    overdue = bool(meter.calibration_due) and on_date[:10] > meter.calibration_due[:10]
+    return MeterEntry(
+        meter.id,
+        meter.name,
+        meter.serial,
+        meter.band_low_hz,
+        meter.band_high_hz,
+        meter.tolerance_db,
+        phrase("distribution.rectangular"),
+        meter.repeatability_db,
+        meter.floor_w_m2,
+        meter.overload_w_m2,
+        meter.response_s,
+        meter.averaging_s,
+        meter.body_distance_m,
+        meter.pickup_axes,
+        meter.calibrated_on,
+        meter.calibration_due,
+        overdue,
+        meter.certificate,
+        tuple(CalibrationEntry(p.frequency_hz, p.correction_db, p.std_db) for p in meter.calibration),
+        _chart(meter, meter_chart(meter)),
+        meter.note,
+    )
+
+
+def _chart(meter: Meter, chart: Chart | None) -> ControlChart | None:
+    if chart is None:
+        return None
+    ordered = sorted(meter.checks, key=lambda c: c.at)
+    flagged = {*chart.outside, *chart.runs}
+    entries = tuple(
+        CheckEntry(c.at, c.deviation_db, c.source, i in flagged, c.note) for i, c in enumerate(ordered)
+    )
+    reach = (chart.upper_db - chart.lower_db) / 2.0
+    return ControlChart(entries, chart.centre_db, reach * 2.0 / 3.0, reach)
+
+
+def typical_budget(assessment: Assessment) -> Budget | None:
+    """Budget of the first peak reading that is a number."""
+    for item in assessment.table.levels:
+        level = item.combined.level
+        if item.kind is Kind.PEAK and level.censor == "none":
+            tail = (1.0 - assessment.terms.coverage) / 2.0
+            low, high = level.errors().quantile(tail), level.errors().quantile(1.0 - tail)
+            lines = tuple(_line(c) for c in sorted(level.contributions, key=lambda c: -c.effective_std_db))
+            return Budget(lines, level.std_db, float(low), float(high), phrase("budget.method"))
+    return None
+
+
+def _line(part: Contribution) -> BudgetLine:
+    shape = "rectangular" if part.shape is Shape.RECTANGULAR else "normal"
+    common = bool(part.shared_key) and not part.shared_key.startswith("scan/")
+    return BudgetLine(
+        phrase(f"part.{_PART.get(part.name, part.name)}"),
+        part.effective_std_db,
+        common,
+        phrase(f"distribution.{shape}"),
+        phrase(f"part_source.{_PART.get(part.name, part.name)}"),
+    )
+
+
+def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
+    """The legal limits and the guideline, with their standing."""
+    limits, limit = assessment.limits, assessment.limit
+    law = ReferenceEntry(
+        limits.set_id,
+        limits.title,
+        limit.document,
+        _STANDING[limits.standing],
+        ReadingKind.AVERAGE,
+        limit.edition,
+        limit.clause,
+        how_known=how_known(limit.source),
+        value_w_m2=limit.value_w_m2,
+        averaging_s=limit.averaging_s,
+        note=" ".join(part for part in (limits.standing_note, limit.note, limit.spot_note) if part),
+    )
+    return (law, *([_guideline(assessment.guideline)] if assessment.guideline else []))
+
+
+def _guideline(chosen: GuidelineSet) -> ReferenceEntry:
+    rows = chosen.levels_for(None if chosen.services == ("any",) else chosen.services[0])
+    edges = tuple((r.name, r.lower_w_m2) for r in rows) if chosen.form == CATEGORIES else ()
+    return ReferenceEntry(
+        chosen.set_id,
+        chosen.title,
+        chosen.source.document,
+        _STANDING[chosen.standing],
+        ReadingKind.PEAK,
+        chosen.source.edition,
+        chosen.source.clause,
+        how_known=how_known(chosen.source),
+        value_w_m2=rows[0].upper_w_m2,
+        edges_w_m2=edges,
+        note=" ".join(part for part in (chosen.standing_note, chosen.remark) if part),
+    )
+
+
+def how_known(source: Source) -> Phrase | str:
+    """How a value is known, in words; memory says so."""
+    return phrase("how.memory_detail", detail=source.how) if source.from_memory else source.how
+
+
+def position_entries() -> tuple[Position, ...]:
+    """What the mainstream bodies hold."""
+    return tuple(
+        Position(p.body, p.source.document, p.position, p.source.edition, p.source.how)
+        for p in mainstream_positions()
+    )
+
+
+def caution_entries() -> tuple[Caution, ...]:
+    """Cautions of the results part."""
+    return tuple(Caution(c.topic, c.text, c.group) for c in cautions())
+
+
+def amendment_entries(survey: Survey) -> tuple[AmendmentEntry, ...]:
+    """Corrections of the record."""
+    return tuple(
+        AmendmentEntry(a.target_id, a.field, a.old, a.new, a.reason, a.by, a.at) for a in survey.amendments
+    )
+
+
+def reading_entries(survey: Survey, visit_id: str) -> tuple[ReadingEntry, ...]:
+    """Every reading of a visit as observed, withdrawn ones included."""
+    visit = survey.visit(visit_id)
+    places = {p.id: p.name for p in survey.places}
+    states = {s.id: s.name for s in visit.radio_states}
+    touched = {a.target_id for a in survey.amendments}
+    gone = {a.target_id for a in survey.amendments if a.field == "withdrawn" and json.loads(a.new) is True}
+    return tuple(
+        ReadingEntry(
+            r.id,
+            visit_id,
+            places.get(r.place_id, ""),
+            states.get(r.radio_state_id, r.radio_state_id),
+            r.kind,
+            Shown(r.value_w_m2, r.censoring),
+            r.orientation.value,
+            r.scan.value,
+            r.taken_at,
+            r.replicate,
+            r.note,
+            f"{r.origin.file_name}:{r.origin.line}" if r.origin.line else "",
+            r.id in touched,
+            r.id in gone,
+        )
+        for r in survey.readings
+        if r.visit_id == visit_id
+    )

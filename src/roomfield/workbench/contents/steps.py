@@ -1,0 +1,114 @@
+"""What to do next, in order: inner sources, then outer ones, then measure again."""
+
+from __future__ import annotations
+
+from roomfield.quantities import Kind
+from roomfield.report.findings import NextStep, Outcome, StepGroup
+from roomfield.report.phrase import Text, phrase
+from roomfield.survey import Control
+from roomfield.workbench.assess import Assessment, SwitchFinding
+from roomfield.workbench.contents.findings import SLEEPING, law_outcome, likely_outcome
+
+SURE = 0.9
+"""Probability from which a switch counts as contributing."""
+MOST_INNER_STEPS = 5
+
+
+def next_steps(assessment: Assessment) -> tuple[NextStep, ...]:
+    """Steps that the readings support.
+
+    Notes
+    -----
+    Order of work is common practice, no source: sources inside first, then those outside, then measure again.
+    """
+    if _nothing_needed(assessment):
+        return (NextStep(StepGroup.MEASURE, *_words("nothing_needed")),)
+    inner = _inner(assessment)
+    outer = _outer(assessment)
+    if not inner and not assessment.switches:
+        place = _worst_place(assessment)
+        inner = [NextStep(StepGroup.INNER, *_words("find_sources", place=place))]
+    again = NextStep(StepGroup.MEASURE, *_words("measure_again"))
+    log = NextStep(StepGroup.MEASURE, *_words("long_log", place=_worst_place(assessment)))
+    return (*inner, *outer, again, log)
+
+
+def _words(key: str, **values: str | float) -> tuple[Text, Text]:
+    return phrase(f"step.{key}.title", **values), phrase(f"step.{key}.reason", **values)
+
+
+def _nothing_needed(assessment: Assessment) -> bool:
+    base = assessment.table.base_state.id
+    law = [law_outcome(f.verdict) for f in assessment.law if f.state_id == base]
+    guideline = [
+        likely_outcome(f.strictest.chances[0].at_most, assessment.terms.coverage)
+        for f in assessment.precaution
+        if f.state_id == base
+    ]
+    return bool(law or guideline) and all(o is Outcome.BELOW for o in (*law, *guideline))
+
+
+def _inner(assessment: Assessment) -> list[NextStep]:
+    """Each switch of the client's own, where it contributes most, the strongest first."""
+    strongest: dict[str, SwitchFinding] = {}
+    for finding in _shown(assessment):
+        best = strongest.get(finding.group)
+        if best is None or _rank(assessment, finding) > _rank(assessment, best):
+            strongest[finding.group] = finding
+    ordered = sorted(strongest.values(), key=lambda f: _rank(assessment, f), reverse=True)
+    return [_inner_step(assessment, f) for f in ordered[:MOST_INNER_STEPS]]
+
+
+def _shown(assessment: Assessment) -> list[SwitchFinding]:
+    return [
+        f
+        for f in assessment.switches
+        if f.kind is Kind.PEAK
+        and f.difference.probability_positive().low >= SURE
+        and any(e.control in (Control.CLIENT, Control.UNKNOWN) for e in f.emitters)
+    ]
+
+
+def _rank(assessment: Assessment, finding: SwitchFinding) -> tuple[bool, float]:
+    sleeping = assessment.survey.place(finding.place_id).kind in SLEEPING
+    return sleeping, finding.difference.nominal_w_m2
+
+
+def _inner_step(assessment: Assessment, finding: SwitchFinding) -> NextStep:
+    sleeping, level = _rank(assessment, finding)
+    key = "wire_instead" if any(e.technology == "dect" for e in finding.emitters) else "switch_off"
+    if sleeping and key == "switch_off":
+        key = "night_schedule"
+    place = assessment.survey.place(finding.place_id).name
+    title, reason = _words(key, source=finding.name, place=place, level=level)
+    return NextStep(StepGroup.INNER, title, reason)
+
+
+def _outer(assessment: Assessment) -> list[NextStep]:
+    """A step against what comes from outside, if the guideline is not met with all own radios off."""
+    quiet = max(assessment.table.visit.radio_states, key=lambda s: len(s.off_groups))
+    if assessment.guideline is None or not quiet.off_groups:
+        return []
+    left = [
+        f
+        for f in assessment.precaution
+        if f.state_id == quiet.id and f.strictest.chances[0].at_most.high < 1.0 - SURE
+    ]
+    beds = [f for f in left if assessment.survey.place(f.place_id).kind in SLEEPING]
+    if not beds:
+        return []
+    worst = max(beds, key=lambda f: f.results[0].level.level_db)
+    place = assessment.survey.place(worst.place_id)
+    rooms = {r.id: r.name for r in assessment.survey.dwelling.rooms}
+    where = rooms.get(place.room_id, place.name)
+    return [
+        NextStep(StepGroup.OUTER, *_words("move_place", place=place.name)),
+        NextStep(StepGroup.OUTER, *_words("shield_surface", surface=where)),
+    ]
+
+
+def _worst_place(assessment: Assessment) -> str:
+    base = [i for i in assessment.table.levels if i.state_id == assessment.table.base_state.id]
+    sleeping = [i for i in base if assessment.survey.place(i.place_id).kind in SLEEPING]
+    worst = max(sleeping or base or assessment.table.levels, key=lambda i: i.combined.level.level_db)
+    return assessment.survey.place(worst.place_id).name

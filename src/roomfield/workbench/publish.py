@@ -1,0 +1,113 @@
+"""The report: content from an assessment, and files from the content."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from roomfield import __version__
+from roomfield.errors import InputError
+from roomfield.report.document import Custody, Parties, ReportContent, Rules
+from roomfield.report.render.html import render_html
+from roomfield.report.render.pdf import render_pdf
+from roomfield.report.render.tables import write_tables
+from roomfield.survey import Survey
+from roomfield.workbench.assess import Assessment
+from roomfield.workbench.contents import evidence, findings, plan, steps
+
+TABLE_FORMATS = (".xlsx", ".csv", ".json")
+FORMATS = (".pdf", ".html", *TABLE_FORMATS)
+
+
+def issued_now() -> str:
+    """The present moment with the offset of this computer's clock, ISO 8601."""
+    return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+
+
+def report_content(assessment: Assessment, *, issued_at: str = "", package_sha256: str = "") -> ReportContent:
+    """What the report says about one visit.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+    issued_at : str
+        Date and time of the report, ISO 8601; the same content and time give the same bytes. Now if left out.
+    package_sha256 : str
+        Hash of the survey package behind it.
+    """
+    survey, visit = assessment.survey, assessment.table.visit
+    places = findings.place_findings(assessment)
+    return ReportContent(
+        survey_id=survey.id,
+        title=survey.title,
+        issued_at=issued_at or issued_now(),
+        state_id=assessment.table.base_state.id,
+        law_id=assessment.limits.set_id,
+        guideline_id=assessment.guideline.set_id if assessment.guideline else "",
+        invented=survey.invented,
+        parties=_parties(survey),
+        rules=Rules(
+            assessment.terms.coverage,
+            f"{assessment.law[0].verdict.rule.title}: {assessment.law[0].verdict.rule.wording}"
+            if assessment.law
+            else "",
+        ),
+        custody=Custody(
+            f"{survey.id}.zip" if package_sha256 else "", package_sha256, f"roomfield {__version__}"
+        ),
+        visits=evidence.visit_entries(survey),
+        states=findings.state_entries(assessment),
+        places=places,
+        verdicts=findings.verdicts(assessment),
+        contributions=findings.switch_contributions(assessment),
+        steps=steps.next_steps(assessment),
+        storeys=plan.plan_storeys(survey, places),
+        meters=evidence.meter_entries(survey, visit.started_at),
+        budget=evidence.typical_budget(assessment),
+        references=evidence.reference_entries(assessment),
+        positions=evidence.position_entries(),
+        cautions=evidence.caution_entries(),
+        amendments=evidence.amendment_entries(survey),
+        readings=evidence.reading_entries(survey, visit.id),
+    )
+
+
+def _parties(survey: Survey) -> Parties:
+    order = survey.assignment
+    return Parties(order.client, order.address, order.assessor, order.organisation, order.question)
+
+
+def write_report(content: ReportContent, path: str | Path, *, language: str = "en") -> Path:
+    """Write the report; the ending of the name says in which form.
+
+    Parameters
+    ----------
+    content : ReportContent
+        What is to be said.
+    path : str or Path
+        Ends in .pdf, .html, .xlsx, .csv or .json.
+    language : str
+        ``en`` or ``de``.
+
+    Raises
+    ------
+    InputError
+        If the ending is none of these.
+    """
+    target = Path(path)
+    ending = target.suffix.lower()
+    if ending not in FORMATS:
+        raise InputError(
+            f"a report cannot be written as {ending or 'a file without an ending'}.",
+            where=target.name,
+            mend=f"Choose a name that ends in {', '.join(FORMATS)}.",
+        )
+    target.parent.mkdir(parents=True, exist_ok=True)
+    if ending == ".pdf":
+        render_pdf(content, target, language=language)
+    elif ending == ".html":
+        target.write_text(render_html(content, language=language), encoding="utf-8")
+    else:
+        write_tables(content, target)
+    return target
