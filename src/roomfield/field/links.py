@@ -1,0 +1,270 @@
+"""Covariance of levels between links, a link being a point and the emitter received there.
+
+What is not predicted in detail is described as a sum of parts, each with a physical reason:
+
+* the level that an emitter makes at 1 m, alike for emitters of one survey;
+* the exponent of distance (log-distance law; range as in the coefficients of ITU-R P.1238);
+* clutter about the point, alike for every emitter heard there;
+* shadowing about the point, alike only for emitters that stand close together (both ends of a link decorrelate);
+* losses collected along the way through a field of obstacles: links that pass the same obstacle share it;
+* the emitter's own pattern: a slow change with direction;
+* counted walls, each material with its own loss.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.distance import cdist
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+LEVEL_STD_DB = 40.0
+"""Vague: nothing is assumed about the absolute level [dB]."""
+EMITTER_LEVEL_STD_DB = 5.0
+"""Emitters of one survey differ by this [dB] (same class of device, other mounting; our judgement)."""
+EXPONENT_MEAN = 2.7
+"""Middle of the power-loss coefficients N = 20 to 38 (10 n) of ITU-R P.1238-10, table 2."""
+EXPONENT_STD, EXPONENT_EMITTER_STD = 0.6, 0.4
+"""Half the spread of that table; the same between emitters of one building (our judgement)."""
+PATTERN_STD_DB = 2.0
+"""A near-omnidirectional antenna beside furniture and walls departs by this (our judgement)."""
+WALL_MEAN_DB, WALL_STD_DB = 3.5, 2.0
+"""Loss of one light to heavy inner wall (COST 231 multi-wall: 3.4 dB light, 6.9 dB heavy; from memory)."""
+OBSTACLE_LENGTH_M = 1.5
+"""Correlation length of the field of obstacles: half a room (our judgement)."""
+TWIN_CORRELATION = 0.8
+"""Shadowing of two emitters at one position in different bands (our judgement)."""
+_NODES, _WEIGHTS = (
+    0.5 * (np.polynomial.legendre.leggauss(8)[0] + 1.0),
+    0.5 * np.polynomial.legendre.leggauss(8)[1],
+)
+
+
+@dataclass(frozen=True)
+class Links:
+    """Links between points and emitters.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        Points [m].
+    emitter : ndarray of int, shape (n,)
+        Index of the emitter of each link.
+    positions : ndarray, shape (m, 3), or None
+        Emitters [m]; None if not known: then distance plays no part.
+    walls : ndarray, shape (n, w), or None
+        Number of walls of each material on the straight line.
+    """
+
+    points: Array
+    emitter: Indices
+    positions: Array | None = None
+    walls: Array | None = None
+
+    def __len__(self) -> int:
+        return len(self.points)
+
+    @property
+    def offsets(self) -> Array:
+        """Vectors from the emitter to the point, shape (n, 3) [m]."""
+        if self.positions is None:
+            return np.zeros_like(self.points)
+        return np.asarray(self.points - self.positions[self.emitter])
+
+    def take(self, index: Indices) -> Links:
+        """Some of the links."""
+        walls = None if self.walls is None else self.walls[index]
+        return Links(self.points[index], self.emitter[index], self.positions, walls)
+
+
+@dataclass(frozen=True)
+class Hyper:
+    """Scales that the data decide on, within their priors.
+
+    Parameters
+    ----------
+    length_m : float
+        Correlation length of clutter and shadowing [m].
+    shadow_db, clutter_db : float
+        Standard deviation of both [dB].
+    noise_db : float
+        Standard deviation of one reading about the local mean [dB].
+    near_m : float
+        Distance within which the level stops rising [m].
+    obstacle_db2_per_m : float
+        Variance that the way through obstacles adds [dB²/m].
+    """
+
+    length_m: float
+    shadow_db: float
+    clutter_db: float
+    noise_db: float
+    near_m: float
+    obstacle_db2_per_m: float
+
+
+@dataclass(frozen=True)
+class Centre:
+    """Where the linear terms pivot, so that level and slope are not entangled.
+
+    Parameters
+    ----------
+    level_db : float
+        Middle of the readings [dB].
+    log_distance : float
+        Middle of -10 log10 of the distance [dB].
+    walls : ndarray or None
+        Mean wall counts.
+    """
+
+    level_db: float
+    log_distance: float
+    walls: Array | None
+
+
+def centre_of(links: Links, level_db: Array) -> Centre:
+    """Pivot of the linear terms.
+
+    Parameters
+    ----------
+    links : Links
+        The measured links.
+    level_db : ndarray, shape (n,)
+        Their levels [dB].
+    """
+    middle = 0.0
+    if links.positions is not None:
+        middle = float(np.mean(_log_distance(links, 1.0)))
+    return Centre(float(np.mean(level_db)), middle, None if links.walls is None else links.walls.mean(axis=0))
+
+
+def prior_mean(links: Links, hyper: Hyper, centre: Centre) -> Array:
+    """Expected level before any reading [dB], shape (n,)."""
+    mean = np.full(len(links), centre.level_db)
+    if links.positions is not None:
+        mean += EXPONENT_MEAN * (_log_distance(links, hyper.near_m) - centre.log_distance)
+    if links.walls is not None:
+        mean -= WALL_MEAN_DB * (links.walls - centre.walls).sum(axis=1)
+    return mean
+
+
+def _log_distance(links: Links, near_m: float) -> Array:
+    squared = np.sum(links.offsets**2, axis=1)
+    return np.asarray(-5.0 * np.log10(squared + near_m**2))
+
+
+class LinkCovariance:
+    """Covariance between two sets of links; what does not depend on the scales is computed once.
+
+    Parameters
+    ----------
+    left, right : Links
+        With the same emitters.
+    """
+
+    def __init__(self, left: Links, right: Links) -> None:
+        self.left, self.right = left, right
+        self.distance = cdist(left.points, right.points)
+        self.same = (left.emitter[:, None] == right.emitter[None, :]).astype(np.float64)
+        if left.positions is not None and right.positions is not None:
+            apart = cdist(left.positions, right.positions)
+            self.apart = apart[np.ix_(left.emitter, right.emitter)]
+            self.way = way_overlap(left, right)
+            self.pattern = _directions(left) @ _directions(right).T
+
+    def __call__(self, hyper: Hyper, centre: Centre) -> Array:
+        """Covariance without noise [dB²], shape (n_left, n_right)."""
+        near = np.exp(-self.distance / hyper.length_m)
+        total = LEVEL_STD_DB**2 + EMITTER_LEVEL_STD_DB**2 * self.same + hyper.clutter_db**2 * near
+        if self.left.positions is None:
+            return np.asarray(total + hyper.shadow_db**2 * near * self.same)
+        ends = np.where(self.same > 0.0, 1.0, TWIN_CORRELATION * np.exp(-self.apart / hyper.length_m))
+        total += hyper.shadow_db**2 * near * ends
+        total += self._distance_law(hyper, centre)
+        total += PATTERN_STD_DB**2 * self.same * self.pattern
+        total += hyper.obstacle_db2_per_m * self.way
+        return total + self._walls(centre)
+
+    def _distance_law(self, hyper: Hyper, centre: Centre) -> Array:
+        a = _log_distance(self.left, hyper.near_m) - centre.log_distance
+        b = _log_distance(self.right, hyper.near_m) - centre.log_distance
+        return np.outer(a, b) * (EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2 * self.same)
+
+    def _walls(self, centre: Centre) -> Array | float:
+        if self.left.walls is None or self.right.walls is None:
+            return 0.0
+        return WALL_STD_DB**2 * (self.left.walls - centre.walls) @ (self.right.walls - centre.walls).T
+
+
+class LinkVariance:
+    """Diagonal of `LinkCovariance` of links with themselves.
+
+    Parameters
+    ----------
+    links : Links
+        The links.
+    """
+
+    def __init__(self, links: Links) -> None:
+        self.links = links
+        self.way = _way_variance(links) if links.positions is not None else np.zeros(len(links))
+
+    def __call__(self, hyper: Hyper, centre: Centre) -> Array:
+        """Variance without noise [dB²], shape (n,)."""
+        constant = LEVEL_STD_DB**2 + EMITTER_LEVEL_STD_DB**2 + hyper.clutter_db**2 + hyper.shadow_db**2
+        total = np.full(len(self.links), constant)
+        if self.links.positions is not None:
+            slope = _log_distance(self.links, hyper.near_m) - centre.log_distance
+            total += slope**2 * (EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2)
+            total += PATTERN_STD_DB**2 * np.sum(_directions(self.links) ** 2, axis=1)
+            total += hyper.obstacle_db2_per_m * self.way
+        if self.links.walls is not None:
+            total += WALL_STD_DB**2 * np.sum((self.links.walls - centre.walls) ** 2, axis=1)
+        return total
+
+
+def _directions(links: Links) -> Array:
+    offsets = links.offsets[:, :2]
+    return np.asarray(offsets / np.sqrt(np.sum(offsets**2, axis=1) + 0.25)[:, None])
+
+
+def way_overlap(left: Links, right: Links) -> Array:
+    """Covariance of losses collected along two ways through a random field, per dB²/m.
+
+    Parameters
+    ----------
+    left, right : Links
+        With known emitters.
+
+    Returns
+    -------
+    ndarray, shape (n_left, n_right)
+        Double line integral of exp(-|p - q| / L) / (2 L) over both ways [m]; about the length for a way with
+        itself (network shadowing model of Agrawal and Patwari, IEEE Trans. Wireless Commun. 8(10), 2009).
+    """
+    a, b = _way_nodes(left), _way_nodes(right)
+    near = np.exp(-cdist(a.reshape(-1, 3), b.reshape(-1, 3)) / OBSTACLE_LENGTH_M)
+    near = near.reshape(len(left), len(_NODES), len(right), len(_NODES))
+    mean = np.einsum("a,iajb,b->ij", _WEIGHTS, near, _WEIGHTS, optimize=True)
+    lengths = _lengths(left)[:, None] * _lengths(right)[None, :]
+    return np.asarray(mean * lengths / (2.0 * OBSTACLE_LENGTH_M))
+
+
+def _way_variance(links: Links) -> Array:
+    nodes = _way_nodes(links)
+    apart = np.linalg.norm(nodes[:, :, None] - nodes[:, None], axis=-1)
+    mean = np.einsum("a,iab,b->i", _WEIGHTS, np.exp(-apart / OBSTACLE_LENGTH_M), _WEIGHTS)
+    return np.asarray(mean * _lengths(links) ** 2 / (2.0 * OBSTACLE_LENGTH_M))
+
+
+def _way_nodes(links: Links) -> Array:
+    start = links.points - links.offsets
+    return np.asarray(start[:, None, :] + _NODES[None, :, None] * links.offsets[:, None, :])
+
+
+def _lengths(links: Links) -> Array:
+    return np.asarray(np.linalg.norm(links.offsets, axis=1))

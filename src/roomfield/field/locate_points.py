@@ -1,0 +1,135 @@
+"""Where an emitter stands, from levels at points alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import cholesky, solve_triangular
+from scipy.spatial.distance import cdist
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from roomfield.errors import InputError
+from roomfield.field.links import (
+    EXPONENT_EMITTER_STD,
+    EXPONENT_MEAN,
+    EXPONENT_STD,
+    LEVEL_STD_DB,
+    PATTERN_STD_DB,
+)
+from roomfield.field.points import PRIOR_LOG_STDS, PRIOR_MEDIANS
+
+Array = NDArray[np.float64]
+MARGIN = 0.25
+"""The emitter is sought this share of the site's sides beyond the surveyed rectangle (our judgement)."""
+LEAST_MARGIN_M = 1.0
+CELLS = 2500
+
+
+@dataclass(frozen=True)
+class PointSearch:
+    """Probability of the emitter's position on a grid.
+
+    Parameters
+    ----------
+    cells : ndarray, shape (c, 2)
+        Cell centres [m].
+    step_m : float
+        Edge of a cell [m].
+    probability : ndarray, shape (c,)
+        Adding up to 1.
+    """
+
+    cells: Array
+    step_m: float
+    probability: Array
+
+    @property
+    def centre(self) -> Array:
+        """The cell with the least expected distance to the emitter, shape (2,) [m]."""
+        likely = np.argsort(-self.probability)[:600]
+        expected = cdist(self.cells[likely], self.cells[likely]) @ self.probability[likely]
+        return np.asarray(self.cells[likely[np.argmin(expected)]])
+
+    def region(self, coverage: float = 0.9) -> NDArray[np.bool_]:
+        """Cells of the smallest region with this probability, shape (c,)."""
+        order = np.argsort(-self.probability)
+        count = int(np.searchsorted(np.cumsum(self.probability[order]), coverage)) + 1
+        inside = np.zeros(len(order), dtype=bool)
+        inside[order[:count]] = True
+        return inside
+
+    def contains(self, point: ArrayLike, coverage: float = 0.9) -> bool:
+        """True if the region covers the point (x, y) [m]."""
+        reach = np.max(np.abs(self.cells - np.asarray(point, dtype=np.float64)), axis=1)
+        return bool(np.any(self.region(coverage) & (reach <= 0.5 * self.step_m + 1e-9)))
+
+
+def locate_points(
+    xyz: ArrayLike, level_db: ArrayLike, *, surveyed: ArrayLike | None = None, seed: int = 0, scales: int = 32
+) -> PointSearch:
+    """Search for one emitter.
+
+    Parameters
+    ----------
+    xyz : array_like, shape (n, 2 or 3)
+        Where the levels were read [m].
+    level_db : array_like, shape (n,)
+        Levels [dB].
+    surveyed : array_like, shape (m, 2 or 3), optional
+        All points of the site, read or not, to set the area of search [m].
+    scales : int
+        Sets of correlation scales averaged over, a power of two.
+
+    Notes
+    -----
+    For each cell the evidence of the readings under a log-distance law with correlated shadowing, scales averaged
+    over their prior, level and exponent integrated out.
+    """
+    points = np.asarray(xyz, dtype=np.float64)[:, :2]
+    levels = np.asarray(level_db, dtype=np.float64)
+    if len(points) != len(levels) or len(points) < 2:
+        raise InputError("two points with levels are the least to search with.", mend="Take more readings.")
+    site = points if surveyed is None else np.asarray(surveyed, dtype=np.float64)[:, :2]
+    cells, step_m = _grid(site)
+    extent = float(np.linalg.norm(np.ptp(site, axis=0)))
+    uniform = qmc.Sobol(len(PRIOR_MEDIANS), scramble=True, seed=seed).random(scales)
+    log_terms = []
+    for point in ndtri(np.clip(uniform, 1e-6, 1 - 1e-6)):
+        length, shadow, clutter, noise, near, obstacle = PRIOR_MEDIANS * np.exp(PRIOR_LOG_STDS * point)
+        spread = np.array(
+            [length * extent, np.sqrt(shadow**2 + clutter**2 + 0.25 * obstacle * extent), noise, near]
+        )
+        log_terms.append(_log_evidence(points, levels, cells, spread))
+    log_evidence = np.logaddexp.reduce(log_terms, axis=0)
+    weights = np.exp(log_evidence - log_evidence.max())
+    return PointSearch(cells, step_m, weights / weights.sum())
+
+
+def _grid(site: Array) -> tuple[Array, float]:
+    low, high = site.min(axis=0), site.max(axis=0)
+    margin = np.maximum(MARGIN * (high - low), LEAST_MARGIN_M)
+    low, high = low - margin, high + margin
+    step_m = max(float(np.sqrt(np.prod(high - low) / CELLS)), 0.1)
+    axes = [np.arange(a + 0.5 * step_m, b, step_m) for a, b in zip(low, high, strict=True)]
+    x, y = np.meshgrid(*axes)
+    return np.column_stack([x.ravel(), y.ravel()]), step_m
+
+
+def _log_evidence(points: Array, levels: Array, cells: Array, spread: Array) -> Array:
+    length_m, shadow_db, noise_db, near_m = spread
+    covariance = shadow_db**2 * np.exp(-cdist(points, points) / length_m) + noise_db**2 * np.eye(len(points))
+    covariance += LEVEL_STD_DB**2 + PATTERN_STD_DB**2 * np.eye(len(points))
+    factor = cholesky(covariance, lower=True)
+    slope = -5.0 * np.log10(cdist(points, cells) ** 2 + near_m**2)
+    slope = slope - slope.mean(axis=0)
+    white_slope = solve_triangular(factor, slope, lower=True)
+    white = solve_triangular(factor, levels - levels.mean(), lower=True)
+    left = white[:, None] - EXPONENT_MEAN * white_slope
+    exponent_variance = EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2
+    gain = 1.0 + exponent_variance * np.sum(white_slope**2, axis=0)
+    along = np.sum(white_slope * left, axis=0)
+    square = np.sum(left**2, axis=0) - exponent_variance * along**2 / gain
+    return np.asarray(-0.5 * square - 0.5 * np.log(gain) - np.sum(np.log(np.diag(factor))))

@@ -1,0 +1,221 @@
+"""Gaussian-process equations, and averaging over their scales by adaptive importance sampling.
+
+Equations: Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), algorithm 2.1. The scales are
+not fitted but averaged over, weighted by evidence times prior: with a dozen readings a single best value
+understates what is not known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_solve, cholesky, solve_triangular
+from scipy.special import ndtr, ndtri
+from scipy.stats import qmc
+
+Array = NDArray[np.float64]
+LogEvidence = Callable[[Array], float]
+
+
+@dataclass(frozen=True)
+class Conditioned:
+    """A Gaussian process given readings.
+
+    Parameters
+    ----------
+    factor : ndarray, shape (n, n)
+        Lower Cholesky factor of the covariance of the readings, noise included.
+    whitened : ndarray, shape (n,)
+        The factor's solution for readings minus mean.
+    log_evidence : float
+        Log density of the readings.
+    """
+
+    factor: Array
+    whitened: Array
+    log_evidence: float
+
+    def predict(self, mean: Array, cross: Array, variance: Array) -> tuple[Array, Array]:
+        """Mean and variance at new links.
+
+        Parameters
+        ----------
+        mean, variance : ndarray, shape (p,)
+            Prior mean and variance there [dB, dB²].
+        cross : ndarray, shape (n, p)
+            Covariance of readings and new links [dB²].
+        """
+        half = solve_triangular(self.factor, cross, lower=True, check_finite=False)
+        return mean + self.whitened @ half, np.maximum(variance - np.sum(half**2, axis=0), 0.0)
+
+
+def condition(covariance: Array, mean: Array, values: Array, noise_variance: Array | float) -> Conditioned:
+    """Condition a Gaussian process on noisy values.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (n, n)
+        Prior covariance without noise.
+    mean, values : ndarray, shape (n,)
+        Prior mean and readings.
+    noise_variance : ndarray, shape (n,), or float
+        Variance of each reading.
+    """
+    total = covariance + np.diag(
+        np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), (len(values),))
+    )
+    factor = cholesky(total, lower=True, check_finite=False)
+    whitened = solve_triangular(factor, values - mean, lower=True, check_finite=False)
+    half_log_det = float(np.sum(np.log(np.diag(factor))))
+    constant = 0.5 * len(values) * np.log(2.0 * np.pi)
+    return Conditioned(factor, whitened, float(-0.5 * whitened @ whitened - half_log_det - constant))
+
+
+def leave_one_out(
+    covariance: Array, mean: Array, values: Array, noise_variance: Array | float
+) -> tuple[Array, Array]:
+    """Prediction of each reading from all others, in closed form.
+
+    Returns
+    -------
+    mean, variance : ndarray, shape (n,)
+        Of the left-out reading, its noise included (Rasmussen and Williams, equations 5.10 to 5.12).
+    """
+    total = covariance + np.diag(
+        np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), (len(values),))
+    )
+    factor = cholesky(total, lower=True)
+    inverse = cho_solve((factor, True), np.eye(len(values)))
+    variance = 1.0 / np.diag(inverse)
+    return values - (inverse @ (values - mean)) * variance, variance
+
+
+@dataclass(frozen=True)
+class Weighted:
+    """Points of a standard-normal space with weights.
+
+    Parameters
+    ----------
+    points : ndarray, shape (s, k)
+        Standardised values.
+    weights : ndarray, shape (s,)
+        Adding up to 1.
+    """
+
+    points: Array
+    weights: Array
+
+    @property
+    def effective(self) -> float:
+        """How many equal weights these are worth."""
+        return float(1.0 / np.sum(self.weights**2))
+
+
+def average_over(
+    log_evidence: LogEvidence, dimension: int, *, seed: int = 0, size: int = 64, rounds: int = 2
+) -> Weighted:
+    """Weighted points of a posterior whose prior is standard normal.
+
+    Parameters
+    ----------
+    log_evidence : callable
+        Log likelihood of one point, shape (k,).
+    dimension : int
+        Number of values k.
+    size : int
+        Points per round, a power of two.
+    rounds : int
+        Rounds after the first; each draws from a Gaussian fitted to the weighted points so far.
+
+    Notes
+    -----
+    Adaptive importance sampling with the mixture of all proposals as denominator (Cornuet et al., Adaptive
+    multiple importance sampling, Scand. J. Stat. 39, 2012); quasi-random points, so the same seed gives the same
+    answer.
+    """
+    proposals = [(np.zeros(dimension), np.eye(dimension))]
+    points, log_target = np.zeros((0, dimension)), np.zeros(0)
+    for index in range(rounds + 1):
+        mean, covariance = proposals[-1]
+        uniform = qmc.Sobol(dimension, scramble=True, seed=seed + index).random(size)
+        fresh = mean + ndtri(np.clip(uniform, 1e-9, 1.0 - 1e-9)) @ np.linalg.cholesky(covariance).T
+        values = np.array([log_evidence(z) for z in fresh]) - 0.5 * np.sum(fresh**2, axis=1)
+        points, log_target = np.vstack([points, fresh]), np.concatenate([log_target, values])
+        log_weights = log_target - _log_mixture(points, proposals)
+        if index < rounds:
+            proposals.append(_fitted(points, log_weights))
+    weights = np.exp(log_weights - log_weights.max())
+    return Weighted(points, weights / weights.sum())
+
+
+def _log_mixture(points: Array, proposals: list[tuple[Array, Array]]) -> Array:
+    terms = []
+    for mean, covariance in proposals:
+        factor = np.linalg.cholesky(covariance)
+        white = solve_triangular(factor, (points - mean).T, lower=True)
+        terms.append(-0.5 * np.sum(white**2, axis=0) - np.sum(np.log(np.diag(factor))))
+    return np.asarray(np.logaddexp.reduce(terms, axis=0))
+
+
+def _fitted(points: Array, log_weights: Array) -> tuple[Array, Array]:
+    dimension = points.shape[1]
+    power = 1.0
+    while True:
+        weights = np.exp(power * (log_weights - log_weights.max()))
+        weights /= weights.sum()
+        if 1.0 / np.sum(weights**2) > 2 * dimension or power < 0.05:
+            break
+        power *= 0.7
+    mean = weights @ points
+    centred = points - mean
+    return mean, 1.2 * (centred.T * weights) @ centred + 0.02 * np.eye(dimension)
+
+
+@dataclass(frozen=True)
+class LevelMixture:
+    """Levels as a mixture of normal distributions in dB, one component per set of scales.
+
+    Parameters
+    ----------
+    means_db, stds_db : ndarray, shape (s, p)
+        Components at each point [dB].
+    weights : ndarray, shape (s,)
+        Adding up to 1.
+    """
+
+    means_db: Array
+    stds_db: Array
+    weights: Array
+
+    @property
+    def mean_db(self) -> Array:
+        """Mean [dB], shape (p,)."""
+        return np.asarray(self.weights @ self.means_db)
+
+    @property
+    def std_db(self) -> Array:
+        """Standard deviation [dB], shape (p,)."""
+        spread = self.stds_db**2 + (self.means_db - self.mean_db) ** 2
+        return np.asarray(np.sqrt(self.weights @ spread))
+
+    def cdf(self, level_db: Array | float) -> Array:
+        """Probability that the level is below ``level_db``, shape (p,)."""
+        return np.asarray(self.weights @ ndtr((level_db - self.means_db) / self.stds_db))
+
+    def quantile_db(self, probability: float) -> Array:
+        """Level not exceeded with ``probability`` [dB], shape (p,), by bisection."""
+        low = np.min(self.means_db - 9.0 * self.stds_db, axis=0)
+        high = np.max(self.means_db + 9.0 * self.stds_db, axis=0)
+        for _ in range(44):
+            middle = 0.5 * (low + high)
+            below = self.cdf(middle) < probability
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return np.asarray(0.5 * (low + high))
+
+    def interval_db(self, coverage: float = 0.9) -> tuple[Array, Array]:
+        """Central interval [dB]."""
+        tail = 0.5 * (1.0 - coverage)
+        return self.quantile_db(tail), self.quantile_db(1.0 - tail)
