@@ -15,7 +15,7 @@ _TINY = 1e-9
 _MOST_CROSSED = 64
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
 def plate_at(g, plane, u, v):
     """Index of the plate at a place of a plane, -1 if there is none."""
     for k in range(g.first[plane], g.last[plane]):
@@ -27,7 +27,7 @@ def plate_at(g, plane, u, v):
     return -1
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def in_outline(g, first, n, u, v):
     """Even-odd rule for a point in an outline."""
     inside = False
@@ -41,14 +41,14 @@ def in_outline(g, first, n, u, v):
     return inside
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
 def height(g, plane, x, y, z):
     """Signed distance of a point from a plane."""
     n = g.normal
     return n[plane, 0] * x + n[plane, 1] * y + n[plane, 2] * z - g.offset[plane]
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
 def te_share(dx, dy, dz, nx, ny, nz, cosine, polarisation):
     """Share of a wave's power that is TE at a plate; polarisation 0 vertical, 1 horizontal, 2 both alike."""
     if polarisation == 2:
@@ -62,7 +62,7 @@ def te_share(dx, dy, dz, nx, ny, nz, cosine, polarisation):
     return share if polarisation == 0 else 1.0 - share
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
 def optics(table, stack, column, cosine, share):
     """Interpolated power factor of a plate; column 0 transmission, 2 front, 4 back."""
     steps = table.shape[1] - 1
@@ -74,7 +74,7 @@ def optics(table, stack, column, cosine, share):
     return te * share + tm * (1.0 - share)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def crossing_loss(g, table, a, b, skip_a, skip_b, polarisation, least, crossed, count):
     """Product of the transmissions between two points; plates crossed are noted with their number.
 
@@ -114,7 +114,7 @@ def crossing_loss(g, table, a, b, skip_a, skip_b, polarisation, least, crossed, 
     return (0.0 if factor < least else factor), count
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def box_loss(g, table, a, dx, dy, dz, length, polarisation):
     """Product of the transmissions through the panels of boxes along a segment."""
     factor = 1.0
@@ -145,7 +145,7 @@ def box_loss(g, table, a, dx, dy, dz, length, polarisation):
     return factor
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def face_loss(table, stack, axis, dx, dy, dz, length, polarisation):
     """Transmission of one panel of a box."""
     nx, ny, nz = (1.0 if axis == 0 else 0.0), (1.0 if axis == 1 else 0.0), (1.0 if axis == 2 else 0.0)
@@ -154,7 +154,7 @@ def face_loss(table, stack, axis, dx, dy, dz, length, polarisation):
     return optics(table, stack, 0, cosine, te_share(ex, ey, ez, nx, ny, nz, cosine, polarisation))
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def build_images(g, source, order):
     """Images of a point in all sequences of planes up to an order.
 
@@ -189,7 +189,7 @@ def build_images(g, source, order):
     return place[:count], chain[:count], side[:count], faces[:count]
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def turn_faces(g, plane, before, after, count):
     """Normals of a sequence after one more mirror: the mirror's own first, the others mirrored."""
     for axis in range(3):
@@ -202,7 +202,7 @@ def turn_faces(g, plane, before, after, count):
             after[i + 1, axis] = before[i, axis] - 2.0 * along * g.normal[plane, axis]
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
 def most_mirrored(brightest, faces, chain, q, order, dx, dy, dz, length):
     """Upper bound of the product of reflections of a sequence, from the angles alone."""
     steps = brightest.shape[1] - 1
@@ -215,7 +215,7 @@ def most_mirrored(brightest, faces, chain, q, order, dx, dy, dz, length):
     return bound
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def unfold(g, place, chain, side, which, order, b, vertex, plates):
     """Corners of the path of one image to a point; False if a reflection misses its plate.
 
@@ -245,7 +245,7 @@ def unfold(g, place, chain, side, which, order, b, vertex, plates):
     return True
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def mirror_loss(g, table, vertex, plates, plane_of, order, polarisation):
     """Product of the reflections of a path."""
     factor = 1.0
@@ -267,7 +267,7 @@ def mirror_loss(g, table, vertex, plates, plane_of, order, polarisation):
     return factor
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
 def gain(pattern, dz):
     """Gain relative to the maximum for a direction's vertical part; 0 isotropic, 1 half-wave dipole."""
     if pattern == 0:
@@ -279,7 +279,7 @@ def gain(pattern, dz):
     return c * c / level
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
 def edge_power(x):
     """Power behind a straight edge relative to free space, for a Fresnel argument of nought or more."""
     f = (1.0 + 0.926 * x) / (2.0 + 1.792 * x + 3.104 * x * x)
@@ -287,7 +287,7 @@ def edge_power(x):
     return 0.5 * (f * f + h * h)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def edge_point(g, e, a, b, out):
     """Point of an edge on the shortest way between two points; gives the two legs, or -1 if it misses."""
     sa, sb, ra, rb = 0.0, 0.0, 0.0, 0.0
@@ -311,7 +311,7 @@ def edge_point(g, e, a, b, out):
     return math.hypot(ra, sa - s), math.hypot(rb, sb - s)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def edge_factor(g, table, e, a, b, q, la, lb, wavelength, polarisation):
     """Power that the edge throws from a to b, relative to free space over both legs."""
     p = g.edge_plane[e]
@@ -339,7 +339,7 @@ def edge_factor(g, table, e, a, b, q, la, lb, wavelength, polarisation):
     return past * t * t
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def note_path(g, power, a_is_emitter, vertex, last, crossed, count, arrival, mean, entry):
     """Add one path to the summary: arrival direction tensor and sum, and the plate by which it came in."""
     end, near = (last, last - 1) if a_is_emitter else (0, 1)
@@ -362,7 +362,7 @@ def note_path(g, power, a_is_emitter, vertex, last, crossed, count, arrival, mea
     entry[chosen] += power
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def pair_power(g, tables, images, a, b, wave, settings, scratch, sums):
     """Power of all paths between one point of A and one of B.
 
@@ -423,7 +423,7 @@ def pair_power(g, tables, images, a, b, wave, settings, scratch, sums):
     return total
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def edges_power(g, table, a, b, wave, settings, scratch, sums, before):
     """Power thrown by single edges from a to b."""
     which, wavelength, pattern, polarisation = wave
@@ -463,7 +463,7 @@ def edges_power(g, table, a, b, wave, settings, scratch, sums, before):
     return total
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def one_point(g, tables, a_points, a_images, b, j, waves, wavelengths, settings, sums, power):
     """Fill one row: power between all points of A and the point ``b`` of B, whose index is ``j``."""
     threshold, a_is_emitter, with_edges, summary, order = settings
@@ -493,7 +493,7 @@ def one_point(g, tables, a_points, a_images, b, j, waves, wavelengths, settings,
         power[j, i] = pair_power(g, tables, images, a_points[i], b, wave, some, scratch, into)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", parallel=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, parallel=True)
 def all_pairs(g, tables, a_points, a_images, b_points, waves, wavelengths, settings, sums):
     """Power between all points of A and B, shape (n_b, n_a); the summary arrays are filled on the way.
 
