@@ -21,6 +21,14 @@ from roomfield.references.source import Knowledge, Source
 from roomfield.references.table import SOURCE_COLUMNS, data_files, data_text
 
 _REGISTER = ("evidence", "evidence.csv")
+_TIMING = "technologies"
+_KNOWN = {
+    "seen": Knowledge.CONFIRMED,
+    "code": Knowledge.CONFIRMED,
+    "memory": Knowledge.MEMORY,
+    "measured": Knowledge.MEASURED,
+}
+"""The timing tables write ``known`` in one word, and name clause and edition with the document."""
 
 
 @dataclass(frozen=True)
@@ -83,6 +91,21 @@ def _rows(folder: str, name: str) -> Iterator[tuple[int, Mapping[str, Any]]]:
         yield from enumerate(_toml_tables(tomllib.loads(text), {}), start=1)
 
 
+def _timing_rows(folder: str, name: str) -> Iterator[tuple[int, Mapping[str, Any]]]:
+    """Every rate and width, with the document of its technology."""
+    number = 0
+    for technology in tomllib.loads(data_text(folder, name)).get("technology", []):
+        for item in (*technology.get("rates", []), *technology.get("widths", [])):
+            number += 1
+            yield number, {"document": technology.get("document"), **item}
+
+
+def _timing_faults(table: str, number: int, row: Mapping[str, Any]) -> list[SourceFault]:
+    missing = [] if str(row.get("document") or "").strip() else ["document"]
+    missing += [] if row.get("known") in _KNOWN else ["known"]
+    return [SourceFault(table, number, f"{', '.join(missing)} missing")] if missing else []
+
+
 def _row_faults(table: str, number: int, row: Mapping[str, Any], known_ids: set[str]) -> list[SourceFault]:
     blank = [name for name in SOURCE_COLUMNS if not str(row.get(name) or "").strip()]
     if blank:
@@ -126,6 +149,12 @@ def _load_faults() -> list[SourceFault]:
     return faults
 
 
+def _knowledge(row: Mapping[str, Any], timing: bool) -> Knowledge:
+    if timing:
+        return _KNOWN.get(str(row.get("known")), Knowledge.UNCLEAR)
+    return Source("", "", "", str(row.get("how") or "")).knowledge
+
+
 def audit() -> Audit:
     """Look at every row of the reference data."""
     known_ids = set(catalogue.evidence())
@@ -135,10 +164,14 @@ def audit() -> Audit:
     for folder, name in data_files():
         if (folder, name) == _REGISTER or not name.endswith((".csv", ".toml")):
             continue
-        for number, row in _rows(folder, name):
+        timing = folder == _TIMING
+        for number, row in _timing_rows(folder, name) if timing else _rows(folder, name):
             total += 1
-            faults += _row_faults(f"{folder}/{name}", number, row, known_ids)
-            counts[Source("", "", "", str(row.get("how") or "")).knowledge] += 1
+            counts[_knowledge(row, timing)] += 1
+            table = f"{folder}/{name}"
+            faults += (
+                _timing_faults(table, number, row) if timing else _row_faults(table, number, row, known_ids)
+            )
     return Audit(total, dict(counts), tuple(faults + _load_faults()))
 
 

@@ -31,6 +31,7 @@ class Knowledge(StrEnum):
     PARTLY = "partly confirmed, partly from memory"
     MEMORY = "from memory"
     COMPUTED = "computed"
+    MEASURED = "measured"
     USER = "stated by the user"
     UNCLEAR = "unclear"
 
