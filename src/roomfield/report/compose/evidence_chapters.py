@@ -1,0 +1,91 @@
+"""Chapters on recordings and long series; absent unless their content is given."""
+
+from __future__ import annotations
+
+from roomfield.report.chapters import LogEntry, RecordingEntry
+from roomfield.report.compose.blocks import (
+    Align,
+    Block,
+    Cell,
+    Column,
+    Heading,
+    Paragraph,
+    Part,
+    Row,
+    Section,
+    Table,
+)
+from roomfield.report.compose.picture import picture
+from roomfield.report.document import ReportContent
+from roomfield.report.figures.envelope import envelope_spectrum, folded_profile
+from roomfield.report.figures.series import day_profile, timeline
+from roomfield.report.words import Words
+
+
+def listening_section(content: ReportContent, words: Words) -> Section | None:
+    """What was heard in recordings; None if there are none."""
+    if not content.recordings:
+        return None
+    blocks: list[Block] = [Paragraph(words.say("listening.intro"))]
+    for recording in content.recordings:
+        blocks += _recording(recording, words)
+    return Section(Part.LISTENING, words.say("section.listening"), tuple(blocks))
+
+
+def _recording(recording: RecordingEntry, words: Words) -> list[Block]:
+    where = words.say("listening.where", place=recording.place, state=recording.state, duration=recording.duration_s)
+    blocks: list[Block] = [Heading(where)]
+    statement = words.text(recording.statement)
+    if statement:
+        blocks.append(Paragraph(statement))
+    if recording.heard:
+        blocks.append(_heard(recording, words))
+    blocks += [Paragraph(words.say("listening.unknown", text=text)) for text in recording.unknown]
+    if recording.profile is not None:
+        period = recording.profile.period_s
+        caption = words.say("figure.profile.caption", period=period, rate=1 / period, place=recording.place)
+        blocks.append(picture(folded_profile(recording.profile, words), caption))
+    if recording.spectrum is not None:
+        caption = words.say("figure.spectrum.caption", place=recording.place)
+        blocks.append(picture(envelope_spectrum(recording.spectrum, words), caption))
+    return blocks
+
+
+def _heard(recording: RecordingEntry, words: Words) -> Table:
+    columns = (Column(words.say("listening.technology"), weight=1.6),
+               Column(words.say("listening.probability"), Align.END, 0.9),
+               Column(words.say("listening.evidence"), weight=3.0))  # fmt: skip
+    rows = []
+    for heard in recording.heard:
+        confusable = words.say("listening.confusable", names=heard.confusable_with) if heard.confusable_with else ""
+        rows.append(Row((Cell(heard.name, strong=True), Cell(words.numbers.percent(heard.probability)),
+                         Cell(words.text(heard.evidence), small=confusable))))  # fmt: skip
+    return Table(columns, tuple(rows), words.say("listening.caption"))
+
+
+def logs_section(content: ReportContent, words: Words) -> Section | None:
+    """Long series with their statistics; None if there are none."""
+    if not content.logs:
+        return None
+    blocks: list[Block] = []
+    for log in content.logs:
+        blocks += _log(log, words)
+    return Section(Part.LOGS, words.say("section.logs"), tuple(blocks))
+
+
+def _log(log: LogEntry, words: Words) -> list[Block]:
+    span = words.say("logs.span", kind=words.say(f"kind.{log.kind.value}"), start=words.numbers.moment(log.started_at),
+                     end=words.numbers.moment(log.ended_at))  # fmt: skip
+    blocks: list[Block] = [Heading(f"{log.place}: {span}")]
+    statement = words.text(log.statement)
+    if statement:
+        blocks.append(Paragraph(statement))
+    if log.timeline is not None:
+        blocks.append(picture(timeline(log.timeline, words), words.say("figure.timeline.caption", place=log.place)))
+    if log.day is not None:
+        blocks.append(picture(day_profile(log.day, words), words.say("figure.day.caption", place=log.place)))
+    if log.figures:
+        columns = (Column(words.say("logs.figure"), weight=2.5), Column(words.say("logs.value"), Align.END, 1.5))
+        rows = tuple(Row((Cell(words.text(name)), Cell(words.text(value)))) for name, value in log.figures)
+        blocks.append(Table(columns, rows, words.say("logs.caption", place=log.place)))
+    return blocks

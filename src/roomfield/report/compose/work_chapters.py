@@ -1,0 +1,168 @@
+"""Chapters on the remedy: work order, before and after, letter; absent unless their content is given."""
+
+from __future__ import annotations
+
+from roomfield.report.chapters import BeforeAfter, Remedy, Verification, WorkItem
+from roomfield.report.compose.blocks import (
+    Align,
+    Block,
+    Cell,
+    Column,
+    Heading,
+    Item,
+    Listing,
+    Paragraph,
+    Part,
+    Row,
+    Section,
+    Table,
+)
+from roomfield.report.compose.picture import picture
+from roomfield.report.document import ReportContent
+from roomfield.report.figures.bars import PairBar, before_after
+from roomfield.report.figures.tradeoff import trade_off
+from roomfield.report.phrase import Text
+from roomfield.report.words import Words
+from roomfield.report.words.sentences import level_median, level_range, outcome_word
+from roomfield.survey.observation import Censoring
+
+
+def remedy_section(content: ReportContent, words: Words) -> Section | None:
+    """The work order; None if there is no plan."""
+    remedy = content.remedy
+    if remedy is None:
+        return None
+    target = words.say("remedy.target", kind=words.say(f"kind.{remedy.target_kind.value}"), target=remedy.target_w_m2,
+                       confidence=remedy.confidence)  # fmt: skip
+    blocks: list[Block] = [Paragraph(target)]
+    statement = words.text(remedy.statement)
+    if statement:
+        blocks.append(Paragraph(statement))
+    if remedy.items:
+        blocks.append(_work_table(remedy, words))
+    if remedy.predictions:
+        blocks.append(_prediction_table(remedy, words))
+    if remedy.curve:
+        svg = trade_off(remedy.curve, words, currency=remedy.currency, confidence=remedy.confidence)
+        blocks.append(picture(svg, words.say("figure.tradeoff.caption")))
+    return Section(Part.REMEDY, words.say("section.remedy"), tuple(blocks), new_page=True)
+
+
+def _work_table(remedy: Remedy, words: Words) -> Table:
+    columns = (Column(words.say("remedy.work"), weight=2.6), Column(words.say("remedy.quantity"), weight=1.3),
+               Column(words.say("remedy.cost", currency=remedy.currency), Align.END, 1.0),
+               Column(words.say("remedy.cautions"), weight=2.2))  # fmt: skip
+    rows: list[Row] = []
+    group = None
+    for number, item in enumerate(remedy.items, start=1):
+        if item.group is not group:
+            group = item.group
+            rows.append(Row((Cell(words.say(f"steps.{group.value}"), strong=True),), group=True))
+        rows.append(_work_row(number, item, words))
+    low = sum(i.cost_low or 0.0 for i in remedy.items)
+    high = sum(i.cost_high or 0.0 for i in remedy.items)
+    total = Cell(words.say("remedy.cost_range", low=low, high=high), strong=True)
+    rows.append(Row((Cell(words.say("remedy.total"), strong=True), Cell(""), total, Cell(""))))
+    return Table(columns, tuple(rows), words.say("remedy.caption_items"))
+
+
+def _work_row(number: int, item: WorkItem, words: Words) -> Row:
+    cost = ""
+    if item.cost_low is not None and item.cost_high is not None:
+        cost = words.say("remedy.cost_range", low=item.cost_low, high=item.cost_high)
+    return Row((
+        Cell(f"{number}\u2002{words.text(item.title)}", small=words.text(item.reason)), Cell(words.text(item.quantity)),
+        Cell(cost), Cell(" · ".join(words.text(c) for c in item.cautions)),
+    ))  # fmt: skip
+
+
+def _prediction_table(remedy: Remedy, words: Words) -> Table:
+    columns = (Column(words.say("remedy.place"), weight=1.7), Column(words.say("remedy.before"), Align.END, 1.3),
+               Column(words.say("remedy.after"), Align.END, 1.3), Column(words.say("remedy.met"), Align.END, 0.9),
+               Column(words.say("remedy.limiting"), weight=2.2))  # fmt: skip
+    rows = tuple(
+        Row((
+            Cell(p.place), Cell(level_median(p.before, words), small=level_range(p.before, words)),
+            Cell(level_median(p.after, words), small=level_range(p.after, words), strong=True),
+            Cell(words.numbers.percent(p.probability_met)), Cell(words.text(p.limiting)),
+        ))
+        for p in remedy.predictions
+    )  # fmt: skip
+    return Table(columns, rows, words.say("remedy.caption_predictions"))
+
+
+def verification_section(content: ReportContent, words: Words) -> Section | None:
+    """Before and after; None if there was no second visit."""
+    check = content.verification
+    if check is None:
+        return None
+    blocks: list[Block] = []
+    statement = words.text(check.statement)
+    if statement:
+        blocks.append(Paragraph(statement))
+    blocks += _named_list("verification.done", check.done, words)
+    pairs = [
+        PairBar(f"{r.place}", r.before, r.after, r.reduction_db, r.reduction_low_db, r.reduction_high_db,
+                r.predicted_after)
+        for r in check.rows
+    ]  # fmt: skip
+    for start in range(0, len(pairs), 14):
+        svg = before_after(pairs[start : start + 14], words, target_w_m2=check.target_w_m2)
+        blocks.append(picture(svg, words.say("figure.before_after.caption")))
+    if check.rows:
+        blocks.append(_verification_table(check, words))
+    blocks += _named_list("verification.conditions", check.conditions, words)
+    blocks += _named_list("verification.surprises", check.surprises, words)
+    return Section(Part.VERIFICATION, words.say("section.verification"), tuple(blocks), new_page=True)
+
+
+def _named_list(key: str, texts: tuple[Text, ...], words: Words) -> list[Block]:
+    if not texts:
+        return []
+    return [Heading(words.say(key)), Listing(tuple(Item(words.text(t)) for t in texts))]
+
+
+def _verification_table(check: Verification, words: Words) -> Table:
+    columns = (Column(words.say("verification.place"), weight=1.6), Column(words.say("verification.before"), Align.END, 1.2),
+               Column(words.say("verification.after"), Align.END, 1.2),
+               Column(words.say("verification.reduction"), Align.END, 1.3),
+               Column(words.say("verification.target_met"), weight=1.2),
+               Column(words.say("verification.prediction"), weight=1.3))  # fmt: skip
+    rows = tuple(_verification_row(r, words) for r in check.rows)
+    caption = words.say("verification.caption")
+    if check.target_w_m2 is not None:
+        caption += " " + words.say("verification.target", target=check.target_w_m2)
+    return Table(columns, rows, caption)
+
+
+def _verification_row(row: BeforeAfter, words: Words) -> Row:
+    span = words.say("verification.range", low=row.reduction_low_db, high=row.reduction_high_db)
+    met, predicted = words.say("document.nothing"), ""
+    if row.prediction_met is not None:
+        met = words.say("verification.prediction_met" if row.prediction_met else "verification.prediction_missed")
+    if row.predicted_after is not None:
+        predicted = level_range(row.predicted_after, words)
+    outcome = outcome_word(row.target_outcome, words) if row.target_outcome else words.say("document.nothing")
+    return Row((
+        Cell(row.place, small=" · ".join(t for t in (words.say(f"kind.{row.kind.value}"), words.text(row.note)) if t)),
+        Cell(level_median(row.before, words), small=_span(row.before.censoring, level_range(row.before, words))),
+        Cell(level_median(row.after, words), small=_span(row.after.censoring, level_range(row.after, words))),
+        Cell(words.numbers.decibel(row.reduction_db), small=span, strong=True), Cell(outcome), Cell(met, small=predicted),
+    ))  # fmt: skip
+
+
+def _span(censoring: Censoring, text: str) -> str:
+    return text if censoring is Censoring.NONE else ""
+
+
+def letter_section(content: ReportContent, words: Words) -> Section | None:
+    """The follow-up letter; None if there is none."""
+    letter = content.letter
+    if letter is None:
+        return None
+    blocks: list[Block] = [Paragraph(t) for t in (letter.addressee, words.numbers.date(letter.date)) if t]
+    blocks.append(Heading(words.text(letter.subject)))
+    blocks += [Paragraph(words.text(t)) for t in letter.paragraphs]
+    if letter.signature:
+        blocks.append(Paragraph(letter.signature))
+    return Section(Part.LETTER, words.say("section.letter"), tuple(blocks), new_page=True)

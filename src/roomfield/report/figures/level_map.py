@@ -1,0 +1,157 @@
+"""The map of levels on a storey: shaded bands, labelled contour lines, hatching where it is uncertain."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from typing import Any
+
+from roomfield.report.drawings import LevelGrid, Point
+from roomfield.report.figures import style
+from roomfield.report.figures.plan import PlanFrame, draw_building, draw_emitter_sign, draw_place, draw_scale_bar, frame
+from roomfield.report.figures.svg import Drawing, polyline_path
+from roomfield.report.words import Words
+
+_LEGEND = 44.0
+
+
+def level_map(grid: LevelGrid, words: Words) -> str:
+    """Contour map of a storey, as SVG.
+
+    Parameters
+    ----------
+    grid : LevelGrid
+        Levels [dB re 1 µW/m²] and their standard deviation [dB] on a regular grid.
+    words : Words
+        Language.
+    """
+    place = frame(grid.storey, width=style.WIDTH - _LEGEND)
+    low, high = level_span(grid)
+    title = words.say("figure.map.title", storey=grid.storey.name)
+    alt = words.say("figure.map.alt", storey=grid.storey.name, low=low, high=high, step=grid.step_db)
+    drawing = Drawing(style.WIDTH, place.height, title, alt, "level-map")
+    _bands(drawing, grid, place, (low, high))
+    if grid.std_db:
+        _hatching(drawing, grid, place)
+    draw_building(drawing, grid.storey, place, names=False)
+    _contours(drawing, grid, place, words)
+    for emitter in grid.storey.emitters:
+        if emitter.position is not None:
+            draw_emitter_sign(drawing, place.at(emitter.position), emitter.letter, known=emitter.known)
+    for item in grid.storey.places:
+        draw_place(drawing, item, place)
+    draw_scale_bar(drawing, place, words)
+    _legend(drawing, grid, (low, high), words)
+    return drawing.svg()
+
+
+def level_span(grid: LevelGrid) -> tuple[float, float]:
+    """Lowest and highest contour level that frame the map [dB re 1 µW/m²].
+
+    Parameters
+    ----------
+    grid : LevelGrid
+        The map.
+    """
+    values = [v for row in grid.level_db for v in row if math.isfinite(v)] or [0.0, 1.0]
+    step = grid.step_db
+    low = math.floor(min(values) / step) * step
+    return low, max(math.ceil(max(values) / step) * step, low + step)
+
+
+def contour_levels(grid: LevelGrid) -> list[float]:
+    """Levels of the contour lines inside the map's span [dB re 1 µW/m²]."""
+    low, high = level_span(grid)
+    return [low + grid.step_db * n for n in range(1, round((high - low) / grid.step_db))]
+
+
+def _generator(grid: LevelGrid, values: tuple[tuple[float, ...], ...]) -> Any:
+    import contourpy
+    import numpy as np
+
+    z = np.ma.masked_invalid(np.asarray(values, dtype=float))
+    return contourpy.contour_generator(
+        np.asarray(grid.x_m), np.asarray(grid.y_m), z, name="serial", fill_type=contourpy.FillType.OuterOffset
+    )
+
+
+def _area_path(generator: Any, low: float, high: float, place: PlanFrame) -> str:
+    parts = []
+    for points, offsets in zip(*generator.filled(low, high), strict=True):
+        for a, b in zip(offsets[:-1], offsets[1:], strict=True):
+            parts.append(polyline_path([place.at((float(x), float(y))) for x, y in points[a:b]], closed=True))
+    return "".join(parts)
+
+
+def _bands(drawing: Drawing, grid: LevelGrid, place: PlanFrame, span: tuple[float, float]) -> None:
+    generator = _generator(grid, grid.level_db)
+    low, high = span
+    count = round((high - low) / grid.step_db)
+    for n in range(count):
+        bottom = low + n * grid.step_db
+        path = _area_path(generator, bottom, bottom + grid.step_db, place)
+        if path:
+            drawing.path(path, fill=band_colour(n, count), kind="band")
+
+
+def band_colour(band: int, count: int) -> str:
+    """Colour of the n-th of so many bands, from light (low) to dark (high)."""
+    return style.shade(0.04 + 0.72 * band / max(1, count - 1))
+
+
+def _hatching(drawing: Drawing, grid: LevelGrid, place: PlanFrame) -> None:
+    top = max((v for row in grid.std_db for v in row if math.isfinite(v)), default=0.0)
+    if top <= grid.hatch_above_db:
+        return
+    path = _area_path(_generator(grid, grid.std_db), grid.hatch_above_db, top + 1.0, place)
+    if not path:
+        return
+    name = "hatch-" + hashlib.sha256(path.encode()).hexdigest()[:8]
+    drawing.define(
+        f'<pattern id="{name}" patternUnits="userSpaceOnUse" width="5" height="5" patternTransform="rotate(45)">'
+        f'<line x1="0" y1="0" x2="0" y2="5" stroke="{style.PAPER}" stroke-width="1.6"/>'
+        f'<line x1="1.2" y1="0" x2="1.2" y2="5" stroke="{style.INK}" stroke-width="0.5"/></pattern>'
+    )
+    drawing.path(path, fill=f"url(#{name})", kind="uncertain")
+
+
+def _contours(drawing: Drawing, grid: LevelGrid, place: PlanFrame, words: Words) -> None:
+    generator = _generator(grid, grid.level_db)
+    labels: list[Point] = []
+    for level in contour_levels(grid):
+        lines = [[place.at((float(x), float(y))) for x, y in line] for line in generator.lines(level)]
+        for line in lines:
+            drawing.polyline(line, stroke=style.INK, width=0.6, kind="contour")
+        if lines:
+            _label(drawing, max(lines, key=_length), level, labels, words)
+
+
+def _length(line: list[Point]) -> float:
+    return sum(math.dist(a, b) for a, b in zip(line[:-1], line[1:], strict=True))
+
+
+def _label(drawing: Drawing, line: list[Point], level: float, taken: list[Point], words: Words) -> None:
+    """Puts the label where the line is far from other labels; very short lines stay without."""
+    if _length(line) < 36:
+        return
+    inner = line[len(line) // 10 : len(line) - len(line) // 10] or line
+    at = max(inner[:: max(1, len(inner) // 24)], key=lambda p: min((math.dist(p, t) for t in taken), default=0.0))
+    if not taken:
+        at = inner[len(inner) // 2]
+    taken.append(at)
+    drawing.text((at[0], at[1] + 2.6), words.numbers.as_given(level), size=7.5, anchor="middle", weight="600",
+                 halo=True, kind="contour-label")  # fmt: skip
+
+
+def _legend(drawing: Drawing, grid: LevelGrid, span: tuple[float, float], words: Words) -> None:
+    low, high = span
+    count = round((high - low) / grid.step_db)
+    x, top = drawing.width - _LEGEND + 8, 30.0
+    height = min(18.0, (drawing.height - 70) / count)
+    for n in range(count):
+        y = top + height * (count - 1 - n)
+        drawing.rect((x, y), 12, height, fill=band_colour(n, count), stroke=style.RULE, line_width=0.4)
+    for n in range(count + 1):
+        y = top + height * (count - n)
+        drawing.text((x + 15, y + 2.4), words.numbers.as_given(low + n * grid.step_db), size=7, fill=style.SOFT)
+    drawing.text((drawing.width, top - 8), words.say("figure.map.unit"), size=7, anchor="end", fill=style.SOFT)
