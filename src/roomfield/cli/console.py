@@ -1,0 +1,132 @@
+"""How the command line speaks: tables, JSON, progress, one-line errors and exit codes.
+
+Exit codes
+----------
+0   done
+2   the command itself is not understood (also for unknown options)
+3   something given cannot be used: file, value, name
+4   the record cannot be opened, read or written
+5   stored or packed bytes do not match their checksum
+6   asked too early: another step comes first
+130 stopped by the user
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Annotated, Any
+
+import typer
+
+from roomfield.errors import IntegrityError, RejectedRows, RoomfieldError, StoreError, TooEarlyError
+
+_CODES: tuple[tuple[type[RoomfieldError], int], ...] = (
+    (StoreError, 4),
+    (IntegrityError, 5),
+    (TooEarlyError, 6),
+    (RoomfieldError, 3),
+)
+_MOST_ROWS = 40
+
+ProgressCall = Callable[[float], None]
+
+
+DEFAULT_RECORD = "roomfield.sqlite"
+Record = Annotated[
+    str,
+    typer.Option(
+        "--record",
+        envvar="ROOMFIELD_RECORD",
+        help="The record: an SQLite file, a folder, a survey document (.json) or a PostgreSQL URL.",
+    ),
+]
+SurveyId = Annotated[
+    str,
+    typer.Option(
+        "--survey",
+        envvar="ROOMFIELD_SURVEY",
+        help="Id of the survey; may be left out if the record holds only one.",
+    ),
+]
+VisitId = Annotated[str, typer.Option("--visit", help="Id of the visit; the first one if left out.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Answer as JSON on standard output.")]
+
+
+def answer(as_json: bool, plain: Any, show: Callable[[], None]) -> None:
+    """Print JSON if it was asked for, else show it to a person.
+
+    Parameters
+    ----------
+    plain : object
+        Made of dictionaries, lists, strings and numbers.
+    show : callable
+        Prints it for a person.
+    """
+    if as_json:
+        typer.echo(json.dumps(_finite(plain), ensure_ascii=False, indent=2, allow_nan=False))
+    else:
+        show()
+
+
+def _finite(value: Any) -> Any:
+    """JSON knows no infinity: an open end becomes null."""
+    if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):
+        return None
+    if isinstance(value, Mapping):
+        return {str(key): _finite(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_finite(item) for item in value]
+    return value
+
+
+def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print a table; long ones are cut and say so."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    sheet = Table(title=title or None, title_justify="left", box=box.SIMPLE_HEAD)
+    for column in columns:
+        sheet.add_column(column)
+    for row in rows[:_MOST_ROWS]:
+        sheet.add_row(*[cell.replace("[", "\\[") for cell in row])
+    Console(highlight=False).print(sheet)
+    if len(rows) > _MOST_ROWS:
+        typer.echo(f"... and {len(rows) - _MOST_ROWS} more; --json gives all.")
+
+
+@contextmanager
+def progress(what: str) -> Iterator[ProgressCall]:
+    """A progress bar on standard error, from 0 to 1; silent where there is no terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    with Progress(
+        TextColumn(what),
+        BarColumn(),
+        TimeRemainingColumn(),
+        console=console,
+        disable=not console.is_terminal,
+        transient=True,
+    ) as bar:
+        task = bar.add_task(what, total=1.0)
+        yield lambda share: bar.update(task, completed=share)
+
+
+def say_error(fault: RoomfieldError | str) -> int:
+    """Print one sentence on standard error and give the exit code."""
+    if isinstance(fault, str):
+        typer.echo(f"roomfield: {fault}", err=True)
+        return 130
+    typer.echo(f"roomfield: {fault.sentence()}", err=True)
+    if isinstance(fault, RejectedRows):
+        for row in fault.faults[:_MOST_ROWS]:
+            typer.echo(f"  line {row.line}, {row.column}: {row.value!r} - {row.reason}", err=True)
+        if len(fault.faults) > _MOST_ROWS:
+            typer.echo(f"  ... and {len(fault.faults) - _MOST_ROWS} more", err=True)
+    sys.stderr.flush()
+    return next(code for kind, code in _CODES if isinstance(fault, kind))

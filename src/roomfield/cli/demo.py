@@ -1,0 +1,55 @@
+"""demo: the main job on an invented home."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from roomfield.cli.console import AsJson, answer, progress
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verb."""
+    app.command()(demo)
+
+
+def demo(
+    folder: Annotated[
+        str, typer.Argument(help="Folder for the demo record and its report.")
+    ] = "roomfield-demo",
+    language: Annotated[str, typer.Option(help="en or de.")] = "en",
+    as_json: AsJson = False,
+) -> None:
+    """Make the demo survey (invented home, invented meter, invented people) and its report."""
+    from roomfield.workbench.example import demo_job
+    from roomfield.workbench.whole import whole_report
+
+    job = demo_job(folder)
+    home = Path(folder).resolve()
+    package = home / "survey-package.zip"
+    with progress("demo report") as on_progress:
+        job.write_package(package)
+        paths = [
+            whole_report(job, home / f"report{ending}", language=language, on_progress=on_progress)
+            for ending in (".pdf", ".html", ".xlsx")
+        ]
+    plain = {
+        "record": str(home / "roomfield.sqlite"),
+        "package": str(package),
+        "report": str(paths[0]),
+        "also": [str(p) for p in paths[1:]],
+        "invented": True,
+    }
+    answer(as_json, plain, lambda: _show(plain))
+
+
+def _show(plain: dict[str, object]) -> None:
+    typer.echo("The demo survey is invented: home, meter and people do not exist.")
+    typer.echo(f"Report (PDF):    {plain['report']}")
+    for path in plain["also"] if isinstance(plain["also"], list) else []:
+        typer.echo(f"Report ({Path(path).suffix[1:].upper()}):   {path}")
+    typer.echo(f"Survey package:  {plain['package']}")
+    typer.echo(f"Record:          {plain['record']}")
+    typer.echo(f"Look around:     roomfield assess --record {plain['record']}")

@@ -1,0 +1,40 @@
+"""The command line: parse, one call, print."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from roomfield import __version__
+from roomfield.cli import demo, findings, intake, listening, records, remedies, rooms, series, serving
+from roomfield.cli.console import say_error
+from roomfield.errors import RoomfieldError
+
+app = typer.Typer(
+    name="roomfield",
+    help="From hand-meter readings in a home to an exposure report that stands up.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+for group in (demo, records, intake, findings, listening, series, rooms, remedies, serving):
+    group.register(app)
+
+
+@app.command()
+def version() -> None:
+    """Print the version."""
+    typer.echo(__version__)
+
+
+def run() -> None:
+    """Run the command line; every fault becomes one sentence and an exit code."""
+    try:
+        app()
+    except RoomfieldError as fault:
+        sys.exit(say_error(fault))
+    except BrokenPipeError:
+        sys.exit(0)
+    except KeyboardInterrupt:
+        sys.exit(say_error("stopped before it was done; nothing half-made was kept."))

@@ -1,0 +1,159 @@
+"""new, list, pack, unpack, follow-up, amend, withdraw, delete: the record."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, table
+
+Reason = Annotated[str, typer.Option(help="Why; it stands in the report.")]
+By = Annotated[str, typer.Option(help="Who.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verbs."""
+    app.command()(new)
+    app.command(name="list")(list_surveys)
+    app.command()(pack)
+    app.command()(unpack)
+    app.command(name="follow-up")(follow_up)
+    app.command()(amend)
+    app.command()(withdraw)
+    app.command()(delete)
+
+
+def new(
+    title: Annotated[str, typer.Argument(help="What the survey is called.")],
+    record: Record = DEFAULT_RECORD,
+    starter: Annotated[str, typer.Option(help="Dwelling to start from; 'blank' for none.")] = "blank",
+    client: Annotated[str, typer.Option(help="Client.")] = "",
+    assessor: Annotated[str, typer.Option(help="Assessor.")] = "",
+    jurisdiction: Annotated[str, typer.Option(help="Code of the legal limits, such as EU, CH, US.")] = "EU",
+    guideline: Annotated[str, typer.Option(help="Guideline that the client chose; empty for none.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Begin a survey; the record is made if it is not there yet."""
+    from roomfield.workbench.begin import begin_survey
+
+    survey = begin_survey(
+        record,
+        title,
+        starter=starter,
+        client=client,
+        assessor=assessor,
+        jurisdiction=jurisdiction,
+        guideline=guideline,
+    )
+    answer(
+        as_json,
+        {"survey": survey.id, "record": record},
+        lambda: typer.echo(f"Survey {survey.id} in {record}"),
+    )
+
+
+def list_surveys(
+    words: Annotated[str, typer.Argument(help="Words that title, client or address hold.")] = "",
+    record: Record = DEFAULT_RECORD,
+    as_json: AsJson = False,
+) -> None:
+    """List the surveys of a record, last changed first."""
+    from roomfield.workbench.surveys import list_surveys as call
+    from roomfield.workbench.surveys import open_records
+
+    cards = call(open_records(record), words)
+    rows = [(c.id, c.title, c.line, c.changed_at[:16], str(c.readings)) for c in cards]
+    plain = [vars(c) for c in cards]
+    answer(as_json, plain, lambda: table("Surveys", ("id", "title", "client", "changed", "readings"), rows))
+
+
+def pack(
+    target: Annotated[str, typer.Argument(help="Zip file to write.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Write the survey package (BagIt, RFC 8493): the survey with all its files and their checksums."""
+    from roomfield.workbench.job import open_job
+
+    digest = open_job(record, survey).write_package(target)
+    answer(as_json, {"package": target, "sha256": digest}, lambda: typer.echo(f"{target}\nSHA-256 {digest}"))
+
+
+def unpack(
+    package: Annotated[str, typer.Argument(help="Survey package.")],
+    record: Record = DEFAULT_RECORD,
+    as_json: AsJson = False,
+) -> None:
+    """Check every checksum of a survey package, then take it into a record."""
+    from roomfield.workbench.job import take_in_package
+    from roomfield.workbench.surveys import open_records
+
+    survey = take_in_package(open_records(record), package)
+    plain = {"survey": survey.id, "readings": len(survey.readings)}
+    answer(as_json, plain, lambda: typer.echo(f"Survey {survey.id}, {len(survey.readings)} readings"))
+
+
+def follow_up(
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    title: Annotated[str, typer.Option(help="Title of the copy.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Copy a survey for the visit after the work was done."""
+    from roomfield.workbench.job import open_job
+    from roomfield.workbench.surveys import copy_for_follow_up, open_records
+
+    source = open_job(record, survey).survey
+    copy = copy_for_follow_up(open_records(record), source.id, title)
+    answer(as_json, {"survey": copy}, lambda: typer.echo(f"Survey {copy}"))
+
+
+def amend(
+    observation: Annotated[str, typer.Argument(help="Id of the reading, bearing, recording or log.")],
+    field: Annotated[str, typer.Argument(help="Field to correct, such as value_w_m2.")],
+    value: Annotated[str, typer.Argument(help="New value; a number or a word.")],
+    reason: Reason,
+    by: By,
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Correct an observation; the original stays in the record."""
+    from roomfield.workbench.begin import amend_observation
+
+    made = amend_observation(record, survey, observation, field, value, reason, by)
+    answer(as_json, vars(made), lambda: typer.echo(f"{field}: {made.old} -> {made.new}"))
+
+
+def withdraw(
+    observation: Annotated[str, typer.Argument(help="Id of the observation.")],
+    reason: Reason,
+    by: By,
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Take an observation out of the findings; it stays in the record with the reason."""
+    from roomfield.workbench.job import open_job
+    from roomfield.workbench.surveys import open_records
+    from roomfield.workbench.surveys import withdraw as call
+
+    made = call(open_records(record), open_job(record, survey).survey.id, observation, reason, by)
+    answer(as_json, vars(made), lambda: typer.echo(f"{observation} is withdrawn"))
+
+
+def delete(
+    title: Annotated[str, typer.Argument(help="The survey's title, typed in full.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Remove a survey for good; its title must be typed."""
+    from roomfield.workbench.job import open_job
+    from roomfield.workbench.surveys import delete_survey, open_records
+
+    name = open_job(record, survey).survey.id
+    delete_survey(open_records(record), name, title)
+    answer(as_json, {"deleted": name}, lambda: typer.echo(f"{name} is deleted"))
