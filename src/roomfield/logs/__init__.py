@@ -1,1 +1,29 @@
-"""Long series: ingest, gaps, rolling averages, percentiles, day profile, events."""
+"""Long series: ingest, gaps, rolling averages, percentiles, day profile, events.
+
+The names below are loaded when first used, so that importing this package costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+_HOMES = {
+    "guess_mapping": "guess",
+    "Mapping": "mapping",
+    "Guess": "mapping",
+    "Question": "mapping",
+    "ingest": "ingest",
+    "open_series": "series",
+    "LogSeries": "series",
+    "IngestReport": "series",
+    "GapRule": "series",
+}
+
+__all__ = list(_HOMES)
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(name)
+    return getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)

@@ -1,0 +1,179 @@
+"""Taking in a log: whole or not at all, once."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from uuid import uuid4
+
+from roomfield.errors import StoreError
+from roomfield.logs import pyramid
+from roomfield.logs.guess import guess_mapping
+from roomfield.logs.mapping import Mapping
+from roomfield.logs.refine import Refinery, Tally
+from roomfield.logs.series import NOTES_FILE, PYRAMID_FILE, SERIES_FILE, IngestReport, LogSeries, open_series
+from roomfield.logs.staging import Staged, stage
+
+Progress = Callable[[float, str], None]
+"""Called with the share done (0 to 1) and what is being done."""
+
+
+def content_sha256(path: Path) -> str:
+    """SHA-256 of a file's bytes."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def ingest(
+    path: str | Path,
+    mapping: Mapping | None,
+    store_dir: str | Path,
+    *,
+    progress: Progress | None = None,
+) -> LogSeries:
+    """Store a log as Parquet, with its timeline pyramid and its report.
+
+    Parameters
+    ----------
+    path : str or Path
+        The log as received.
+    mapping : Mapping or None
+        Confirmed mapping; None takes the guess, if it leaves nothing open.
+    store_dir : str or Path
+        Folder in which stored logs lie, each in a folder of its own.
+    progress : callable or None
+        Told how far it is.
+
+    Returns
+    -------
+    LogSeries
+        The stored series; ``already_known`` if this content was stored before with the same mapping.
+
+    Raises
+    ------
+    TooEarlyError
+        If the mapping is ambiguous and not confirmed.
+    RejectedRows, FormatError, InputError
+        If the file cannot be taken in; nothing is left behind.
+    StoreError
+        If the folder cannot be written.
+    """
+    source, store = Path(path), Path(store_dir)
+    tell = progress or (lambda share, words: None)
+    chosen = mapping if mapping is not None else guess_mapping(source)
+    chosen.require_confirmed(source.name)
+    chosen.check()
+    tell(0.0, "checking whether this log is known")
+    digest = content_sha256(source)
+    series_id = hashlib.sha256(f"{digest} {chosen.fingerprint()}".encode()).hexdigest()[:32]
+    folder = store / series_id
+    if (folder / NOTES_FILE).is_file():
+        return replace(open_series(folder), already_known=True)
+    scratch = store / f".incoming-{uuid4().hex}"
+    try:
+        scratch.mkdir(parents=True)
+    except OSError as fault:
+        raise StoreError(
+            "it cannot be written to.", where=str(store), mend="Choose another folder."
+        ) from fault
+    try:
+        _fill(scratch, source, chosen, (series_id, digest), tell)
+        _move(scratch, folder)
+    finally:
+        shutil.rmtree(scratch, ignore_errors=True)
+    tell(1.0, "stored")
+    return open_series(folder)
+
+
+def _move(scratch: Path, folder: Path) -> None:
+    try:
+        os.replace(scratch, folder)
+    except OSError as fault:
+        if not (folder / NOTES_FILE).is_file():
+            raise StoreError(
+                "it cannot be written to.", where=str(folder), mend="Choose another folder."
+            ) from fault
+
+
+def _fill(scratch: Path, source: Path, mapping: Mapping, ids: tuple[str, str], tell: Progress) -> None:
+    tell(0.05, "reading the rows")
+    work = scratch / "work"
+    work.mkdir()
+    staged = stage(source, mapping, work)
+    tell(0.55, "ordering and checking the readings")
+    refinery = Refinery(staged, mapping, work, source.name)
+    tally = refinery.run(scratch / SERIES_FILE)
+    tell(0.9, "drawing up the timeline")
+    nominal = tally.nominal_interval_s
+    pyramid.build(scratch / SERIES_FILE, scratch / PYRAMID_FILE, nominal, refinery.unit.scale, work)
+    series = LogSeries(
+        directory=scratch,
+        id=ids[0],
+        source_name=source.name,
+        source_sha256=ids[1],
+        unit=refinery.unit,
+        kind=mapping.kind,
+        zone=mapping.zone or "UTC",
+        start_us=tally.first_us,
+        end_us=tally.last_us,
+        rows=tally.rows,
+        nominal_interval_s=nominal,
+        minimum=tally.minimum,
+        maximum=tally.maximum,
+        mean_shift=tally.total / tally.rows,
+        report=_report(staged, mapping, tally),
+        mapping=mapping.to_dict(),
+    )
+    (scratch / NOTES_FILE).write_text(
+        json.dumps(series.to_dict(), indent=1, ensure_ascii=False), encoding="utf-8"
+    )
+    shutil.rmtree(work)
+
+
+def _report(staged: Staged, mapping: Mapping, tally: Tally) -> IngestReport:
+    report = IngestReport(
+        rows_read=staged.rows,
+        rows_stored=tally.rows,
+        identical_repeats=tally.identical,
+        merged_repeats=tally.merged,
+        out_of_order=tally.out_of_order,
+        missing=tally.missing,
+        unreadable=staged.unreadable,
+        below_floor=tally.below_floor,
+        overload=tally.overload,
+        doubled_hour_undecided=tally.undecided,
+        hour_that_never_was=tally.unreal,
+        spread=mapping.spread_repeats,
+    )
+    return replace(report, remarks=_remarks(report, mapping))
+
+
+def _remarks(report: IngestReport, mapping: Mapping) -> tuple[str, ...]:
+    merged = "highest kept" if mapping.kind in ("peak", "max_hold") else "averaged as power"
+    said = (
+        (report.unreadable, "{} rows could not be read and were left out."),
+        (report.missing, "{} rows hold no level; their time counts as not observed."),
+        (report.out_of_order, "{} rows stand before the row above them in time; the readings were sorted."),
+        (report.identical_repeats, "{} readings repeat a time and a level already there; one was kept."),
+        (report.merged_repeats, f"{{}} readings share a time with a different level; {merged}."),
+        (
+            report.below_floor,
+            "{} readings lie at or below the meter's floor; they are kept as bounds, not as levels.",
+        ),
+        (report.overload, "{} readings are overloads; the true level was at least as high."),
+        (
+            report.hour_that_never_was,
+            "{} stamps lie in the hour that daylight saving skips: the clock seems not to follow it; "
+            "consider a fixed offset as zone.",
+        ),
+        (
+            report.doubled_hour_undecided,
+            "{} stamps lie in the hour that daylight saving doubles and were read as its first pass.",
+        ),
+    )
+    return tuple(text.format(count) for count, text in said if count)

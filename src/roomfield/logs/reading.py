@@ -1,0 +1,135 @@
+"""One cell as written, in DuckDB's SQL: a number, a mark for below floor or overload, or nothing."""
+
+from __future__ import annotations
+
+import re
+
+from roomfield.logs.clock import ELAPSED_FORMS, EPOCH_FORMS, MICRO, pattern_variants
+
+FINE, BELOW_FLOOR, OVERLOAD, MISSING, UNREADABLE = 0, 1, 2, 3, 4
+"""Codes of a stored or staged reading."""
+
+OVERLOAD_WORDS = (
+    "ol",
+    "ovl",
+    "over",
+    "overload",
+    "overrange",
+    "ovr",
+    "sat",
+    "saturated",
+    "high",
+    "hi",
+    "inf",
+    "+inf",
+)
+FLOOR_WORDS = ("low", "lo", "under", "below", "underrange", "nd", "n.d.", "<lod", "<lof", "floor")
+MISSING_WORDS = ("", "na", "n/a", "nan", "null", "none", "-", "--", "---", "----", "missing", "#n/a")
+
+_NUMBER = r"[-+]?[0-9][0-9., ']*(?:[eE][-+]?[0-9]+)?|[-+]?[.,][0-9]+"
+CELL = re.compile(rf"^\s*([<>≤≥]?)\s*({_NUMBER})\s*(\D.*)?$")
+"""A cell: mark, number, unit."""
+
+
+def quoted(text: str) -> str:
+    """A string literal."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def name(column: str) -> str:
+    """A quoted column name."""
+    return '"' + column.replace('"', '""') + '"'
+
+
+def _listed(words: tuple[str, ...]) -> str:
+    return "(" + ", ".join(quoted(word) for word in words) + ")"
+
+
+def time_sql(columns: tuple[str, ...], form: str, start_us: int = 0) -> str:
+    """Expression giving microseconds since 1970, of UTC or of the wall clock, or NULL.
+
+    Parameters
+    ----------
+    columns : tuple of str
+        One column, or date and time of day.
+    form : str
+        Name of a `roomfield.logs.clock.TimeForm`, or ``typed`` for a column of time stamps.
+    start_us : int
+        Start of the log [µs], for forms that count from it.
+    """
+    if form == "typed":
+        return f"epoch_us({name(columns[0])})"
+    text = " || ' ' || ".join(f"trim({name(column)})" for column in columns)
+    if form in EPOCH_FORMS:
+        return _count_sql(text, MICRO / EPOCH_FORMS[form][0], 0)
+    if form in ELAPSED_FORMS:
+        return _count_sql(text, MICRO / ELAPSED_FORMS[form], start_us)
+    if form == "iso":
+        plain = f"replace({text}, ',', '.')"
+        return f"epoch_us(coalesce(TRY_CAST({text} AS TIMESTAMP), TRY_CAST({plain} AS TIMESTAMP)))"
+    if form == "iso_zoned":
+        zoned = f"epoch_us(TRY_CAST(replace({text}, ',', '.') AS TIMESTAMPTZ))"
+        return f"CASE WHEN ends_with({text}, 'Z') THEN {time_sql(columns, 'iso')} ELSE {zoned} END"
+    patterns = "[" + ", ".join(quoted(variant) for variant in pattern_variants(form)) + "]"
+    return f"epoch_us(try_strptime({text}, {patterns}))"
+
+
+def _count_sql(text: str, micros: float, start_us: int) -> str:
+    count = f"TRY_CAST(replace({text}, ',', '.') AS DOUBLE)"
+    return f"CAST(round({count} * {micros!r}) AS BIGINT) + {start_us}"
+
+
+def number_sql(text: str, decimal: str) -> str:
+    """Expression reading a number with the given decimal mark, or NULL."""
+    if decimal == ".":
+        return f"TRY_CAST({text} AS DOUBLE)"
+    if decimal == ",":
+        grouped, plain = r"[-+]?\d{1,3}(\.\d{3})+(,\d*)?", f"replace(replace({text}, '.', ''), ',', '.')"
+    else:
+        grouped, plain = r"[-+]?\d{1,3}(,\d{3})+(\.\d*)?", f"replace({text}, ',', '')"
+    mark = "." if decimal == "," else ","
+    return (
+        f"CASE WHEN contains({text}, {quoted(mark)}) AND NOT regexp_full_match({text}, {quoted(grouped)}) "
+        f"THEN NULL ELSE TRY_CAST({plain} AS DOUBLE) END"
+    )
+
+
+def value_sql(column: str, decimal: str, units_in_values: bool, status: str = "") -> tuple[str, str, str]:
+    """Expressions for the number, its code and the unit written beside it.
+
+    Parameters
+    ----------
+    column : str
+        Column of values, as text.
+    decimal : str
+        ``.``, ``,`` or ``., grouped`` (commas between thousands).
+    units_in_values : bool
+        Whether cells may end in a unit.
+    status : str
+        Column with words such as OVL; empty if there is none.
+    """
+    text = f"trim({name(column)})"
+    plain = number_sql(text, decimal)
+    pattern = quoted(CELL.pattern)
+    inner = number_sql(f"trim(regexp_extract({text}, {pattern}, 2))", decimal)
+    number = f"coalesce({plain}, {inner})"
+    mark = f"regexp_extract({text}, {pattern}, 1)"
+    unit = f"trim(coalesce(regexp_extract({text}, {pattern}, 3), ''))" if units_in_values else "''"
+    tail_ok = "TRUE" if units_in_values else f"coalesce(regexp_extract({text}, {pattern}, 3), '') = ''"
+    by_text = (
+        f"CASE WHEN isnan({plain}) THEN {MISSING} WHEN isinf({plain}) THEN {OVERLOAD} "
+        f"WHEN {plain} IS NOT NULL THEN {FINE} "
+        f"WHEN {text} IS NULL OR lower({text}) IN {_listed(MISSING_WORDS)} THEN {MISSING} "
+        f"WHEN lower({text}) IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "
+        f"WHEN lower({text}) IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} "
+        f"WHEN {inner} IS NULL OR NOT {tail_ok} THEN {UNREADABLE} "
+        f"WHEN {mark} IN ('<', '≤') THEN {BELOW_FLOOR} WHEN {mark} IN ('>', '≥') THEN {OVERLOAD} ELSE {FINE} END"
+    )
+    if not status:
+        return number, by_text, unit
+    word = f"lower(trim({name(status)}))"
+    code = (
+        f"CASE WHEN {word} IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "
+        f"WHEN {word} IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} ELSE {by_text} END"
+    )
+    return number, code, unit
