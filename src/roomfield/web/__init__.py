@@ -1,1 +1,5 @@
-"""The browser door: a local page, nothing beyond localhost."""
+"""The browser door: pages and an HTTP API on this computer, for the whole job."""
+
+from roomfield.web.server import serve
+
+__all__ = ["serve"]

@@ -102,12 +102,18 @@ def plan_faults(sheet: PlanSheet) -> Iterator[str]:
         yield f"the plan has {len(items)} items; at most {LARGEST_SHEET} are taken"
         return
     yield from _name_faults(items)
-    yield from (f"{_noun(item)} has a coordinate that is not between -10 and 10 km" for item in items if _is_wild(item))
+    yield from (
+        f"{_noun(item)} has a coordinate that is not between -10 and 10 km"
+        for item in items
+        if _is_wild(item)
+    )
     storeys = {storey.id for storey in dwelling.storeys}
     for part in (*dwelling.rooms, *dwelling.walls):
         if part.storey_id not in storeys:
             yield f"{_noun(part)} stands on a storey that is not there"
-    yield from (f"{_noun(room)} needs at least three corners" for room in dwelling.rooms if len(room.outline) < 3)
+    yield from (
+        f"{_noun(room)} needs at least three corners" for room in dwelling.rooms if len(room.outline) < 3
+    )
     for storey in dwelling.storeys:
         if not storey.ceiling_m > storey.floor_m:
             yield f"{_noun(storey)} has its ceiling under its floor"
@@ -131,7 +137,11 @@ def _wall_faults(wall: Wall) -> Iterator[str]:
         yield f"{_noun(wall)} has no height"
     if any(not layer.thickness_m > 0.0 for layer in wall.layers):
         yield f"{_noun(wall)} has a layer without thickness"
-    yield from (f"opening {hole.id!r} does not fit into {_noun(wall)}" for hole in wall.openings if _sticks_out(hole, wall))
+    yield from (
+        f"opening {hole.id!r} does not fit into {_noun(wall)}"
+        for hole in wall.openings
+        if _sticks_out(hole, wall)
+    )
 
 
 def _sticks_out(hole: Opening, wall: Wall) -> bool:
@@ -161,4 +171,3 @@ def _numbers(value: Any) -> Iterator[float]:
         for field in fields(value):
             if field.name not in {"shields", "layers", "panel"}:
                 yield from _numbers(getattr(value, field.name))
-

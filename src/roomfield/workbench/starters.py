@@ -107,7 +107,9 @@ def _wall(number: int, row: dict[str, Any], storey: Storey) -> Wall:
     x0, y0, x1, y1 = row["line"]
     floor = storey.floor_m
     windows = [
-        Opening(f"window-{number}-{n}", OpeningKind.WINDOW, a, b, floor + SILL_M, floor + WINDOW_HEAD_M, PANES)
+        Opening(
+            f"window-{number}-{n}", OpeningKind.WINDOW, a, b, floor + SILL_M, floor + WINDOW_HEAD_M, PANES
+        )
         for n, (a, b) in enumerate(row.get("windows", []), 1)
     ]
     doors = [
@@ -129,7 +131,9 @@ def _wall(number: int, row: dict[str, Any], storey: Storey) -> Wall:
 
 def _place(number: int, row: dict[str, Any], dwelling: Dwelling) -> Place:
     x, y, z = row["at"]
-    room = next((r.id for r in dwelling.rooms if r.storey_id == row["storey"] and _holds(r.outline, x, y)), "")
+    room = next(
+        (r.id for r in dwelling.rooms if r.storey_id == row["storey"] and _holds(r.outline, x, y)), ""
+    )
     return Place(
         id=f"place-{number}",
         name=row["name"],

@@ -1,0 +1,41 @@
+"""The plan as one document, and what can be laid under it."""
+
+from __future__ import annotations
+
+import json
+from functools import partial
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+
+from roomfield.web.desk import Desk, Form, Opened
+from roomfield.workbench import plans, surveys, underlays
+
+router = APIRouter(prefix="/api/v1/surveys/{survey_id}/plan", tags=["plan"])
+
+
+@router.get("")
+def read_plan(opened: Opened) -> dict[str, Any]:
+    """The plan with the revision to hand back when it is replaced."""
+    return {"revision": opened.revision, "plan": json.loads(plans.write_plan(plans.plan_of(opened.survey)))}
+
+
+@router.put("")
+async def replace_plan(
+    request: Request, records: Desk, survey_id: str, revision: Annotated[int, Query(ge=1)]
+) -> dict[str, int]:
+    """Replace the plan as a whole, unless the survey was changed since ``revision``."""
+    sheet = plans.read_plan(await request.body())
+    return {"revision": surveys.revise(records, survey_id, partial(plans.with_plan, sheet=sheet), revision)}
+
+
+@router.post("/underlay")
+async def add_underlay(opened: Opened, form: Form) -> dict[str, Any]:
+    """A picture or PDF page to trace over (answers its hash), or a DXF or GeoJSON file (answers a plan)."""
+    upload = form.file("file")
+    content = await upload.read()
+    page = int(form.number("page", 1.0))
+    taken = underlays.take_in(opened.records, opened.survey.id, content, upload.filename or "", page)
+    if taken.plan is not None:
+        return {"plan": json.loads(plans.write_plan(taken.plan)), "sha256": ""}
+    return {"plan": None, "sha256": taken.sha256}

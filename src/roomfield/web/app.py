@@ -1,0 +1,66 @@
+"""The application factory: the record, the pages and the HTTP API behind one doorkeeper."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+from fastapi import FastAPI
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.staticfiles import StaticFiles
+
+from roomfield.web import faults
+from roomfield.web.api import ROUTERS as API_ROUTERS
+from roomfield.web.gate import Gate
+from roomfield.web.guard import Guard
+from roomfield.web.pages import ROUTERS as PAGE_ROUTERS
+from roomfield.web.settings import Settings
+from roomfield.workbench import touring
+from roomfield.workbench.surveys import Records, open_records
+
+DESCRIPTION = (
+    "The job as calls: surveys, plan, readings, findings, what-if, report. "
+    "Requests that change something carry the header `x-roomfield-client` with any value."
+)
+
+
+def create_app(records: Records | str, settings: Settings | None = None, *, demo: bool = False) -> FastAPI:
+    """The pages and the API over one record.
+
+    Parameters
+    ----------
+    records : Records or str
+        The open record, or the file or URL to open.
+    settings : Settings, optional
+        Address, limits, access; loopback by default.
+    demo : bool
+        True to put the invented demonstration survey into the record if it is not there.
+
+    Raises
+    ------
+    StoreError
+        If the record cannot be opened.
+    """
+    settings = settings or Settings()
+    app = FastAPI(
+        title="roomfield",
+        description=DESCRIPTION,
+        version="1",
+        openapi_url="/api/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        middleware=[Middleware(Guard, settings=settings), Middleware(GZipMiddleware, minimum_size=1500)],
+    )
+    app.state.records = open_records(records) if isinstance(records, str) else records
+    app.state.settings = settings
+    app.state.gate = Gate(settings)
+    for router in (*PAGE_ROUTERS, *API_ROUTERS):
+        app.include_router(router)
+    here = Path(str(files("roomfield.web")))
+    app.mount("/static/locale", StaticFiles(directory=here / "locale"), name="locale")
+    app.mount("/static", StaticFiles(directory=here / "static"), name="static")
+    faults.install(app)
+    if demo:
+        touring.begin(app.state.records)
+    return app

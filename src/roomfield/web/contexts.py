@@ -1,0 +1,223 @@
+"""What each page shows: one dataclass per page, and nothing else reaches its template."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from roomfield.survey import Assignment, Meter, Survey, Visit
+
+
+@dataclass(frozen=True)
+class Context:
+    """What a template is given.
+
+    Attributes
+    ----------
+    template : str
+        File of the template.
+    """
+
+    template: ClassVar[str] = ""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the job, as the strip of steps shows it."""
+
+    slug: str
+    name: str
+
+
+STEPS = (
+    Step("assignment", "Assignment"),
+    Step("plan", "Plan"),
+    Step("walk", "Walk"),
+    Step("listen", "Listen"),
+    Step("logs", "Logs"),
+    Step("understand", "Understand"),
+    Step("what-if", "What if"),
+    Step("before-after", "Before and after"),
+    Step("report", "Report"),
+)
+
+
+@dataclass(frozen=True)
+class Head:
+    """The title block of a survey's pages.
+
+    Parameters
+    ----------
+    line : str
+        Client and address.
+    """
+
+    id: str
+    title: str
+    line: str
+    invented: bool
+    revision: int
+
+
+def head_of(survey: Survey, revision: int) -> Head:
+    """The title block of a survey.
+
+    Parameters
+    ----------
+    survey : Survey
+        The survey that is open.
+    revision : int
+        Its revision in the store.
+    """
+    line = " · ".join(part for part in (survey.assignment.client, survey.assignment.address) if part)
+    return Head(survey.id, survey.title, line, survey.invented, revision)
+
+
+@dataclass(frozen=True)
+class FaultPage(Context):
+    """Something cannot be done: what, where, how to mend it."""
+
+    template: ClassVar[str] = "fault.html"
+    heading: str
+    what: str
+    where: str
+    mend: str
+
+
+@dataclass(frozen=True)
+class UnlockPage(Context):
+    """Asks another device for the one-time code."""
+
+    template: ClassVar[str] = "unlock.html"
+    refused: bool = False
+
+
+@dataclass(frozen=True)
+class SurveysPage(Context):
+    """The list of surveys, with its search.
+
+    Parameters
+    ----------
+    cards : tuple of SurveyCard
+        What the search found, newest change first.
+    total : int
+        How many there are in all.
+    """
+
+    template: ClassVar[str] = "surveys.html"
+    cards: tuple[Any, ...]
+    query: str
+    total: int
+    has_demo: bool
+
+
+@dataclass(frozen=True)
+class NewSurveyPage(Context):
+    """A new survey: from a dwelling to start from, or from a package."""
+
+    template: ClassVar[str] = "new.html"
+    starters: tuple[Any, ...]
+    limits: tuple[Any, ...]
+    guidelines: tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class SurveyPage(Context):
+    """A page inside a survey; its step is lit in the strip."""
+
+    step_slug: ClassVar[str] = ""
+    head: Head
+
+
+@dataclass(frozen=True)
+class AssignmentPage(SurveyPage):
+    """Who asked what; the meters and the visits."""
+
+    template: ClassVar[str] = "assignment.html"
+    step_slug: ClassVar[str] = "assignment"
+    assignment: Assignment
+    note: str
+    meters: tuple[Meter, ...]
+    visits: tuple[Visit, ...]
+    limits: tuple[Any, ...]
+    guidelines: tuple[Any, ...]
+    counts: dict[str, int]
+
+
+@dataclass(frozen=True)
+class PlanPage(SurveyPage):
+    """The plan editor and what it starts with."""
+
+    template: ClassVar[str] = "plan.html"
+    step_slug: ClassVar[str] = "plan"
+    start: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class WalkPage(SurveyPage):
+    """Fast entry of readings on the plan."""
+
+    template: ClassVar[str] = "walk.html"
+    step_slug: ClassVar[str] = "walk"
+    start: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class ListenPage(SurveyPage):
+    """Live listening, recordings, and what was heard in them."""
+
+    template: ClassVar[str] = "listen.html"
+    step_slug: ClassVar[str] = "listen"
+    start: dict[str, Any]
+    recordings: tuple[Any, ...]
+    ready: bool
+
+
+@dataclass(frozen=True)
+class LogsPage(SurveyPage):
+    """Long series of the survey, and how to bring one in."""
+
+    template: ClassVar[str] = "logs.html"
+    step_slug: ClassVar[str] = "logs"
+    start: dict[str, Any]
+    logs: tuple[Any, ...]
+    ready: bool
+
+
+@dataclass(frozen=True)
+class UnderstandPage(SurveyPage):
+    """The frame of the findings; its sections load afterwards."""
+
+    template: ClassVar[str] = "understand.html"
+    step_slug: ClassVar[str] = "understand"
+    readings: int
+    places: int
+
+
+@dataclass(frozen=True)
+class WhatIfPage(SurveyPage):
+    """The plan with things that can be moved, switched and shielded."""
+
+    template: ClassVar[str] = "whatif.html"
+    step_slug: ClassVar[str] = "what-if"
+    start: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class BeforeAfterPage(SurveyPage):
+    """Did it work: the visits that can be compared."""
+
+    template: ClassVar[str] = "beforeafter.html"
+    step_slug: ClassVar[str] = "before-after"
+    visits: tuple[Visit, ...]
+    adopted: tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class ReportPage(SurveyPage):
+    """Which parts, which language; preview and download."""
+
+    template: ClassVar[str] = "report.html"
+    step_slug: ClassVar[str] = "report"
+    parts: tuple[Any, ...]
+    report_language: str

@@ -1,0 +1,77 @@
+"""How figures and moments are written on a page."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+
+from babel.dates import format_datetime
+from babel.numbers import format_decimal
+
+from roomfield.web.words import say
+
+MICRO = 1e6
+
+
+@dataclass(frozen=True)
+class Show:
+    """Figures and moments in one language.
+
+    Parameters
+    ----------
+    language : str
+        ``en`` or ``de``.
+    """
+
+    language: str
+
+    def number(self, value: float, digits: int = 2) -> str:
+        """A number with so many significant digits, grouped as the language does."""
+        if not math.isfinite(value):
+            return "–"
+        if value == 0.0:
+            return "0"
+        places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+        rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
+        return str(
+            format_decimal(
+                rounded, format="#,##0." + "#" * places if places else "#,##0", locale=self.language
+            )
+        )
+
+    def density(self, value_w_m2: float, digits: int = 2) -> str:
+        """A power density [W/m²] in µW/m²."""
+        return f"{self.number(value_w_m2 * MICRO, digits)} µW/m²"
+
+    def span(self, low_w_m2: float, high_w_m2: float) -> str:
+        """An interval of power density [W/m²] in µW/m²; open ends in words."""
+        if low_w_m2 <= 0.0:
+            return say(self.language, "below {high}", high=self.density(high_w_m2))
+        if math.isinf(high_w_m2):
+            return say(self.language, "above {low}", low=self.density(low_w_m2))
+        return say(
+            self.language,
+            "{low} to {high}",
+            low=self.number(low_w_m2 * MICRO),
+            high=self.density(high_w_m2),
+        )
+
+    def share(self, probability: float) -> str:
+        """A probability in per cent, never rounded to certainty."""
+        percent = 100.0 * probability
+        if percent > 99.0:
+            return say(self.language, "over 99 %")
+        if percent < 1.0:
+            return say(self.language, "under 1 %")
+        return f"{percent:.0f} %"
+
+    def moment(self, iso: str) -> str:
+        """Date and time as written on this computer's clock; empty if there is none."""
+        if not iso:
+            return ""
+        try:
+            at = datetime.fromisoformat(iso)
+        except ValueError:
+            return iso
+        return str(format_datetime(at, "d MMM y, HH:mm", locale=self.language))

@@ -1,0 +1,106 @@
+"""Who asked what: assignment, meters, visits."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from roomfield.survey import Meter, VisitPurpose
+from roomfield.web.contexts import AssignmentPage
+from roomfield.web.desk import Entries, Form, Opened, OpenSurvey
+from roomfield.web.rendering import render
+from roomfield.workbench import choices, editing, surveys
+
+router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/assignment")
+_TEXTS = (
+    "client",
+    "address",
+    "assessor",
+    "organisation",
+    "question",
+    "jurisdiction",
+    "guideline",
+    "language",
+)
+
+
+@router.get("")
+def show(request: Request, opened: Opened) -> Response:
+    """The assignment with its meters and visits."""
+    survey = opened.survey
+    counts = {visit.id: len(survey.current_readings(visit.id)) for visit in survey.visits}
+    page = AssignmentPage(
+        opened.head,
+        survey.assignment,
+        survey.note,
+        survey.meters,
+        survey.visits,
+        choices.legal_limits(),
+        choices.guidelines(),
+        counts,
+    )
+    return render(request, page)
+
+
+@router.post("")
+def keep(opened: Opened, form: Form) -> Response:
+    """Keep the assignment."""
+    texts = {name: form.text(name)[: editing.LONGEST_TEXT] for name in _TEXTS if name in form.texts}
+    assignment = replace(opened.survey.assignment, **texts)
+    title = form.text("title", opened.survey.title)
+    note = form.text("note", opened.survey.note)
+    surveys.revise(
+        opened.records,
+        opened.survey.id,
+        lambda survey: editing.with_assignment(survey, title, assignment, note),
+        form.revision(),
+    )
+    return _back(opened)
+
+
+@router.post("/meter")
+def keep_meter(opened: Opened, form: Form) -> Response:
+    """Keep a meter's figures."""
+    known = {meter.id: meter for meter in opened.survey.meters}
+    meter = _meter(known.get(form.text("meter_id")) or Meter(editing.new_id("meter"), ""), form)
+    surveys.revise(
+        opened.records, opened.survey.id, lambda survey: editing.with_meter(survey, meter), form.revision()
+    )
+    return _back(opened)
+
+
+@router.post("/visit")
+def begin_visit(opened: Opened, form: Form) -> Response:
+    """Begin one more visit."""
+    purpose = VisitPurpose.FOLLOW_UP if form.text("purpose") == "follow_up" else VisitPurpose.FIRST
+    surveys.revise(
+        opened.records,
+        opened.survey.id,
+        lambda survey: editing.with_visit(survey, purpose, form.text("conditions")),
+        form.revision(),
+    )
+    return _back(opened)
+
+
+def _meter(before: Meter, form: Entries) -> Meter:
+    return replace(
+        before,
+        name=form.text("name", before.name) or before.id,
+        serial=form.text("serial", before.serial),
+        band_low_hz=form.number("band_low_mhz", before.band_low_hz / 1e6) * 1e6,
+        band_high_hz=form.number("band_high_mhz", before.band_high_hz / 1e6) * 1e6,
+        tolerance_db=form.number("tolerance_db", before.tolerance_db),
+        repeatability_db=form.number("repeatability_db", before.repeatability_db),
+        floor_w_m2=form.number("floor_uw_m2", before.floor_w_m2 * 1e6) * 1e-6,
+        overload_w_m2=form.number("overload_uw_m2", before.overload_w_m2 * 1e6) * 1e-6,
+        averaging_s=form.number("averaging_s", before.averaging_s),
+        calibrated_on=form.text("calibrated_on", before.calibrated_on),
+        calibration_due=form.text("calibration_due", before.calibration_due),
+        certificate=form.text("certificate", before.certificate),
+    )
+
+
+def _back(opened: OpenSurvey) -> Response:
+    return RedirectResponse(f"/surveys/{opened.survey.id}/assignment", status_code=303)

@@ -1,0 +1,109 @@
+"""The list of surveys: search, begin, copy, package, delete."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from roomfield.survey import Assignment, Dwelling
+from roomfield.web.contexts import NewSurveyPage, SurveysPage
+from roomfield.web.desk import Desk, Form, Opened
+from roomfield.web.rendering import language_of, render
+from roomfield.web.words import say
+from roomfield.workbench import choices, editing, packages, surveys
+from roomfield.workbench.starters import starters
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class StarterDrawing:
+    """A dwelling to start from as the form draws it."""
+
+    key: str
+    name: str
+    words: str
+    view_box: str
+    lines: tuple[str, ...]
+
+
+@router.get("/")
+def show_list(request: Request, records: Desk, query: str = "") -> Response:
+    """The list, or what a search finds in it."""
+    found = surveys.list_surveys(records, query[:200])
+    everything = found if not query.strip() else surveys.list_surveys(records)
+    has_demo = any(card.invented for card in everything)
+    return render(request, SurveysPage(found, query[:200], len(everything), has_demo))
+
+
+@router.get("/surveys/new")
+def show_new(request: Request) -> Response:
+    """The form for a new survey."""
+    drawings = tuple(_drawing(one.key, one.name, one.words, one.sheet.dwelling) for one in starters())
+    return render(request, NewSurveyPage(drawings, choices.legal_limits(), choices.guidelines()))
+
+
+@router.post("/surveys/new")
+def begin(request: Request, records: Desk, form: Form) -> Response:
+    """A new survey from a dwelling to start from."""
+    assignment = Assignment(
+        client=form.text("client"),
+        address=form.text("address"),
+        jurisdiction=form.text("jurisdiction") or Assignment().jurisdiction,
+        guideline=form.text("guideline"),
+        language=language_of(request),
+    )
+    survey = editing.started_survey(form.text("title"), assignment, form.text("starter", "blank"))
+    return _to(f"/surveys/{surveys.keep_new(records, survey)}/plan")
+
+
+@router.post("/surveys/import")
+async def take_in(records: Desk, form: Form) -> Response:
+    """A survey from a package of another computer."""
+    content = await form.file("package").read()
+    survey_id = packages.take_in(records, content)
+    return JSONResponse({"next": f"/surveys/{survey_id}/assignment"})
+
+
+@router.get("/surveys/{survey_id}/package")
+def package(opened: Opened) -> Response:
+    """The survey as a package to take along."""
+    made = packages.packed(opened.records, opened.survey.id)
+    return Response(
+        made.content,
+        media_type="application/zip",
+        headers={"content-disposition": f'attachment; filename="{made.file_name}"'},
+    )
+
+
+@router.post("/surveys/{survey_id}/duplicate")
+def duplicate(request: Request, opened: Opened) -> Response:
+    """A copy for the follow-up visit."""
+    title = say(language_of(request), "{title}, follow-up", title=opened.survey.title)
+    copy_id = surveys.copy_for_follow_up(opened.records, opened.survey.id, title)
+    return _to(f"/surveys/{copy_id}/assignment")
+
+
+@router.post("/surveys/{survey_id}/delete")
+def delete(opened: Opened, form: Form) -> Response:
+    """Delete a survey whose title was typed."""
+    surveys.delete_survey(opened.records, opened.survey.id, form.text("typed"))
+    return _to("/")
+
+
+def _to(path: str) -> Response:
+    return RedirectResponse(path, status_code=303)
+
+
+def _drawing(key: str, name: str, words: str, dwelling: Dwelling) -> StarterDrawing:
+    first = dwelling.storeys[0].id
+    walls = [wall for wall in dwelling.walls if wall.storey_id == first]
+    xs = [x for wall in walls for x in (wall.start[0], wall.end[0])] or [0.0, 9.0]
+    ys = [y for wall in walls for y in (wall.start[1], wall.end[1])] or [0.0, 6.0]
+    width, height = max(xs) - min(xs) + 1.0, max(ys) - min(ys) + 1.0
+    box = f"{min(xs) - 0.5:g} {-max(ys) - 0.5:g} {width:g} {height:g}"
+    sheet = ("M0 0H9V-6H0Z",) if not walls else ()
+    lines = sheet + tuple(f"M{w.start[0]:g} {-w.start[1]:g}L{w.end[0]:g} {-w.end[1]:g}" for w in walls)
+    return StarterDrawing(key, name, words, box, lines)

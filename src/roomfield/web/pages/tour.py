@@ -1,0 +1,17 @@
+"""Looking around in the invented home."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from starlette.responses import RedirectResponse, Response
+
+from roomfield.web.desk import Desk
+from roomfield.workbench import touring
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.post("/tour")
+def begin(records: Desk) -> Response:
+    """Open the invented survey, making it if it is not there."""
+    return RedirectResponse(f"/surveys/{touring.begin(records)}/assignment?tour=1", status_code=303)

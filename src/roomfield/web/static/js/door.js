@@ -1,0 +1,101 @@
+// Talking to the server: one way to send, one way to show what went wrong.
+
+import { t } from "./words.js";
+
+const key = document.querySelector('meta[name="form-key"]')?.content ?? "";
+
+export class Refusal extends Error {
+  constructor(status, body) {
+    super([body.where, body.what, body.mend].filter(Boolean).join(" "));
+    this.status = status;
+    this.body = body;
+  }
+}
+
+export async function send(method, address, body, { signal } = {}) {
+  const headers = { "x-roomfield-form": key };
+  let payload = body;
+  if (body !== undefined && !(body instanceof FormData) && !(body instanceof Blob)) {
+    headers["content-type"] = "application/json";
+    payload = JSON.stringify(body);
+  }
+  let answer;
+  try {
+    answer = await fetch(address, { method, headers, body: payload, signal, credentials: "same-origin" });
+  } catch (error) {
+    if (error.name === "AbortError") throw error;
+    throw new Refusal(0, { what: t("The server does not answer."), where: "", mend: t("Entries wait here until it is back.") });
+  }
+  const type = answer.headers.get("content-type") ?? "";
+  const content = type.includes("json") ? await answer.json() : await answer.text();
+  if (!answer.ok) {
+    const told = typeof content === "object" ? content : { what: content, where: "", mend: "" };
+    throw new Refusal(answer.status, told);
+  }
+  return content;
+}
+
+let area;
+
+export function notice(sentence, { action, run, stay = false } = {}) {
+  area ??= document.querySelector(".notice-area");
+  const box = document.createElement("div");
+  box.className = "notice";
+  const words = document.createElement("span");
+  words.textContent = sentence;
+  box.append(words);
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = action ?? t("Close");
+  button.addEventListener("click", () => {
+    box.remove();
+    run?.();
+  });
+  box.append(button);
+  area.replaceChildren(box);
+  if (!stay) setTimeout(() => box.remove(), 7000);
+  return box;
+}
+
+export function faultBox(error, retry) {
+  const box = document.createElement("div");
+  box.className = "fault";
+  box.setAttribute("role", "alert");
+  const head = document.createElement("strong");
+  head.textContent = error.body?.what ?? error.message;
+  box.append(head);
+  if (error.body?.mend) {
+    const mend = document.createElement("p");
+    mend.textContent = error.body.mend;
+    box.append(mend);
+  }
+  if (retry) {
+    const again = document.createElement("button");
+    again.type = "button";
+    again.className = "button slim";
+    again.textContent = t("Try again");
+    again.addEventListener("click", retry);
+    box.append(again);
+  }
+  return box;
+}
+
+// Sections that take longer than a page should: loaded after the page stands.
+export async function fill(section) {
+  const wait = document.createElement("div");
+  wait.className = "loading";
+  const words = document.createElement("p");
+  words.textContent = section.dataset.wait ?? t("Working it out ...");
+  wait.append(words);
+  section.setAttribute("aria-busy", "true");
+  section.replaceChildren(wait);
+  try {
+    const text = await send("GET", section.dataset.load);
+    section.innerHTML = text;
+    section.dispatchEvent(new CustomEvent("filled", { bubbles: true }));
+  } catch (error) {
+    section.replaceChildren(faultBox(error, () => fill(section)));
+  } finally {
+    section.removeAttribute("aria-busy");
+  }
+}

@@ -1,0 +1,62 @@
+// What every page needs: sections that load later, typed confirmation, help that closes, forms sent once.
+
+import { faultBox, fill, send } from "./door.js";
+
+for (const section of document.querySelectorAll("[data-load]")) fill(section);
+
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  for (const open of document.querySelectorAll("details.help[open], details.menu[open]")) {
+    open.open = false;
+    open.querySelector("summary").focus();
+  }
+});
+document.addEventListener("click", (event) => {
+  for (const open of document.querySelectorAll("details.help[open], details.menu[open]")) {
+    if (!open.contains(event.target)) open.open = false;
+  }
+});
+
+for (const opener of document.querySelectorAll("[data-opens]")) {
+  opener.addEventListener("click", () => document.getElementById(opener.dataset.opens).showModal());
+}
+for (const closer of document.querySelectorAll("dialog [data-closes]")) {
+  closer.addEventListener("click", () => closer.closest("dialog").close());
+}
+for (const input of document.querySelectorAll("input[data-must-equal]")) {
+  const button = input.form.querySelector("[data-confirms]");
+  const check = () => { button.disabled = input.value.trim() !== input.dataset.mustEqual; };
+  input.addEventListener("input", check);
+  check();
+}
+
+for (const form of document.querySelectorAll("form[data-upload]")) {
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const button = form.querySelector("button[type=submit], button:not([type])");
+    form.querySelector(".fault")?.remove();
+    button.disabled = true;
+    try {
+      const told = await send("POST", form.action, new FormData(form));
+      window.location.assign(told.next);
+    } catch (error) {
+      form.append(faultBox(error));
+    } finally {
+      button.disabled = false;
+    }
+  });
+}
+
+for (const form of document.querySelectorAll("form:not([data-upload]):not([method=dialog]):not([data-live])")) {
+  form.addEventListener("submit", () => {
+    requestAnimationFrame(() => form.querySelectorAll("button").forEach((b) => { b.disabled = true; }));
+  });
+}
+window.addEventListener("pageshow", (event) => {
+  if (event.persisted) document.querySelectorAll("form button").forEach((b) => { b.disabled = false; });
+});
+
+for (const select of document.querySelectorAll("select[data-go]")) {
+  select.addEventListener("change", () => select.form.requestSubmit());
+}
+document.querySelector("[data-print]")?.addEventListener("click", () => window.print());

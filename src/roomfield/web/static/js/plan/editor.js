@@ -1,0 +1,335 @@
+// Drawing the plan: tools for mouse, finger and keyboard on one sheet.
+
+import { notice } from "../door.js";
+import { t } from "../words.js";
+import { PlanBook } from "./book.js";
+import * as items from "./items.js";
+import { Panel } from "./panel.js";
+import { traceOver } from "./tracing.js";
+import { distance, foot, round, same, snapped } from "./shapes.js";
+import { PlanView, hit, loadImages, navigate, shape, storeyButtons } from "./view.js";
+
+const start = JSON.parse(document.getElementById("start").textContent);
+const svg = document.querySelector("svg.plan");
+const state = { tool: "choose", several: false, storeyId: start.plan.dwelling.storeys[0]?.id, draft: null, cursor: null, drag: null };
+const view = new PlanView(svg);
+const stateLine = document.getElementById("save-state");
+const coordinates = document.getElementById("coordinates");
+
+const book = new PlanBook({
+  surveyId: start.survey_id, revision: start.revision, plan: start.plan,
+  onChange: () => refresh(),
+  onState: (words) => { stateLine.textContent = words; },
+});
+book.onConflict = (told) => {
+  const dialog = document.getElementById("conflict");
+  dialog.querySelector("[data-what]").textContent = told.changed.join(", ");
+  dialog.returnValue = "";
+  dialog.showModal();
+  dialog.onclose = () => (dialog.returnValue === "mine" ? book.keepMine(told.found) : book.takeTheirs());
+};
+
+const panel = new Panel(document.getElementById("panel"), { book, view, state, materials: start.materials, technologies: start.technologies, choose, refresh });
+
+function refresh() {
+  if (!book.doc.dwelling.storeys.some((s) => s.id === state.storeyId)) state.storeyId = book.doc.dwelling.storeys[0]?.id;
+  for (const key of [...view.chosen]) {
+    const [kind, id] = items.split(key);
+    if (!items.find(book.doc, kind, id)) view.chosen.delete(key);
+  }
+  view.show(book.doc, state.storeyId);
+  loadImages(view, (hash) => `/surveys/${start.survey_id}/media/${hash}`);
+  storeyButtons(document.getElementById("storeys"), book.doc, state.storeyId, (id) => {
+    state.storeyId = id;
+    view.chosen.clear();
+    refresh();
+  });
+  document.getElementById("undo").disabled = !book.past.length;
+  document.getElementById("redo").disabled = !book.future.length;
+  document.getElementById("remove").disabled = !view.chosen.size;
+  document.getElementById("hint-empty").hidden = book.doc.dwelling.walls.length + book.doc.dwelling.rooms.length + book.doc.dwelling.plan_images.length > 0;
+  panel.draw();
+}
+
+function choose(keys, { add = false } = {}) {
+  if (!add) view.chosen.clear();
+  for (const key of keys) {
+    if (add && view.chosen.has(key)) view.chosen.delete(key);
+    else view.chosen.add(key);
+  }
+  refresh();
+}
+
+function setTool(tool) {
+  state.tool = tool;
+  state.draft = null;
+  for (const button of document.querySelectorAll("[data-tool]")) button.setAttribute("aria-pressed", String(button.dataset.tool === tool));
+  document.getElementById("tool-words").textContent = document.querySelector(`[data-tool="${tool}"]`)?.dataset.words ?? "";
+  svg.classList.toggle("drawing", tool !== "choose");
+  drawDraft();
+}
+
+function snap(point, { from = null, free = false, except = [] } = {}) {
+  const reach = 11 * view.metresPerPixel;
+  const grid = view.metresPerPixel > 0.02 ? 0.1 : 0.05;
+  if (free) return { point: [round(point[0]), round(point[1])], what: "free" };
+  return snapped(point, { corners: items.cornerList(book.doc, state.storeyId, except), lines: items.lineList(book.doc, state.storeyId), from, reach, grid });
+}
+
+// One press on the sheet, from a pointer or from the keyboard's cross.
+function press(point, target, { add = false, free = false } = {}) {
+  if (state.tracing) return state.tracing.press(point);
+  const at = snap(point, { from: state.draft?.points.at(-1), free }).point;
+  if (state.tool === "choose") {
+    choose(target ? [`${target.kind}:${target.id}`] : [], { add: add || state.several });
+  } else if (state.tool === "wall") drawWall(at);
+  else if (state.tool === "room") drawCorner(at);
+  else if (state.tool in items.OPENINGS) cutOpening(point);
+  else if (state.tool === "place") made("places", (doc) => items.addPlace(doc, state.storeyId, at, panel.placeKind, nameFor(t(panel.placeName), doc.places)));
+  else if (state.tool === "emitter") made("emitters", (doc) => items.addEmitter(doc, state.storeyId, at, nameFor(t("Emitter"), doc.emitters)));
+  return undefined;
+}
+
+function nameFor(noun, others) {
+  const names = new Set(others.map((o) => o.name));
+  let name = noun;
+  for (let n = 2; names.has(name); n += 1) name = `${noun} ${n}`;
+  return name;
+}
+
+function made(kind, make) {
+  let item;
+  book.edit((doc) => { item = make(doc); return item ? undefined : false; });
+  if (!item) return;
+  setTool("choose");
+  choose([`${kind}:${item.id}`]);
+  panel.focusName();
+}
+
+function drawWall(at) {
+  const from = state.draft?.points.at(-1);
+  if (from && !same(from, at)) {
+    book.edit((doc) => (items.addWall(doc, state.storeyId, from, at, panel.build) ? undefined : false));
+    state.draft = { points: [at], now: at };
+  } else if (from) state.draft = null;
+  else state.draft = { points: [at], now: at };
+  drawDraft();
+}
+
+function drawCorner(at) {
+  state.draft ??= { points: [], now: at };
+  const points = state.draft.points;
+  if (points.length > 2 && same(points[0], at)) return finishRoom(points);
+  if (points.length && same(points.at(-1), at)) return points.length > 2 ? finishRoom(points) : undefined;
+  points.push(at);
+  drawDraft();
+  return undefined;
+}
+
+function finishRoom(points) {
+  state.draft = null;
+  made("rooms", (doc) => items.addRoom(doc, state.storeyId, points, nameFor(t("Room"), doc.dwelling.rooms), panel.build));
+  drawDraft();
+}
+
+function cutOpening(point) {
+  const walls = book.doc.dwelling.walls.filter((w) => w.storey_id === state.storeyId);
+  const best = walls.map((wall) => ({ wall, ...foot(point, wall.start, wall.end) })).sort((a, b) => a.gap - b.gap)[0];
+  if (!best || best.gap > 24 * view.metresPerPixel) {
+    notice(t("Point at a wall to put the opening in."));
+    return;
+  }
+  made("openings", (doc) => items.addOpening(doc, best.wall.id, best.along, state.tool));
+}
+
+function drawDraft() {
+  const layer = view.layers.draft;
+  layer.replaceChildren();
+  const pixel = view.metresPerPixel;
+  const draft = state.draft;
+  if (draft?.box) {
+    const [x0, y0, x1, y1] = draft.box;
+    layer.append(shape("rect", { class: "draft-line", x: Math.min(x0, x1), y: -Math.max(y0, y1), width: Math.abs(x1 - x0), height: Math.abs(y1 - y0) }));
+    if (state.tool === "room") layer.append(view.text(`${Math.abs(x1 - x0).toFixed(2)} × ${Math.abs(y1 - y0).toFixed(2)} m`, (x0 + x1) / 2, -(y0 + y1) / 2, 13));
+  } else if (draft?.points.length) {
+    const all = draft.now ? [...draft.points, draft.now] : draft.points;
+    layer.append(shape("path", { class: "draft-line", d: all.map((p, i) => `${i ? "L" : "M"}${p[0]} ${-p[1]}`).join("") }));
+    const from = draft.points.at(-1);
+    if (draft.now && distance(from, draft.now) > 0.05) layer.append(view.text(`${distance(from, draft.now).toFixed(2)} m`, (from[0] + draft.now[0]) / 2, -(from[1] + draft.now[1]) / 2 - 8 * pixel, 13));
+  }
+  if (draft?.now) layer.append(shape("circle", { class: "snap-mark", cx: draft.now[0], cy: -draft.now[1], r: 6 * pixel }));
+  if (state.cursor) {
+    const [x, y] = state.cursor;
+    layer.append(shape("path", { class: "cross", d: `M${x - 14 * pixel} ${-y}h${28 * pixel}M${x} ${-y - 14 * pixel}v${28 * pixel}` }));
+  }
+  drawHandles(layer, pixel);
+  state.tracing?.draw(layer);
+}
+
+function drawHandles(layer, pixel) {
+  if (state.tool !== "choose" || view.chosen.size !== 1) return;
+  const [kind, id] = items.split([...view.chosen][0]);
+  const item = items.find(book.doc, kind, id);
+  const corners = kind === "walls" ? [item.start, item.end] : kind === "rooms" ? item.outline : [];
+  corners.forEach((p, i) => layer.append(shape("circle", { class: "handle", cx: p[0], cy: -p[1], r: 8 * pixel, "data-kind": "corner", "data-id": i })));
+}
+view.onDraw = drawDraft;
+
+// Pointer: press, or drag what is chosen, or drag a room open, or pan.
+navigate(view, {
+  onStart(event) {
+    state.cursor = null;
+    const point = view.toPlan(event);
+    const target = hit(event);
+    state.drag = { from: point, last: point, target, moved: false, x: event.clientX, y: event.clientY, mode: "press" };
+    if (state.tracing) return;
+    if (target?.kind === "corner") {
+      const [kind, id] = items.split([...view.chosen][0]);
+      const item = items.find(book.doc, kind, id);
+      const corner = kind === "walls" ? [item.start, item.end][target.id] : item.outline[target.id];
+      state.drag = { ...state.drag, mode: "corner", corner: [...corner] };
+    } else if (state.tool === "choose" && target && (view.chosen.has(`${target.kind}:${target.id}`) || target.kind === "places" || target.kind === "emitters" || target.kind === "openings")) {
+      state.drag.mode = "items";
+    } else if (state.tool === "choose") {
+      state.drag.mode = event.pointerType === "mouse" && event.button === 0 && !event.altKey && (event.shiftKey || state.several) ? "box" : "pan";
+    } else if (state.tool === "room" && !state.draft) state.drag.mode = "room";
+  },
+  onMove(event, down) {
+    const point = view.toPlan(event);
+    coordinates.textContent = `${point[0].toFixed(2)} · ${point[1].toFixed(2)} m`;
+    if (!down) {
+      if (state.draft?.points) {
+        state.draft.now = snap(point, { from: state.draft.points.at(-1), free: event.altKey }).point;
+        drawDraft();
+      }
+      return;
+    }
+    const drag = state.drag;
+    if (!drag) return;
+    if (!drag.moved && Math.hypot(event.clientX - drag.x, event.clientY - drag.y) < 5) return;
+    drag.moved = true;
+    dragTo(drag, point, event);
+  },
+  onEnd(event, cancelled) {
+    const drag = state.drag;
+    state.drag = null;
+    book.endMerge();
+    if (!drag || cancelled) { state.draft = state.draft?.box ? null : state.draft; drawDraft(); return; }
+    if (!drag.moved) press(view.toPlan(event), drag.target, { add: event.shiftKey || event.ctrlKey || event.metaKey, free: event.altKey });
+    else if (drag.mode === "box") choose(items.within(book.doc, state.storeyId, ordered(state.draft.box)), { add: event.shiftKey });
+    else if (drag.mode === "room") closeBox(state.draft.box);
+    if (state.draft?.box) { state.draft = null; drawDraft(); }
+  },
+});
+
+function dragTo(drag, point, event) {
+  if (drag.mode === "pan" || state.tracing) view.pan(event.movementX, event.movementY);
+  if (drag.mode === "box") state.draft = { box: [...drag.from, ...point], points: [] };
+  if (drag.mode === "room") state.draft = { box: [...snap(drag.from).point, ...snap(point).point], points: [] };
+  if (drag.mode === "corner") {
+    const to = snap(point, { except: [drag.corner], free: event.altKey }).point;
+    const by = [to[0] - drag.corner[0], to[1] - drag.corner[1]];
+    if (by[0] || by[1]) {
+      book.edit((doc) => items.moveCorners(doc, state.storeyId, [drag.corner], by), { merge: "corner" });
+      drag.corner = to;
+    }
+  }
+  if (drag.mode === "items") {
+    const key = `${drag.target.kind}:${drag.target.id}`;
+    if (!view.chosen.has(key)) choose([key]);
+    const by = [round(point[0] - drag.last[0], 0.05), round(point[1] - drag.last[1], 0.05)];
+    if (by[0] || by[1]) {
+      book.edit((doc) => items.moveChosen(doc, state.storeyId, view.chosen, by), { merge: "items" });
+      drag.last = [drag.last[0] + by[0], drag.last[1] + by[1]];
+    }
+  }
+  drawDraft();
+}
+
+const ordered = ([x0, y0, x1, y1]) => [Math.min(x0, x1), Math.min(y0, y1), Math.max(x0, x1), Math.max(y0, y1)];
+function closeBox(box) {
+  const [x0, y0, x1, y1] = ordered(box);
+  state.draft = null;
+  if (x1 - x0 > 0.3 && y1 - y0 > 0.3) finishRoom([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]);
+}
+
+// Keyboard: the same presses from a cross that the arrows move; letters choose the tool.
+const LETTERS = { v: "choose", r: "room", w: "wall", n: "window", d: "door", g: "gap", p: "place", e: "emitter" };
+svg.addEventListener("keydown", (event) => {
+  const arrows = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
+  const step = event.shiftKey ? 0.5 : 0.1;
+  if (arrows[event.key]) {
+    event.preventDefault();
+    const by = arrows[event.key].map((v) => v * step);
+    if (state.tool === "choose" && view.chosen.size && !state.tracing) {
+      book.edit((doc) => items.moveChosen(doc, state.storeyId, view.chosen, by), { merge: `keys${[...view.chosen]}` });
+    } else moveCross(by);
+  } else if (event.key === "Enter" || event.key === " ") {
+    event.preventDefault();
+    if (!state.cursor) moveCross([0, 0]);
+    else press(state.cursor, nearest(state.cursor), { add: event.shiftKey });
+  } else if (event.key === "Escape") {
+    state.draft = null;
+    state.cursor = null;
+    state.tracing?.stop();
+    choose([]);
+    setTool("choose");
+  } else if (event.key === "Delete" || event.key === "Backspace") {
+    event.preventDefault();
+    removeChosen();
+  } else if (!event.ctrlKey && !event.metaKey && !event.altKey && LETTERS[event.key.toLowerCase()]) setTool(LETTERS[event.key.toLowerCase()]);
+  else if (event.key === "+" || event.key === "-") view.zoom(event.key === "+" ? 0.8 : 1.25);
+});
+
+function moveCross([dx, dy]) {
+  const { x, y, width, height } = view.box;
+  state.cursor ??= [round(x + width / 2, 0.1), round(-(y + height / 2), 0.1)];
+  state.cursor = [round(state.cursor[0] + dx), round(state.cursor[1] + dy)];
+  if (state.draft?.points) state.draft.now = snap(state.cursor, { from: state.draft.points.at(-1) }).point;
+  const said = `${state.cursor[0].toFixed(1)} · ${state.cursor[1].toFixed(1)} m`;
+  coordinates.textContent = said;
+  drawDraft();
+}
+
+function nearest(point) {
+  const { places, emitters, walls } = view.onStorey();
+  const marks = [...places.map((i) => ["places", i]), ...emitters.map((i) => ["emitters", i])].map(([kind, i]) => ({ kind, id: i.id, gap: distance(point, i.position) }));
+  const lines = walls.map((w) => ({ kind: "walls", id: w.id, gap: foot(point, w.start, w.end).gap }));
+  const best = [...marks, ...lines].sort((a, b) => a.gap - b.gap)[0];
+  if (best && best.gap < 0.4) return best;
+  const room = items.roomAt(book.doc, state.storeyId, point);
+  return room ? { kind: "rooms", id: room.id } : null;
+}
+
+function removeChosen() {
+  if (!view.chosen.size) return;
+  const gone = new Set(view.chosen);
+  book.edit((doc) => items.remove(doc, gone));
+  notice(t("Taken out: {count}", { count: gone.size }), { action: t("Undo"), run: () => book.undo() });
+}
+
+document.addEventListener("keydown", (event) => {
+  if (!(event.ctrlKey || event.metaKey) || event.target.matches("input, textarea, select")) return;
+  const key = event.key.toLowerCase();
+  if (key === "z" && !event.shiftKey) { event.preventDefault(); book.undo(); }
+  if (key === "y" || (key === "z" && event.shiftKey)) { event.preventDefault(); book.redo(); }
+  if (key === "a" && document.activeElement === svg) { event.preventDefault(); choose(items.within(book.doc, state.storeyId, [-1e6, -1e6, 1e6, 1e6])); }
+});
+for (const button of document.querySelectorAll("[data-tool]")) button.addEventListener("click", () => { setTool(button.dataset.tool); panel.draw(); });
+document.getElementById("undo").addEventListener("click", () => book.undo());
+document.getElementById("redo").addEventListener("click", () => book.redo());
+document.getElementById("remove").addEventListener("click", removeChosen);
+document.getElementById("several").addEventListener("click", (event) => {
+  state.several = !state.several;
+  event.currentTarget.setAttribute("aria-pressed", String(state.several));
+});
+document.getElementById("zoom-in").addEventListener("click", () => view.zoom(0.75));
+document.getElementById("zoom-out").addEventListener("click", () => view.zoom(1.33));
+document.getElementById("zoom-fit").addEventListener("click", () => view.fit());
+
+state.tracing = null;
+traceOver({ book, view, state, surveyId: start.survey_id, redraw: refresh });
+setTool("choose");
+refresh();
+view.fit();
+document.documentElement.dataset.ready = "plan";

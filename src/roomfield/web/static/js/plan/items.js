@@ -1,0 +1,226 @@
+// What can be done to the items of a plan, as plain changes of its document.
+
+import { along, distance, extent, foot, inside, round, same } from "./shapes.js";
+
+let count = 0;
+export function newId(noun) {
+  count += 1;
+  return `${noun}-${Date.now().toString(36)}${count.toString(36)}${Math.floor(Math.random() * 1296).toString(36)}`;
+}
+
+export const BUILDS = {
+  outer: { layers: [{ material: "brick", thickness_m: 0.3 }], exterior: true },
+  party: { layers: [{ material: "brick", thickness_m: 0.24 }], exterior: false },
+  inner: { layers: [{ material: "brick", thickness_m: 0.115 }], exterior: false },
+  concrete: { layers: [{ material: "concrete", thickness_m: 0.18 }], exterior: false },
+  light: { layers: [{ material: "plasterboard", thickness_m: 0.0125 }, { material: "air", thickness_m: 0.075 }, { material: "plasterboard", thickness_m: 0.0125 }], exterior: false },
+  timber: { layers: [{ material: "wood", thickness_m: 0.08 }], exterior: false },
+};
+const PANES = [{ material: "glass", thickness_m: 0.004 }, { material: "air", thickness_m: 0.016 }, { material: "glass", thickness_m: 0.004 }];
+const LEAF = [{ material: "wood", thickness_m: 0.04 }];
+export const OPENINGS = {
+  window: { width: 1.2, sill: 0.9, head: 2.2, layers: PANES },
+  door: { width: 0.9, sill: 0, head: 2.0, layers: LEAF },
+  gap: { width: 1.0, sill: 0, head: 2.1, layers: [] },
+};
+
+export const find = (doc, kind, id) => {
+  if (kind === "openings") {
+    for (const wall of doc.dwelling.walls) {
+      const hole = wall.openings.find((o) => o.id === id);
+      if (hole) return hole;
+    }
+    return undefined;
+  }
+  return list(doc, kind).find((item) => item.id === id);
+};
+export const list = (doc, kind) => (kind === "places" || kind === "emitters" ? doc[kind] : doc.dwelling[kind]);
+export const wallOf = (doc, openingId) => doc.dwelling.walls.find((w) => w.openings.some((o) => o.id === openingId));
+export const storeyOf = (doc, id) => doc.dwelling.storeys.find((s) => s.id === id) ?? doc.dwelling.storeys[0];
+
+export function addWall(doc, storeyId, a, b, build = "inner") {
+  if (distance(a, b) < 0.1) return null;
+  const storey = storeyOf(doc, storeyId);
+  const wall = {
+    id: newId("wall"), storey_id: storeyId, start: a, end: b, base_m: storey.floor_m, top_m: storey.ceiling_m,
+    layers: structuredClone(BUILDS[build].layers), exterior: BUILDS[build].exterior, openings: [], shields: [],
+  };
+  doc.dwelling.walls.push(wall);
+  return wall;
+}
+
+// A room brings the walls that are not there yet.
+export function addRoom(doc, storeyId, outline, name, build) {
+  const room = { id: newId("room"), name, storey_id: storeyId, outline };
+  const walls = doc.dwelling.walls.filter((w) => w.storey_id === storeyId);
+  outline.forEach((a, i) => {
+    const b = outline[(i + 1) % outline.length];
+    const covered = walls.some((w) => foot(a, w.start, w.end).gap < 0.02 && foot(b, w.start, w.end).gap < 0.02);
+    if (!covered) addWall(doc, storeyId, a, b, build);
+  });
+  doc.dwelling.rooms.push(room);
+  return room;
+}
+
+export function addOpening(doc, wallId, at, kind) {
+  const wall = find(doc, "walls", wallId);
+  const usual = OPENINGS[kind];
+  const length = distance(wall.start, wall.end);
+  const width = Math.min(usual.width, length * 0.9);
+  const start = round(Math.min(length - width, Math.max(0, at - width / 2)), 0.05);
+  const height = wall.top_m - wall.base_m;
+  const hole = {
+    id: newId(kind), kind, start_m: start, end_m: round(Math.min(length, start + width), 0.001),
+    sill_m: round(wall.base_m + Math.min(usual.sill, height * 0.4), 0.001), head_m: round(wall.base_m + Math.min(usual.head, height), 0.001),
+    layers: structuredClone(usual.layers),
+  };
+  wall.openings.push(hole);
+  return hole;
+}
+
+export function roomAt(doc, storeyId, point) {
+  return doc.dwelling.rooms.find((r) => r.storey_id === storeyId && inside(point, r.outline));
+}
+
+const HEIGHTS = { bed: 0.5, cot: 0.5, desk: 1.1, table: 1.1, sofa: 0.9, play: 0.5, other: 1.0 };
+export function addPlace(doc, storeyId, point, kind, name) {
+  const floor = storeyOf(doc, storeyId).floor_m;
+  const place = {
+    id: newId("place"), name, kind, room_id: roomAt(doc, storeyId, point)?.id ?? "", storey_id: storeyId,
+    position: [point[0], point[1], round(floor + HEIGHTS[kind])], night_hours: kind === "bed" || kind === "cot" ? 8 : 0,
+    day_hours: kind === "desk" ? 4 : 0, note: "",
+  };
+  doc.places.push(place);
+  return place;
+}
+
+export function addEmitter(doc, storeyId, point, name) {
+  const floor = storeyOf(doc, storeyId).floor_m;
+  const emitter = {
+    id: newId("emitter"), name, technology: "", frequency_hz: null, position: [point[0], point[1], round(floor + 1)], bearing_deg: null,
+    outdoor: false, eirp_w: null, eirp_std_db: 6, duty: null, duty_std_db: 3, pattern: "isotropic", polarisation: "vertical",
+    switch_group: "", switchable: false, standing: "known", control: "client", note: "",
+  };
+  doc.emitters.push(emitter);
+  return emitter;
+}
+
+export function remove(doc, chosen) {
+  for (const key of chosen) {
+    const [kind, id] = split(key);
+    if (kind === "openings") {
+      const wall = wallOf(doc, id);
+      if (wall) wall.openings = wall.openings.filter((o) => o.id !== id);
+    } else if (kind === "places" || kind === "emitters") doc[kind] = doc[kind].filter((item) => item.id !== id);
+    else doc.dwelling[kind] = doc.dwelling[kind].filter((item) => item.id !== id);
+  }
+}
+
+export const split = (key) => [key.slice(0, key.indexOf(":")), key.slice(key.indexOf(":") + 1)];
+
+// Corners that a choice holds; walls and rooms that share a corner are drawn along with it.
+export function cornersOf(doc, chosen) {
+  const corners = [];
+  for (const key of chosen) {
+    const [kind, id] = split(key);
+    const item = find(doc, kind, id);
+    if (!item) continue;
+    if (kind === "walls") corners.push(item.start, item.end);
+    if (kind === "rooms") corners.push(...item.outline);
+  }
+  return corners.map((c) => [...c]);
+}
+
+export function moveCorners(doc, storeyId, corners, [dx, dy]) {
+  const shift = (p) => (corners.some((c) => same(c, p)) ? [round(p[0] + dx, 0.001), round(p[1] + dy, 0.001)] : p);
+  for (const wall of doc.dwelling.walls) {
+    if (wall.storey_id !== storeyId) continue;
+    const before = distance(wall.start, wall.end);
+    wall.start = shift(wall.start);
+    wall.end = shift(wall.end);
+    refit(wall, before);
+  }
+  for (const room of doc.dwelling.rooms) if (room.storey_id === storeyId) room.outline = room.outline.map(shift);
+}
+
+// Openings stay inside a wall that became shorter.
+export function refit(wall, before) {
+  const length = distance(wall.start, wall.end);
+  if (length >= before) return;
+  wall.openings = wall.openings.filter((hole) => {
+    const width = Math.min(hole.end_m - hole.start_m, length);
+    hole.start_m = Math.max(0, Math.min(hole.start_m, length - width));
+    hole.end_m = hole.start_m + width;
+    return width > 0.05;
+  });
+}
+
+export function moveChosen(doc, storeyId, chosen, [dx, dy]) {
+  const corners = cornersOf(doc, chosen);
+  if (corners.length) moveCorners(doc, storeyId, corners, [dx, dy]);
+  const rooms = [...chosen].map(split).filter(([kind]) => kind === "rooms").map(([, id]) => id);
+  for (const key of chosen) {
+    const [kind, id] = split(key);
+    if (kind === "places" || kind === "emitters") moveMark(doc, storeyId, find(doc, kind, id), [dx, dy]);
+    if (kind === "openings") slideOpening(doc, id, [dx, dy]);
+  }
+  for (const place of doc.places) {
+    if (rooms.includes(place.room_id) && place.position && !chosen.has(`places:${place.id}`)) moveMark(doc, storeyId, place, [dx, dy]);
+  }
+}
+
+function moveMark(doc, storeyId, item, [dx, dy]) {
+  if (!item?.position) return;
+  item.position = [round(item.position[0] + dx, 0.001), round(item.position[1] + dy, 0.001), item.position[2]];
+  if ("room_id" in item) item.room_id = roomAt(doc, storeyId, item.position)?.id ?? item.room_id;
+}
+
+function slideOpening(doc, id, [dx, dy]) {
+  const wall = wallOf(doc, id);
+  const hole = find(doc, "openings", id);
+  const length = distance(wall.start, wall.end);
+  const step = (dx * (wall.end[0] - wall.start[0]) + dy * (wall.end[1] - wall.start[1])) / length;
+  const width = hole.end_m - hole.start_m;
+  hole.start_m = round(Math.min(length - width, Math.max(0, hole.start_m + step)), 0.001);
+  hole.end_m = round(Math.min(length, hole.start_m + width), 0.001);
+}
+
+export function cornerList(doc, storeyId, except = []) {
+  const all = [
+    ...doc.dwelling.walls.filter((w) => w.storey_id === storeyId).flatMap((w) => [w.start, w.end]),
+    ...doc.dwelling.rooms.filter((r) => r.storey_id === storeyId).flatMap((r) => r.outline),
+  ];
+  return all.filter((p) => !except.some((e) => same(e, p)));
+}
+
+export const lineList = (doc, storeyId) => doc.dwelling.walls.filter((w) => w.storey_id === storeyId).map((w) => [w.start, w.end]);
+
+export function within(doc, storeyId, [x0, y0, x1, y1]) {
+  const inBox = (p) => p[0] >= x0 && p[0] <= x1 && p[1] >= y0 && p[1] <= y1;
+  const keys = [];
+  for (const wall of doc.dwelling.walls) if (wall.storey_id === storeyId && inBox(wall.start) && inBox(wall.end)) keys.push(`walls:${wall.id}`);
+  for (const room of doc.dwelling.rooms) if (room.storey_id === storeyId && room.outline.every(inBox)) keys.push(`rooms:${room.id}`);
+  for (const place of doc.places) if (place.storey_id === storeyId && place.position && inBox(place.position)) keys.push(`places:${place.id}`);
+  for (const emitter of doc.emitters) if (emitter.position && inBox(emitter.position)) keys.push(`emitters:${emitter.id}`);
+  return keys;
+}
+
+export function addStorey(doc, name) {
+  const top = [...doc.dwelling.storeys].sort((a, b) => b.floor_m - a.floor_m)[0];
+  const floor = top ? round(top.ceiling_m + 0.25) : 0;
+  const storey = { id: newId("storey"), name, floor_m: floor, ceiling_m: round(floor + 2.5), outline: [] };
+  doc.dwelling.storeys.push(storey);
+  if (top) {
+    const points = doc.dwelling.walls.filter((w) => w.storey_id === top.id).flatMap((w) => [w.start, w.end]);
+    if (points.length > 2) {
+      const [x0, y0, x1, y1] = extent(points);
+      doc.dwelling.slabs.push({
+        id: newId("slab"), height_m: round(top.ceiling_m + 0.125, 0.001), layers: [{ material: "concrete", thickness_m: 0.2 }],
+        outlines: [[[x0, y0], [x1, y0], [x1, y1], [x0, y1]]], shields: [],
+      });
+    }
+  }
+  return storey;
+}
+
+export { along };

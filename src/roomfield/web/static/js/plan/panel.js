@@ -1,0 +1,242 @@
+// What is chosen, as a form; and everything on the storey as a list, for hands without a mouse.
+
+import { t } from "../words.js";
+import { BUILDS, addStorey, find, split, storeyOf, wallOf } from "./items.js";
+import { area, distance, round } from "./shapes.js";
+
+const PLACE_KINDS = { bed: "Bed", cot: "Cot", desk: "Desk", sofa: "Sofa", table: "Table", play: "Play corner", other: "Other place" };
+const BUILD_NAMES = { outer: "Outer wall, brick 30 cm", party: "Party wall, brick 24 cm", inner: "Inner wall, brick 11.5 cm", concrete: "Concrete 18 cm", light: "Plasterboard on studs", timber: "Timber 8 cm" };
+const NOUNS = { rooms: "Room", walls: "Wall", openings: "Opening", places: "Place", emitters: "Emitter" };
+const OPENING_KINDS = { window: "Window", door: "Door", gap: "Open gap" };
+const STANDINGS = { known: "known", suspected: "suspected" };
+const CONTROLS = { client: "client", neighbour: "neighbour", utility: "utility", operator: "network operator", unknown: "not known" };
+
+export function element(name, attributes = {}, ...children) {
+  const node = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (key === "class") node.className = value;
+    else if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
+    else if (value === true) node.setAttribute(key, "");
+    else if (value !== false && value !== undefined && value !== null) node.setAttribute(key, value);
+  }
+  node.append(...children.filter((c) => c !== null && c !== undefined));
+  return node;
+}
+
+export class Panel {
+  constructor(holder, { book, view, state, materials, technologies, choose, refresh }) {
+    Object.assign(this, { holder, book, view, state, materials, technologies, choose, refresh });
+    this.placeKind = "bed";
+    this.build = "inner";
+    holder.addEventListener("focusout", () => book.endMerge());
+  }
+
+  get placeName() { return PLACE_KINDS[this.placeKind]; }
+
+  focusName() { this.holder.querySelector("input[data-name]")?.select(); }
+
+  draw() {
+    const focused = document.activeElement;
+    const kept = this.holder.contains(focused) ? focused.id : "";
+    const chosen = [...this.view.chosen];
+    const parts = [];
+    if (chosen.length === 1) parts.push(...this.oneItem(...split(chosen[0])));
+    else if (chosen.length > 1) parts.push(...this.manyItems(chosen));
+    else parts.push(...this.toolForm(), ...this.storeyForm(), this.itemList());
+    this.holder.replaceChildren(...parts);
+    if (kept) document.getElementById(kept)?.focus({ preventScroll: true });
+  }
+
+  // One field of one item; typing merges into one undo step.
+  field(label, value, change, { type = "text", unit = "", options = null, step = "any", min, hint = "", name = false } = {}) {
+    const id = `field-${label.replace(/\W+/g, "-").toLowerCase()}`;
+    const caption = element("label", { for: id }, t(label), unit ? element("span", { class: "soft" }, ` ${unit}`) : null);
+    let input;
+    const set = (event) => {
+      const raw = event.target.value;
+      const next = type === "number" ? (raw === "" ? null : Number(raw.replace(",", "."))) : raw;
+      if (type === "number" && next !== null && !Number.isFinite(next)) return;
+      this.book.edit((doc) => change(doc, next), { merge: `${id}${[...this.view.chosen]}` });
+    };
+    if (options) {
+      input = element("select", { id, onchange: set }, ...Object.entries(options).map(([key, words]) => element("option", { value: key, selected: key === value }, t(words))));
+    } else {
+      const event = type === "number" ? "onchange" : "oninput";
+      input = element("input", { id, type, value: value ?? "", step, min, inputmode: type === "number" ? "decimal" : undefined, [event]: set, "data-name": name });
+    }
+    return element("div", {}, caption, input, hint ? element("p", { class: "hint" }, t(hint)) : null);
+  }
+
+  tick(label, value, change) {
+    const id = `tick-${label.replace(/\W+/g, "-").toLowerCase()}`;
+    const input = element("input", { id, type: "checkbox", checked: value, onchange: (e) => this.book.edit((doc) => change(doc, e.target.checked)) });
+    return element("label", { class: "check", for: id }, input, t(label));
+  }
+
+  heading(words, extra) {
+    return element("div", { class: "row spread panel-head" }, element("h2", {}, words), extra ?? null);
+  }
+
+  back() {
+    return element("button", { type: "button", class: "button slim", onclick: () => this.choose([]) }, t("Done"));
+  }
+
+  oneItem(kind, id) {
+    const item = find(this.book.doc, kind, id);
+    if (!item) return [];
+    const edit = (name) => (doc, value) => { find(doc, kind, id)[name] = value; };
+    const body = { rooms: this.roomForm, walls: this.wallForm, openings: this.openingForm, places: this.placeForm, emitters: this.emitterForm }[kind].call(this, item, edit, id);
+    return [this.heading(t(NOUNS[kind]), this.back()), element("div", { class: "stack" }, ...body)];
+  }
+
+  roomForm(room, edit) {
+    return [
+      this.field("Name", room.name, edit("name"), { name: true }),
+      element("p", { class: "soft" }, t("{area} m² on wall centre lines", { area: area(room.outline).toFixed(1) })),
+    ];
+  }
+
+  wallForm(wall, edit, id) {
+    const total = wall.layers.reduce((sum, layer) => sum + layer.thickness_m, 0);
+    const known = Object.keys(BUILDS).find((key) => JSON.stringify(BUILDS[key].layers) === JSON.stringify(wall.layers)) ?? "";
+    const builds = known ? BUILD_NAMES : { "": t("own build-up"), ...BUILD_NAMES };
+    return [
+      this.field("Build-up", known, (doc, key) => {
+        if (!key) return;
+        const target = find(doc, "walls", id);
+        target.layers = structuredClone(BUILDS[key].layers);
+      }, { options: builds }),
+      this.layerTable(wall, "walls", id),
+      element("p", { class: "soft" }, t("{length} m long, {thick} cm thick", { length: distance(wall.start, wall.end).toFixed(2), thick: (total * 100).toFixed(1) })),
+      this.tick("One side is outdoors", wall.exterior, edit("exterior")),
+      element("div", { class: "fields" },
+        this.field("Lower edge", wall.base_m, edit("base_m"), { type: "number", unit: "m" }),
+        this.field("Upper edge", wall.top_m, edit("top_m"), { type: "number", unit: "m" })),
+      wall.openings.length ? element("div", {}, element("p", { class: "label" }, t("Openings")), ...wall.openings.map((hole) => this.pick(`openings:${hole.id}`, `${t(OPENING_KINDS[hole.kind])} ${(hole.end_m - hole.start_m).toFixed(2)} m`))) : null,
+    ];
+  }
+
+  layerTable(item, kind, id) {
+    const rows = item.layers.map((layer, n) => element("div", { class: "layer-row" },
+      element("select", { "aria-label": t("Material of layer {n}", { n: n + 1 }), onchange: (e) => this.book.edit((doc) => { find(doc, kind, id).layers[n].material = e.target.value; }) },
+        ...this.materials.map((m) => element("option", { value: m.key, selected: m.key === layer.material }, t(m.name)))),
+      element("input", { type: "number", inputmode: "decimal", step: "0.1", min: "0.1", value: round(layer.thickness_m * 100, 0.01), "aria-label": t("Thickness of layer {n} in centimetres", { n: n + 1 }),
+        onchange: (e) => Number(e.target.value) > 0 && this.book.edit((doc) => { find(doc, kind, id).layers[n].thickness_m = Number(e.target.value) / 100; }) }),
+      element("span", { class: "soft" }, "cm"),
+      element("button", { type: "button", class: "plain-button", "aria-label": t("Take out layer {n}", { n: n + 1 }), onclick: () => this.book.edit((doc) => { find(doc, kind, id).layers.splice(n, 1); }) }, "×")));
+    const add = element("button", { type: "button", class: "button slim", onclick: () => this.book.edit((doc) => { find(doc, kind, id).layers.push({ material: "plasterboard", thickness_m: 0.0125 }); }) }, t("Add a layer"));
+    return element("div", { class: "layers" }, element("p", { class: "label" }, t("Layers, left to right")), ...rows, add);
+  }
+
+  openingForm(hole, edit, id) {
+    const base = wallOf(this.book.doc, id).base_m;
+    const up = (name) => (doc, value) => { find(doc, "openings", id)[name] = round(base + value, 0.001); };
+    return [
+      this.field("Kind", hole.kind, edit("kind"), { options: OPENING_KINDS }),
+      element("div", { class: "fields" },
+        this.field("From", round(hole.start_m), edit("start_m"), { type: "number", unit: "m" }),
+        this.field("To", round(hole.end_m), edit("end_m"), { type: "number", unit: "m" }),
+        this.field("Sill", round(hole.sill_m - base), up("sill_m"), { type: "number", unit: t("m above the wall's foot") }),
+        this.field("Head", round(hole.head_m - base), up("head_m"), { type: "number", unit: t("m above the wall's foot") })),
+      this.layerTable(hole, "openings", id),
+    ];
+  }
+
+  placeForm(place, edit, id) {
+    return [
+      this.field("Name", place.name, edit("name"), { name: true }),
+      this.field("Kind of place", place.kind, edit("kind"), { options: PLACE_KINDS }),
+      element("div", { class: "fields" },
+        this.field("Night", place.night_hours, (doc, v) => { find(doc, "places", id).night_hours = v ?? 0; }, { type: "number", unit: "h", min: "0" }),
+        this.field("Day", place.day_hours, (doc, v) => { find(doc, "places", id).day_hours = v ?? 0; }, { type: "number", unit: "h", min: "0" })),
+      this.position("places", id, place),
+    ];
+  }
+
+  emitterForm(emitter, edit, id) {
+    const technologies = { "": t("not known"), ...Object.fromEntries(this.technologies.map((x) => [x.key, x.name])) };
+    const scaled = (name, factor) => (doc, v) => { find(doc, "emitters", id)[name] = v === null ? null : v * factor; };
+    return [
+      this.field("Name", emitter.name, edit("name"), { name: true }),
+      this.field("Technology", emitter.technology, edit("technology"), { options: technologies }),
+      this.field("How sure it is there", emitter.standing, edit("standing"), { options: STANDINGS }),
+      this.field("Whose it is", emitter.control, edit("control"), { options: CONTROLS }),
+      this.tick("Can be switched off during the visit", emitter.switchable, edit("switchable")),
+      this.field("Switch shared with", emitter.switch_group, edit("switch_group"), { hint: "Emitters with the same word here hang on one switch." }),
+      element("div", { class: "fields" },
+        this.field("Frequency", emitter.frequency_hz === null ? null : round(emitter.frequency_hz / 1e6, 0.001), scaled("frequency_hz", 1e6), { type: "number", unit: "MHz" }),
+        this.field("Radiated power (EIRP)", emitter.eirp_w === null ? null : round(emitter.eirp_w * 1e3, 0.001), scaled("eirp_w", 1e-3), { type: "number", unit: "mW" }),
+        this.field("Share of time on air", emitter.duty === null ? null : round(emitter.duty * 100, 0.001), scaled("duty", 0.01), { type: "number", unit: "%" })),
+      this.tick("Outdoors", emitter.outdoor, edit("outdoor")),
+      this.position("emitters", id, emitter),
+    ];
+  }
+
+  position(kind, id, item) {
+    const set = (axis) => (doc, v) => { if (v !== null) find(doc, kind, id).position[axis] = v; };
+    const floor = storeyOf(this.book.doc, this.state.storeyId)?.floor_m ?? 0;
+    return element("details", { class: "position" }, element("summary", {}, t("Position in figures")),
+      element("div", { class: "fields" },
+        this.field("East", item.position[0], set(0), { type: "number", unit: "m" }),
+        this.field("North on the plan", item.position[1], set(1), { type: "number", unit: "m" }),
+        this.field("Height above this floor", round(item.position[2] - floor), (doc, v) => { if (v !== null) find(doc, kind, id).position[2] = round(v + floor, 0.001); }, { type: "number", unit: "m" })));
+  }
+
+  manyItems(chosen) {
+    const walls = chosen.map(split).filter(([kind]) => kind === "walls").map(([, id]) => id);
+    return [
+      this.heading(t("{count} chosen", { count: chosen.length }), this.back()),
+      element("div", { class: "stack" },
+        element("p", { class: "soft" }, t("Drag them, move them with the arrow keys, or take them out.")),
+        walls.length ? this.field("Build-up of the chosen walls", "", (doc, key) => { for (const id of walls) if (key) find(doc, "walls", id).layers = structuredClone(BUILDS[key].layers); }, { options: { "": t("leave as it is"), ...BUILD_NAMES } }) : null),
+    ];
+  }
+
+  toolForm() {
+    if (this.state.tool === "place") {
+      return [this.field("Kind of place", this.placeKind, (doc, v) => { this.placeKind = v; return false; }, { options: PLACE_KINDS })];
+    }
+    if (this.state.tool === "wall" || this.state.tool === "room") {
+      return [this.field("New walls are", this.build, (doc, v) => { this.build = v; return false; }, { options: BUILD_NAMES })];
+    }
+    return [];
+  }
+
+  storeyForm() {
+    const storey = storeyOf(this.book.doc, this.state.storeyId);
+    const mine = (doc) => doc.dwelling.storeys.find((s) => s.id === storey.id);
+    const edit = (name) => (doc, value) => { if (value !== null) mine(doc)[name] = value; };
+    const more = element("button", { type: "button", class: "button slim", onclick: () => {
+      let made;
+      this.book.edit((doc) => { made = addStorey(doc, t("New storey")); });
+      this.state.storeyId = made.id;
+      this.refresh();
+    } }, t("Add a storey above"));
+    return [
+      this.heading(t("Storey")),
+      element("div", { class: "stack" },
+        this.field("Name of the storey", storey.name, edit("name")),
+        element("div", { class: "fields" },
+          this.field("Floor at", storey.floor_m, edit("floor_m"), { type: "number", unit: "m" }),
+          this.field("Ceiling at", storey.ceiling_m, edit("ceiling_m"), { type: "number", unit: "m" })),
+        this.field("True north", this.book.doc.dwelling.north_deg, (doc, v) => { doc.dwelling.north_deg = v === null ? null : ((v % 360) + 360) % 360; }, { type: "number", unit: t("degrees clockwise from up; empty if not known") }),
+        element("div", { class: "row" }, more)),
+    ];
+  }
+
+  pick(key, words) {
+    return element("button", { type: "button", class: "pick", onclick: () => this.choose([key]) }, words);
+  }
+
+  itemList() {
+    const { rooms, walls, places, emitters } = this.view.onStorey();
+    const unplaced = this.book.doc.emitters.filter((e) => !e.position);
+    const group = (title, kind, list, words) => (list.length ? element("div", {}, element("p", { class: "label" }, t(title)), ...list.map((item) => this.pick(`${kind}:${item.id}`, words(item)))) : null);
+    return element("details", { class: "item-list", open: true }, element("summary", {}, t("On this storey")),
+      group("Places", "places", places, (p) => p.name),
+      group("Emitters", "emitters", emitters, (e) => e.name),
+      group("Rooms", "rooms", rooms, (r) => r.name),
+      walls.length ? element("details", {}, element("summary", {}, t("{count} walls", { count: walls.length })), ...walls.map((w, n) => this.pick(`walls:${w.id}`, t("Wall {n}, {length} m", { n: n + 1, length: distance(w.start, w.end).toFixed(1) })))) : null,
+      unplaced.length ? element("p", { class: "hint" }, t("Without a position: {names}", { names: unplaced.map((e) => e.name).join(", ") })) : null);
+  }
+}

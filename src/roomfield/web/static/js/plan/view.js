@@ -1,0 +1,366 @@
+// The plan as a picture: pan, zoom, and one layer per kind of thing. Shared by every page with a plan.
+
+import { t } from "../words.js";
+import { along, area, centre, distance, extent } from "./shapes.js";
+
+const SPACE = "http://www.w3.org/2000/svg";
+const GLYPHS = {
+  bed: "M-9 6V-6M-9 3H9V0a3 3 0 0 0-3-3H-3V3M9 3v3M-6.500-1.500a1.500 1.500 0 1 0 .01 0",
+  cot: "M-8-6V7M8-6V7M-8 4H8M-8-2H8M-4-2v6M0-2v6M4-2v6",
+  desk: "M-9-3H9M-7-3V7M7-3V7M1-3V2H7",
+  sofa: "M-9-1v7H9V-1M-6 2V-5H6V2M-9-1a1.500 1.500 0 0 1 3 0v3H6v-3a1.500 1.500 0 0 1 3 0",
+  table: "M-9-4H9M-6-4-8 7M6-4 8 7",
+  play: "M-6 6V-2H2V6zM-2-2V-8H6V0H2",
+  other: "M0 7V1M0-3a2 2 0 1 0-.01 0M-6 7H6",
+  emitter: "M0 8V0M-4-4a5.500 5.500 0 0 1 8 0M-7-7a10 10 0 0 1 14 0M-2-1a2 2 0 1 0 4 0a2 2 0 1 0-4 0",
+};
+
+export function shape(name, attributes = {}, ...children) {
+  const node = document.createElementNS(SPACE, name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value !== undefined && value !== null && value !== false) node.setAttribute(key, value === true ? "" : value);
+  }
+  node.append(...children);
+  return node;
+}
+
+const path = (points, closed = true) => points.map((p, i) => `${i ? "L" : "M"}${p[0]} ${-p[1]}`).join("") + (closed ? "Z" : "");
+const thickness = (wall) => wall.layers.reduce((sum, layer) => sum + layer.thickness_m, 0) || 0.1;
+
+export class PlanView {
+  constructor(svg, { label = "" } = {}) {
+    this.svg = svg;
+    this.box = { x: -1, y: -9, width: 12, height: 10 };
+    this.chosen = new Set();
+    this.hidden = new Set();
+    this.layers = {};
+    for (const name of ["grid", "image", "under", "rooms", "shade", "walls", "over", "emitters", "places", "marks", "draft"]) {
+      this.layers[name] = shape("g", { class: `layer-${name}` });
+      svg.append(this.layers[name]);
+    }
+    if (label) svg.setAttribute("aria-label", label);
+    new ResizeObserver(() => {
+      if (!this.doc) return;
+      if (this.framed && !this.touched) this.frame(this.framed);
+      else this.refit();
+    }).observe(svg);
+  }
+
+  get metresPerPixel() {
+    return this.box.width / (this.svg.clientWidth || 600);
+  }
+
+  show(doc, storeyId) {
+    this.doc = doc;
+    this.storeyId = storeyId;
+    this.draw();
+  }
+
+  onStorey() {
+    const doc = this.doc;
+    const storey = doc.dwelling.storeys.find((s) => s.id === this.storeyId) ?? doc.dwelling.storeys[0];
+    const near = (item) => {
+      if (item.storey_id) return item.storey_id === storey?.id;
+      if (!item.position || !storey) return false;
+      const z = item.position[2];
+      const lowest = Math.min(...doc.dwelling.storeys.map((s) => s.floor_m));
+      return (z >= storey.floor_m - 0.2 && z < storey.ceiling_m + 0.2) || (z < lowest && storey.floor_m === lowest);
+    };
+    return {
+      storey,
+      rooms: doc.dwelling.rooms.filter((r) => r.storey_id === storey?.id),
+      walls: doc.dwelling.walls.filter((w) => w.storey_id === storey?.id),
+      images: doc.dwelling.plan_images.filter((i) => i.storey_id === storey?.id),
+      places: doc.places.filter((p) => p.position && near(p)),
+      emitters: doc.emitters.filter((e) => e.position && near(e)),
+    };
+  }
+
+  fit() {
+    const { rooms, walls, places, emitters, images } = this.onStorey();
+    const points = [
+      ...rooms.flatMap((r) => r.outline),
+      ...walls.flatMap((w) => [w.start, w.end]),
+      ...places.map((p) => p.position),
+      ...emitters.filter((e) => !e.outdoor).map((e) => e.position),
+    ];
+    for (const image of images) {
+      const size = this.imageSizes?.get(image.media_sha256);
+      if (size) points.push(image.origin, [image.origin[0] + size[0] * image.metres_per_pixel, image.origin[1] + size[1] * image.metres_per_pixel]);
+    }
+    this.frame(extent(points));
+  }
+
+  frame(wanted) {
+    const [x0, y0, x1, y1] = wanted;
+    this.framed = wanted;
+    this.touched = false;
+    const pad = 0.09 * Math.max(x1 - x0, y1 - y0, 2) + 0.3;
+    const ratio = (this.svg.clientHeight || 400) / (this.svg.clientWidth || 600);
+    let width = x1 - x0 + 2 * pad;
+    let height = y1 - y0 + 2 * pad;
+    if (height / width < ratio) height = width * ratio;
+    else width = height / ratio;
+    this.box = { x: (x0 + x1) / 2 - width / 2, y: -(y0 + y1) / 2 - height / 2, width, height };
+    this.draw();
+  }
+
+  refit() {
+    const ratio = (this.svg.clientHeight || 400) / (this.svg.clientWidth || 600);
+    const middle = this.box.y + this.box.height / 2;
+    this.box.height = this.box.width * ratio;
+    this.box.y = middle - this.box.height / 2;
+    this.draw();
+  }
+
+  toPlan(event) {
+    const frame = this.svg.getBoundingClientRect();
+    return [
+      this.box.x + ((event.clientX - frame.left) / frame.width) * this.box.width,
+      -(this.box.y + ((event.clientY - frame.top) / frame.height) * this.box.height),
+    ];
+  }
+
+  pan(dx, dy) {
+    this.touched = true;
+    this.box.x -= dx * this.metresPerPixel;
+    this.box.y -= dy * this.metresPerPixel;
+    this.draw();
+  }
+
+  zoom(factor, at) {
+    this.touched = true;
+    const width = Math.min(400, Math.max(0.8, this.box.width * factor));
+    const scale = width / this.box.width;
+    const [x, y] = at ? [at[0], -at[1]] : [this.box.x + this.box.width / 2, this.box.y + this.box.height / 2];
+    this.box = { x: x - (x - this.box.x) * scale, y: y - (y - this.box.y) * scale, width, height: this.box.height * scale };
+    this.draw();
+  }
+
+  draw() {
+    if (!this.doc) return;
+    const { x, y, width, height } = this.box;
+    this.svg.setAttribute("viewBox", `${x} ${y} ${width} ${height}`);
+    this.pixel = this.metresPerPixel;
+    const now = this.onStorey();
+    this.drawGrid();
+    this.layers.image.replaceChildren(...now.images.map((image) => this.imageShape(image)).filter(Boolean));
+    this.layers.rooms.replaceChildren(...now.rooms.map((room) => this.roomShape(room)));
+    this.layers.walls.replaceChildren(...now.walls.map((wall) => this.wallShape(wall)));
+    const labels = this.freeLabels(now);
+    this.layers.emitters.replaceChildren(...now.emitters.map((emitter) => this.markShape("emitters", emitter, labels)));
+    this.layers.places.replaceChildren(...now.places.map((place) => this.markShape("places", place, labels)));
+    this.onDraw?.(this);
+  }
+
+  // Marks whose label fits beside those already written; chosen ones come first, places before emitters.
+  freeLabels({ places, emitters }) {
+    const all = [...places.map((item) => ["places", item]), ...emitters.map((item) => ["emitters", item])];
+    const first = (key) => (this.chosen.has(key) ? 0 : 1);
+    all.sort((a, b) => first(`${a[0]}:${a[1].id}`) - first(`${b[0]}:${b[1].id}`));
+    const boxes = [];
+    const free = new Set();
+    for (const [kind, item] of all) {
+      const half = item.name.length * 3.4 + 4;
+      const [x, y] = [item.position[0] / this.pixel, -item.position[1] / this.pixel + 24];
+      const box = [x - half, y - 8, x + half, y + 8];
+      if (boxes.some((b) => b[0] < box[2] && b[2] > box[0] && b[1] < box[3] && b[3] > box[1])) continue;
+      boxes.push(box);
+      free.add(`${kind}:${item.id}`);
+    }
+    return free;
+  }
+
+  drawGrid() {
+    const { x, y, width, height } = this.box;
+    const step = width > 60 ? 10 : width > 24 ? 5 : 1;
+    const parts = [];
+    for (let gx = Math.ceil(x / step) * step; gx < x + width; gx += step) parts.push(`M${gx} ${y}v${height}`);
+    for (let gy = Math.ceil(y / step) * step; gy < y + height; gy += step) parts.push(`M${x} ${gy}h${width}`);
+    const bar = shape("g", { class: "scale-bar", transform: `translate(${x + 14 * this.pixel} ${y + height - 14 * this.pixel})` });
+    bar.append(
+      shape("path", { d: `M0 ${-6 * this.pixel}v${6 * this.pixel}h${step}v${-6 * this.pixel}` }),
+      this.text(`${step} m`, step / 2, -9 * this.pixel, 11),
+    );
+    const north = this.doc.dwelling.north_deg;
+    const parts2 = [shape("path", { class: "grid", d: parts.join("") }), bar];
+    if (north !== null && north !== undefined) {
+      const place = `translate(${x + width - 26 * this.pixel} ${y + 30 * this.pixel}) scale(${this.pixel})`;
+      const needle = shape("g", { class: "north", transform: `${place} rotate(${north})` });
+      needle.append(shape("path", { d: "M0-17 6 12 0 7-6 12Z" }));
+      const letter = shape("text", { class: "north-letter", transform: place, x: 0, y: 0, "font-size": 11, "text-anchor": "middle", dx: 16 * Math.sin((north * Math.PI) / 180) * 1.55, dy: -16 * Math.cos((north * Math.PI) / 180) * 1.45 + 4 });
+      letter.textContent = "N";
+      parts2.push(needle, letter);
+    }
+    this.layers.grid.replaceChildren(...parts2);
+  }
+
+  text(words, x, y, size = 12, attributes = {}) {
+    const node = shape("text", { x, y, "font-size": size * this.pixel, "text-anchor": "middle", ...attributes });
+    node.textContent = words;
+    return node;
+  }
+
+  imageShape(image) {
+    const size = this.imageSizes?.get(image.media_sha256);
+    if (!size) return null;
+    const scale = image.metres_per_pixel;
+    const [ox, oy] = image.origin;
+    return shape("image", {
+      href: this.mediaAddress(image.media_sha256), width: size[0] * scale, height: size[1] * scale,
+      x: ox, y: -oy - size[1] * scale, transform: `rotate(${-image.rotation_deg} ${ox} ${-oy})`, preserveAspectRatio: "none",
+    });
+  }
+
+  roomShape(room) {
+    const chosen = this.chosen.has(`rooms:${room.id}`);
+    const group = shape("g", { class: `room${chosen ? " chosen" : ""}`, "data-kind": "rooms", "data-id": room.id });
+    group.append(shape("path", { d: path(room.outline) }));
+    const [x, middle] = centre(room.outline);
+    const y = this.clearOfMarks(x, middle);
+    const [x0, , x1] = extent(room.outline);
+    const wide = (x1 - x0) / this.pixel > room.name.length * 7;
+    if (wide) group.append(this.text(room.name, x, -y, 12.5), this.text(`${area(room.outline).toFixed(1)} m²`, x, -y + 15 * this.pixel, 10.5, { class: "minor" }));
+    return group;
+  }
+
+  // A room's name steps aside for a mark in the middle of the room.
+  clearOfMarks(x, y) {
+    const { places, emitters } = this.onStorey();
+    const crowded = (at) => [...places, ...emitters].some((i) => Math.abs(i.position[0] - x) < 62 * this.pixel && Math.abs(i.position[1] - 12 * this.pixel - at) < 34 * this.pixel);
+    const ways = [0, 48, -48, 84, -84].map((step) => y + step * this.pixel);
+    return ways.find((at) => !crowded(at)) ?? y;
+  }
+
+  wallShape(wall) {
+    const chosen = this.chosen.has(`walls:${wall.id}`);
+    const wide = Math.max(thickness(wall), 3 * this.pixel);
+    const kind = wall.layers.every((l) => l.material === "air" || l.thickness_m < 0.06) ? "light" : "solid";
+    const group = shape("g", { class: `wall ${kind}${wall.exterior ? " outer" : ""}${chosen ? " chosen" : ""}${wall.shields?.length ? " shielded" : ""}`, "data-kind": "walls", "data-id": wall.id });
+    const line = `M${wall.start[0]} ${-wall.start[1]}L${wall.end[0]} ${-wall.end[1]}`;
+    group.append(shape("path", { class: "wall-body", d: line, "stroke-width": wide }));
+    for (const hole of wall.openings) group.append(this.openingShape(wall, hole, wide));
+    group.append(shape("path", { class: "grip", d: line, "stroke-width": Math.max(wide, 16 * this.pixel) }));
+    return group;
+  }
+
+  openingShape(wall, hole, wide) {
+    const a = along(wall.start, wall.end, hole.start_m);
+    const b = along(wall.start, wall.end, hole.end_m);
+    const line = `M${a[0]} ${-a[1]}L${b[0]} ${-b[1]}`;
+    const group = shape("g", { class: `opening ${hole.kind}${this.chosen.has(`openings:${hole.id}`) ? " chosen" : ""}` });
+    group.append(shape("path", { class: "hole", d: line, "stroke-width": wide * 1.06 }));
+    const width = distance(a, b) || 1e-9;
+    const [ux, uy] = [(b[0] - a[0]) / width, (b[1] - a[1]) / width];
+    if (hole.kind === "door") {
+      const tip = [a[0] - uy * width, a[1] + ux * width];
+      group.append(shape("path", { class: "leaf-line", d: `M${a[0]} ${-a[1]}L${tip[0]} ${-tip[1]}A${width} ${width} 0 0 1 ${b[0]} ${-b[1]}` }));
+    } else if (hole.kind === "window") {
+      for (const side of [-1, 0, 1]) {
+        const off = (side * wide) / 2.4;
+        group.append(shape("path", { class: "pane-line", d: `M${a[0] - uy * off} ${-(a[1] + ux * off)}L${b[0] - uy * off} ${-(b[1] + ux * off)}` }));
+      }
+    }
+    group.append(shape("path", { class: "grip", "data-kind": "openings", "data-id": hole.id, d: line, "stroke-width": Math.max(wide * 1.2, 18 * this.pixel) }));
+    return group;
+  }
+
+  markShape(kind, item, labels) {
+    const chosen = this.chosen.has(`${kind}:${item.id}`);
+    const off = this.hidden.has(item.id);
+    const [x, y] = item.position;
+    const glyph = kind === "emitters" ? GLYPHS.emitter : (GLYPHS[item.kind] ?? GLYPHS.other);
+    const suspected = item.standing === "suspected";
+    const group = shape("g", {
+      class: `mark ${kind}${chosen ? " chosen" : ""}${suspected ? " suspected" : ""}${off ? " off" : ""}`,
+      "data-kind": kind, "data-id": item.id, transform: `translate(${x} ${-y}) scale(${this.pixel})`,
+    });
+    group.append(
+      shape("circle", { class: "grip", r: 22 }),
+      kind === "emitters" ? shape("circle", { class: "plate", r: 14 }) : shape("rect", { class: "plate", x: -14, y: -14, width: 28, height: 28, rx: 4 }),
+      shape("path", { class: "glyph", d: glyph }),
+    );
+    if (off) group.append(shape("path", { class: "strike", d: "M-12 12 12-12" }));
+    const label = shape("text", { y: 28, "text-anchor": "middle", "font-size": 11.5 });
+    label.textContent = item.name;
+    if (labels.has(`${kind}:${item.id}`)) group.append(label);
+    const title = shape("title");
+    title.textContent = item.name;
+    group.append(title);
+    return group;
+  }
+}
+
+// One way of panning and zooming for mouse, touch and wheel. Returns true while two fingers are down.
+export function navigate(view, { onStart, onMove, onEnd }) {
+  const fingers = new Map();
+  let pinch = null;
+  const svg = view.svg;
+  svg.addEventListener("touchstart", (event) => event.preventDefault(), { passive: false });
+  svg.addEventListener("contextmenu", (event) => event.preventDefault());
+  svg.addEventListener("wheel", (event) => {
+    event.preventDefault();
+    view.zoom(Math.exp(event.deltaY * 0.0015), view.toPlan(event));
+  }, { passive: false });
+  const spread = () => {
+    const [a, b] = [...fingers.values()];
+    return { gap: Math.hypot(a.x - b.x, a.y - b.y), x: (a.x + b.x) / 2, y: (a.y + b.y) / 2 };
+  };
+  svg.addEventListener("pointerdown", (event) => {
+    svg.setPointerCapture(event.pointerId);
+    fingers.set(event.pointerId, { x: event.clientX, y: event.clientY });
+    svg.focus({ preventScroll: true });
+    if (fingers.size === 2) {
+      pinch = spread();
+      onEnd?.(event, true);
+    } else if (fingers.size === 1) onStart?.(event);
+  });
+  svg.addEventListener("pointermove", (event) => {
+    if (fingers.has(event.pointerId)) fingers.set(event.pointerId, { x: event.clientX, y: event.clientY });
+    if (pinch && fingers.size === 2) {
+      const next = spread();
+      view.pan(next.x - pinch.x, next.y - pinch.y);
+      view.zoom(pinch.gap / next.gap, view.toPlan({ clientX: next.x, clientY: next.y }));
+      pinch = next;
+    } else if (!pinch) onMove?.(event, fingers.has(event.pointerId));
+  });
+  const lift = (event) => {
+    const known = fingers.delete(event.pointerId);
+    if (pinch) {
+      if (!fingers.size) pinch = null;
+    } else if (known) onEnd?.(event, event.type === "pointercancel");
+  };
+  svg.addEventListener("pointerup", lift);
+  svg.addEventListener("pointercancel", lift);
+}
+
+export function hit(event) {
+  const node = event.target.closest?.("[data-kind]");
+  return node ? { kind: node.dataset.kind, id: node.dataset.id } : null;
+}
+
+export async function loadImages(view, address) {
+  view.imageSizes ??= new Map();
+  view.mediaAddress = address;
+  const wanted = view.doc.dwelling.plan_images.map((i) => i.media_sha256).filter((h) => !view.imageSizes.has(h));
+  await Promise.all([...new Set(wanted)].map((hash) => new Promise((done) => {
+    const image = new Image();
+    image.onload = () => { view.imageSizes.set(hash, [image.naturalWidth, image.naturalHeight]); done(); };
+    image.onerror = () => done();
+    image.src = address(hash);
+  })));
+  if (wanted.length) view.draw();
+}
+
+export function storeyButtons(holder, doc, current, choose) {
+  holder.replaceChildren(...[...doc.dwelling.storeys].sort((a, b) => b.floor_m - a.floor_m).map((storey) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "button slim";
+    button.textContent = storey.name;
+    button.setAttribute("aria-pressed", String(storey.id === current));
+    button.addEventListener("click", () => choose(storey.id));
+    return button;
+  }));
+  holder.setAttribute("aria-label", t("Storeys"));
+}

@@ -1,0 +1,23 @@
+// Page texts in the reader's language: the English sentence is the key.
+
+const language = document.documentElement.lang || "en";
+let catalogue = {};
+if (language !== "en") {
+  const answer = await fetch(`/static/locale/${language}.json`);
+  if (answer.ok) catalogue = await answer.json();
+}
+
+export function t(sentence, values = {}) {
+  const wording = catalogue[sentence] ?? sentence;
+  return wording.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? String(values[name]) : whole));
+}
+
+export function number(value, digits = 3) {
+  if (!Number.isFinite(value)) return "–";
+  return new Intl.NumberFormat(language, { maximumSignificantDigits: digits }).format(value);
+}
+
+// Power density as the trade writes it: always microwatts per square metre.
+export function density(wattsPerSquareMetre, digits = 3) {
+  return `${number(wattsPerSquareMetre * 1e6, digits)} µW/m²`;
+}

@@ -1,0 +1,76 @@
+"""What the walk page's script is given, as plain values."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from roomfield.survey import Survey
+from roomfield.workbench import plans, walking
+from roomfield.workbench.walking import Taken, Worth
+
+
+def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
+    """Plan, choices and readings so far.
+
+    Parameters
+    ----------
+    survey : Survey
+        The survey that is open.
+    revision : int
+        Its revision.
+    visit_id : str
+        The visit being walked.
+    """
+    visit = survey.visit(visit_id)
+    meters = {meter.id: meter for meter in survey.meters}
+    worths = [walking.worth_of(r, meters[r.meter_id]) for r in survey.current_readings(visit.id)]
+    return {
+        "survey_id": survey.id,
+        "revision": revision,
+        "plan": json.loads(plans.write_plan(plans.plan_of(survey))),
+        "visit": {"id": visit.id, "started_at": visit.started_at},
+        "states": [{"id": s.id, "name": s.name, "off_groups": s.off_groups} for s in visit.radio_states],
+        "switches": switches_of(survey),
+        "meters": [{"id": m.id, "name": m.name, "pickup_axes": m.pickup_axes} for m in survey.meters],
+        "readings": [worth_view(worth) for worth in worths],
+    }
+
+
+def switches_of(survey: Survey) -> list[dict[str, str]]:
+    """Switches that can be thrown during a visit, with the names of what hangs on them."""
+    groups: dict[str, list[str]] = {}
+    for emitter in survey.emitters:
+        if emitter.switchable:
+            groups.setdefault(emitter.group, []).append(emitter.name)
+    return [{"group": group, "names": ", ".join(names)} for group, names in groups.items()]
+
+
+def worth_view(worth: Worth) -> dict[str, Any]:
+    """A reading with its interval; an open end is null."""
+    reading = worth.reading
+    return {
+        "id": reading.id,
+        "place_id": reading.place_id,
+        "position": reading.position,
+        "kind": reading.kind,
+        "state_id": reading.radio_state_id,
+        "censoring": reading.censoring,
+        "orientation": reading.orientation,
+        "value_w_m2": reading.value_w_m2,
+        "low_w_m2": worth.low_w_m2,
+        "high_w_m2": worth.high_w_m2 if math.isfinite(worth.high_w_m2) else None,
+        "taken_at": reading.taken_at,
+        "flags": worth.flags,
+    }
+
+
+def taken_view(taken: Taken) -> dict[str, Any]:
+    """What came of an entry."""
+    return {
+        "readings": [worth_view(worth) for worth in taken.worth],
+        "remarks": [
+            {"reading_id": r.reading_id, "words": r.words, "values": r.values} for r in taken.remarks
+        ],
+    }

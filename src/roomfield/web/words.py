@@ -1,0 +1,61 @@
+"""Catalogues of the page texts: the English sentence is the key, other languages are JSON beside it."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from importlib.resources import files
+
+LANGUAGES = ("en", "de")
+NAMES = {"en": "English", "de": "Deutsch"}
+
+
+@cache
+def catalogue(language: str) -> dict[str, str]:
+    """Sentences of one language by their English wording; empty for English itself.
+
+    Parameters
+    ----------
+    language : str
+        ``en`` or ``de``; anything else reads as English.
+    """
+    if language not in LANGUAGES or language == "en":
+        return {}
+    text = files("roomfield.web").joinpath("locale", f"{language}.json").read_text(encoding="utf-8")
+    loaded: dict[str, str] = json.loads(text)
+    return loaded
+
+
+def say(language: str, sentence: str, **values: object) -> str:
+    """One sentence in a language, with its placeholders filled in.
+
+    Parameters
+    ----------
+    language : str
+        ``en`` or ``de``.
+    sentence : str
+        English wording, with ``{name}`` placeholders.
+    **values
+        What stands in the placeholders.
+    """
+    wording = catalogue(language).get(sentence, sentence)
+    return wording.format(**values) if values else wording
+
+
+def preferred(cookie: str, accept_language: str) -> str:
+    """The language a reader wants: their choice, else what the browser asks for, else English.
+
+    Parameters
+    ----------
+    cookie : str
+        Earlier choice; empty if none.
+    accept_language : str
+        The browser's ``Accept-Language`` header.
+    """
+    if cookie in LANGUAGES:
+        return cookie
+    for part in accept_language.split(","):
+        code = part.split(";")[0].strip().lower()[:2]
+        if code in LANGUAGES:
+            return code
+    return "en"
