@@ -4,7 +4,8 @@ Power densities add, never decibels or field strengths. What the levels share st
 
 The sum of levels with errors in decibels is taken as log-normal with the exact mean and variance of the sum
 (L. F. Fenton, IRE Trans. Commun. Syst. 8 (1960) 57-67, extended to correlated terms), so its median and
-spread come out right where adding medians would not.
+spread come out right where adding medians would not. The skew of a sum is left out: with independent errors
+of 3 dB the lower end of a 95 % interval lies up to 0.6 dB too low, with 1.5 dB up to 0.3 dB.
 """
 
 from __future__ import annotations

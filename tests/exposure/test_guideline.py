@@ -1,0 +1,112 @@
+"""Guideline comparisons: probabilities of categories, totals as upper bounds, kinds."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from roomfield.errors import InputError, KindMismatchError, UnknownNameError
+from roomfield.exposure.guideline import (
+    GuidelineRemark,
+    Scope,
+    compare,
+    compare_with_every_service,
+    takes_kind,
+)
+from roomfield.quantities import Censor, Contribution, Kind, UncertainLevel
+
+SBM = "building-biology-2015"
+
+
+def peak(value_uw_m2: float, std_db: float = 0.0, *, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE):
+    causes = (Contribution("meter", std_db),) if std_db else ()
+    return UncertainLevel.from_density(kind, value_uw_m2 * 1e-6, causes, censor)
+
+
+@pytest.mark.published(
+    "Building-biology 2015 scale; U = 6 dB on 3 µW/m² spans 0.75 to 12 µW/m², two categories"
+)
+def test_a_level_near_an_edge_spans_two_categories():
+    found = compare(peak(3.0, 3.0), SBM, scope=Scope.SINGLE_SERVICE)
+    span = found.level.interval(0.9545)
+    assert span.low_w_m2 * 1e6 == pytest.approx(0.75, abs=0.01)
+    assert span.high_w_m2 * 1e6 == pytest.approx(12.0, abs=0.1)
+    assert [c.row.name for c in found.plausible(0.9545)] == ["slight anomaly", "severe anomaly"]
+    assert GuidelineRemark.SEVERAL_CATEGORIES in found.remarks
+    assert found.nominal is not None and found.nominal.row.name == "slight anomaly"
+
+
+@pytest.mark.published("Probabilities of categories for a normal error in dB, closed form")
+@pytest.mark.parametrize("value", [0.05, 0.1, 3.0, 10.0, 700.0, 5000.0])
+def test_probabilities_of_categories(value):
+    found = compare(peak(value, 3.0), SBM, scope=Scope.SINGLE_SERVICE)
+    edges = [-math.inf, *(10 * math.log10(e) for e in (0.1, 10, 1000)), math.inf]
+    z = (np.array(edges) - 10 * math.log10(value)) / 3.0
+    expected = np.diff(stats.norm.cdf(z))
+    assert [c.probability.low for c in found.chances] == pytest.approx(list(expected), abs=2e-5)
+    assert sum(c.probability.low for c in found.chances) == pytest.approx(1.0)
+    assert [c.at_most.low for c in found.chances] == pytest.approx(list(stats.norm.cdf(z[1:])), abs=2e-5)
+
+
+@pytest.mark.published("Building-biology 2015 and Austrian 2012, edges after a way through decibels")
+@pytest.mark.parametrize(
+    ("value", "sbm", "austrian"), [(0.1, 1, 0), (1.0, 1, 1), (10.0, 2, 2), (1000.0, 2, 3), (1000.1, 3, 3)]
+)
+def test_exact_edges_survive_decibels(value, sbm, austrian):
+    for guideline, index in ((SBM, sbm), ("austrian-medical-2012", austrian)):
+        found = compare(peak(value), guideline, scope=Scope.SINGLE_SERVICE)
+        assert found.nominal is found.chances[index]
+
+
+@pytest.mark.published("Building-biology 2008 and 2015: each single radio service, not the sum")
+def test_a_total_is_only_an_upper_bound_for_each_service():
+    found = compare(peak(50.0, 2.0), SBM, scope=Scope.TOTAL)
+    assert found.is_upper_bound
+    assert not compare(peak(50.0, 2.0), SBM, scope=Scope.SINGLE_SERVICE).is_upper_bound
+    with pytest.raises(TypeError):
+        compare(peak(50.0), SBM)  # the scope is never guessed
+    every = compare_with_every_service(peak(50.0, 2.0), "europaem-2016")
+    assert len(every) == 10 and all(item.is_upper_bound for item in every)
+    assert len(compare_with_every_service(peak(50.0), SBM)) == 1
+
+
+@pytest.mark.published("EUROPAEM 2016: DECT 100 / 10 / 1 µW/m² by day, by night, sensitive groups")
+def test_targets():
+    found = compare(peak(10.0, 2.0), "europaem-2016", scope=Scope.SINGLE_SERVICE, service="dect")
+    by_name = {c.row.name: c.probability.low for c in found.chances}
+    assert by_name["nighttime"] == pytest.approx(0.5, abs=1e-3)
+    assert by_name["daytime"] > 0.99999 and by_name["sensitive populations"] < 1e-5
+    assert found.nominal is None and found.plausible() == found.chances
+
+
+def test_services_are_named_and_never_borrowed():
+    with pytest.raises(UnknownNameError):
+        compare(peak(1.0), "europaem-2016", scope=Scope.SINGLE_SERVICE, service="nr")
+    with pytest.raises(InputError):
+        compare(peak(1.0), "europaem-2016", scope=Scope.TOTAL)
+
+
+def test_kinds():
+    for kind in (Kind.AVERAGE, Kind.MAX_HOLD):
+        with pytest.raises(KindMismatchError):
+            compare(peak(1.0, kind=kind), SBM, scope=Scope.SINGLE_SERVICE)
+    assert takes_kind(SBM) is Kind.PEAK and takes_kind("bioinitiative-2012") is None
+    found = compare(peak(1.0, kind=Kind.AVERAGE), "bioinitiative-2012", scope=Scope.TOTAL)
+    assert GuidelineRemark.STATISTIC_NOT_STATED in found.remarks
+
+
+def test_readings_that_are_only_bounds():
+    floor = compare(peak(0.05, 1.0, censor=Censor.BELOW), SBM, scope=Scope.SINGLE_SERVICE)
+    assert GuidelineRemark.BOUND_ONLY in floor.remarks
+    assert floor.chances[0].probability.high == 1.0 and floor.chances[0].probability.low > 0.99
+    assert [c.row.name for c in floor.plausible()] == ["no anomaly"]
+    higher = compare(peak(5.0, 1.0, censor=Censor.BELOW), SBM, scope=Scope.SINGLE_SERVICE)
+    assert (higher.chances[0].probability.low, higher.chances[0].probability.high) == pytest.approx(
+        (0.0, 1.0), abs=1e-6
+    )
+    over = compare(peak(2e4, 1.0, censor=Censor.ABOVE), SBM, scope=Scope.SINGLE_SERVICE)
+    assert [c.row.name for c in over.plausible()] == ["extreme anomaly"]
+    assert over.chances[-1].probability.low > 0.999
