@@ -191,9 +191,7 @@ def shapes_of(dwelling: Dwelling) -> Shapes:
         plates.extend(_slab_plates(slab, planes, dwelling))
     plates.sort(key=lambda p: (p.plane, not p.opening_id))
     boxes = tuple(Box(f.id, f.low, f.high, (f.panel,)) for f in dwelling.furniture)
-    return Shapes(
-        tuple(planes.found), tuple(plates), boxes, tuple(_edges(planes.found, plates, dwelling))
-    )
+    return Shapes(tuple(planes.found), tuple(plates), boxes, tuple(_edges(planes.found, plates, dwelling)))
 
 
 def _wall_plates(wall: Wall, planes: _Planes, dwelling: Dwelling) -> list[Plate]:
@@ -218,9 +216,7 @@ def _wall_plates(wall: Wall, planes: _Planes, dwelling: Dwelling) -> list[Plate]
             exterior=wall.exterior, inside_front=inside_front,
         )  # fmt: skip
 
-    pieces = [
-        piece(o.start_m, o.end_m, o.sill_m, o.head_m, _solid(o.layers), o.id) for o in wall.openings
-    ]
+    pieces = [piece(o.start_m, o.end_m, o.sill_m, o.head_m, _solid(o.layers), o.id) for o in wall.openings]
     return [*pieces, piece(0.0, length, wall.base_m, wall.top_m, _solid(wall.layers), "")]
 
 

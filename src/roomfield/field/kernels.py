@@ -367,7 +367,8 @@ def pair_power(g, tables, images, a, b, wave, settings, scratch, sums):
     """Power of all paths between one point of A and one of B.
 
     ``tables`` is (optics, brightest reflection of each plane), ``wave`` is (frequency index, wavelength, pattern, polarisation), ``settings`` (threshold, A emits, edges,
-    summary), ``scratch`` (vertices, plates, planes, crossed, heights of b), ``sums`` (by order, arrival, mean, entry).
+    summary), ``scratch`` (vertices, plates, planes, crossed, heights of b), ``sums`` (by order, then edges,
+    then the strongest single path; arrival; mean; entry).
     """
     place, chain, side, faces = images
     which, wavelength, pattern, polarisation = wave
@@ -416,6 +417,7 @@ def pair_power(g, tables, images, a, b, wave, settings, scratch, sums):
             continue
         total += power
         orders[order] += power
+        orders[-1] = max(orders[-1], power)
         if summary:
             note_path(g, power, a_is_emitter, vertex, order + 1, crossed, count, arrival, mean, entry)
     if with_edges:
@@ -457,7 +459,8 @@ def edges_power(g, table, a, b, wave, settings, scratch, sums, before):
         if power <= 0.0:
             continue
         total += power
-        orders[orders.shape[0] - 1] += power
+        orders[-2] += power
+        orders[-1] = max(orders[-1], power)
         if summary:
             note_path(g, power, a_is_emitter, vertex, 2, crossed, count, arrival, mean, entry)
     return total

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import TypeVar, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -43,6 +43,8 @@ class Paths:
         a figure-of-eight pattern along the unit vector ``a`` picks up ``aᵀ arrival a``.
     mean_direction : ndarray, shape (n, m, 3)
         Sum of density times d.
+    strongest : ndarray, shape (n, m)
+        Power density of the strongest single path [1/m²].
     entry : ndarray, shape (n, m, n_plates + 1)
         The same by the plate through which it came in: the last exterior plate crossed, else the last plate
         crossed; the last column is what crossed none.
@@ -55,7 +57,21 @@ class Paths:
     arrival: Array
     mean_direction: Array
     entry: Array
+    strongest: Array
     entry_names: tuple[str, ...]
+
+    @property
+    def vertical_share(self) -> Array:
+        """Share of the power that a vertical single-axis antenna picks up if all emit vertically, (n, m)."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = 1.0 - self.arrival[..., 2, 2] / self.density
+        return np.nan_to_num(share, nan=1.0)
+
+    @property
+    def rice_factor(self) -> Array:
+        """Strongest path over all others, (n, m); at most 1e6."""
+        rest = np.maximum(self.density - self.strongest, self.density * 1e-6)
+        return np.where(self.density > 0.0, self.strongest / np.where(rest > 0.0, rest, 1.0), 0.0)
 
 
 def unit_density(
@@ -148,7 +164,7 @@ class _Call:
         shape = (len(b), len(a))
         full = shape if summary else (0, 0)
         sums = (
-            np.zeros((*shape, order + 2)),
+            np.zeros((*shape, order + 3)),
             np.zeros((*full, 3, 3)),
             np.zeros((*full, 3)),
             np.zeros((*full, n_plates + 1)),
@@ -162,7 +178,10 @@ class _Call:
             self.waves, SPEED_OF_LIGHT_M_S / self.frequencies, settings, sums,
         )  # fmt: skip
         turned = [x if forward else np.swapaxes(x, 0, 1) for x in (density, *sums)]
-        return Paths(*turned, entry_names=(*self.scene.names, ""))
+        density, by_order, arrival, mean, entry = turned
+        return Paths(
+            density, by_order[..., :-1], arrival, mean, entry, by_order[..., -1], (*self.scene.names, "")
+        )
 
 
 def _images(scene: Scene, points: Array, order: int) -> tuple[NDArray[np.generic], ...]:
@@ -193,9 +212,10 @@ def _positions(values: ArrayLike, noun: str) -> Array:
 
 
 def _each(value: _T | Sequence[_T], count: int, kind: type[_T]) -> list[_T]:
-    items = [value] * count if isinstance(value, kind) else list(value)  # type: ignore[call-overload]
+    items: list[_T] = [value] * count if isinstance(value, kind) else list(cast(Sequence[_T], value))
     if len(items) != count:
         raise InputError(
-            f"{len(items)} values of {kind.__name__} for {count} emitters.", mend="Give one, or one per emitter."
+            f"{len(items)} values of {kind.__name__} for {count} emitters.",
+            mend="Give one, or one per emitter.",
         )
     return items
