@@ -1,0 +1,164 @@
+"""Guessing how a table of readings is to be read, with the reason for each guess."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+from roomfield.errors import FormatError
+from roomfield.exchange.cells import order_in_words, orders_that_fit
+from roomfield.exchange.headers import VALUE_COLUMNS, meaning_of
+from roomfield.exchange.mapping import ColumnMapping, MappedColumn
+from roomfield.exchange.table import Cell, RawTable, read_table
+from roomfield.survey.sheet import Column
+
+_FIRST_LINES = 40
+_DATE_TEXT = re.compile(r"\d{1,4}([./-])\d{1,2}\1\d{1,4}")
+_POINT = re.compile(r"\d*\.(?:\d{1,2}|\d{4,})(?!\d)|(?<!\d)0\.\d+|\d,\d{3}\.\d|\.\d+[eE]")
+_COMMA = re.compile(r"\d*,(?:\d{1,2}|\d{4,})(?!\d)|(?<!\d)0,\d+|\d\.\d{3},\d|,\d+[eE]")
+_UNCLEAR = re.compile(r"\d[.,]\d")
+_GROUPED_POINT = re.compile(r"\d,\d{3}\.\d|\d,\d{3},\d{3}")
+_GROUPED_COMMA = re.compile(r"\d\.\d{3},\d|\d\.\d{3}\.\d{3}")
+
+
+def guess_columns(path: Path, *, separator: str = "", sheet: str = "", encoding: str = "") -> ColumnMapping:
+    """How a table of readings is most likely to be read, to be shown and confirmed.
+
+    Parameters
+    ----------
+    path : Path
+        CSV or XLSX.
+    separator, sheet, encoding : str
+        To say what would otherwise be guessed.
+
+    Raises
+    ------
+    FormatError
+        If the file holds no table.
+    """
+    table = read_table(path, separator=separator, sheet=sheet, encoding=encoding)
+    at = _header_row(table)
+    body = table.rows[at + 1 :]
+    columns = tuple(_columns(table.rows[at], body))
+    mapping = ColumnMapping(
+        file_name=table.file_name, sha256=table.sha256, header_line=table.lines[at],
+        rows=sum(1 for row in body if not is_empty(row)), columns=columns, encoding=table.encoding,
+        separator=table.separator, sheet=table.sheet,
+    )  # fmt: skip
+    return _with_dates_guessed(_with_decimal_guessed(mapping, body), body)
+
+
+def is_empty(row: Sequence[Cell]) -> bool:
+    """Whether nothing stands in a row."""
+    return all(cell == "" or (isinstance(cell, str) and not cell.strip()) for cell in row)
+
+
+def shown(cell: Cell) -> str:
+    """A cell as it is shown to the user."""
+    if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
+        return str(int(cell))
+    return str(cell).strip()
+
+
+def _header_row(table: RawTable) -> int:
+    """The first row that names a value column and something else; else the first that is not empty."""
+    filled = [i for i, row in enumerate(table.rows[:_FIRST_LINES]) if not is_empty(row)]
+    if not filled:
+        raise FormatError(
+            "it holds no table.", where=table.file_name, mend="Give a file with a line of headers."
+        )
+    for i in filled:
+        found = {meaning_of(shown(cell)).column for cell in table.rows[i]} - {Column.UNUSED}
+        if len(found) > 1 and found & VALUE_COLUMNS:
+            return i
+    return filled[0]
+
+
+def _columns(headers: Sequence[Cell], body: Sequence[Sequence[Cell]]) -> Iterator[MappedColumn]:
+    for index, cell in enumerate(headers):
+        header = shown(cell) or f"(column {index + 1})"
+        meaning = meaning_of(header)
+        yield MappedColumn(
+            index,
+            header,
+            meaning.column,
+            meaning.unit,
+            meaning.because,
+            _example(body, index),
+            meaning.unknown_unit,
+        )
+
+
+def _example(body: Sequence[Sequence[Cell]], index: int) -> str:
+    texts: list[str] = []
+    for row in body[:2000]:
+        text = shown(row[index])[:24] if index < len(row) else ""
+        if text and text not in texts:
+            texts.append(text)
+        if len(texts) == 3:
+            break
+    return ", ".join(texts)
+
+
+def _texts(mapping: ColumnMapping, body: Sequence[Sequence[Cell]], wanted: frozenset[Column]) -> set[str]:
+    indices = [mapped.index for mapped in mapping.columns if mapped.column in wanted]
+    return {
+        row[index].strip()
+        for row in body
+        for index in indices
+        if index < len(row) and isinstance(row[index], str)
+    }
+
+
+def _with_decimal_guessed(mapping: ColumnMapping, body: Sequence[Sequence[Cell]]) -> ColumnMapping:
+    texts = _texts(mapping, body, VALUE_COLUMNS)
+    points = sorted(text for text in texts if _POINT.search(text))
+    commas = sorted(text for text in texts if _COMMA.search(text) and text not in points)
+    unclear = sorted(
+        text for text in texts if _UNCLEAR.search(text) and text not in points and text not in commas
+    )
+    if points and commas:
+        usual, rest = (points, commas) if len(points) >= len(commas) else (commas, points)
+        sign = "." if usual is points else ","
+        because = (
+            f"{len(usual)} values such as {usual[0]}; but {len(rest)} such as {rest[0]} speak against it"
+        )
+        return replace(mapping, decimal=sign, decimal_because=because)
+    if commas:
+        grouped = any(_GROUPED_COMMA.search(text) for text in texts)
+        return replace(mapping, decimal=",", grouped=grouped, decimal_because=f"values such as {commas[0]}")
+    if points:
+        grouped = any(_GROUPED_POINT.search(text) for text in texts)
+        return replace(mapping, decimal=".", grouped=grouped, decimal_because=f"values such as {points[0]}")
+    if unclear and mapping.separator == "," and not any("," in text for text in unclear):
+        return replace(mapping, decimal_because="commas part the cells")
+    if unclear:
+        return replace(mapping, decimal="", decimal_because=f"values such as {unclear[0]} do not tell")
+    return mapping
+
+
+def _with_dates_guessed(mapping: ColumnMapping, body: Sequence[Sequence[Cell]]) -> ColumnMapping:
+    wanted = frozenset({Column.DATE, Column.MOMENT})
+    if not any(mapped.column in wanted for mapped in mapping.columns):
+        return mapping
+    matches = [_DATE_TEXT.match(text) for text in _texts(mapping, body, wanted)]
+    dates = {match.group() for match in matches if match}
+    if not dates:
+        typed = any(isinstance(cell, date) for row in body[:2000] for cell in row)
+        because = "dates typed by the workbook" if typed else "no date stands there"
+        return replace(mapping, date_order="ymd", date_because=because)
+    fitting = orders_that_fit(dates)
+    example = sorted(dates)[0]
+    if len(fitting) == 1:
+        return replace(
+            mapping,
+            date_order=fitting[0],
+            date_because=f"the only order in which all exist, such as {example}",
+        )
+    if not fitting:
+        return replace(mapping, date_because=f"in no order do all of them exist, such as {example}")
+    words = " or ".join(order_in_words(order) for order in fitting)
+    return replace(mapping, date_because=f"{example} may be {words}")

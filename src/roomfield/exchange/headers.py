@@ -1,0 +1,129 @@
+"""What a header says: which column it is, and in which unit its numbers are."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+
+from roomfield.errors import UnknownNameError
+from roomfield.quantities.convert import canonical_unit
+from roomfield.survey.sheet import FIELD_SHEET, Column
+
+_WORDS: dict[Column, str] = {
+    Column.PLACE: "place|location|spot|measuring point|measurement point|point|messpunkt|messort|"
+    "ort|platz|lieu|emplacement|luogo|punto|lugar|plaats",
+    Column.STATE: "radio state|state|status|switch state|funkzustand|zustand|schaltzustand|etat|stato|estado",
+    Column.METER: "meter|instrument|device|messgerät|gerät|appareil|strumento|medidor|meter id",
+    Column.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|valeur de crête|picco|pico|piek",
+    Column.MAX_HOLD: "max hold|maxhold|hold|max|maximum|maximalwert|höchstwert|maximo|massimo",
+    Column.AVERAGE: "average|avg|mean|time average|rms|mittelwert|mittel|durchschnitt|moyenne|media|"
+    "gemiddelde",
+    Column.KIND: "kind|type|quantity|mode|detector|art|messart|größe|genre|tipo|soort",
+    Column.VALUE: "value|reading|level|power density|field strength|density|s|e|wert|messwert|"
+    "ablesung|pegel|leistungsflussdichte|feldstärke|valeur|valore|valor|waarde",
+    Column.UNIT: "unit|units|einheit|unité|unità|unidad|eenheid",
+    Column.FLAG: "flag|flags|merker|kennung|marke|censoring|censored|drapeau",
+    Column.ORIENTATION: "orientation|axis|ausrichtung|achse|axe|asse|eje",
+    Column.SCAN: "scan|scan type|abtastung",
+    Column.REPLICATE: "replicate|repeat|repetition|run|scan no|wiederholung|durchgang",
+    Column.DATE: "date|day|datum|tag|jour|data|fecha",
+    Column.TIME: "time|clock|uhrzeit|zeit|heure|ora|hora",
+    Column.MOMENT: "date time|datetime|timestamp|taken at|moment|zeitpunkt|datum zeit|datum uhrzeit|"
+    "horodatage",
+    Column.X: "x|x m|east|ost",
+    Column.Y: "y|y m|north|nord",
+    Column.Z: "z|z m|height|höhe",
+    Column.NOTE: "note|notes|remark|remarks|comment|comments|bemerkung|bemerkungen|notiz|"
+    "anmerkung|remarque|nota",
+}
+VALUE_COLUMNS = frozenset({Column.PEAK, Column.MAX_HOLD, Column.AVERAGE, Column.VALUE})
+_BRACKETED = re.compile(r"^(?P<name>.*?)[\[(](?P<unit>[^\])]*)[\])]\s*$")
+
+
+@dataclass(frozen=True)
+class HeaderMeaning:
+    """What a header was taken to mean.
+
+    Parameters
+    ----------
+    unit : str
+        As ``roomfield.quantities.convert`` spells it; empty if none was found.
+    unknown_unit : str
+        A unit that stands there but is not known.
+    because : str
+        From what, in words.
+    """
+
+    column: Column
+    unit: str = ""
+    unknown_unit: str = ""
+    because: str = ""
+
+
+def meaning_of(header: str) -> HeaderMeaning:
+    """What a header most likely means; ``Column.UNUSED`` if nothing was recognised."""
+    name, unit, unknown = _split_unit(header)
+    column = _KNOWN.get(_plain(name), Column.UNUSED)
+    if column is Column.UNUSED and unit:
+        column = Column.VALUE if not _plain(name) else _longest_word(name)
+    if column is Column.UNUSED:
+        return HeaderMeaning(column, unit, unknown, "the header is not known")
+    if column not in VALUE_COLUMNS:
+        return HeaderMeaning(column, because=f"header {header.strip()!r}")
+    said = f", unit {unit}" if unit else ""
+    return HeaderMeaning(column, unit, unknown, f"header {header.strip()!r}{said}")
+
+
+def _longest_word(name: str) -> Column:
+    """The value column named by a word of a longer header that carries a unit, such as ``bedroom peak``."""
+    words = set(_plain(name).split())
+    named = {column for word, column in _KNOWN.items() if word in words and column in VALUE_COLUMNS}
+    kinds = named - {Column.VALUE}
+    if len(kinds) == 1:
+        return kinds.pop()
+    return Column.VALUE if named == {Column.VALUE} else Column.UNUSED
+
+
+def _split_unit(header: str) -> tuple[str, str, str]:
+    bracketed = _BRACKETED.match(header)
+    if bracketed:
+        name, text = bracketed["name"], bracketed["unit"]
+        unit = unit_or_nothing(text)
+        return name, unit, "" if unit else text.strip()
+    if unit := unit_or_nothing(header):
+        return "", unit, ""
+    for cut in re.finditer(r"[\s_,:]+", header):
+        if unit := unit_or_nothing(header[cut.end() :]):
+            name = re.sub(r"\b(in|en)\s*$", "", header[: cut.start()], flags=re.IGNORECASE)
+            return name, unit, ""
+    return header, "", ""
+
+
+def unit_or_nothing(text: str) -> str:
+    """A unit in our spelling, also from column names such as ``uw_m2``; empty if it is none."""
+    plain = (
+        unicodedata.normalize("NFKC", text.strip().replace("²", "2")).replace("\u03bc", "u").replace("µ", "u")
+    )
+    for spelling in (plain, re.sub(r"(?i)^(d?b?[munw]*[wvm])[_ ](per[_ ])?(c?m)", r"\1/\3", plain)):
+        try:
+            return canonical_unit(spelling)
+        except UnknownNameError:
+            continue
+    return ""
+
+
+def _plain(name: str) -> str:
+    letters = unicodedata.normalize("NFC", name).casefold()
+    return " ".join(re.sub(r"[^\w]|_", " ", letters).split())
+
+
+def _known_headers() -> dict[str, Column]:
+    known = {_plain(word): column for column, words in _WORDS.items() for word in words.split("|")}
+    for sheet_column in FIELD_SHEET:
+        for _, header in sheet_column.headers:
+            known[_plain(_split_unit(header)[0])] = sheet_column.column
+    return known
+
+
+_KNOWN = _known_headers()

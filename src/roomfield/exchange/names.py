@@ -1,0 +1,145 @@
+"""Names in a table to ids in the record: places, radio states, meters, kinds, orientations."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from roomfield.errors import UnknownNameError
+from roomfield.exchange.cells import CellFault
+from roomfield.survey.observation import Orientation, ReadingKind, Scan
+from roomfield.survey.place import Place
+from roomfield.survey.record import Survey
+
+_KINDS = {
+    ReadingKind.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|picco|pico",
+    ReadingKind.MAX_HOLD: "max hold|maxhold|max|maximum|hold|maximalwert|höchstwert",
+    ReadingKind.AVERAGE: "average|avg|mean|rms|mittelwert|mittel|durchschnitt|moyenne|media",
+}
+_ORIENTATIONS = {
+    Orientation.BEST_AXIS: "best axis|best|maximum|max|beste achse|beste",
+    Orientation.X: "x|x axis|x achse",
+    Orientation.Y: "y|y axis|y achse",
+    Orientation.Z: "z|z axis|z achse",
+    Orientation.THREE_AXIS_SUM: "three axis sum|sum|three axes|xyz|summe|drei achsen",
+    Orientation.UNKNOWN: "unknown|unbekannt|?",
+}
+_SCANS = {Scan.HAND_SCAN: "hand scan|scan|hand|schwenken", Scan.FIXED: "fixed|tripod|static|stativ|fest"}
+_TOKEN = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,39}")
+
+
+def plain(text: str) -> str:
+    """A name without what does not matter when names are compared: case, hyphens, spaces."""
+    return " ".join(re.sub(r"[_\-–/]", " ", text.casefold()).split())
+
+
+def _by_word(table: Mapping[object, str]) -> dict[str, object]:
+    return {plain(word): meant for meant, words in table.items() for word in words.split("|")}
+
+
+KINDS: Mapping[str, ReadingKind] = _by_word(_KINDS)  # type: ignore[arg-type, assignment]
+ORIENTATIONS: Mapping[str, Orientation] = _by_word(_ORIENTATIONS)  # type: ignore[arg-type, assignment]
+SCANS: Mapping[str, Scan] = _by_word(_SCANS)  # type: ignore[arg-type, assignment]
+
+
+class NameTable:
+    """Finds an id by id or by name.
+
+    Parameters
+    ----------
+    kind : str
+        What the things are, for messages.
+    things : iterable of (str, iterable of str)
+        Id and names of each.
+    """
+
+    def __init__(self, kind: str, things: Iterable[tuple[str, Iterable[str]]]) -> None:
+        self._kind = kind
+        self._ids: dict[str, str] = {}
+        self._named: dict[str, set[str]] = {}
+        for own_id, names in things:
+            self._ids[own_id] = own_id
+            for name in names:
+                if plain(name):
+                    self._named.setdefault(plain(name), set()).add(own_id)
+
+    def find(self, text: str) -> str:
+        """The id of the thing meant.
+
+        Raises
+        ------
+        CellFault
+            If there is none, or several.
+        """
+        if text in self._ids:
+            return text
+        found = self._named.get(plain(text), set())
+        if len(found) == 1:
+            return next(iter(found))
+        if found:
+            raise CellFault(f"there are {len(found)} {self._kind}s of this name; write the id")
+        raise CellFault(f"there is no {self._kind} of this name")
+
+
+@dataclass
+class PlaceTable:
+    """Places by name; makes those that are missing if that was asked for."""
+
+    survey: Survey
+    make: bool
+    made: list[Place] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self._known = NameTable("place", ((p.id, (p.name,)) for p in self.survey.places))
+        self._ids = {p.id for p in self.survey.places}
+        self._new: dict[str, str] = {}
+
+    def find(self, text: str) -> str:
+        """The id of the place meant.
+
+        Raises
+        ------
+        CellFault
+            If there is none and none is to be made.
+        """
+        if not self.make:
+            return self._known.find(text)
+        try:
+            return self._known.find(text)
+        except CellFault as fault:
+            if "no place" not in str(fault):
+                raise
+        if plain(text) not in self._new:
+            self._new[plain(text)] = self._fresh_id(text)
+            self.made.append(Place(self._new[plain(text)], text))
+        return self._new[plain(text)]
+
+    def _fresh_id(self, text: str) -> str:
+        slug = re.sub(r"[^a-z0-9]+", "-", plain(text)).strip("-")[:40]
+        base = text if _TOKEN.fullmatch(text) else slug or "place"
+        name, count = base, 1
+        while name in self._ids:
+            count += 1
+            name = f"{base}-{count}"
+        self._ids.add(name)
+        return name
+
+
+def meters_of(survey: Survey) -> NameTable:
+    """The survey's meters by id, name and serial number."""
+    return NameTable("meter", ((m.id, (m.name, m.serial)) for m in survey.meters))
+
+
+def states_of(survey: Survey, visit_id: str) -> NameTable:
+    """The radio states of a visit by id and name.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such visit.
+    """
+    visit = next((v for v in survey.visits if v.id == visit_id), None)
+    if visit is None:
+        raise UnknownNameError("visit", visit_id, [v.id for v in survey.visits])
+    return NameTable("radio state", ((s.id, (s.name,)) for s in visit.radio_states))

@@ -1,0 +1,215 @@
+"""Tables as text or as a workbook, read whole into rows of cells, with limits against hostile files."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import hashlib
+import io
+import re
+import zipfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from python_calamine import CalamineError, CalamineWorkbook
+
+from roomfield.errors import FormatError, InputError, UnknownNameError
+
+Cell = Any
+"""Text, number, date, time or truth value; an empty text for nothing."""
+
+MOST_BYTES = 256 * 2**20
+MOST_ROWS = 1_000_000
+MOST_COLUMNS = 200
+MOST_CELLS = 20_000_000
+_WORKBOOK = b"PK\x03\x04"
+_OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"
+_CELL_NAME = re.compile(rb"""\br\s*=\s*["']([A-Z]{1,3})([0-9]{1,7})["']""")
+_MARKS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+_SEPARATORS = ";\t|,"
+_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class RawTable:
+    """A table as it stands in a file.
+
+    Parameters
+    ----------
+    rows : sequence of sequences of cells
+        Every row, empty ones too.
+    lines : sequence of int
+        The line of the file in which each row begins.
+    encoding, separator, sheet : str
+        How it was read; ``sheet`` for workbooks only, the others for text only.
+    """
+
+    file_name: str
+    sha256: str
+    rows: Sequence[Sequence[Cell]]
+    lines: Sequence[int]
+    encoding: str = ""
+    separator: str = ""
+    sheet: str = ""
+
+
+def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: str = "") -> RawTable:
+    """The table in a CSV or XLSX file.
+
+    Parameters
+    ----------
+    separator, encoding : str
+        For text; guessed if empty.
+    sheet : str
+        For workbooks; the first one if empty.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read.
+    FormatError
+        If it is neither, is damaged or is too large.
+    """
+    content = _content(path)
+    sha256 = hashlib.sha256(content).hexdigest()
+    if content.startswith(_OLD_WORKBOOK):
+        raise FormatError(
+            "it is a workbook of the old form.", where=path.name, mend="Save it as XLSX or CSV."
+        )
+    if content.startswith(_WORKBOOK):
+        rows, name = _workbook(content, path.name, sheet)
+        return RawTable(path.name, sha256, rows, range(1, len(rows) + 1), sheet=name)
+    text, found = _decoded(content, path.name, encoding)
+    used = separator or guess_separator(text)
+    text_rows, lines = _text_rows(text, used, path.name)
+    return RawTable(path.name, sha256, text_rows, lines, found, used)
+
+
+def _content(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise FormatError(f"it is longer than {MOST_BYTES >> 20} MiB.", where=path.name, mend="Split it.")
+        return path.read_bytes()
+    except OSError as fault:
+        raise InputError(
+            f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path."
+        ) from None
+
+
+def _decoded(content: bytes, where: str, encoding: str) -> tuple[str, str]:
+    for mark, name in (
+        (codecs.BOM_UTF8, "utf-8-sig"),
+        (codecs.BOM_UTF16_LE, "utf-16"),
+        (codecs.BOM_UTF16_BE, "utf-16"),
+    ):
+        if content.startswith(mark):
+            encoding = encoding or name
+    for name in (encoding,) if encoding else ("utf-8", "cp1252"):
+        try:
+            text = content.decode(name)
+        except (UnicodeError, LookupError):
+            continue
+        if "\x00" in text:
+            break
+        return text, name
+    raise FormatError("it is no text.", where=where, mend="Give a CSV file in UTF-8, or an XLSX file.")
+
+
+def guess_separator(text: str) -> str:
+    """The sign between the cells: the one that splits most of the first lines into equally many."""
+    start = io.StringIO(text[:200_000])
+    first = [line for line, _ in zip(start, range(60), strict=False) if line.strip()]
+
+    def score(sign: str) -> tuple[int, int]:
+        counts = [len(row) for row in csv.reader(first, delimiter=sign)]
+        usual = max(set(counts), key=lambda n: (n > 1, counts.count(n), n)) if counts else 0
+        return (counts.count(usual) if usual > 1 else 0, usual)
+
+    return max(_SEPARATORS, key=lambda sign: (score(sign), -_SEPARATORS.index(sign)))
+
+
+def _text_rows(text: str, separator: str, where: str) -> tuple[list[list[str]], list[int]]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    rows: list[list[str]] = []
+    lines: list[int] = []
+    line = 1
+    try:
+        for row in reader:
+            rows.append(row)
+            lines.append(line)
+            line = reader.line_num + 1
+            if len(rows) > MOST_ROWS or len(row) > MOST_COLUMNS:
+                raise _too_large(where)
+    except csv.Error as fault:
+        raise FormatError(
+            f"line {line} cannot be split into cells ({fault}).", where=where, mend="Correct it."
+        ) from None
+    return rows, lines
+
+
+def _too_large(where: str) -> FormatError:
+    return FormatError(
+        f"it has more than {MOST_ROWS} rows or {MOST_COLUMNS} columns.",
+        where=where,
+        mend="Split it, or remove the rest.",
+    )
+
+
+def _workbook(content: bytes, where: str, sheet: str) -> tuple[list[list[Cell]], str]:
+    _refuse_hostile_workbook(content, where)
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
+        names = book.sheet_names
+        if sheet and sheet not in names:
+            raise UnknownNameError("sheet", sheet, names, where=where)
+        chosen = sheet or (names[0] if names else "")
+        rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
+    except CalamineError as fault:
+        raise FormatError(
+            f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
+        ) from None
+    return rows, chosen
+
+
+def _refuse_hostile_workbook(content: bytes, where: str) -> None:
+    """Unpack it once, keeping nothing: it may hold gigabytes, or one cell in the last row and column."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            left = MOST_BYTES * 2
+            for entry in archive.infolist():
+                left -= _measure(archive, entry, left, where)
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError, OSError) as fault:
+        raise FormatError(
+            f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
+        ) from None
+
+
+def _measure(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, left: int, where: str) -> int:
+    length, rows, columns, tail = 0, 0, 0, b""
+    is_sheet = "worksheets" in entry.filename
+    with archive.open(entry) as source:
+        while chunk := source.read(_CHUNK):
+            length += len(chunk)
+            if length > left:
+                raise FormatError(
+                    f"unpacked it is longer than {MOST_BYTES >> 19} MiB.", where=where, mend="Split it."
+                )
+            if is_sheet:
+                found = _CELL_NAME.findall(tail + chunk)
+                rows = max(rows, max((int(row) for _, row in found), default=0))
+                columns = max(
+                    columns, max((_column_number(name) for name in {name for name, _ in found}), default=0)
+                )
+                tail = chunk[-32:]
+            if rows > MOST_ROWS or columns > MOST_COLUMNS or rows * columns > MOST_CELLS:
+                raise _too_large(where)
+    return length
+
+
+def _column_number(name: bytes) -> int:
+    number = 0
+    for letter in name:
+        number = number * 26 + letter - 64
+    return number

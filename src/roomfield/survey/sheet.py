@@ -1,0 +1,71 @@
+"""Columns of a table of readings: what they mean, and how the printed field sheet heads them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Column(StrEnum):
+    """What a column of a table of readings holds."""
+
+    PLACE = "place"
+    STATE = "radio_state"
+    METER = "meter"
+    PEAK = "peak"
+    MAX_HOLD = "max_hold"
+    AVERAGE = "average"
+    KIND = "kind"
+    VALUE = "value"
+    UNIT = "unit"
+    FLAG = "flag"
+    ORIENTATION = "orientation"
+    SCAN = "scan"
+    REPLICATE = "replicate"
+    DATE = "date"
+    TIME = "time"
+    MOMENT = "moment"
+    X = "x"
+    Y = "y"
+    Z = "z"
+    NOTE = "note"
+    UNUSED = "unused"
+
+
+@dataclass(frozen=True)
+class SheetColumn:
+    """One column of the field sheet.
+
+    Parameters
+    ----------
+    headers : tuple of (str, str)
+        Language and printed header; the import recognises each of them.
+    unit : str
+        Unit in plain letters as ``roomfield.quantities.convert`` spells it; empty if it has none.
+    share : float
+        Share of the sheet's width.
+    """
+
+    column: Column
+    headers: tuple[tuple[str, str], ...]
+    unit: str = ""
+    share: float = 0.1
+
+    def header(self, language: str) -> str:
+        """The printed header in a language, with its unit; in English if the language is not there."""
+        words = dict(self.headers)
+        return words.get(language, words["en"])
+
+
+FIELD_SHEET: tuple[SheetColumn, ...] = (
+    SheetColumn(Column.PLACE, (("en", "Place"), ("de", "Ort")), share=0.18),
+    SheetColumn(Column.STATE, (("en", "Radio state"), ("de", "Funkzustand")), share=0.14),
+    SheetColumn(Column.ORIENTATION, (("en", "Orientation"), ("de", "Ausrichtung")), share=0.1),
+    SheetColumn(Column.PEAK, (("en", "Peak [µW/m²]"), ("de", "Spitzenwert [µW/m²]")), "uW/m2", 0.11),
+    SheetColumn(Column.MAX_HOLD, (("en", "Max-hold [µW/m²]"), ("de", "Maximalwert [µW/m²]")), "uW/m2", 0.11),
+    SheetColumn(Column.AVERAGE, (("en", "Average [µW/m²]"), ("de", "Mittelwert [µW/m²]")), "uW/m2", 0.11),
+    SheetColumn(Column.FLAG, (("en", "Flag"), ("de", "Merker")), share=0.06),
+    SheetColumn(Column.TIME, (("en", "Time"), ("de", "Uhrzeit")), share=0.06),
+    SheetColumn(Column.NOTE, (("en", "Note"), ("de", "Bemerkung")), share=0.13),
+)
+"""The field sheet, left to right. Below the floor is written ``<0.01`` or FLOOR, overload ``>2500000`` or OL."""
