@@ -64,10 +64,10 @@ def _grouped(digest: str) -> str:
 
 def _readings(content: ReportContent, words: Words) -> Table:
     columns = (
-        Column(words.say("annex.id"), weight=0.9), Column(words.say("annex.place"), weight=1.6),
+        Column(words.say("annex.id"), weight=0.7), Column(words.say("annex.place"), weight=1.7),
         Column(words.say("annex.state"), weight=1.4), Column(words.say("annex.kind"), weight=0.9),
         Column(words.say("annex.shown"), Align.END, 1.0), Column(words.say("annex.orientation"), weight=1.0),
-        Column(words.say("annex.time"), weight=1.3), Column(words.say("annex.note"), weight=1.6),
+        Column(words.say("annex.time"), weight=1.5), Column(words.say("annex.note"), weight=1.6),
     )  # fmt: skip
     rows = tuple(_reading_row(reading, words) for reading in content.readings)
     return Table(columns, rows, words.say("annex.caption"), compact=True)
@@ -84,5 +84,5 @@ def _reading_row(reading: ReadingEntry, words: Words) -> Row:
     return Row((
         Cell(reading.id), Cell(reading.place), Cell(reading.state), Cell(words.say(f"kind.{reading.kind.value}")),
         Cell(shown_text(reading.shown, words)), Cell(words.say(key) if words.has(key) else reading.orientation),
-        Cell(words.numbers.moment(reading.taken_at) if reading.taken_at else ""), Cell(note),
+        Cell(words.numbers.iso_moment(reading.taken_at)), Cell(note),
     ))  # fmt: skip

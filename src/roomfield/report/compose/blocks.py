@@ -85,7 +85,7 @@ class Heading:
 
 @dataclass(frozen=True)
 class Paragraph:
-    """Running text; ``style`` is ``body``, ``lead``, ``small`` or ``note``."""
+    """Running text; ``style`` is ``body``, ``small``, ``note`` or ``address``."""
 
     text: str
     style: str = "body"
@@ -141,12 +141,13 @@ Block: TypeAlias = Heading | Paragraph | Listing | Table | Facts | Figure
 
 @dataclass(frozen=True)
 class Section:
-    """A numbered section."""
+    """A section; a letter has no number."""
 
     part: Part
     title: str
     blocks: tuple[Block, ...]
     new_page: bool = False
+    numbered: bool = True
 
 
 @dataclass(frozen=True)

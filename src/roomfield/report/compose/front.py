@@ -84,8 +84,7 @@ def level_of(place: PlaceFinding, verdict: Verdict) -> Level | None:
 
 
 def _names(content: ReportContent, verdicts: list[Verdict]) -> str:
-    names = [content.place_name(v.place_id) for v in verdicts]
-    return ", ".join(names[:_NAMES]) + (" …" if len(names) > _NAMES else "")
+    return _joined([content.place_name(v.place_id) for v in verdicts])
 
 
 def _compared(content: ReportContent, reference_id: str) -> list[Verdict]:
@@ -107,19 +106,49 @@ def law_sentence(content: ReportContent, words: Words) -> str:
     verdicts = _compared(content, content.law_id)
     if entry is None or not verdicts:
         return words.say("front.law_none")
-    above = [v for v in verdicts if v.outcome in (Outcome.ABOVE, Outcome.LIKELY_ABOVE)]
-    open_ = [v for v in verdicts if v.outcome is Outcome.UNDECIDED]
-    parts = []
-    if above:
-        parts.append(words.say("front.law_some_above", n=len(above), label=entry.label, places=_names(content, above)))
-    if open_:
-        parts.append(words.say("front.law_open", n=len(open_), label=entry.label, places=_names(content, open_)))
+    named = {"label": entry.label, "limit": limit_noun(entry, words), "standing": ""}
+    parts = _above_and_doubtful(content, verdicts, words, "front.law_some_above", named)
     if not parts:
-        parts.append(words.say("front.law_all_below", n=len(verdicts), label=entry.label))
+        parts.append(words.say("front.law_all_below", n=len(verdicts), **named))
         ratio = _smallest_ratio(content, verdicts)
         if ratio is not None and ratio >= 2:
             parts.append(words.say("front.law_all_below_ratio", ratio=ratio))
-    return " ".join(parts)
+    return " ".join([*parts, *_left_out(content, verdicts, words)])
+
+
+def _above_and_doubtful(content: ReportContent, verdicts: list[Verdict], words: Words, key: str,
+                        named: dict[str, str]) -> list[str]:  # fmt: skip
+    """Sentences for every outcome but a clear "below"; empty if all are clearly below."""
+    groups = {o: [v for v in verdicts if v.outcome is o] for o in Outcome}
+    parts = []
+    if groups[Outcome.ABOVE]:
+        above = groups[Outcome.ABOVE]
+        parts.append(words.say(key, n=len(above), total=len(verdicts), places=_names(content, above), **named))
+    for outcome in (Outcome.LIKELY_ABOVE, Outcome.UNDECIDED, Outcome.LIKELY_BELOW):
+        if groups[outcome]:
+            name = "front.group" if parts else "front.group_first"
+            parts.append(words.say(f"{name}_{outcome.value}", places=_names(content, groups[outcome]), **named))
+    if parts and groups[Outcome.BELOW]:
+        parts.append(words.say("front.rest_below", n=len(groups[Outcome.BELOW])))
+    return parts
+
+
+def limit_noun(entry: ReferenceEntry | None, words: Words) -> str:
+    """What an official limit is called: a recommendation is not called law."""
+    return words.say(f"limit.{entry.standing.value if entry else 'law'}")
+
+
+def _left_out(content: ReportContent, verdicts: list[Verdict], words: Words) -> list[str]:
+    """Names the places that could not be compared, so that nobody takes silence for a pass."""
+    done = {v.place_id for v in verdicts}
+    names = [p.name for p in content.places if p.id not in done]
+    if not names:
+        return []
+    return [words.say("front.not_compared", n=len(names), places=_joined(names))]
+
+
+def _joined(names: list[str]) -> str:
+    return ", ".join(names[:_NAMES]) + (" …" if len(names) > _NAMES else "")
 
 
 def _smallest_ratio(content: ReportContent, verdicts: list[Verdict]) -> float | None:
@@ -154,18 +183,12 @@ def guideline_sentence(content: ReportContent, words: Words) -> str:
 
 
 def _guideline_counts(content: ReportContent, entry: ReferenceEntry, verdicts: list[Verdict], words: Words) -> str:
-    above = [v for v in verdicts if v.outcome in (Outcome.ABOVE, Outcome.LIKELY_ABOVE)]
-    open_ = [v for v in verdicts if v.outcome is Outcome.UNDECIDED]
-    standing = words.say(f"standing.{entry.standing.value}")
-    parts = []
-    if above:
-        parts.append(words.say("front.guide_above", n=len(above), total=len(verdicts), label=entry.label,
-                               standing=standing, places=_names(content, above)))  # fmt: skip
-    if open_:
-        parts.append(words.say("front.guide_open", n=len(open_), places=_names(content, open_)))
+    named = {"label": entry.label, "standing": words.say(f"standing.{entry.standing.value}"),
+             "limit": words.say("front.guideline_noun")}  # fmt: skip
+    parts = _above_and_doubtful(content, verdicts, words, "front.guide_above", named)
     if not parts:
-        parts.append(words.say("front.guide_all_below", label=entry.label, standing=standing))
-    return " ".join(parts)
+        parts.append(words.say("front.guide_all_below", n=len(verdicts), **named))
+    return " ".join([*parts, *_left_out(content, verdicts, words)])
 
 
 def first_places(content: ReportContent) -> list[PlaceFinding]:
@@ -183,7 +206,7 @@ def _places_table(content: ReportContent, words: Words, links: Links) -> list[Bl
     if not chosen:
         return []
     columns = [Column(words.say("front.place"), weight=1.5), Column(words.say("front.level"), weight=1.4),
-               Column(words.say("front.against_law"), weight=1.5)]  # fmt: skip
+               Column(words.say("front.against_law", limit=limit_noun(content.reference(content.law_id), words)), weight=1.5)]  # fmt: skip
     guideline = content.reference(content.guideline_id) if content.guideline_id else None
     if guideline:
         columns.append(Column(words.say("front.against_guideline"), weight=1.5))

@@ -17,13 +17,12 @@ from roomfield.report.compose.blocks import (
     Section,
     Table,
 )
-from roomfield.report.compose.front import level_of
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
 from roomfield.report.evidence import ReferenceStanding
 from roomfield.report.figures.level_axis import AxisMark, AxisRow, level_axis
 from roomfield.report.figures.plan import storey_plan
-from roomfield.report.findings import PlaceFinding, PlaceLevel, Verdict
+from roomfield.report.findings import Outcome, PlaceFinding, PlaceLevel, Verdict
 from roomfield.report.words import Words
 from roomfield.report.words.sentences import KIND_ORDER, level_median, level_range, outcome_word, shown_text
 
@@ -141,8 +140,8 @@ def _level_row(state: str, level: PlaceLevel, words: Words) -> Row:
 
 def _verdict_table(content: ReportContent, words: Words) -> Table:
     columns = (
-        Column(words.say("levels.reference"), weight=2.0), Column(words.say("levels.kind"), weight=0.9),
-        Column(words.say("levels.bound"), Align.END, 1.3), Column(words.say("levels.result"), weight=1.9),
+        Column(words.say("levels.reference"), weight=1.7), Column(words.say("levels.kind"), weight=0.8),
+        Column(words.say("levels.bound"), Align.END, 1.0), Column(words.say("levels.result"), weight=2.6),
         Column(words.say("levels.probability"), Align.END, 0.9),
     )  # fmt: skip
     rows: list[Row] = []
@@ -150,14 +149,14 @@ def _verdict_table(content: ReportContent, words: Words) -> Table:
         here = [v for v in content.verdicts if v.place_id == place.id and v.state_id == content.state_id]
         if here:
             rows.append(Row((Cell(f"{number}\u2002{place.name}", strong=True),), group=True))
-            rows += [_verdict_row(content, place, v, words) for v in here]
+            rows += [_verdict_row(content, v, words) for v in here]
     caption = words.say("levels.caption_verdicts", state=content.state_name(content.state_id))
     if any(v.state_id != content.state_id for v in content.verdicts):
         caption += " " + words.say("levels.see_state")
     return Table(columns, tuple(rows), caption)
 
 
-def _verdict_row(content: ReportContent, place: PlaceFinding, verdict: Verdict, words: Words) -> Row:
+def _verdict_row(content: ReportContent, verdict: Verdict, words: Words) -> Row:
     entry = content.reference(verdict.reference_id)
     notes = [words.text(verdict.conversion)]
     if verdict.category:
@@ -166,14 +165,14 @@ def _verdict_row(content: ReportContent, place: PlaceFinding, verdict: Verdict, 
         notes.append(words.say("levels.acceptance", value=verdict.acceptance_w_m2))
     if verdict.upper_bound_only:
         notes.append(words.say("verdict.upper_bound"))
-    compared = level_of(place, verdict) is not None or bool(verdict.conversion)
+    nothing = words.say("document.nothing")
     return Row((
         Cell(entry.label if entry else verdict.reference_id,
              small=words.say(f"standing.{entry.standing.value}") if entry else ""),
         Cell(words.say(f"kind.{verdict.kind.value}")),
         Cell(words.numbers.as_given(verdict.bound_w_m2 * 1e6)),
-        Cell(outcome_word(verdict.outcome, words), small=" · ".join(n for n in notes if n), strong=compared),
-        Cell(words.numbers.percent(verdict.probability_below)),
+        Cell(outcome_word(verdict.outcome, words), small=" · ".join(n for n in notes if n), strong=True),
+        Cell(nothing if verdict.outcome is Outcome.NOT_COMPARABLE else words.numbers.percent(verdict.probability_below)),
     ))  # fmt: skip
 
 

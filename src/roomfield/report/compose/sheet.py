@@ -67,7 +67,7 @@ def compose(content: ReportContent, words: Words, parts: Collection[str] | None 
     kept = set(Part) if parts is None else {Part(p) for p in parts}
     made = [maker(content, words) for part, maker in MAKERS if part in kept]
     sections = tuple(s for s in made if s is not None)
-    numbers = {s.part: n for n, s in enumerate(sections, start=1)}
+    numbers = {s.part: n for n, s in enumerate((s for s in sections if s.numbered), start=1)}
     return Sheet(
         language=words.language,
         kind=words.say("document.kind"),

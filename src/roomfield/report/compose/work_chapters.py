@@ -160,9 +160,11 @@ def letter_section(content: ReportContent, words: Words) -> Section | None:
     letter = content.letter
     if letter is None:
         return None
-    blocks: list[Block] = [Paragraph(t) for t in (letter.addressee, words.numbers.date(letter.date)) if t]
-    blocks.append(Heading(words.text(letter.subject)))
+    blocks: list[Block] = [Paragraph(line, "address") for line in letter.addressee.splitlines() if line.strip()]
+    if letter.date:
+        blocks.append(Paragraph(words.numbers.date(letter.date), "small"))
     blocks += [Paragraph(words.text(t)) for t in letter.paragraphs]
     if letter.signature:
         blocks.append(Paragraph(letter.signature))
-    return Section(Part.LETTER, words.say("section.letter"), tuple(blocks), new_page=True)
+    title = words.text(letter.subject) or words.say("section.letter")
+    return Section(Part.LETTER, title, tuple(blocks), new_page=True, numbered=False)

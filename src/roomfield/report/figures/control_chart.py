@@ -42,7 +42,7 @@ def control_chart(chart: ControlChart, words: Words) -> str:
     for point, check in zip(points, chart.checks, strict=True):
         drawing.circle(point, 2.8, fill=style.INK if check.flagged else style.PAPER, stroke=style.INK,
                        kind="flagged" if check.flagged else "check")  # fmt: skip
-    _dates(drawing, points, [words.numbers.short_date(c.at) for c in chart.checks])
+    _dates(drawing, points, [words.numbers.iso_moment(c.at[:10]) for c in chart.checks])
     drawing.text((_LEFT, _HEIGHT - 2), words.say("figure.control.unit"), size=7.5, fill=style.SOFT)
     return drawing.svg()
 

@@ -16,7 +16,7 @@ from roomfield.survey.observation import Censoring, ReadingKind
 
 ROW = 17.0
 _HEAD_ROW = 11.0
-_FOOT = 30.0
+_FOOT = 31.0
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ def level_axis(rows: Sequence[AxisRow], marks: Sequence[AxisMark], words: Words,
     words : Words
         Language of the labels.
     """
-    left = min(170.0, max([90.0] + [text_width(r.label, 8.5) + 62 for r in rows]))
+    left = min(196.0, max([90.0] + [text_width(r.label, 8.5) + 62 for r in rows]))
     scale = _scale(rows, marks, left, style.WIDTH - 56)
     lanes = _lanes(marks, scale)
     top = 6.0 + _HEAD_ROW * (max((lane for lane, _ in lanes), default=-1) + 1) + 6
@@ -129,8 +129,8 @@ def _grid(drawing: Drawing, scale: LogScale, span: tuple[float, float], words: W
         if len(decades) < 8 or round(math.log10(value)) % 2 == 0 or text_width("0 000 000", 7) < _gap(scale):
             drawing.text((x, bottom + 12), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT)
     drawing.line((scale.start, bottom), (scale.end, bottom), stroke=style.SOFT, width=0.7)
-    drawing.text((scale.end, bottom + 24), words.say("figure.axis.unit"), size=7.5, anchor="end", fill=style.SOFT)
-    _legend(drawing, scale.start, bottom + 24, words)
+    drawing.text((style.WIDTH, bottom + 27), words.say("figure.axis.unit"), size=7.5, anchor="end", fill=style.SOFT)
+    _legend(drawing, 0.0, bottom + 27, words)
 
 
 def _legend(drawing: Drawing, x: float, y: float, words: Words) -> None:

@@ -31,7 +31,7 @@ def shade(fraction: float) -> str:
     """
     f = min(1.0, max(0.0, fraction))
     lightness = 0.975 - 0.66 * f
-    chroma = 0.012 + 0.085 * math.sin(math.pi * min(1.0, 0.08 + 0.72 * f))
+    chroma = 0.004 + 0.068 * math.sin(math.pi * min(1.0, 0.80 * f))
     a = chroma * math.cos(math.radians(_HUE_DEG))
     b = chroma * math.sin(math.radians(_HUE_DEG))
     l_ = (lightness + 0.3963377774 * a + 0.2158037573 * b) ** 3

@@ -14,6 +14,8 @@ GROUP = "\u202f"
 NBSP = "\u00a0"
 MICRO = 1e6
 """µW in one W."""
+_REGION = {"en": "en_GB"}
+"""Dates in English run day, month, year."""
 
 
 def rounded(value: float, digits: int) -> tuple[float, int]:
@@ -184,10 +186,12 @@ class Numbers:
         moment = _moment(iso)
         return dates.format_date(moment, "long", locale=self.locale) if moment else iso
 
-    def short_date(self, iso: str) -> str:
-        """A date in the language's short form; text that is no date stays as it is."""
+    def iso_moment(self, iso: str) -> str:
+        """Date and time to the minute as ISO 8601 writes them: the same in every language."""
         moment = _moment(iso)
-        return dates.format_date(moment, "short", locale=self.locale) if moment else iso
+        if moment is None:
+            return iso
+        return f"{moment:%Y-%m-%d %H:%M}" if "T" in iso or " " in iso.strip() else f"{moment:%Y-%m-%d}"
 
     def moment(self, iso: str) -> str:
         """Date and time to the minute; text that is no date stays as it is."""
@@ -214,4 +218,4 @@ def numbers_for(language: str) -> Numbers:
     language : str
         For example ``en`` or ``de``.
     """
-    return Numbers(Locale.parse(language))
+    return Numbers(Locale.parse(_REGION.get(language, language)))
