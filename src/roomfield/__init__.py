@@ -1,3 +1,49 @@
-"""roomfield: from hand-meter readings in a home to a report that stands up."""
+"""roomfield: from hand-meter readings in a home to a report that stands up.
+
+>>> import roomfield as rf
+>>> survey = rf.open_demo()            # or rf.open("roomfield.sqlite")
+>>> findings = rf.assess(survey)
+>>> len(findings.places)
+21
+
+Names are loaded when they are first used, so that ``import roomfield`` stays quick.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
 
 __version__ = "0.1.0"
+
+_NAMES = {
+    "open": ("roomfield.workbench.job", "open_job"),
+    "open_demo": ("roomfield.workbench.notebook", "open_demo"),
+    "assess": ("roomfield.workbench.notebook", "assess"),
+    "Findings": ("roomfield.workbench.notebook", "Findings"),
+    "Job": ("roomfield.workbench.job", "Job"),
+    "Survey": ("roomfield.survey", "Survey"),
+    "Place": ("roomfield.survey", "Place"),
+    "Emitter": ("roomfield.survey", "Emitter"),
+    "Meter": ("roomfield.survey", "Meter"),
+    "Visit": ("roomfield.survey", "Visit"),
+    "RadioState": ("roomfield.survey", "RadioState"),
+    "Reading": ("roomfield.survey", "Reading"),
+    "ReadingKind": ("roomfield.survey", "ReadingKind"),
+    "Kind": ("roomfield.quantities", "Kind"),
+    "UncertainLevel": ("roomfield.quantities", "UncertainLevel"),
+    "RoomfieldError": ("roomfield.errors", "RoomfieldError"),
+}
+
+__all__ = ["__version__", *_NAMES]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _NAMES:
+        raise AttributeError(f"module 'roomfield' has no attribute {name!r}")
+    module, attribute = _NAMES[name]
+    return getattr(import_module(module), attribute)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

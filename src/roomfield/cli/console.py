@@ -8,6 +8,7 @@ Exit codes
 4   the record cannot be opened, read or written
 5   stored or packed bytes do not match their checksum
 6   asked too early: another step comes first
+70  a defect of the program itself
 130 stopped by the user
 """
 
@@ -130,3 +131,14 @@ def say_error(fault: RoomfieldError | str) -> int:
             typer.echo(f"  ... and {len(fault.faults) - _MOST_ROWS} more", err=True)
     sys.stderr.flush()
     return next(code for kind, code in _CODES if isinstance(fault, kind))
+
+
+def say_defect(fault: Exception) -> int:
+    """Own up to a defect in one sentence; the trace is shown only if it is asked for."""
+    name = type(fault).__name__
+    typer.echo(
+        f"roomfield: a defect of the program ({name}: {fault}). Nothing stored was changed by this command. "
+        "Set ROOMFIELD_TRACE=1 and try again to see where; please report it.",
+        err=True,
+    )
+    return 70

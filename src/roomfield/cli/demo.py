@@ -24,7 +24,7 @@ def demo(
 ) -> None:
     """Make the demo survey (invented home, invented meter, invented people) and its report."""
     from roomfield.workbench.example import demo_job
-    from roomfield.workbench.whole import whole_report
+    from roomfield.workbench.whole import Wishes, whole_report
 
     job = demo_job(folder)
     home = Path(folder).resolve()
@@ -32,7 +32,7 @@ def demo(
     with progress("demo report") as on_progress:
         job.write_package(package)
         paths = [
-            whole_report(job, home / f"report{ending}", language=language, on_progress=on_progress)
+            whole_report(job, home / f"report{ending}", Wishes(language=language), on_progress)
             for ending in (".pdf", ".html", ".xlsx")
         ]
     plain = {

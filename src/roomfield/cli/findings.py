@@ -57,38 +57,45 @@ def assess(
 
 
 def _show(found: Assessment, all_states: bool) -> None:
-    from roomfield.workbench.summaries import place_rows, switch_row
-
     if found.survey.invented:
         typer.echo("Everything in this survey is invented.")
     typer.echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}")
+    limit = found.limit
+    typer.echo(
+        f"Law: {found.limits.title}, {microwatts(limit.value_w_m2)} µW/m² ({limit.standing.value}), average"
+    )
+    if found.guideline is not None:
+        typer.echo(f"Guideline: {found.guideline.title} ({found.guideline.standing.value}), peak")
+    _show_levels(found, all_states)
+    _show_switches(found)
+
+
+def _show_levels(found: Assessment, all_states: bool) -> None:
+    from roomfield.workbench.summaries import place_rows
+
     rows = [
         (
-            r.place,
-            r.state,
-            r.kind,
+            f"{r.place} ({r.state})" if all_states else r.place,
+            r.kind.replace("_", "-"),
             microwatts(r.median_w_m2, r.censored),
             span(r.low_w_m2, r.high_w_m2),
-            r.reference,
-            microwatts(r.bound_w_m2) if r.bound_w_m2 else "",
-            probability(r.probability_below),
             r.category or r.outcome.replace("_", " "),
+            probability(r.probability_below),
         )
         for r in place_rows(found, all_states=all_states)
     ]
-    title = f"Levels in µW/m² with {found.terms.coverage:.0%} interval"
-    table(
-        title,
-        ("place", "state", "kind", "median", "interval", "reference", "bound", "P(below)", "result"),
-        rows,
-    )
+    title = f"Levels, µW/m², median and {found.terms.coverage:.0%} interval"
+    table(title, ("place", "kind", "median", "interval", "against", "P(below)"), _once(rows))
+
+
+def _show_switches(found: Assessment) -> None:
+    from roomfield.workbench.summaries import switch_row
+
     switches = [switch_row(found, f) for f in found.switches]
-    shown = [
+    rows = [
         (
             found.survey.place(s["place_id"]).name,
-            s["source"],
-            s["kind"],
-            f"{s['state_with']} − {s['state_without']}",
+            f"{s['source']} ({s['state_with']} − {s['state_without']})",
             microwatts(s["difference_w_m2"]),
             span(s["low_w_m2"], s["high_w_m2"]),
             probability(s["probability_contributes"]),
@@ -96,8 +103,15 @@ def _show(found: Assessment, all_states: bool) -> None:
         for s in switches
         if s["kind"] == "peak"
     ]
-    columns = ("place", "source", "kind", "states", "difference", "interval", "P(contributes)")
-    table("Differences between radio states in µW/m²", columns, shown)
+    if rows:
+        columns = ("place", "source (states)", "difference", "interval", "P(contributes)")
+        table("What went away with a switch, peak, µW/m²", columns, _once(sorted(rows)))
+
+
+def _once(rows: list[tuple[str, ...]]) -> list[tuple[str, ...]]:
+    """Rows that name their place only where it changes."""
+    named = ["", *(row[0] for row in rows)]
+    return [("" if row[0] == before else row[0], *row[1:]) for before, row in zip(named, rows, strict=False)]
 
 
 def report(
@@ -119,18 +133,10 @@ def report(
     """Write the report; the ending of the name says in which form."""
     from roomfield.workbench.assess import Terms
     from roomfield.workbench.job import open_job
-    from roomfield.workbench.whole import whole_report
+    from roomfield.workbench.whole import Wishes, whole_report
 
     job = open_job(record, survey)
+    wishes = Wishes(visit or None, language, Terms(coverage, rule), limits, short)
     with progress("report") as on_progress:
-        path = whole_report(
-            job,
-            target,
-            visit_id=visit or None,
-            language=language,
-            terms=Terms(coverage, rule),
-            user_limits=limits,
-            short=short,
-            on_progress=on_progress,
-        )
+        path = whole_report(job, target, wishes, on_progress)
     answer(as_json, {"report": str(path)}, lambda: typer.echo(f"The report lies at {path}"))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
 
 from roomfield import __version__
-from roomfield.cli import demo, findings, intake, listening, records, remedies, rooms, series, serving
-from roomfield.cli.console import say_error
+from roomfield.cli import demo, findings, records, serving
+from roomfield.cli.console import say_defect, say_error
 from roomfield.errors import RoomfieldError
 
 app = typer.Typer(
@@ -18,7 +19,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for group in (demo, records, intake, findings, listening, series, rooms, remedies, serving):
+for group in (demo, records, findings, serving):
     group.register(app)
 
 
@@ -36,5 +37,9 @@ def run() -> None:
         sys.exit(say_error(fault))
     except BrokenPipeError:
         sys.exit(0)
+    except Exception as fault:
+        if os.environ.get("ROOMFIELD_TRACE"):
+            raise
+        sys.exit(say_defect(fault))
     except KeyboardInterrupt:
         sys.exit(say_error("stopped before it was done; nothing half-made was kept."))

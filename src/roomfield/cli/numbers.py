@@ -14,7 +14,8 @@ def microwatts(density_w_m2: float | None, censored: str = "none") -> str:
     if density_w_m2 == float("inf"):
         return "no upper end"
     value = density_w_m2 * 1e6
-    digits = f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.3g}"
+    rounded = float(f"{value:.3g}")
+    digits = f"{rounded:,.0f}" if abs(rounded) >= 1000 else f"{rounded:g}"
     return _SIGN.get(censored, "") + digits
 
 

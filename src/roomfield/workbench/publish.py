@@ -7,10 +7,8 @@ from pathlib import Path
 
 from roomfield import __version__
 from roomfield.errors import InputError
+from roomfield.references.rules import decision_rule
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
-from roomfield.report.render.html import render_html
-from roomfield.report.render.pdf import render_pdf
-from roomfield.report.render.tables import write_tables
 from roomfield.survey import Survey
 from roomfield.workbench.assess import Assessment
 from roomfield.workbench.contents import evidence, findings, plan, steps
@@ -47,15 +45,8 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
         guideline_id=assessment.guideline.set_id if assessment.guideline else "",
         invented=survey.invented,
         parties=_parties(survey),
-        rules=Rules(
-            assessment.terms.coverage,
-            f"{assessment.law[0].verdict.rule.title}: {assessment.law[0].verdict.rule.wording}"
-            if assessment.law
-            else "",
-        ),
-        custody=Custody(
-            f"{survey.id}.zip" if package_sha256 else "", package_sha256, f"roomfield {__version__}"
-        ),
+        rules=_rules(assessment),
+        custody=_custody(survey, package_sha256),
         visits=evidence.visit_entries(survey),
         states=findings.state_entries(assessment),
         places=places,
@@ -71,6 +62,16 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
         amendments=evidence.amendment_entries(survey),
         readings=evidence.reading_entries(survey, visit.id),
     )
+
+
+def _rules(assessment: Assessment) -> Rules:
+    rule = decision_rule(assessment.terms.rule)
+    return Rules(assessment.terms.coverage, f"{rule.title}: {rule.wording}")
+
+
+def _custody(survey: Survey, package_sha256: str) -> Custody:
+    name = f"{survey.id}.zip" if package_sha256 else ""
+    return Custody(name, package_sha256, f"roomfield {__version__}")
 
 
 def _parties(survey: Survey) -> Parties:
@@ -105,9 +106,15 @@ def write_report(content: ReportContent, path: str | Path, *, language: str = "e
         )
     target.parent.mkdir(parents=True, exist_ok=True)
     if ending == ".pdf":
+        from roomfield.report.render.pdf import render_pdf
+
         render_pdf(content, target, language=language)
     elif ending == ".html":
+        from roomfield.report.render.html import render_html
+
         target.write_text(render_html(content, language=language), encoding="utf-8")
     else:
+        from roomfield.report.render.tables import write_tables
+
         write_tables(content, target)
     return target

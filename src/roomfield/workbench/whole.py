@@ -1,0 +1,68 @@
+"""The whole report: every chapter for which the record holds something."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from roomfield.workbench.assess import Terms, assess
+from roomfield.workbench.job import Job
+from roomfield.workbench.publish import report_content, write_report
+
+ProgressCall = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What a report is to cover and how.
+
+    Parameters
+    ----------
+    visit_id : str or None
+        The visit; the first one if None.
+    language : str
+        ``en`` or ``de``; the survey's own if empty.
+    terms : Terms
+        Coverage and decision rule.
+    user_limits : str
+        Path of a TOML file with limits of your own.
+    short : bool
+        True for the chapters that follow from the readings alone.
+    issued_at : str
+        Date and time of the report, ISO 8601; now if empty.
+    """
+
+    visit_id: str | None = None
+    language: str = ""
+    terms: Terms = Terms()  # noqa: RUF009 - a frozen value
+    user_limits: str = ""
+    short: bool = False
+    issued_at: str = ""
+
+
+def whole_report(
+    job: Job, target: str | Path, wishes: Wishes | None = None, on_progress: ProgressCall | None = None
+) -> Path:
+    """Assess a visit and write its report.
+
+    Parameters
+    ----------
+    job : Job
+        The survey.
+    target : str or Path
+        Ends in .pdf, .html, .xlsx, .csv or .json.
+    wishes : Wishes, optional
+        What it is to cover and how.
+    on_progress : callable, optional
+        Called with the share done, 0 to 1.
+    """
+    wanted = wishes or Wishes()
+    step = on_progress or (lambda _share: None)
+    assessment = assess(job.survey, wanted.visit_id, terms=wanted.terms, user_limits=wanted.user_limits)
+    step(0.2)
+    content = report_content(assessment, issued_at=wanted.issued_at, package_sha256=job.package_sha256)
+    step(0.6)
+    path = write_report(content, target, language=wanted.language or job.survey.assignment.language)
+    step(1.0)
+    return path
