@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -22,7 +23,7 @@ from roomfield.quantities import (
 
 Array = NDArray[np.float64]
 
-DRAWS = 20_000
+DRAWS = 10_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +62,9 @@ class UncertainDifference:
     def interval(self, coverage: float = 0.95) -> Interval:
         """Coverage interval [W/m²], equal probability on either side; an end may be infinite."""
         tail = 0.5 * (1.0 - coverage)
-        return Interval(_quantile(self.lower_draws, tail), _quantile(self.upper_draws, 1.0 - tail), coverage)
+        return Interval(
+            draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail), coverage
+        )
 
     def includes_zero(self, coverage: float = 0.95) -> bool:
         """True if the readings do not show that the source contributes anything."""
@@ -128,10 +131,31 @@ def difference(
             "both readings are in overload, so their difference is not known.",
             mend="Repeat them with an attenuator or from farther away.",
         )
-    table = joint_draws_w_m2([level_a, level_b], draws, np.random.default_rng(seed))
-    a_low, a_high = _reach(level_a, table[:, 0])
-    b_low, b_high = _reach(level_b, table[:, 1])
-    return UncertainDifference(level_a, level_b, np.sort(a_low - b_high), np.sort(a_high - b_low))
+    lower, upper = weighted_draws([level_a, level_b], [1.0, -1.0], draws=draws, seed=seed)
+    return UncertainDifference(level_a, level_b, lower, upper)
+
+
+def weighted_draws(
+    levels: Sequence[UncertainLevel], weights: Sequence[float], *, draws: int = DRAWS, seed: int = 0
+) -> tuple[Array, Array]:
+    """Sorted draws of the smallest and largest weighted sum [W/m²] that levels of one kind allow.
+
+    Parameters
+    ----------
+    levels : sequence of UncertainLevel
+        The levels; common errors are drawn once for all.
+    weights : sequence of float
+        Factor of each, such as 1 and -1.
+    """
+    table = joint_draws_w_m2(levels, draws, np.random.default_rng(seed))
+    lower, upper = np.zeros(draws), np.zeros(draws)
+    for level, weight, drawn in zip(levels, weights, table.T, strict=True):
+        if weight == 0.0:  # an unbounded level times nothing is nothing
+            continue
+        low, high = _reach(level, drawn)
+        lower += weight * (low if weight > 0.0 else high)
+        upper += weight * (high if weight > 0.0 else low)
+    return np.sort(lower), np.sort(upper)
 
 
 def _reach(level: UncertainLevel, drawn: Array) -> tuple[Array, Array]:
@@ -140,7 +164,8 @@ def _reach(level: UncertainLevel, drawn: Array) -> tuple[Array, Array]:
     return low, high
 
 
-def _quantile(rising: Array, probability: float) -> float:
+def draw_quantile(rising: Array, probability: float) -> float:
+    """Value of sorted draws that is not exceeded with a probability; draws may be infinite."""
     if not np.all(np.isfinite(rising)):
         return float(rising[min(len(rising) - 1, int(probability * len(rising)))])
     return float(np.quantile(rising, probability))

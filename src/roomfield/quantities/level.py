@@ -260,7 +260,7 @@ def joint_draws_w_m2(levels: Sequence[UncertainLevel], size: int, rng: np.random
     drawn: dict[tuple[str, str], Array] = {}
     table = np.empty((size, len(levels)))
     for column, level in enumerate(levels):
-        total = np.full(size, level.level_db)
+        total = np.full(size, level.level_db, dtype=np.float64)
         for item in level.contributions:
             total += item.sensitivity * _errors_of(item, drawn, size, rng)
         table[:, column] = ratio_from_decibels(total)
