@@ -1,0 +1,103 @@
+"""take-in, sheet: readings from a file, and the form they are written down on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress
+
+if TYPE_CHECKING:
+    from roomfield.exchange.mapping import ColumnMapping
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verbs."""
+    app.command(name="take-in")(take_in)
+    app.command()(sheet)
+
+
+def take_in(
+    file: Annotated[str, typer.Argument(help="CSV or XLSX with readings.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    meter: Annotated[str, typer.Option(help="Meter, where the table does not say.")] = "",
+    state: Annotated[str, typer.Option(help="Radio state, where the table does not say.")] = "",
+    column: Annotated[
+        list[str] | None, typer.Option(help="A column taken as something else: 'Level 1=peak[uW/m2]'.")
+    ] = None,
+    dates: Annotated[str, typer.Option(help="Order of dates: ymd, dmy or mdy.")] = "",
+    decimal: Annotated[str, typer.Option(help="Decimal sign: . or ,")] = "",
+    grouped: Annotated[bool, typer.Option("--grouped", help="The other sign groups thousands.")] = False,
+    utc_offset: Annotated[str, typer.Option(help="Offset of times without one, such as +01:00.")] = "",
+    make_places: Annotated[bool, typer.Option("--make-places", help="Make unknown places.")] = False,
+    accept_rest: Annotated[
+        bool, typer.Option("--accept-rest", help="Take good rows although others fail.")
+    ] = False,
+    confirm: Annotated[
+        bool, typer.Option("--confirm", help="The columns are right: store the readings.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Take readings in from a file: first shows how the columns are read; --confirm stores them."""
+    from roomfield.workbench.intake import Circumstances, Corrections, guessed
+    from roomfield.workbench.intake import take_in as call
+    from roomfield.workbench.job import open_job
+
+    mapping = guessed(file, Corrections(column or (), dates, decimal, grouped))
+    if not confirm:
+        plain = {
+            "confirmed": False,
+            "description": mapping.describe(),
+            "questions": list(mapping.questions()),
+        }
+        answer(as_json, plain, lambda: _show_mapping(mapping))
+        return
+    given = Circumstances(visit, meter, state, utc_offset, make_places, accept_rest)
+    with progress("readings") as on_progress:
+        plan = call(open_job(record, survey), file, mapping, given, confirmed=True, on_progress=on_progress)
+    plain = {
+        "readings": len(plan.readings),
+        "new_places": [p.name for p in plan.new_places],
+        "rejected": [vars(f) for f in plan.faults],
+        "remarks": list(plan.remarks),
+    }
+    answer(as_json, plain, lambda: _show_plan(plain))
+
+
+def _show_mapping(mapping: ColumnMapping) -> None:
+    typer.echo(mapping.describe())
+    for question in mapping.questions():
+        typer.echo(f"Open: {question}")
+    if mapping.questions():
+        typer.echo("Settle this with --column, --dates or --decimal; nothing was stored.")
+    else:
+        typer.echo("Nothing was stored. If this is right, say the same again with --confirm.")
+
+
+def _show_plan(plain: dict[str, object]) -> None:
+    typer.echo(f"{plain['readings']} readings are in the record.")
+    for title in ("new_places", "rejected", "remarks"):
+        found = plain[title]
+        for item in found if isinstance(found, list) else []:
+            typer.echo(f"  {title.replace('_', ' ')}: {item}")
+
+
+def sheet(
+    target: Annotated[str, typer.Argument(help="PDF to write.")] = "field-sheet.pdf",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    language: Annotated[str, typer.Option(help="en or de; the survey's own if left out.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Write the form for a visit; its columns are the ones that take-in reads."""
+    from roomfield.workbench.job import open_job
+    from roomfield.workbench.publish import write_field_sheet
+
+    path = write_field_sheet(
+        open_job(record, survey).survey, target, visit_id=visit or None, language=language
+    )
+    answer(as_json, {"sheet": str(path)}, lambda: typer.echo(f"The field sheet lies at {path}"))

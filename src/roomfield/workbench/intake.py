@@ -1,0 +1,166 @@
+"""Readings from a file: columns are guessed and shown; nothing is stored before they are confirmed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from roomfield.errors import InputError
+from roomfield.exchange.drafts import ReadingContext
+from roomfield.exchange.guess import guess_columns
+from roomfield.exchange.mapping import ColumnMapping
+from roomfield.exchange.readings import ImportPlan, import_readings
+from roomfield.survey import Survey
+from roomfield.workbench.job import Job
+
+_SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)(?:\[(?P<unit>.+)\])?")
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """What the user knows better than the guess.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        Such as ``Level 1=peak[uW/m2]`` or ``Remark=unused``.
+    dates : str
+        Order of a date: ymd, dmy or mdy; empty to keep the guess.
+    decimal : str
+        Decimal sign; empty to keep the guess.
+    grouped : bool
+        True if the other sign groups thousands.
+    """
+
+    columns: Sequence[str] = ()
+    dates: str = ""
+    decimal: str = ""
+    grouped: bool = False
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """What the table does not say; see `ReadingContext`. Empty ids mean the survey's first.
+
+    Parameters
+    ----------
+    make_places : bool
+        True to make a place for every name that is not known yet.
+    accept_rest : bool
+        True to take the good rows although others are rejected.
+    """
+
+    visit_id: str = ""
+    meter_id: str = ""
+    state_id: str = ""
+    utc_offset: str = ""
+    make_places: bool = False
+    accept_rest: bool = False
+
+
+def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnMapping:
+    """How a table is most likely to be read, with the user's corrections.
+
+    Parameters
+    ----------
+    path : str or Path
+        CSV or XLSX.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or a correction is not understood.
+    """
+    mapping = guess_columns(Path(path))
+    given = corrections or Corrections()
+    for setting in given.columns:
+        found = _SETTING.fullmatch(setting)
+        if found is None:
+            raise InputError(
+                f"the correction {setting!r} is not understood.",
+                mend="Write it as 'header=meaning[unit]', such as 'Level 1=peak[uW/m2]' or 'Remark=unused'.",
+            )
+        mapping = mapping.with_column(found["header"], found["column"], found["unit"])
+    if given.dates:
+        mapping = mapping.with_dates(given.dates)
+    if given.decimal:
+        mapping = mapping.with_decimal(given.decimal, grouped=given.grouped)
+    return mapping
+
+
+def context_for(survey: Survey, given: Circumstances) -> ReadingContext:
+    """Visit, meter and radio state for what a table does not say.
+
+    Raises
+    ------
+    InputError
+        If the survey has no visit or no meter yet.
+    """
+    if not survey.visits or not survey.meters:
+        raise InputError(
+            "the survey has no visit or no meter yet.",
+            where=survey.title,
+            mend="Enter both before the readings.",
+        )
+    visit = survey.visit(given.visit_id) if given.visit_id else survey.visits[0]
+    only_meter = survey.meters[0].id if len(survey.meters) == 1 else ""
+    first_state = visit.radio_states[0].id if visit.radio_states else ""
+    return ReadingContext(
+        survey,
+        visit.id,
+        given.meter_id or only_meter,
+        given.state_id or first_state,
+        utc_offset=given.utc_offset,
+        make_places=given.make_places,
+    )
+
+
+def take_in(
+    job: Job,
+    path: str | Path,
+    mapping: ColumnMapping,
+    circumstances: Circumstances,
+    *,
+    confirmed: bool,
+    on_progress: Callable[[float], None] | None = None,
+) -> ImportPlan:
+    """Import readings into the record: all of them, or none.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    path : str or Path
+        The file that the mapping was made from.
+    mapping : ColumnMapping
+        From `guessed`.
+    circumstances : Circumstances
+        What the table does not say.
+    confirmed : bool
+        True once the user has seen the mapping and agreed.
+
+    Raises
+    ------
+    RejectedRows
+        With every faulty row; then nothing was stored.
+    """
+    if job.store is None:
+        raise InputError("a survey document cannot take readings in.", mend="Unpack or make a record first.")
+    step = on_progress or (lambda _share: None)
+    plan = import_readings(
+        Path(path),
+        mapping,
+        context_for(job.survey, circumstances),
+        confirmed=confirmed,
+        accept_rest=circumstances.accept_rest,
+        progress=lambda done, whole: step(0.8 * done / max(whole, 1)),
+    )
+    if plan.new_places:
+        stored = job.store.load(job.survey.id)
+        places = (*stored.survey.places, *plan.new_places)
+        job.store.update(job.survey.id, stored.revision, places=places)
+    job.store.append(job.survey.id, plan.readings)
+    step(1.0)
+    return plan
