@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from roomfield.errors import KindMismatchError, RangeError, UnknownNameError
-from roomfield.exposure.decision import Bound, Decision, Remark, judge
+from roomfield.exposure.decision import Bound, Decision, Remark, judge, pulse_bound
 from roomfield.exposure.risk import (
     Tolerance,
     acceptance_limit_for_risk,
@@ -184,6 +184,23 @@ def test_kinds_are_refused_not_converted():
         with pytest.raises(KindMismatchError, match="convert with a stated model"):
             judge(level(1e-3, 1.0, kind=kind), limit)
     assert judge(level(1e-3, 1.0), limit).decision is Decision.BELOW
+
+
+@pytest.mark.published("ICNIRP 2020, Table 6: local levels are spatial peaks averaged over 6 min")
+def test_local_limits_take_the_largest_spot():
+    limit = limits.lookup("ICNIRP", "power_density", 2.45e9, scope="local")
+    assert judge(level(1e-3, 1.0, kind=Kind.MAX_HOLD), limit).decision is Decision.BELOW
+    with pytest.raises(KindMismatchError):
+        judge(level(1e-3, 1.0), limit)
+
+
+@pytest.mark.published("1999/519/EC, Annex III: pulses above 10 MHz at most 1000 times the reference level")
+def test_pulses_have_a_limit_of_their_own():
+    found = pulse_bound(limits.lookup("EU", "power_density", 2.45e9))
+    assert found is not None
+    assert (found.value_w_m2, found.kind) == (pytest.approx(1e4), Kind.PEAK)
+    assert judge(level(1.0, 3.0, kind=Kind.PEAK), found).decision is Decision.BELOW
+    assert pulse_bound(limits.lookup("US", "power_density", 2.45e9)) is None
 
 
 def test_faults_are_named():

@@ -1,7 +1,7 @@
 """Peak, max-hold and average bookkeeping, sums and quotients, limits and guidelines, decision rules."""
 
 from roomfield.exposure.combine import mean, total
-from roomfield.exposure.decision import Bound, Decision, Remark, Verdict, judge
+from roomfield.exposure.decision import Bound, Decision, Remark, Verdict, judge, pulse_bound
 from roomfield.exposure.differences import UncertainDifference, difference
 from roomfield.exposure.guideline import GuidelineResult, Scope, compare, compare_with_every_service
 from roomfield.exposure.metrics import CrestFactor, average_bound, average_from_peak, duty_cycle
@@ -26,6 +26,7 @@ __all__ = [
     "duty_cycle",
     "judge",
     "mean",
+    "pulse_bound",
     "quotient",
     "total",
 ]

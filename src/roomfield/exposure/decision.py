@@ -159,7 +159,7 @@ def judge(level: UncertainLevel, bound: LimitValue | Bound, rule: str = DEFAULT_
     Parameters
     ----------
     level : UncertainLevel
-        Of the kind that the bound is for; a legal limit takes a time average.
+        Of the kind that the bound is for; a legal limit takes a time average (see `limit_kind`).
     bound : LimitValue or Bound
         From `limits.lookup`, or a bound of your own.
     rule : str
@@ -209,10 +209,29 @@ def judge(level: UncertainLevel, bound: LimitValue | Bound, rule: str = DEFAULT_
     )
 
 
+def limit_kind(scope: str) -> Kind:
+    """Kind of level that a legal limit takes.
+
+    A whole-body limit takes the mean over time and body. A local limit takes the time average at the largest
+    spot, which is what max-hold shows (over the meter's own short window, so it errs to the safe side).
+    """
+    return Kind.MAX_HOLD if scope == "local" else Kind.AVERAGE
+
+
+def pulse_bound(limit: LimitValue) -> Bound | None:
+    """Bound for the mean over a pulse, an extra condition of some documents; None if there is none.
+
+    ICNIRP 1998 and 1999/519/EC: above 10 MHz at most 1000 times the reference level of the average.
+    """
+    if limit.pulse_w_m2 is None:
+        return None
+    return Bound(limit.pulse_w_m2, Kind.PEAK, f"{limit.source.citation()}, pulses")
+
+
 def _plain(bound: LimitValue | Bound) -> Bound:
     if isinstance(bound, Bound):
         return bound
-    return Bound(bound.value_w_m2, Kind.AVERAGE, f"{bound.source.citation()}, {bound.kind}")
+    return Bound(bound.value_w_m2, limit_kind(bound.scope), f"{bound.source.citation()}, {bound.kind}")
 
 
 def _edges_db(rule: DecisionRule, limit_db: float, guard_db: float) -> tuple[float | None, float | None]:

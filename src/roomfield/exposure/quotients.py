@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from roomfield.errors import InputError
 from roomfield.exposure.combine import total
-from roomfield.exposure.decision import DEFAULT_RULE, Bound, Verdict, judge
-from roomfield.quantities import Interval, Kind, ProbabilityRange, UncertainLevel, require_kind
+from roomfield.exposure.decision import DEFAULT_RULE, Bound, Verdict, judge, limit_kind
+from roomfield.quantities import Interval, ProbabilityRange, UncertainLevel, require_kind
 from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.limit_sets import LimitSet, LimitValue
 
@@ -87,7 +87,7 @@ class Quotient:
     def judge(self, rule: str = DEFAULT_RULE) -> Verdict:
         """Decision on the sum against 1, by a rule."""
         label = f"sum of quotients, {self.parts[0].limit.source.citation()}"
-        return judge(self.normalised, Bound(1.0, Kind.AVERAGE, label), rule)
+        return judge(self.normalised, Bound(1.0, self.normalised.kind, label), rule)
 
 
 def quotient(parts: Sequence[AttributedLevel], limits: LimitSet, band_hz: tuple[float, float]) -> Quotient:
@@ -107,7 +107,7 @@ def quotient(parts: Sequence[AttributedLevel], limits: LimitSet, band_hz: tuple[
     InputError
         If there is no part.
     KindMismatchError
-        If a level is not an average.
+        If a level is not of the kind the limits take (see `decision.limit_kind`).
     RangeError
         If the set gives no limit where one is needed.
     """
@@ -119,7 +119,7 @@ def quotient(parts: Sequence[AttributedLevel], limits: LimitSet, band_hz: tuple[
 
 
 def _term(part: AttributedLevel, limits: LimitSet, band_hz: tuple[float, float]) -> QuotientPart:
-    require_kind(part.level.kind, Kind.AVERAGE, f"A comparison with {limits.title}")
+    require_kind(part.level.kind, limit_kind(limits.scope), f"A comparison with {limits.title}")
     if part.frequency_hz is None:
         return QuotientPart(part.name, part.level, limits.smallest_in_band(*band_hz))
     return QuotientPart(part.name, part.level, limits.at(part.frequency_hz))

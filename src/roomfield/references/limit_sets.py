@@ -94,6 +94,8 @@ class LimitValue:
         Parts of that band for which the set gives no limit.
     spot_testable : bool
         False if a spot reading of the total cannot test it; ``spot_note`` says why.
+    pulse_w_m2 : float or None
+        Limit of the mean over a pulse [W/m²], an extra condition beside the average; None if none is stated.
     """
 
     value_w_m2: float
@@ -116,6 +118,7 @@ class LimitValue:
     spot_testable: bool = True
     spot_note: str = ""
     from_memory: bool = False
+    pulse_w_m2: float | None = None
     note: str = ""
 
     @property
@@ -145,6 +148,9 @@ class LimitSet:
         False for what has been replaced or repealed.
     default : bool
         True for the set that `lookup` takes if nothing narrower is asked.
+    pulse_factor : float or None
+        Highest power density of a pulse over the limit of the average, where the document states one; how it
+        is known stands in ``pulse_how``.
     laws : tuple of LimitLaw
         Rows of the table.
     """
@@ -165,6 +171,8 @@ class LimitSet:
     spot_testable: bool = column(blank=True)
     spot_note: str = column(blank=True)
     summation: str = column(blank=True)
+    pulse_factor: float | None = column(low=1.0, blank=True)
+    pulse_how: str = column(blank=True)
     laws: tuple[LimitLaw, ...] = field(default=(), metadata={"row": False})
 
     @property
@@ -273,6 +281,7 @@ class LimitSet:
             spot_testable=self.spot_testable,
             spot_note=self.spot_note,
             from_memory=law.source.from_memory,
+            pulse_w_m2=None if self.pulse_factor is None else self.pulse_factor * density,
             note=note,
         )
 
