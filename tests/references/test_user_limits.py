@@ -9,8 +9,10 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from roomfield.errors import FormatError, InputError, RejectedRows
+from roomfield.errors import FormatError, InputError, RejectedRows, RoomfieldError
 from roomfield.references import limits
 from roomfield.references.source import Knowledge, Standing
 from roomfield.references.user_limits import load_user_limits, schema_text
@@ -130,6 +132,40 @@ def test_a_file_that_cannot_be_read(tmp_path):
     (tmp_path / "latin.toml").write_bytes(b'schema = "\xe4"')
     with pytest.raises(FormatError, match="UTF-8"):
         load_user_limits(tmp_path / "latin.toml")
+
+
+@pytest.mark.parametrize("levels", ["level = 3", "level = [1, 2]", "[set.level]\nquantity = 1"])
+def test_levels_that_are_no_list_of_tables(tmp_path, levels):
+    text = GOOD.split("[[set.level]]")[0] + levels + "\n"
+    assert "write [[set.level]]" in refused(tmp_path, text).faults[0].reason
+
+
+@given(
+    line=st.integers(0, GOOD.count("\n") - 1),
+    new=st.sampled_from(
+        [
+            "",
+            "coefficient = nan",
+            "id = 3",
+            "level = 1",
+            'x = "y"',
+            "f_low_mhz = true",
+            "[[set]]",
+            "]",
+            "document = []",
+            "edition = {a = 1}",
+            "how = 2020-01-01",
+        ]
+    ),
+)
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_broken_line_gives_a_fault_we_name(tmp_path, line, new):
+    lines = GOOD.splitlines()
+    lines[line] = new
+    try:
+        load_user_limits(write(tmp_path, "\n".join(lines)))
+    except RoomfieldError as error:
+        assert "limits.toml" in str(error)
 
 
 @pytest.mark.published("JSON Schema 2020-12: the published schema and the reader agree")

@@ -1,5 +1,6 @@
 """Peak, max-hold and average bookkeeping, sums and quotients, limits and guidelines, decision rules."""
 
+from roomfield.exposure.attribution import Attribution, attribute
 from roomfield.exposure.combine import mean, total
 from roomfield.exposure.decision import Bound, Decision, Remark, Verdict, judge, pulse_bound
 from roomfield.exposure.differences import UncertainDifference, difference
@@ -9,6 +10,7 @@ from roomfield.exposure.quotients import AttributedLevel, Quotient, quotient
 
 __all__ = [
     "AttributedLevel",
+    "Attribution",
     "Bound",
     "CrestFactor",
     "Decision",
@@ -18,6 +20,7 @@ __all__ = [
     "Scope",
     "UncertainDifference",
     "Verdict",
+    "attribute",
     "average_bound",
     "average_from_peak",
     "compare",

@@ -122,12 +122,10 @@ def _sets(
     for index, table in enumerate(tables):
         line = _line(set_lines, index)
         lines = level_lines[index] if index < len(level_lines) else []
-        levels = table.get("level", [])
+        levels = _level_tables(table, line, faults)
         head = {"edition_key": table.get("edition"), **_SET_DEFAULTS, **table}
         head.pop("level", None)
         laws = _collect(LimitLaw, _levels(levels, head, lines), name, faults)
-        if not levels:
-            faults.append(RowFault(line, "level", "", "the set has no [[set.level]]"))
         faults.extend(_range_faults(laws, lines))
         sets += [replace(item, laws=laws) for item in _collect(LimitSet, [(line, head)], name, faults)]
     faults.extend(_name_faults(sets, set_lines))
@@ -137,9 +135,19 @@ def _sets(
     return tuple(sets)
 
 
-def _levels(levels: Any, head: Mapping[str, Any], lines: list[int]) -> list[tuple[int, Mapping[str, object]]]:
-    if not isinstance(levels, list):
-        return [(1, {"set": "level is not a list of tables"})]
+def _level_tables(table: Mapping[str, Any], line: int, faults: list[RowFault]) -> list[dict[str, Any]]:
+    levels = table.get("level", [])
+    if not isinstance(levels, list) or not all(isinstance(level, dict) for level in levels):
+        faults.append(RowFault(line, "level", "", "level is not a list of tables; write [[set.level]]"))
+        return []
+    if not levels:
+        faults.append(RowFault(line, "level", "", "the set has no [[set.level]]"))
+    return levels
+
+
+def _levels(
+    levels: list[dict[str, Any]], head: Mapping[str, Any], lines: list[int]
+) -> list[tuple[int, Mapping[str, object]]]:
     inherited = {key: head.get(key) for key in SOURCE_COLUMNS} | {"set": head.get("id")}
     return [(_line(lines, i), {**_LEVEL_DEFAULTS, **inherited, **level}) for i, level in enumerate(levels)]
 
