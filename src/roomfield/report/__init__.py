@@ -15,7 +15,16 @@ if TYPE_CHECKING:
     from roomfield.report.render.tables import write_tables
     from roomfield.report.words import LANGUAGES, load_words
 
-__all__ = ["LANGUAGES", "Part", "ReportContent", "field_sheet", "load_words", "render_html", "render_pdf", "write_tables"]
+__all__ = [
+    "LANGUAGES",
+    "Part",
+    "ReportContent",
+    "field_sheet",
+    "load_words",
+    "render_html",
+    "render_pdf",
+    "write_tables",
+]
 
 _HOMES = {
     "LANGUAGES": "roomfield.report.words",

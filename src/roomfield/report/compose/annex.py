@@ -24,16 +24,25 @@ def amendments_section(content: ReportContent, words: Words) -> Section:
     """Every correction with its reason; says so if there is none."""
     blocks: list[Block] = [Paragraph(words.say("amendments.none"))]
     if content.amendments:
-        columns = (Column(words.say("amendments.target"), weight=1.1), Column(words.say("amendments.change"), weight=2.2),
-                   Column(words.say("amendments.reason"), weight=2.0), Column(words.say("amendments.by"), weight=1.0),
-                   Column(words.say("amendments.at"), weight=1.3))  # fmt: skip
+        columns = (
+            Column(words.say("amendments.target"), weight=1.1),
+            Column(words.say("amendments.change"), weight=2.2),
+            Column(words.say("amendments.reason"), weight=2.0),
+            Column(words.say("amendments.by"), weight=1.0),
+            Column(words.say("amendments.at"), weight=1.3),
+        )
         rows = tuple(
-            Row((
-                Cell(a.target), Cell(words.say("amendments.change_value", field=a.field, old=a.old, new=a.new)),
-                Cell(a.reason), Cell(a.by), Cell(words.numbers.moment(a.at)),
-            ))
+            Row(
+                (
+                    Cell(a.target),
+                    Cell(words.say("amendments.change_value", field=a.field, old=a.old, new=a.new)),
+                    Cell(a.reason),
+                    Cell(a.by),
+                    Cell(words.numbers.moment(a.at)),
+                )
+            )
             for a in content.amendments
-        )  # fmt: skip
+        )
         blocks = [Table(columns, rows, words.say("amendments.caption"))]
     return Section(Part.AMENDMENTS, words.say("section.amendments"), tuple(blocks))
 
@@ -45,8 +54,10 @@ def annex_section(content: ReportContent, words: Words) -> Section:
         blocks += [Paragraph(words.say("annex.intro", n=len(content.readings))), _readings(content, words)]
     custody = content.custody
     if custody.package_sha256:
-        pairs = [(words.say("annex.package"), custody.package_name),
-                 (words.say("annex.package_hash"), _grouped(custody.package_sha256))]  # fmt: skip
+        pairs = [
+            (words.say("annex.package"), custody.package_name),
+            (words.say("annex.package_hash"), _grouped(custody.package_sha256)),
+        ]
     else:
         pairs = [(words.say("annex.package"), words.say("annex.no_package"))]
     if custody.software:
@@ -64,11 +75,15 @@ def _grouped(digest: str) -> str:
 
 def _readings(content: ReportContent, words: Words) -> Table:
     columns = (
-        Column(words.say("annex.id"), weight=0.7), Column(words.say("annex.place"), weight=1.7),
-        Column(words.say("annex.state"), weight=1.4), Column(words.say("annex.kind"), weight=0.9),
-        Column(words.say("annex.shown"), Align.END, 1.0), Column(words.say("annex.orientation"), weight=1.0),
-        Column(words.say("annex.time"), weight=1.5), Column(words.say("annex.note"), weight=1.6),
-    )  # fmt: skip
+        Column(words.say("annex.id"), weight=0.7),
+        Column(words.say("annex.place"), weight=1.7),
+        Column(words.say("annex.state"), weight=1.4),
+        Column(words.say("annex.kind"), weight=0.9),
+        Column(words.say("annex.shown"), Align.END, 1.0),
+        Column(words.say("annex.orientation"), weight=1.0),
+        Column(words.say("annex.time"), weight=1.5),
+        Column(words.say("annex.note"), weight=1.6),
+    )
     rows = tuple(_reading_row(reading, words) for reading in content.readings)
     return Table(columns, rows, words.say("annex.caption"), compact=True)
 
@@ -81,8 +96,15 @@ def _reading_row(reading: ReadingEntry, words: Words) -> Row:
         marks.append(words.say("annex.amended"))
     note = " · ".join(t for t in (*marks, reading.note, reading.origin) if t)
     key = f"orientation.{reading.orientation}"
-    return Row((
-        Cell(reading.id), Cell(reading.place), Cell(reading.state), Cell(words.say(f"kind.{reading.kind.value}")),
-        Cell(shown_text(reading.shown, words)), Cell(words.say(key) if words.has(key) else reading.orientation),
-        Cell(words.numbers.iso_moment(reading.taken_at)), Cell(note),
-    ))  # fmt: skip
+    return Row(
+        (
+            Cell(reading.id),
+            Cell(reading.place),
+            Cell(reading.state),
+            Cell(words.say(f"kind.{reading.kind.value}")),
+            Cell(shown_text(reading.shown, words)),
+            Cell(words.say(key) if words.has(key) else reading.orientation),
+            Cell(words.numbers.iso_moment(reading.taken_at)),
+            Cell(note),
+        )
+    )

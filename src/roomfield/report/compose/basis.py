@@ -39,7 +39,9 @@ def method_section(content: ReportContent, words: Words) -> Section:
     if rules.risk is not None:
         blocks.append(Paragraph(words.say("method.risk", risk=rules.risk)))
     edges = words.text(rules.category_edges)
-    blocks.append(Paragraph(words.say("method.edges_label", text=edges) if edges else words.say("method.edges")))
+    blocks.append(
+        Paragraph(words.say("method.edges_label", text=edges) if edges else words.say("method.edges"))
+    )
     blocks += [*_states(content, words), *_visits(content, words), Paragraph(_disclosure(content, words))]
     return Section(Part.METHOD, words.say("section.method"), tuple(blocks))
 
@@ -63,8 +65,11 @@ def _states(content: ReportContent, words: Words) -> list[Block]:
 def _visits(content: ReportContent, words: Words) -> list[Block]:
     if not content.visits:
         return []
-    columns = (Column(words.say("method.visit"), weight=1.5), Column(words.say("method.assessor"), weight=1.2),
-               Column(words.say("method.conditions"), weight=2.2))  # fmt: skip
+    columns = (
+        Column(words.say("method.visit"), weight=1.5),
+        Column(words.say("method.assessor"), weight=1.2),
+        Column(words.say("method.conditions"), weight=2.2),
+    )
     rows = []
     for visit in content.visits:
         when = words.numbers.moment(visit.started_at)
@@ -86,14 +91,18 @@ def instrument_section(content: ReportContent, words: Words) -> Section | None:
 
 
 def _meter(meter: MeterEntry, words: Words) -> list[Block]:
-    blocks: list[Block] = [Facts(_meter_facts(meter, words), words.say("instrument.caption", name=meter.name))]
+    blocks: list[Block] = [
+        Facts(_meter_facts(meter, words), words.say("instrument.caption", name=meter.name))
+    ]
     if meter.calibration_overdue:
         blocks.append(Paragraph(words.say("instrument.overdue"), "note"))
     if meter.calibration:
         blocks.append(_calibration(meter, words))
     elif not meter.certificate:
         blocks.append(Paragraph(words.text(meter.tolerance_basis) or words.say("instrument.no_certificate")))
-    blocks.append(Paragraph(words.say("instrument.band_note", low=meter.band_low_hz, high=meter.band_high_hz)))
+    blocks.append(
+        Paragraph(words.say("instrument.band_note", low=meter.band_low_hz, high=meter.band_high_hz))
+    )
     if meter.chart is not None and meter.chart.checks:
         svg = control_chart(meter.chart, words)
         blocks.append(picture(svg, words.say("figure.control.caption", meter=meter.name)))
@@ -127,13 +136,21 @@ def _meter_facts(meter: MeterEntry, words: Words) -> tuple[tuple[str, str], ...]
 
 
 def _calibration(meter: MeterEntry, words: Words) -> Table:
-    columns = (Column(words.say("instrument.frequency"), Align.END), Column(words.say("instrument.correction"), Align.END),
-               Column(words.say("instrument.std"), Align.END))  # fmt: skip
+    columns = (
+        Column(words.say("instrument.frequency"), Align.END),
+        Column(words.say("instrument.correction"), Align.END),
+        Column(words.say("instrument.std"), Align.END),
+    )
     rows = tuple(
-        Row((Cell(words.numbers.frequency(c.frequency_hz)), Cell(words.numbers.decibel(c.correction_db)),
-             Cell(words.numbers.decibel(c.std_db))))
+        Row(
+            (
+                Cell(words.numbers.frequency(c.frequency_hz)),
+                Cell(words.numbers.decibel(c.correction_db)),
+                Cell(words.numbers.decibel(c.std_db)),
+            )
+        )
         for c in meter.calibration
-    )  # fmt: skip
+    )
     return Table(columns, rows, words.say("instrument.calibration_caption", name=meter.name))
 
 
@@ -142,18 +159,28 @@ def budget_section(content: ReportContent, words: Words) -> Section | None:
     budget = content.budget
     if budget is None:
         return None
-    columns = (Column(words.say("budget.part"), weight=2.0), Column(words.say("budget.std"), Align.END, 1.2),
-               Column(words.say("budget.distribution"), weight=1.3), Column(words.say("budget.shared"), weight=1.1),
-               Column(words.say("budget.source"), weight=2.2))  # fmt: skip
+    columns = (
+        Column(words.say("budget.part"), weight=2.0),
+        Column(words.say("budget.std"), Align.END, 1.2),
+        Column(words.say("budget.distribution"), weight=1.3),
+        Column(words.say("budget.shared"), weight=1.1),
+        Column(words.say("budget.source"), weight=2.2),
+    )
     rows = tuple(
-        Row((
-            Cell(words.text(line.name), small=words.say(f"kind.{line.kind.value}") if line.kind else ""),
-            Cell(words.numbers.decibel(line.std_db)), Cell(words.text(line.distribution)),
-            Cell(words.say("budget.yes" if line.shared else "budget.no")), Cell(words.text(line.source)),
-        ))
+        Row(
+            (
+                Cell(words.text(line.name), small=words.say(f"kind.{line.kind.value}") if line.kind else ""),
+                Cell(words.numbers.decibel(line.std_db)),
+                Cell(words.text(line.distribution)),
+                Cell(words.say("budget.yes" if line.shared else "budget.no")),
+                Cell(words.text(line.source)),
+            )
+        )
         for line in budget.lines
-    )  # fmt: skip
-    combined = words.say("budget.combined", value=budget.combined_std_db, low=budget.low_db, high=budget.high_db)
+    )
+    combined = words.say(
+        "budget.combined", value=budget.combined_std_db, low=budget.low_db, high=budget.high_db
+    )
     blocks: list[Block] = [
         Paragraph(words.say("budget.intro")),
         picture(budget_bars(budget, words), words.say("figure.budget.caption")),
@@ -179,10 +206,16 @@ def references_section(content: ReportContent, words: Words) -> Section | None:
 
 
 def _reference_table(content: ReportContent, words: Words) -> Table:
-    columns = (Column(words.say("references.document"), weight=2.4), Column(words.say("references.standing"), weight=1.2),
-               Column(words.say("references.asks"), weight=1.2), Column(words.say("references.value"), Align.END, 1.5),
-               Column(words.say("references.how"), weight=1.5))  # fmt: skip
-    return Table(columns, tuple(_reference_row(e, words) for e in content.references), words.say("references.caption"))
+    columns = (
+        Column(words.say("references.document"), weight=2.4),
+        Column(words.say("references.standing"), weight=1.2),
+        Column(words.say("references.asks"), weight=1.2),
+        Column(words.say("references.value"), Align.END, 1.5),
+        Column(words.say("references.how"), weight=1.5),
+    )
+    return Table(
+        columns, tuple(_reference_row(e, words) for e in content.references), words.say("references.caption")
+    )
 
 
 def _reference_row(entry: ReferenceEntry, words: Words) -> Row:
@@ -191,35 +224,57 @@ def _reference_row(entry: ReferenceEntry, words: Words) -> Row:
     asks = words.say(f"kind.{entry.kind.value}")
     if entry.averaging_s is not None:
         asks = words.say("references.averaged", kind=asks, time=entry.averaging_s)
-    value = words.numbers.power(entry.value_w_m2) if entry.value_w_m2 is not None else words.say("document.nothing")
+    value = (
+        words.numbers.power(entry.value_w_m2)
+        if entry.value_w_m2 is not None
+        else words.say("document.nothing")
+    )
     note = words.text(entry.note) if entry.used else words.say("references.not_used")
     how = words.text(entry.how_known) or words.say("how.unknown")
-    return Row((Cell(entry.label, small=where, strong=True), Cell(words.say(f"standing.{entry.standing.value}")),
-                Cell(asks, small=note), Cell(value), Cell(how)))  # fmt: skip
+    return Row(
+        (
+            Cell(entry.label, small=where, strong=True),
+            Cell(words.say(f"standing.{entry.standing.value}")),
+            Cell(asks, small=note),
+            Cell(value),
+            Cell(how),
+        )
+    )
 
 
 def _categories(entry: ReferenceEntry, words: Words) -> list[Block]:
     if not entry.edges_w_m2 or not entry.used:
         return []
-    columns = (Column(words.say("references.category"), weight=3.0), Column(words.say("references.from"), Align.END, 1.0))
+    columns = (
+        Column(words.say("references.category"), weight=3.0),
+        Column(words.say("references.from"), Align.END, 1.0),
+    )
     rows = tuple(
-        Row((Cell(words.text(name)), Cell(words.numbers.as_given(edge * 1e6)))) for name, edge in entry.edges_w_m2
+        Row((Cell(words.text(name)), Cell(words.numbers.as_given(edge * 1e6))))
+        for name, edge in entry.edges_w_m2
     )
     return [Table(columns, rows, words.say("references.category_caption", label=entry.label))]
 
 
 def _positions(content: ReportContent, words: Words) -> Table:
-    columns = (Column(words.say("positions.body"), weight=1.0), Column(words.say("positions.position"), weight=3.2),
-               Column(words.say("positions.how"), weight=1.4))  # fmt: skip
+    columns = (
+        Column(words.say("positions.body"), weight=1.0),
+        Column(words.say("positions.position"), weight=3.2),
+        Column(words.say("positions.how"), weight=1.4),
+    )
     rows = tuple(
-        Row((
-            Cell(p.body, strong=True),
-            Cell(words.translated("position_text", p.text),
-                 small=" · ".join(t for t in (p.document, p.edition) if t)),
-            Cell(words.translated("how_text", p.how_known)),
-        ))
+        Row(
+            (
+                Cell(p.body, strong=True),
+                Cell(
+                    words.translated("position_text", p.text),
+                    small=" · ".join(t for t in (p.document, p.edition) if t),
+                ),
+                Cell(words.translated("how_text", p.how_known)),
+            )
+        )
         for p in content.positions
-    )  # fmt: skip
+    )
     return Table(columns, rows, words.say("positions.caption"))
 
 

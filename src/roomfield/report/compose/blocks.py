@@ -11,7 +11,6 @@ class Part(StrEnum):
     """Parts of the report, in their order; a report may be cut down to some of them."""
 
     FRONT = "front"
-    LETTER = "letter"
     LEVELS = "levels"
     PLAN = "plan"
     MAP = "map"
@@ -29,6 +28,7 @@ class Part(StrEnum):
     REFERENCES = "references"
     AMENDMENTS = "amendments"
     ANNEX = "annex"
+    LETTER = "letter"
 
 
 class Align(StrEnum):

@@ -33,7 +33,9 @@ def listening_section(content: ReportContent, words: Words) -> Section | None:
 
 
 def _recording(recording: RecordingEntry, words: Words) -> list[Block]:
-    where = words.say("listening.where", place=recording.place, state=recording.state, duration=recording.duration_s)
+    where = words.say(
+        "listening.where", place=recording.place, state=recording.state, duration=recording.duration_s
+    )
     blocks: list[Block] = [Heading(where)]
     statement = words.text(recording.statement)
     if statement:
@@ -52,14 +54,25 @@ def _recording(recording: RecordingEntry, words: Words) -> list[Block]:
 
 
 def _heard(recording: RecordingEntry, words: Words) -> Table:
-    columns = (Column(words.say("listening.technology"), weight=1.6),
-               Column(words.say("listening.probability"), Align.END, 0.9),
-               Column(words.say("listening.evidence"), weight=3.0))  # fmt: skip
+    columns = (
+        Column(words.say("listening.technology"), weight=1.6),
+        Column(words.say("listening.probability"), Align.END, 0.9),
+        Column(words.say("listening.evidence"), weight=3.0),
+    )
     rows = []
     for heard in recording.heard:
-        confusable = words.say("listening.confusable", names=heard.confusable_with) if heard.confusable_with else ""
-        rows.append(Row((Cell(heard.name, strong=True), Cell(words.numbers.percent(heard.probability)),
-                         Cell(words.text(heard.evidence), small=confusable))))  # fmt: skip
+        confusable = (
+            words.say("listening.confusable", names=heard.confusable_with) if heard.confusable_with else ""
+        )
+        rows.append(
+            Row(
+                (
+                    Cell(heard.name, strong=True),
+                    Cell(words.numbers.percent(heard.probability)),
+                    Cell(words.text(heard.evidence), small=confusable),
+                )
+            )
+        )
     return Table(columns, tuple(rows), words.say("listening.caption"))
 
 
@@ -74,18 +87,27 @@ def logs_section(content: ReportContent, words: Words) -> Section | None:
 
 
 def _log(log: LogEntry, words: Words) -> list[Block]:
-    span = words.say("logs.span", kind=words.say(f"kind.{log.kind.value}"), start=words.numbers.moment(log.started_at),
-                     end=words.numbers.moment(log.ended_at))  # fmt: skip
+    span = words.say(
+        "logs.span",
+        kind=words.say(f"kind.{log.kind.value}"),
+        start=words.numbers.moment(log.started_at),
+        end=words.numbers.moment(log.ended_at),
+    )
     blocks: list[Block] = [Heading(f"{log.place}: {span}")]
     statement = words.text(log.statement)
     if statement:
         blocks.append(Paragraph(statement))
     if log.timeline is not None:
-        blocks.append(picture(timeline(log.timeline, words), words.say("figure.timeline.caption", place=log.place)))
+        blocks.append(
+            picture(timeline(log.timeline, words), words.say("figure.timeline.caption", place=log.place))
+        )
     if log.day is not None:
         blocks.append(picture(day_profile(log.day, words), words.say("figure.day.caption", place=log.place)))
     if log.figures:
-        columns = (Column(words.say("logs.figure"), weight=2.5), Column(words.say("logs.value"), Align.END, 1.5))
+        columns = (
+            Column(words.say("logs.figure"), weight=2.5),
+            Column(words.say("logs.value"), Align.END, 1.5),
+        )
         rows = tuple(Row((Cell(words.text(name)), Cell(words.text(value)))) for name, value in log.figures)
         blocks.append(Table(columns, rows, words.say("logs.caption", place=log.place)))
     return blocks

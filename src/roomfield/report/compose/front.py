@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from roomfield.report.compose.blocks import (
-    Align,
     Block,
     Cell,
     Column,
@@ -65,9 +64,12 @@ def _facts(content: ReportContent, words: Words) -> tuple[tuple[str, str], ...]:
     visited = ", ".join(dict.fromkeys(words.numbers.date(v.started_at[:10]) for v in content.visits))
     by = ", ".join(p for p in (parties.assessor, parties.organisation) if p)
     pairs = [
-        ("front.prepared_for", parties.client), ("front.address", parties.address), ("front.prepared_by", by),
-        ("front.visited", visited), ("front.question", parties.question),
-    ]  # fmt: skip
+        ("front.prepared_for", parties.client),
+        ("front.address", parties.address),
+        ("front.prepared_by", by),
+        ("front.visited", visited),
+        ("front.question", parties.question),
+    ]
     return tuple((words.say(key), value) for key, value in pairs if value)
 
 
@@ -116,18 +118,23 @@ def law_sentence(content: ReportContent, words: Words) -> str:
     return " ".join([*parts, *_left_out(content, verdicts, words)])
 
 
-def _above_and_doubtful(content: ReportContent, verdicts: list[Verdict], words: Words, key: str,
-                        named: dict[str, str]) -> list[str]:  # fmt: skip
+def _above_and_doubtful(
+    content: ReportContent, verdicts: list[Verdict], words: Words, key: str, named: dict[str, str]
+) -> list[str]:
     """Sentences for every outcome but a clear "below"; empty if all are clearly below."""
     groups = {o: [v for v in verdicts if v.outcome is o] for o in Outcome}
     parts = []
     if groups[Outcome.ABOVE]:
         above = groups[Outcome.ABOVE]
-        parts.append(words.say(key, n=len(above), total=len(verdicts), places=_names(content, above), **named))
+        parts.append(
+            words.say(key, n=len(above), total=len(verdicts), places=_names(content, above), **named)
+        )
     for outcome in (Outcome.LIKELY_ABOVE, Outcome.UNDECIDED, Outcome.LIKELY_BELOW):
         if groups[outcome]:
             name = "front.group" if parts else "front.group_first"
-            parts.append(words.say(f"{name}_{outcome.value}", places=_names(content, groups[outcome]), **named))
+            parts.append(
+                words.say(f"{name}_{outcome.value}", places=_names(content, groups[outcome]), **named)
+            )
     if parts and groups[Outcome.BELOW]:
         parts.append(words.say("front.rest_below", n=len(groups[Outcome.BELOW])))
     return parts
@@ -182,9 +189,14 @@ def guideline_sentence(content: ReportContent, words: Words) -> str:
     return _guideline_counts(content, entry, verdicts, words)
 
 
-def _guideline_counts(content: ReportContent, entry: ReferenceEntry, verdicts: list[Verdict], words: Words) -> str:
-    named = {"label": entry.label, "standing": words.say(f"standing.{entry.standing.value}"),
-             "limit": words.say("front.guideline_noun")}  # fmt: skip
+def _guideline_counts(
+    content: ReportContent, entry: ReferenceEntry, verdicts: list[Verdict], words: Words
+) -> str:
+    named = {
+        "label": entry.label,
+        "standing": words.say(f"standing.{entry.standing.value}"),
+        "limit": words.say("front.guideline_noun"),
+    }
     parts = _above_and_doubtful(content, verdicts, words, "front.guide_above", named)
     if not parts:
         parts.append(words.say("front.guide_all_below", n=len(verdicts), **named))
@@ -205,20 +217,30 @@ def _places_table(content: ReportContent, words: Words, links: Links) -> list[Bl
     chosen = first_places(content)
     if not chosen:
         return []
-    columns = [Column(words.say("front.place"), weight=1.5), Column(words.say("front.level"), weight=1.4),
-               Column(words.say("front.against_law", limit=limit_noun(content.reference(content.law_id), words)), weight=1.5)]  # fmt: skip
+    columns = [
+        Column(words.say("front.place"), weight=1.5),
+        Column(words.say("front.level"), weight=1.4),
+        Column(
+            words.say("front.against_law", limit=limit_noun(content.reference(content.law_id), words)),
+            weight=1.5,
+        ),
+    ]
     guideline = content.reference(content.guideline_id) if content.guideline_id else None
     if guideline:
         columns.append(Column(words.say("front.against_guideline"), weight=1.5))
     rows = tuple(_place_row(content, place, guideline, words) for place in chosen)
-    note = words.say("front.state_note", state=content.state_name(content.state_id), coverage=content.rules.coverage)
+    note = words.say(
+        "front.state_note", state=content.state_name(content.state_id), coverage=content.rules.coverage
+    )
     rest = len(content.places) - len(chosen)
     if rest:
         note += " " + words.say("front.more_places", n=rest, section=links.section(Part.LEVELS))
     return [Table(tuple(columns), rows), Paragraph(note, "small")]
 
 
-def _place_row(content: ReportContent, place: PlaceFinding, guideline: ReferenceEntry | None, words: Words) -> Row:
+def _place_row(
+    content: ReportContent, place: PlaceFinding, guideline: ReferenceEntry | None, words: Words
+) -> Row:
     leading = leading_level(place.levels, content.state_id)
     level = Cell(words.say("levels.no_levels"))
     if leading is not None:
@@ -253,7 +275,9 @@ def _steps(content: ReportContent, words: Words) -> list[Block]:
     steps = content.steps[:3]
     if not steps:
         return [Heading(words.say("front.next_one")), Paragraph(words.say("front.next_none"))]
-    heading = words.say("front.next" if len(steps) == 3 else "front.next_one" if len(steps) == 1 else "section.steps")
+    heading = words.say(
+        "front.next" if len(steps) == 3 else "front.next_one" if len(steps) == 1 else "section.steps"
+    )
     items = tuple(Item(words.text(s.reason), title=words.text(s.title)) for s in steps)
     return [Heading(heading), Listing(items, numbered=True)]
 

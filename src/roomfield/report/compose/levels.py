@@ -71,8 +71,16 @@ def axis_rows(content: ReportContent, words: Words) -> list[AxisRow]:
         levels = sorted(_of_state(place, content.state_id), key=lambda lv: KIND_ORDER.index(lv.kind))
         for level in levels:
             detail = words.say(f"kind.{level.kind.value}")
-            rows.append(AxisRow(f"{number}\u2002{place.name}", level.kind, level.level, level.shown, detail,
-                                continued=level is not levels[0]))  # fmt: skip
+            rows.append(
+                AxisRow(
+                    f"{number}\u2002{place.name}",
+                    level.kind,
+                    level.level,
+                    level.shown,
+                    detail,
+                    continued=level is not levels[0],
+                )
+            )
     return rows
 
 
@@ -97,14 +105,19 @@ def _of_state(place: PlaceFinding, state_id: str) -> list[PlaceLevel]:
 
 def _levels_table(content: ReportContent, words: Words) -> Table:
     columns = (
-        Column(words.say("levels.state"), weight=2.2), Column(words.say("levels.kind"), weight=1.1),
-        Column(words.say("levels.shown"), Align.END, 1.2), Column(words.say("levels.median"), Align.END, 1.2),
-        Column(words.say("levels.interval"), Align.END, 1.8), Column(words.say("levels.scans"), Align.END, 0.7),
-    )  # fmt: skip
+        Column(words.say("levels.state"), weight=2.2),
+        Column(words.say("levels.kind"), weight=1.1),
+        Column(words.say("levels.shown"), Align.END, 1.2),
+        Column(words.say("levels.median"), Align.END, 1.2),
+        Column(words.say("levels.interval"), Align.END, 1.8),
+        Column(words.say("levels.scans"), Align.END, 0.7),
+    )
     rows: list[Row] = []
     for number, place in enumerate(content.places, start=1):
         rows.append(_place_head(number, place, words))
-        levels = sorted(place.levels, key=lambda lv: (_state_order(content, lv.state_id), KIND_ORDER.index(lv.kind)))
+        levels = sorted(
+            place.levels, key=lambda lv: (_state_order(content, lv.state_id), KIND_ORDER.index(lv.kind))
+        )
         previous = ""
         for level in levels:
             state = content.state_name(level.state_id) if level.state_id != previous else ""
@@ -131,19 +144,26 @@ def _place_head(number: int, place: PlaceFinding, words: Words) -> Row:
 
 def _level_row(state: str, level: PlaceLevel, words: Words) -> Row:
     notes = " · ".join(t for t in (words.text(level.origin), level.note) if t)
-    return Row((
-        Cell(state, small=notes), Cell(words.say(f"kind.{level.kind.value}")), Cell(shown_text(level.shown, words)),
-        Cell(level_median(level.level, words), strong=True), Cell(level_range(level.level, words)),
-        Cell(str(level.replicates)),
-    ))  # fmt: skip
+    return Row(
+        (
+            Cell(state, small=notes),
+            Cell(words.say(f"kind.{level.kind.value}")),
+            Cell(shown_text(level.shown, words)),
+            Cell(level_median(level.level, words), strong=True),
+            Cell(level_range(level.level, words)),
+            Cell(str(level.replicates)),
+        )
+    )
 
 
 def _verdict_table(content: ReportContent, words: Words) -> Table:
     columns = (
-        Column(words.say("levels.reference"), weight=1.7), Column(words.say("levels.kind"), weight=0.8),
-        Column(words.say("levels.bound"), Align.END, 1.0), Column(words.say("levels.result"), weight=2.6),
+        Column(words.say("levels.reference"), weight=1.7),
+        Column(words.say("levels.kind"), weight=0.8),
+        Column(words.say("levels.bound"), Align.END, 1.0),
+        Column(words.say("levels.result"), weight=2.6),
         Column(words.say("levels.probability"), Align.END, 0.9),
-    )  # fmt: skip
+    )
     rows: list[Row] = []
     for number, place in enumerate(content.places, start=1):
         here = [v for v in content.verdicts if v.place_id == place.id and v.state_id == content.state_id]
@@ -166,14 +186,22 @@ def _verdict_row(content: ReportContent, verdict: Verdict, words: Words) -> Row:
     if verdict.upper_bound_only:
         notes.append(words.say("verdict.upper_bound"))
     nothing = words.say("document.nothing")
-    return Row((
-        Cell(entry.label if entry else verdict.reference_id,
-             small=words.say(f"standing.{entry.standing.value}") if entry else ""),
-        Cell(words.say(f"kind.{verdict.kind.value}")),
-        Cell(words.numbers.as_given(verdict.bound_w_m2 * 1e6)),
-        Cell(outcome_word(verdict.outcome, words), small=" · ".join(n for n in notes if n), strong=True),
-        Cell(nothing if verdict.outcome is Outcome.NOT_COMPARABLE else words.numbers.percent(verdict.probability_below)),
-    ))  # fmt: skip
+    return Row(
+        (
+            Cell(
+                entry.label if entry else verdict.reference_id,
+                small=words.say(f"standing.{entry.standing.value}") if entry else "",
+            ),
+            Cell(words.say(f"kind.{verdict.kind.value}")),
+            Cell(words.numbers.as_given(verdict.bound_w_m2 * 1e6)),
+            Cell(outcome_word(verdict.outcome, words), small=" · ".join(n for n in notes if n), strong=True),
+            Cell(
+                nothing
+                if verdict.outcome is Outcome.NOT_COMPARABLE
+                else words.numbers.percent(verdict.probability_below)
+            ),
+        )
+    )
 
 
 def plan_section(content: ReportContent, words: Words) -> Section | None:

@@ -25,7 +25,6 @@ from roomfield.report.words import Words
 Maker = Callable[[ReportContent, Words], Section | None]
 
 MAKERS: tuple[tuple[Part, Maker], ...] = (
-    (Part.LETTER, letter_section),
     (Part.LEVELS, levels_section),
     (Part.PLAN, plan_section),
     (Part.MAP, map_section),
@@ -43,6 +42,7 @@ MAKERS: tuple[tuple[Part, Maker], ...] = (
     (Part.REFERENCES, references_section),
     (Part.AMENDMENTS, amendments_section),
     (Part.ANNEX, annex_section),
+    (Part.LETTER, letter_section),
 )
 """Every part but the first page, in order."""
 

@@ -32,10 +32,15 @@ def sources_section(content: ReportContent, words: Words) -> Section | None:
     if content.contributions:
         blocks.append(Paragraph(words.say("sources.intro")))
         bars = [
-            ContributionBar(f"{content.place_number(c.place_id)}\u2002{content.place_name(c.place_id)}", c.source,
-                            c.median_w_m2, c.low_w_m2, c.high_w_m2)
+            ContributionBar(
+                f"{content.place_number(c.place_id)}\u2002{content.place_name(c.place_id)}",
+                c.source,
+                c.median_w_m2,
+                c.low_w_m2,
+                c.high_w_m2,
+            )
             for c in content.contributions
-        ]  # fmt: skip
+        ]
         for start in range(0, len(bars), _BARS):
             svg = contribution_bars(bars[start : start + _BARS], words)
             blocks.append(picture(svg, words.say("figure.contributions.caption")))
@@ -47,10 +52,12 @@ def sources_section(content: ReportContent, words: Words) -> Section | None:
 
 def _contribution_table(content: ReportContent, words: Words) -> Table:
     columns = (
-        Column(words.say("sources.source"), weight=1.8), Column(words.say("sources.contribution"), Align.END, 1.1),
-        Column(words.say("levels.interval"), Align.END, 1.5), Column(words.say("sources.share"), Align.END, 1.2),
+        Column(words.say("sources.source"), weight=1.8),
+        Column(words.say("sources.contribution"), Align.END, 1.1),
+        Column(words.say("levels.interval"), Align.END, 1.5),
+        Column(words.say("sources.share"), Align.END, 1.2),
         Column(words.say("sources.basis"), weight=2.0),
-    )  # fmt: skip
+    )
     rows: list[Row] = []
     place_id = ""
     for item in content.contributions:
@@ -71,29 +78,52 @@ def _contribution_row(content: ReportContent, item: Contribution, words: Words) 
         share_range = words.say("sources.share_range", low=item.share_low, high=item.share_high)
     basis = words.text(item.basis)
     if item.state_with:
-        states = words.say("sources.states", **{"with": content.state_name(item.state_with),
-                                                "without": content.state_name(item.state_without)})  # fmt: skip
+        states = words.say(
+            "sources.states",
+            **{
+                "with": content.state_name(item.state_with),
+                "without": content.state_name(item.state_without),
+            },
+        )
         basis = " · ".join(t for t in (states, basis) if t)
-    return Row((
-        Cell(item.source, small=words.say(f"kind.{item.kind.value}")),
-        Cell(words.numbers.micro(item.median_w_m2), strong=True), Cell(span, small=zero),
-        Cell(share, small=share_range), Cell(basis or words.say("sources.model")),
-    ))  # fmt: skip
+    return Row(
+        (
+            Cell(item.source, small=words.say(f"kind.{item.kind.value}")),
+            Cell(words.numbers.micro(item.median_w_m2), strong=True),
+            Cell(span, small=zero),
+            Cell(share, small=share_range),
+            Cell(basis or words.say("sources.model")),
+        )
+    )
 
 
 def _located_table(content: ReportContent, words: Words) -> Table:
-    columns = (Column(words.say("located.source"), weight=1.6), Column(words.say("located.power"), weight=1.5),
-               Column(words.say("located.position"), weight=1.6), Column(words.say("located.statement"), weight=2.2))  # fmt: skip
+    columns = (
+        Column(words.say("located.source"), weight=1.6),
+        Column(words.say("located.power"), weight=1.5),
+        Column(words.say("located.position"), weight=1.6),
+        Column(words.say("located.statement"), weight=2.2),
+    )
     rows = []
     for source in content.sources:
         power = words.say("document.nothing")
         if None not in (source.power_low_w, source.power_median_w, source.power_high_w):
-            power = words.say("located.watts", low=source.power_low_w, median=source.power_median_w,
-                              high=source.power_high_w)  # fmt: skip
-        rows.append(Row((
-            Cell(f"{source.letter}\u2002{source.name}", small=source.technology), Cell(power),
-            Cell(words.text(source.position)), Cell(words.text(source.statement)),
-        )))  # fmt: skip
+            power = words.say(
+                "located.watts",
+                low=source.power_low_w,
+                median=source.power_median_w,
+                high=source.power_high_w,
+            )
+        rows.append(
+            Row(
+                (
+                    Cell(f"{source.letter}\u2002{source.name}", small=source.technology),
+                    Cell(power),
+                    Cell(words.text(source.position)),
+                    Cell(words.text(source.statement)),
+                )
+            )
+        )
     return Table(columns, tuple(rows), words.say("located.caption"))
 
 
@@ -103,8 +133,12 @@ def map_section(content: ReportContent, words: Words) -> Section | None:
         return None
     blocks: list[Block] = [Paragraph(words.say("map.intro"))]
     for grid in content.maps:
-        caption = words.say("figure.map.caption", title=grid.title or grid.storey.name, step=grid.step_db,
-                            hatch=grid.hatch_above_db)  # fmt: skip
+        caption = words.say(
+            "figure.map.caption",
+            title=grid.title or grid.storey.name,
+            step=grid.step_db,
+            hatch=grid.hatch_above_db,
+        )
         blocks.append(picture(level_map(grid, words), f"{caption} {grid.note}".strip()))
     return Section(Part.MAP, words.say("section.map"), tuple(blocks))
 
@@ -122,7 +156,10 @@ def steps_section(content: ReportContent, words: Words) -> Section:
             expected = words.text(step.expected)
             extra = words.say("steps.expected", text=expected) if expected else ""
             items.append(Item(words.text(step.reason), title=words.text(step.title), extra=extra))
-        blocks += [Heading(words.say(f"steps.{group.value}")), Listing(tuple(items), numbered=True, start=count)]
+        blocks += [
+            Heading(words.say(f"steps.{group.value}")),
+            Listing(tuple(items), numbered=True, start=count),
+        ]
         count += len(items)
     if not content.steps:
         blocks.append(Paragraph(words.say("steps.none")))

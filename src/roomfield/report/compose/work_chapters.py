@@ -32,8 +32,12 @@ def remedy_section(content: ReportContent, words: Words) -> Section | None:
     remedy = content.remedy
     if remedy is None:
         return None
-    target = words.say("remedy.target", kind=words.say(f"kind.{remedy.target_kind.value}"), target=remedy.target_w_m2,
-                       confidence=remedy.confidence)  # fmt: skip
+    target = words.say(
+        "remedy.target",
+        kind=words.say(f"kind.{remedy.target_kind.value}"),
+        target=remedy.target_w_m2,
+        confidence=remedy.confidence,
+    )
     blocks: list[Block] = [Paragraph(target)]
     statement = words.text(remedy.statement)
     if statement:
@@ -49,9 +53,12 @@ def remedy_section(content: ReportContent, words: Words) -> Section | None:
 
 
 def _work_table(remedy: Remedy, words: Words) -> Table:
-    columns = (Column(words.say("remedy.work"), weight=2.6), Column(words.say("remedy.quantity"), weight=1.3),
-               Column(words.say("remedy.cost", currency=remedy.currency), Align.END, 1.0),
-               Column(words.say("remedy.cautions"), weight=2.2))  # fmt: skip
+    columns = (
+        Column(words.say("remedy.work"), weight=2.6),
+        Column(words.say("remedy.quantity"), weight=1.3),
+        Column(words.say("remedy.cost", currency=remedy.currency), Align.END, 1.0),
+        Column(words.say("remedy.cautions"), weight=2.2),
+    )
     rows: list[Row] = []
     group = None
     for number, item in enumerate(remedy.items, start=1):
@@ -70,24 +77,36 @@ def _work_row(number: int, item: WorkItem, words: Words) -> Row:
     cost = ""
     if item.cost_low is not None and item.cost_high is not None:
         cost = words.say("remedy.cost_range", low=item.cost_low, high=item.cost_high)
-    return Row((
-        Cell(f"{number}\u2002{words.text(item.title)}", small=words.text(item.reason)), Cell(words.text(item.quantity)),
-        Cell(cost), Cell(" · ".join(words.text(c) for c in item.cautions)),
-    ))  # fmt: skip
+    return Row(
+        (
+            Cell(f"{number}\u2002{words.text(item.title)}", small=words.text(item.reason)),
+            Cell(words.text(item.quantity)),
+            Cell(cost),
+            Cell(" · ".join(words.text(c) for c in item.cautions)),
+        )
+    )
 
 
 def _prediction_table(remedy: Remedy, words: Words) -> Table:
-    columns = (Column(words.say("remedy.place"), weight=1.7), Column(words.say("remedy.before"), Align.END, 1.3),
-               Column(words.say("remedy.after"), Align.END, 1.3), Column(words.say("remedy.met"), Align.END, 0.9),
-               Column(words.say("remedy.limiting"), weight=2.2))  # fmt: skip
+    columns = (
+        Column(words.say("remedy.place"), weight=1.7),
+        Column(words.say("remedy.before"), Align.END, 1.3),
+        Column(words.say("remedy.after"), Align.END, 1.3),
+        Column(words.say("remedy.met"), Align.END, 0.9),
+        Column(words.say("remedy.limiting"), weight=2.2),
+    )
     rows = tuple(
-        Row((
-            Cell(p.place), Cell(level_median(p.before, words), small=level_range(p.before, words)),
-            Cell(level_median(p.after, words), small=level_range(p.after, words), strong=True),
-            Cell(words.numbers.percent(p.probability_met)), Cell(words.text(p.limiting)),
-        ))
+        Row(
+            (
+                Cell(p.place),
+                Cell(level_median(p.before, words), small=level_range(p.before, words)),
+                Cell(level_median(p.after, words), small=level_range(p.after, words), strong=True),
+                Cell(words.numbers.percent(p.probability_met)),
+                Cell(words.text(p.limiting)),
+            )
+        )
         for p in remedy.predictions
-    )  # fmt: skip
+    )
     return Table(columns, rows, words.say("remedy.caption_predictions"))
 
 
@@ -102,10 +121,17 @@ def verification_section(content: ReportContent, words: Words) -> Section | None
         blocks.append(Paragraph(statement))
     blocks += _named_list("verification.done", check.done, words)
     pairs = [
-        PairBar(f"{r.place}", r.before, r.after, r.reduction_db, r.reduction_low_db, r.reduction_high_db,
-                r.predicted_after)
+        PairBar(
+            f"{r.place}",
+            r.before,
+            r.after,
+            r.reduction_db,
+            r.reduction_low_db,
+            r.reduction_high_db,
+            r.predicted_after,
+        )
         for r in check.rows
-    ]  # fmt: skip
+    ]
     for start in range(0, len(pairs), 14):
         svg = before_after(pairs[start : start + 14], words, target_w_m2=check.target_w_m2)
         blocks.append(picture(svg, words.say("figure.before_after.caption")))
@@ -123,11 +149,14 @@ def _named_list(key: str, texts: tuple[Text, ...], words: Words) -> list[Block]:
 
 
 def _verification_table(check: Verification, words: Words) -> Table:
-    columns = (Column(words.say("verification.place"), weight=1.6), Column(words.say("verification.before"), Align.END, 1.2),
-               Column(words.say("verification.after"), Align.END, 1.2),
-               Column(words.say("verification.reduction"), Align.END, 1.3),
-               Column(words.say("verification.target_met"), weight=1.2),
-               Column(words.say("verification.prediction"), weight=1.3))  # fmt: skip
+    columns = (
+        Column(words.say("verification.place"), weight=1.6),
+        Column(words.say("verification.before"), Align.END, 1.2),
+        Column(words.say("verification.after"), Align.END, 1.2),
+        Column(words.say("verification.reduction"), Align.END, 1.3),
+        Column(words.say("verification.target_met"), weight=1.2),
+        Column(words.say("verification.prediction"), weight=1.3),
+    )
     rows = tuple(_verification_row(r, words) for r in check.rows)
     caption = words.say("verification.caption")
     if check.target_w_m2 is not None:
@@ -139,16 +168,31 @@ def _verification_row(row: BeforeAfter, words: Words) -> Row:
     span = words.say("verification.range", low=row.reduction_low_db, high=row.reduction_high_db)
     met, predicted = words.say("document.nothing"), ""
     if row.prediction_met is not None:
-        met = words.say("verification.prediction_met" if row.prediction_met else "verification.prediction_missed")
+        met = words.say(
+            "verification.prediction_met" if row.prediction_met else "verification.prediction_missed"
+        )
     if row.predicted_after is not None:
         predicted = level_range(row.predicted_after, words)
     outcome = outcome_word(row.target_outcome, words) if row.target_outcome else words.say("document.nothing")
-    return Row((
-        Cell(row.place, small=" · ".join(t for t in (words.say(f"kind.{row.kind.value}"), words.text(row.note)) if t)),
-        Cell(level_median(row.before, words), small=_span(row.before.censoring, level_range(row.before, words))),
-        Cell(level_median(row.after, words), small=_span(row.after.censoring, level_range(row.after, words))),
-        Cell(words.numbers.decibel(row.reduction_db), small=span, strong=True), Cell(outcome), Cell(met, small=predicted),
-    ))  # fmt: skip
+    return Row(
+        (
+            Cell(
+                row.place,
+                small=" · ".join(t for t in (words.say(f"kind.{row.kind.value}"), words.text(row.note)) if t),
+            ),
+            Cell(
+                level_median(row.before, words),
+                small=_span(row.before.censoring, level_range(row.before, words)),
+            ),
+            Cell(
+                level_median(row.after, words),
+                small=_span(row.after.censoring, level_range(row.after, words)),
+            ),
+            Cell(words.numbers.decibel(row.reduction_db), small=span, strong=True),
+            Cell(outcome),
+            Cell(met, small=predicted),
+        )
+    )
 
 
 def _span(censoring: Censoring, text: str) -> str:
@@ -160,7 +204,9 @@ def letter_section(content: ReportContent, words: Words) -> Section | None:
     letter = content.letter
     if letter is None:
         return None
-    blocks: list[Block] = [Paragraph(line, "address") for line in letter.addressee.splitlines() if line.strip()]
+    blocks: list[Block] = [
+        Paragraph(line, "address") for line in letter.addressee.splitlines() if line.strip()
+    ]
     if letter.date:
         blocks.append(Paragraph(words.numbers.date(letter.date), "small"))
     blocks += [Paragraph(words.text(t)) for t in letter.paragraphs]

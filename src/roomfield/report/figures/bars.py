@@ -51,10 +51,24 @@ def contribution_bars(bars: Sequence[ContributionBar], words: Words) -> str:
     scale = level_scale([v for v in positive if v > top_value * 1e-7], _LABEL + 14, style.WIDTH - 52)
     heads = len({b.place for b in bars})
     bottom = 6 + _ROW * len(bars) + 15 * heads
-    items = "; ".join(words.say("figure.contributions.spoken", source=b.source, place=b.place, median=b.median_w_m2,
-                                low=b.low_w_m2, high=b.high_w_m2) for b in bars)  # fmt: skip
-    drawing = Drawing(style.WIDTH, bottom + 28, words.say("figure.contributions.title"),
-                      words.say("figure.contributions.alt", items=items), "contributions")  # fmt: skip
+    items = "; ".join(
+        words.say(
+            "figure.contributions.spoken",
+            source=b.source,
+            place=b.place,
+            median=b.median_w_m2,
+            low=b.low_w_m2,
+            high=b.high_w_m2,
+        )
+        for b in bars
+    )
+    drawing = Drawing(
+        style.WIDTH,
+        bottom + 28,
+        words.say("figure.contributions.title"),
+        words.say("figure.contributions.alt", items=items),
+        "contributions",
+    )
     log_ticks(drawing, scale, (4, bottom), words, words.say("figure.contributions.unit"))
     _zero_edge(drawing, bottom, words)
     y, place = 4.0, None
@@ -70,17 +84,34 @@ def contribution_bars(bars: Sequence[ContributionBar], words: Words) -> str:
 
 def _zero_edge(drawing: Drawing, bottom: float, words: Words) -> None:
     drawing.line((_LABEL, 4), (_LABEL, bottom), stroke=style.INK, width=0.9, kind="zero")
-    drawing.text((_LABEL, bottom + 12), words.say("figure.contributions.zero"), size=7, anchor="middle", fill=style.SOFT)
+    drawing.text(
+        (_LABEL, bottom + 12),
+        words.say("figure.contributions.zero"),
+        size=7,
+        anchor="middle",
+        fill=style.SOFT,
+    )
     for shift in (5.0, 8.0):
-        drawing.line((_LABEL + shift - 1, bottom + 2.5), (_LABEL + shift + 1, bottom - 2.5), stroke=style.SOFT, width=0.6)
+        drawing.line(
+            (_LABEL + shift - 1, bottom + 2.5),
+            (_LABEL + shift + 1, bottom - 2.5),
+            stroke=style.SOFT,
+            width=0.6,
+        )
 
 
 def _contribution(drawing: Drawing, bar: ContributionBar, scale: LogScale, y: float, words: Words) -> None:
     drawing.text((10, y + 3), fitted(bar.source, _LABEL - 16, 8.5), size=8.5)
     low = scale.at(bar.low_w_m2 * MICRO) if bar.low_w_m2 > 0 else _LABEL
     high = scale.at(bar.high_w_m2 * MICRO) if bar.high_w_m2 > 0 else _LABEL
-    drawing.rect((low, y - 3), high - low, 6, fill=style.ACCENT_SOFT if bar.low_w_m2 > 0 else style.ACCENT_PALE,
-                 stroke="" if bar.low_w_m2 > 0 else style.ACCENT_SOFT, kind="interval")  # fmt: skip
+    drawing.rect(
+        (low, y - 3),
+        high - low,
+        6,
+        fill=style.ACCENT_SOFT if bar.low_w_m2 > 0 else style.ACCENT_PALE,
+        stroke="" if bar.low_w_m2 > 0 else style.ACCENT_SOFT,
+        kind="interval",
+    )
     median = scale.at(bar.median_w_m2 * MICRO) if bar.median_w_m2 > 0 else _LABEL
     drawing.line((median, y - 4.5), (median, y + 4.5), width=1.5, kind="median")
     drawing.text((style.WIDTH, y + 3), words.numbers.micro(bar.median_w_m2), size=8.5, anchor="end")
@@ -106,7 +137,9 @@ def log_ticks(drawing: Drawing, scale: LogScale, span: tuple[float, float], word
     for value in scale.decades():
         x = scale.at(value)
         drawing.line((x, top), (x, bottom), stroke=style.FAINT, width=0.6, kind="grid")
-        drawing.text((x, bottom + 12), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT)
+        drawing.text(
+            (x, bottom + 12), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT
+        )
     drawing.line((scale.start, bottom), (scale.end, bottom), stroke=style.SOFT, width=0.7)
     drawing.text((scale.end, bottom + 24), unit, size=7.5, anchor="end", fill=style.SOFT)
 
@@ -125,8 +158,13 @@ def budget_bars(budget: Budget, words: Words) -> str:
     scale = linear_scale([0.0, budget.combined_std_db, *[r[1] for r in rows]], _LABEL + 20, style.WIDTH - 44)
     bottom = 6 + _ROW * (len(rows) + 1) + 6
     items = "; ".join(f"{name} {words.numbers.decibel(std)}" for name, std, _ in rows)
-    drawing = Drawing(style.WIDTH, bottom + 28, words.say("figure.budget.title"),
-                      words.say("figure.budget.alt", items=items), "budget")  # fmt: skip
+    drawing = Drawing(
+        style.WIDTH,
+        bottom + 28,
+        words.say("figure.budget.title"),
+        words.say("figure.budget.alt", items=items),
+        "budget",
+    )
     _linear_ticks(drawing, scale, (4, bottom), words, words.say("figure.budget.unit"))
     for n, (name, std, shared) in enumerate(rows):
         _budget_bar(drawing, (name, std), scale, 6 + _ROW * (n + 0.5), words, shared)
@@ -134,26 +172,47 @@ def budget_bars(budget: Budget, words: Words) -> str:
     drawing.line((0, y - _ROW / 2 - 1), (style.WIDTH, y - _ROW / 2 - 1), stroke=style.RULE, width=0.6)
     drawing.text((0, y + 3), words.say("figure.budget.combined"), size=8.5, weight="600")
     drawing.rect((scale.start, y - 3.5), scale.at(budget.combined_std_db) - scale.start, 7, fill=style.INK)
-    drawing.text((style.WIDTH, y + 3), words.numbers.decibel(budget.combined_std_db), size=8.5, anchor="end",
-                 weight="600")  # fmt: skip
+    drawing.text(
+        (style.WIDTH, y + 3),
+        words.numbers.decibel(budget.combined_std_db),
+        size=8.5,
+        anchor="end",
+        weight="600",
+    )
     return drawing.svg()
 
 
-def _budget_bar(drawing: Drawing, row: tuple[str, float], scale: LinearScale, y: float, words: Words,
-                shared: bool) -> None:  # fmt: skip
+def _budget_bar(
+    drawing: Drawing, row: tuple[str, float], scale: LinearScale, y: float, words: Words, shared: bool
+) -> None:
     name, std = row
     drawing.text((0, y + 3), fitted(name, _LABEL + 8, 8.5), size=8.5)
-    drawing.rect((scale.start, y - 3.5), scale.at(std) - scale.start, 7, fill=style.ACCENT if shared else style.PAPER,
-                 stroke=style.ACCENT, line_width=0.8, kind="shared" if shared else "independent")  # fmt: skip
+    drawing.rect(
+        (scale.start, y - 3.5),
+        scale.at(std) - scale.start,
+        7,
+        fill=style.ACCENT if shared else style.PAPER,
+        stroke=style.ACCENT,
+        line_width=0.8,
+        kind="shared" if shared else "independent",
+    )
     drawing.text((style.WIDTH, y + 3), words.numbers.decibel(std), size=8.5, anchor="end")
 
 
-def _linear_ticks(drawing: Drawing, scale: LinearScale, span: tuple[float, float], words: Words, unit: str) -> None:
+def _linear_ticks(
+    drawing: Drawing, scale: LinearScale, span: tuple[float, float], words: Words, unit: str
+) -> None:
     top, bottom = span
     for value in scale.ticks():
         x = scale.at(value)
         drawing.line((x, top), (x, bottom), stroke=style.FAINT, width=0.6, kind="grid")
-        drawing.text((x, bottom + 12), words.numbers.as_given(round(value, 6)), size=7, anchor="middle", fill=style.SOFT)
+        drawing.text(
+            (x, bottom + 12),
+            words.numbers.as_given(round(value, 6)),
+            size=7,
+            anchor="middle",
+            fill=style.SOFT,
+        )
     drawing.line((scale.start, bottom), (scale.end, bottom), stroke=style.SOFT, width=0.7)
     drawing.text((scale.end, bottom + 24), unit, size=7.5, anchor="end", fill=style.SOFT)
 
@@ -197,10 +256,23 @@ def before_after(pairs: Sequence[PairBar], words: Words, *, target_w_m2: float |
     scale = level_scale(ends, label + 10, style.WIDTH - 112)
     row = 30.0
     top, bottom = 18.0, 20 + row * len(pairs)
-    items = "; ".join(words.say("figure.before_after.spoken", place=p.place, before=p.before.median_w_m2,
-                                after=p.after.median_w_m2, reduction=p.reduction_db) for p in pairs)  # fmt: skip
-    drawing = Drawing(style.WIDTH, bottom + 28, words.say("figure.before_after.title"),
-                      words.say("figure.before_after.alt", items=items), "before-after")  # fmt: skip
+    items = "; ".join(
+        words.say(
+            "figure.before_after.spoken",
+            place=p.place,
+            before=p.before.median_w_m2,
+            after=p.after.median_w_m2,
+            reduction=p.reduction_db,
+        )
+        for p in pairs
+    )
+    drawing = Drawing(
+        style.WIDTH,
+        bottom + 28,
+        words.say("figure.before_after.title"),
+        words.say("figure.before_after.alt", items=items),
+        "before-after",
+    )
     log_ticks(drawing, scale, (top, bottom), words, words.say("figure.axis.unit"))
     if target_w_m2:
         x = scale.at(target_w_m2 * MICRO)
@@ -214,18 +286,34 @@ def before_after(pairs: Sequence[PairBar], words: Words, *, target_w_m2: float |
 def _pair(drawing: Drawing, pair: PairBar, scale: LogScale, y: float, words: Words) -> None:
     drawing.text((0, y + 3), fitted(pair.place, scale.start - 14, 8.5), size=8.5)
     for level, shift, filled in ((pair.before, -6.0, False), (pair.after, 6.0, True)):
-        low = scale.at(level.low_w_m2 * MICRO) if level.censoring is not Censoring.BELOW_FLOOR else scale.start
+        low = (
+            scale.at(level.low_w_m2 * MICRO) if level.censoring is not Censoring.BELOW_FLOOR else scale.start
+        )
         high = scale.at(level.high_w_m2 * MICRO) if level.censoring is not Censoring.OVERLOAD else scale.end
-        drawing.rect((low, y + shift - 3), high - low, 6, fill=style.ACCENT_SOFT if filled else style.PAPER,
-                     stroke=style.ACCENT_SOFT, line_width=0.9, kind="after" if filled else "before")  # fmt: skip
+        drawing.rect(
+            (low, y + shift - 3),
+            high - low,
+            6,
+            fill=style.ACCENT_SOFT if filled else style.PAPER,
+            stroke=style.ACCENT_SOFT,
+            line_width=0.9,
+            kind="after" if filled else "before",
+        )
         if level.censoring is Censoring.NONE:
             x = scale.at(level.median_w_m2 * MICRO)
             drawing.line((x, y + shift - 4.5), (x, y + shift + 4.5), width=1.5)
-        drawing.text((scale.end + 42, y + shift + 3), level_median(level, words), size=7.5, anchor="end",
-                     fill=style.SOFT)  # fmt: skip
+        drawing.text(
+            (scale.end + 42, y + shift + 3),
+            level_median(level, words),
+            size=7.5,
+            anchor="end",
+            fill=style.SOFT,
+        )
     if pair.predicted is not None:
         x = scale.at(pair.predicted.median_w_m2 * MICRO)
         drawing.circle((x, y + 6), 2.2, fill=style.PAPER, stroke=style.INK, kind="predicted")
-    drawing.text((style.WIDTH, y), words.numbers.decibel(pair.reduction_db), size=8.5, anchor="end", weight="600")
+    drawing.text(
+        (style.WIDTH, y), words.numbers.decibel(pair.reduction_db), size=8.5, anchor="end", weight="600"
+    )
     span = f"{words.numbers.fixed(pair.low_db, 1)} … {words.numbers.decibel(pair.high_db)}"
     drawing.text((style.WIDTH, y + 10), span, size=7, anchor="end", fill=style.SOFT)

@@ -25,23 +25,39 @@ def control_chart(chart: ControlChart, words: Words) -> str:
     low, high = chart.centre_db - chart.action_db, chart.centre_db + chart.action_db
     deviations = [c.deviation_db for c in chart.checks]
     scale = linear_scale([low, high, *deviations], _HEIGHT - 30, 10, about=5)
-    items = "; ".join(f"{words.numbers.date(c.at[:10])} {words.numbers.decibel(c.deviation_db)}" for c in chart.checks)
+    items = "; ".join(
+        f"{words.numbers.date(c.at[:10])} {words.numbers.decibel(c.deviation_db)}" for c in chart.checks
+    )
     alt = words.say("figure.control.alt", n=len(chart.checks), low=low, high=high, items=items)
     drawing = Drawing(style.WIDTH, _HEIGHT, words.say("figure.control.title"), alt, "control-chart")
     right = style.WIDTH - 8
     for value in scale.ticks(5):
-        drawing.text((_LEFT - 6, scale.at(value) + 2.5), words.numbers.as_given(round(value, 6)), size=7, anchor="end",
-                     fill=style.SOFT)  # fmt: skip
-    drawing.line((_LEFT, scale.at(chart.centre_db)), (right, scale.at(chart.centre_db)), stroke=style.RULE, width=0.8)
+        drawing.text(
+            (_LEFT - 6, scale.at(value) + 2.5),
+            words.numbers.as_given(round(value, 6)),
+            size=7,
+            anchor="end",
+            fill=style.SOFT,
+        )
+    drawing.line(
+        (_LEFT, scale.at(chart.centre_db)), (right, scale.at(chart.centre_db)), stroke=style.RULE, width=0.8
+    )
     for half, dash in ((chart.warning_db, "4 3"), (chart.action_db, "")):
         for value in (chart.centre_db - half, chart.centre_db + half):
-            drawing.line((_LEFT, scale.at(value)), (right, scale.at(value)), stroke=style.SOFT, width=0.8, dash=dash)
+            drawing.line(
+                (_LEFT, scale.at(value)), (right, scale.at(value)), stroke=style.SOFT, width=0.8, dash=dash
+            )
     step = (right - _LEFT) / (len(chart.checks) + 1)
     points: list[Point] = [(_LEFT + step * (n + 1), scale.at(d)) for n, d in enumerate(deviations)]
     drawing.polyline(points, stroke=style.ACCENT_SOFT, width=1.0)
     for point, check in zip(points, chart.checks, strict=True):
-        drawing.circle(point, 2.8, fill=style.INK if check.flagged else style.PAPER, stroke=style.INK,
-                       kind="flagged" if check.flagged else "check")  # fmt: skip
+        drawing.circle(
+            point,
+            2.8,
+            fill=style.INK if check.flagged else style.PAPER,
+            stroke=style.INK,
+            kind="flagged" if check.flagged else "check",
+        )
     _dates(drawing, points, [words.numbers.iso_moment(c.at[:10]) for c in chart.checks])
     drawing.text((_LEFT, _HEIGHT - 2), words.say("figure.control.unit"), size=7.5, fill=style.SOFT)
     return drawing.svg()

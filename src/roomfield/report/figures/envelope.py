@@ -32,11 +32,19 @@ def folded_profile(profile: FoldedProfile, words: Words) -> str:
     if profile.low and profile.high:
         upper = [(x.at(p), y.at(v)) for p, v in zip(profile.phase, profile.high, strict=True)]
         lower = [(x.at(p), y.at(v)) for p, v in zip(profile.phase, profile.low, strict=True)]
-        drawing.path(polyline_path([*upper, *reversed(lower)], closed=True), fill=style.ACCENT_PALE, kind="interval")
+        drawing.path(
+            polyline_path([*upper, *reversed(lower)], closed=True), fill=style.ACCENT_PALE, kind="interval"
+        )
     points: list[Point] = [(x.at(p), y.at(v)) for p, v in zip(profile.phase, profile.mean, strict=True)]
     drawing.polyline(points, stroke=style.ACCENT, width=1.2, kind="mean")
     for value in (0.0, 0.25, 0.5, 0.75, 1.0):
-        drawing.text((x.at(value), _BOTTOM + 11), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT)
+        drawing.text(
+            (x.at(value), _BOTTOM + 11),
+            words.numbers.as_given(value),
+            size=7,
+            anchor="middle",
+            fill=style.SOFT,
+        )
     unit = f"{words.say('figure.profile.x')} ({words.numbers.duration(profile.period_s)})"
     axis_names(drawing, unit, words.say("figure.profile.y"), _HEIGHT)
     return drawing.svg()
@@ -57,13 +65,24 @@ def envelope_spectrum(spectrum: EnvelopeSpectrum, words: Words) -> str:
     x = LogScale(low, high, _LEFT, style.WIDTH - 8)
     y = linear_scale([v for _, v in pairs], _BOTTOM, 22, about=4)
     names = "; ".join(f"{words.numbers.frequency(f)} {label}".strip() for f, label in spectrum.lines) or "–"
-    drawing = Drawing(style.WIDTH, _HEIGHT, words.say("figure.spectrum.title"),
-                      words.say("figure.spectrum.alt", items=names), "envelope-spectrum")  # fmt: skip
+    drawing = Drawing(
+        style.WIDTH,
+        _HEIGHT,
+        words.say("figure.spectrum.title"),
+        words.say("figure.spectrum.alt", items=names),
+        "envelope-spectrum",
+    )
     horizontal_grid(drawing, y, (_LEFT, style.WIDTH - 8), words)
     drawing.polyline([(x.at(f), y.at(v)) for f, v in pairs], stroke=style.ACCENT, width=0.8, kind="spectrum")
     for value in x.decades():
         drawing.line((x.at(value), _BOTTOM), (x.at(value), _BOTTOM + 3), stroke=style.SOFT)
-        drawing.text((x.at(value), _BOTTOM + 11), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT)
+        drawing.text(
+            (x.at(value), _BOTTOM + 11),
+            words.numbers.as_given(value),
+            size=7,
+            anchor="middle",
+            fill=style.SOFT,
+        )
     _line_labels(drawing, spectrum, x, words)
     axis_names(drawing, words.say("figure.spectrum.x"), words.say("figure.spectrum.y"), _HEIGHT)
     return drawing.svg()
@@ -98,9 +117,16 @@ def horizontal_grid(drawing: Drawing, y: LinearScale, span: tuple[float, float],
         Language of the numbers.
     """
     for value in y.ticks(4):
-        drawing.line((span[0], y.at(value)), (span[1], y.at(value)), stroke=style.FAINT, width=0.6, kind="grid")
-        drawing.text((span[0] - 6, y.at(value) + 2.5), words.numbers.as_given(round(value, 6)), size=7, anchor="end",
-                     fill=style.SOFT)  # fmt: skip
+        drawing.line(
+            (span[0], y.at(value)), (span[1], y.at(value)), stroke=style.FAINT, width=0.6, kind="grid"
+        )
+        drawing.text(
+            (span[0] - 6, y.at(value) + 2.5),
+            words.numbers.as_given(round(value, 6)),
+            size=7,
+            anchor="end",
+            fill=style.SOFT,
+        )
 
 
 def axis_names(drawing: Drawing, x_name: str, y_name: str, height: float) -> None:

@@ -81,7 +81,9 @@ def level_axis(rows: Sequence[AxisRow], marks: Sequence[AxisMark], words: Words,
     top = 6.0 + _HEAD_ROW * (max((lane for lane, _ in lanes), default=-1) + 1) + 6
     bottom = top + ROW * len(rows) + 4
     described = words.say("figure.axis.alt", n=len(rows), items="; ".join(_spoken(r, words) for r in rows))
-    drawing = Drawing(style.WIDTH, bottom + _FOOT, title or words.say("figure.axis.title"), described, "level-axis")
+    drawing = Drawing(
+        style.WIDTH, bottom + _FOOT, title or words.say("figure.axis.title"), described, "level-axis"
+    )
     _grid(drawing, scale, (top, bottom), words)
     for mark, (lane, anchor) in zip(marks, lanes, strict=True):
         _mark(drawing, mark, scale.at(mark.value_w_m2 * MICRO), (6 + _HEAD_ROW * lane, bottom), anchor)
@@ -108,7 +110,8 @@ def _lanes(marks: Sequence[AxisMark], scale: LogScale) -> list[tuple[int, str]]:
         anchor = "end" if x + width > style.WIDTH else "start"
         span = (x - width, x) if anchor == "end" else (x, x + width)
         lane = next(
-            (i for i, spans in enumerate(taken) if all(span[1] < a or span[0] > b for a, b in spans)), len(taken)
+            (i for i, spans in enumerate(taken) if all(span[1] < a or span[0] > b for a, b in spans)),
+            len(taken),
         )
         if lane == len(taken):
             taken.append([])
@@ -127,9 +130,13 @@ def _grid(drawing: Drawing, scale: LogScale, span: tuple[float, float], words: W
         drawing.line((x, top - 2), (x, bottom), stroke=style.FAINT, width=0.6, kind="grid")
         drawing.line((x, bottom), (x, bottom + 4), stroke=style.SOFT, width=0.6)
         if len(decades) < 8 or round(math.log10(value)) % 2 == 0 or text_width("0 000 000", 7) < _gap(scale):
-            drawing.text((x, bottom + 12), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT)
+            drawing.text(
+                (x, bottom + 12), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT
+            )
     drawing.line((scale.start, bottom), (scale.end, bottom), stroke=style.SOFT, width=0.7)
-    drawing.text((style.WIDTH, bottom + 27), words.say("figure.axis.unit"), size=7.5, anchor="end", fill=style.SOFT)
+    drawing.text(
+        (style.WIDTH, bottom + 27), words.say("figure.axis.unit"), size=7.5, anchor="end", fill=style.SOFT
+    )
     _legend(drawing, 0.0, bottom + 27, words)
 
 
@@ -151,9 +158,18 @@ def _mark(drawing: Drawing, mark: AxisMark, x: float, span: tuple[float, float],
     y, bottom = span
     colour = style.INK if mark.strong else style.SOFT if mark.dashed else style.ACCENT
     dash = "1.5 2" if mark.dashed else ""
-    drawing.line((x, y), (x, bottom), stroke=colour, width=1.3 if mark.strong else 0.9, dash=dash, kind="mark")
-    drawing.text((x - 3 if anchor == "end" else x + 3, y + 7), mark.label, size=7.5, anchor=anchor, fill=colour,
-                 weight="600" if mark.strong else "", halo=True)  # fmt: skip
+    drawing.line(
+        (x, y), (x, bottom), stroke=colour, width=1.3 if mark.strong else 0.9, dash=dash, kind="mark"
+    )
+    drawing.text(
+        (x - 3 if anchor == "end" else x + 3, y + 7),
+        mark.label,
+        size=7.5,
+        anchor=anchor,
+        fill=colour,
+        weight="600" if mark.strong else "",
+        halo=True,
+    )
 
 
 def _row(drawing: Drawing, row: AxisRow, scale: LogScale, y: float, words: Words) -> None:
@@ -169,13 +185,20 @@ def _row(drawing: Drawing, row: AxisRow, scale: LogScale, y: float, words: Words
         _arrow(drawing, (low, y), scale.end)
     else:
         solid = row.kind is ReadingKind.PEAK
-        drawing.rect((low, y - 3), high - low, 6, fill=style.ACCENT_SOFT if solid else style.ACCENT_PALE,
-                     stroke="" if solid else style.ACCENT_SOFT, kind="interval")  # fmt: skip
+        drawing.rect(
+            (low, y - 3),
+            high - low,
+            6,
+            fill=style.ACCENT_SOFT if solid else style.ACCENT_PALE,
+            stroke="" if solid else style.ACCENT_SOFT,
+            kind="interval",
+        )
         median = scale.at(row.level.median_w_m2 * MICRO)
         drawing.line((median, y - 4.5), (median, y + 4.5), width=1.5, kind="median")
     if row.shown is not None and row.shown.censoring is Censoring.NONE:
-        drawing.circle((scale.at(row.shown.value_w_m2 * MICRO), y), 2.2, fill=style.PAPER, stroke=style.INK,
-                       kind="shown")  # fmt: skip
+        drawing.circle(
+            (scale.at(row.shown.value_w_m2 * MICRO), y), 2.2, fill=style.PAPER, stroke=style.INK, kind="shown"
+        )
     drawing.text((style.WIDTH, y + 3), level_number(row.level, words), size=8.5, anchor="end")
 
 
@@ -206,5 +229,10 @@ def level_number(level: Level, words: Words) -> str:
 
 def _spoken(row: AxisRow, words: Words) -> str:
     key = {Censoring.BELOW_FLOOR: "below", Censoring.OVERLOAD: "above"}.get(row.level.censoring, "within")
-    return words.say(f"figure.axis.spoken_{key}", place=f"{row.label} {row.detail}".strip(), median=row.level.median_w_m2,
-                     low=row.level.low_w_m2, high=row.level.high_w_m2)  # fmt: skip
+    return words.say(
+        f"figure.axis.spoken_{key}",
+        place=f"{row.label} {row.detail}".strip(),
+        median=row.level.median_w_m2,
+        low=row.level.low_w_m2,
+        high=row.level.high_w_m2,
+    )

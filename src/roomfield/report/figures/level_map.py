@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import math
+from itertools import pairwise
 from typing import Any
 
 from roomfield.report.drawings import LevelGrid, Point
 from roomfield.report.figures import style
-from roomfield.report.figures.plan import PlanFrame, draw_building, draw_emitter_sign, draw_place, draw_scale_bar, frame
+from roomfield.report.figures.plan import (
+    PlanFrame,
+    draw_building,
+    draw_emitter_sign,
+    draw_place,
+    draw_scale_bar,
+    frame,
+)
 from roomfield.report.figures.svg import Drawing, polyline_path
 from roomfield.report.words import Words
 
@@ -78,7 +86,7 @@ def _generator(grid: LevelGrid, values: tuple[tuple[float, ...], ...]) -> Any:
 def _area_path(generator: Any, low: float, high: float, place: PlanFrame) -> str:
     parts = []
     for points, offsets in zip(*generator.filled(low, high), strict=True):
-        for a, b in zip(offsets[:-1], offsets[1:], strict=True):
+        for a, b in pairwise(offsets):
             parts.append(polyline_path([place.at((float(x), float(y))) for x, y in points[a:b]], closed=True))
     return "".join(parts)
 
@@ -108,7 +116,8 @@ def _hatching(drawing: Drawing, grid: LevelGrid, place: PlanFrame) -> None:
         return
     name = "hatch-" + hashlib.sha256(path.encode()).hexdigest()[:8]
     drawing.define(
-        f'<pattern id="{name}" patternUnits="userSpaceOnUse" width="5" height="5" patternTransform="rotate(45)">'
+        f'<pattern id="{name}" patternUnits="userSpaceOnUse" width="5" height="5" '
+        'patternTransform="rotate(45)">'
         f'<line x1="0" y1="0" x2="0" y2="5" stroke="{style.PAPER}" stroke-width="1.6"/>'
         f'<line x1="1.2" y1="0" x2="1.2" y2="5" stroke="{style.INK}" stroke-width="0.5"/></pattern>'
     )
@@ -127,7 +136,7 @@ def _contours(drawing: Drawing, grid: LevelGrid, place: PlanFrame, words: Words)
 
 
 def _length(line: list[Point]) -> float:
-    return sum(math.dist(a, b) for a, b in zip(line[:-1], line[1:], strict=True))
+    return sum(math.dist(a, b) for a, b in pairwise(line))
 
 
 def _label(drawing: Drawing, line: list[Point], level: float, taken: list[Point], words: Words) -> None:
@@ -135,12 +144,21 @@ def _label(drawing: Drawing, line: list[Point], level: float, taken: list[Point]
     if _length(line) < 36:
         return
     inner = line[len(line) // 10 : len(line) - len(line) // 10] or line
-    at = max(inner[:: max(1, len(inner) // 24)], key=lambda p: min((math.dist(p, t) for t in taken), default=0.0))
+    at = max(
+        inner[:: max(1, len(inner) // 24)], key=lambda p: min((math.dist(p, t) for t in taken), default=0.0)
+    )
     if not taken:
         at = inner[len(inner) // 2]
     taken.append(at)
-    drawing.text((at[0], at[1] + 2.6), words.numbers.as_given(level), size=7.5, anchor="middle", weight="600",
-                 halo=True, kind="contour-label")  # fmt: skip
+    drawing.text(
+        (at[0], at[1] + 2.6),
+        words.numbers.as_given(level),
+        size=7.5,
+        anchor="middle",
+        weight="600",
+        halo=True,
+        kind="contour-label",
+    )
 
 
 def _legend(drawing: Drawing, grid: LevelGrid, span: tuple[float, float], words: Words) -> None:
@@ -153,5 +171,9 @@ def _legend(drawing: Drawing, grid: LevelGrid, span: tuple[float, float], words:
         drawing.rect((x, y), 12, height, fill=band_colour(n, count), stroke=style.RULE, line_width=0.4)
     for n in range(count + 1):
         y = top + height * (count - n)
-        drawing.text((x + 15, y + 2.4), words.numbers.as_given(low + n * grid.step_db), size=7, fill=style.SOFT)
-    drawing.text((drawing.width, top - 8), words.say("figure.map.unit"), size=7, anchor="end", fill=style.SOFT)
+        drawing.text(
+            (x + 15, y + 2.4), words.numbers.as_given(low + n * grid.step_db), size=7, fill=style.SOFT
+        )
+    drawing.text(
+        (drawing.width, top - 8), words.say("figure.map.unit"), size=7, anchor="end", fill=style.SOFT
+    )

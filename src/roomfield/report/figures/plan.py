@@ -83,8 +83,13 @@ def storey_plan(storey: PlanStorey, words: Words) -> str:
         Language of the labels.
     """
     place = frame(storey)
-    drawing = Drawing(place.width, place.height, words.say("figure.plan.title", storey=storey.name),
-                      _description(storey, words), "plan")  # fmt: skip
+    drawing = Drawing(
+        place.width,
+        place.height,
+        words.say("figure.plan.title", storey=storey.name),
+        _description(storey, words),
+        "plan",
+    )
     draw_building(drawing, storey, place)
     for emitter in storey.emitters:
         _emitter(drawing, emitter, place)
@@ -98,8 +103,13 @@ def storey_plan(storey: PlanStorey, words: Words) -> str:
 def _description(storey: PlanStorey, words: Words) -> str:
     places = "; ".join(f"{p.number} {p.name} {p.label}".strip() for p in storey.places)
     emitters = "; ".join(f"{e.letter} {e.name}" for e in storey.emitters)
-    return words.say("figure.plan.alt", storey=storey.name, rooms=", ".join(r.name for r in storey.rooms) or "–",
-                     places=places or "–", emitters=emitters or "–")  # fmt: skip
+    return words.say(
+        "figure.plan.alt",
+        storey=storey.name,
+        rooms=", ".join(r.name for r in storey.rooms) or "–",
+        places=places or "–",
+        emitters=emitters or "–",
+    )
 
 
 def draw_building(drawing: Drawing, storey: PlanStorey, place: PlanFrame, *, names: bool = True) -> None:
@@ -120,8 +130,14 @@ def draw_building(drawing: Drawing, storey: PlanStorey, place: PlanFrame, *, nam
         drawing.polyline([place.at(p) for p in storey.outline], closed=True, width=1.4, kind="outline")
     for low, high in storey.furniture:
         a, b = place.at(low), place.at(high)
-        drawing.rect((min(a[0], b[0]), min(a[1], b[1])), abs(b[0] - a[0]), abs(b[1] - a[1]), stroke=style.RULE,
-                     line_width=0.6, kind="furniture")  # fmt: skip
+        drawing.rect(
+            (min(a[0], b[0]), min(a[1], b[1])),
+            abs(b[0] - a[0]),
+            abs(b[1] - a[1]),
+            stroke=style.RULE,
+            line_width=0.6,
+            kind="furniture",
+        )
     for wall in storey.walls:
         _wall(drawing, wall, place)
     if names:
@@ -134,8 +150,13 @@ def _room_name(drawing: Drawing, name: str, outline: tuple[Point, ...], place: P
         return
     points = [place.at(p) for p in outline]
     xs, ys = [p[0] for p in points], [p[1] for p in points]
-    drawing.text((min(xs) + 6, min(ys) + 12), fitted(name, max(xs) - min(xs) - 10, 7.5), size=7.5, fill=style.SOFT,
-                 kind="room")  # fmt: skip
+    drawing.text(
+        (min(xs) + 6, min(ys) + 12),
+        fitted(name, max(xs) - min(xs) - 10, 7.5),
+        size=7.5,
+        fill=style.SOFT,
+        kind="room",
+    )
 
 
 def _wall(drawing: Drawing, wall: PlanWall, place: PlanFrame) -> None:
@@ -181,20 +202,44 @@ def draw_place(drawing: Drawing, item: PlanPlace, place: PlanFrame) -> None:
         Scale.
     """
     x, y = place.at(item.position)
-    drawing.circle((x, y), 7.2, fill=style.ACCENT if item.sleeping else style.PAPER,
-                   stroke=style.PAPER if item.sleeping else style.ACCENT, line_width=1.2, kind="place")  # fmt: skip
-    drawing.text((x, y + 2.8), str(item.number), size=8, anchor="middle", weight="600",
-                 fill=style.PAPER if item.sleeping else style.ACCENT)  # fmt: skip
+    drawing.circle(
+        (x, y),
+        7.2,
+        fill=style.ACCENT if item.sleeping else style.PAPER,
+        stroke=style.PAPER if item.sleeping else style.ACCENT,
+        line_width=1.2,
+        kind="place",
+    )
+    drawing.text(
+        (x, y + 2.8),
+        str(item.number),
+        size=8,
+        anchor="middle",
+        weight="600",
+        fill=style.PAPER if item.sleeping else style.ACCENT,
+    )
     if item.label:
         left = x + 10 + text_width(item.label, 7.5) > place.width
-        drawing.text((x - 10 if left else x + 10, y + 2.6), item.label, size=7.5, halo=True,
-                     anchor="end" if left else "")  # fmt: skip
+        drawing.text(
+            (x - 10 if left else x + 10, y + 2.6),
+            item.label,
+            size=7.5,
+            halo=True,
+            anchor="end" if left else "",
+        )
 
 
 def _emitter(drawing: Drawing, emitter: PlanEmitter, place: PlanFrame) -> None:
     if emitter.region:
-        drawing.polyline([place.at(p) for p in emitter.region], closed=True, stroke=style.ACCENT, width=0.8,
-                         fill="none", dash="3 2", kind="region")  # fmt: skip
+        drawing.polyline(
+            [place.at(p) for p in emitter.region],
+            closed=True,
+            stroke=style.ACCENT,
+            width=0.8,
+            fill="none",
+            dash="3 2",
+            kind="region",
+        )
     if emitter.position is not None:
         draw_emitter_sign(drawing, place.at(emitter.position), emitter.letter, known=emitter.known)
     elif emitter.bearing_deg is not None:
@@ -216,8 +261,15 @@ def draw_emitter_sign(drawing: Drawing, at: Point, letter: str, *, known: bool =
     x, y = at
     d = 6.4
     corners = [(x, y - d - 1.5), (x + d + 1.5, y), (x, y + d + 1.5), (x - d - 1.5, y)]
-    drawing.polyline(corners, closed=True, fill=style.PAPER, stroke=style.INK, width=1.0,
-                     dash="" if known else "1.6 1.4", kind="emitter")  # fmt: skip
+    drawing.polyline(
+        corners,
+        closed=True,
+        fill=style.PAPER,
+        stroke=style.INK,
+        width=1.0,
+        dash="" if known else "1.6 1.4",
+        kind="emitter",
+    )
     drawing.text((x, y + 2.6), letter, size=7.5, anchor="middle", weight="600")
 
 
@@ -233,8 +285,11 @@ def _far(drawing: Drawing, emitter: PlanEmitter, place: PlanFrame) -> None:
     tip = (at[0] - way[0] * 26, at[1] - way[1] * 26)
     drawing.line(at, tip, stroke=style.INK, width=0.9)
     for turn in (2.6, -2.6):
-        drawing.line(tip, (tip[0] + 6 * math.sin(angle + turn + math.pi),
-                           tip[1] - 6 * math.cos(angle + turn + math.pi)), width=0.9)  # fmt: skip
+        drawing.line(
+            tip,
+            (tip[0] + 6 * math.sin(angle + turn + math.pi), tip[1] - 6 * math.cos(angle + turn + math.pi)),
+            width=0.9,
+        )
     draw_emitter_sign(drawing, at, emitter.letter, known=emitter.known)
 
 
@@ -255,8 +310,12 @@ def draw_scale_bar(drawing: Drawing, place: PlanFrame, words: Words) -> None:
     drawing.line((x, y), (x + metres * place.points_per_m, y), width=1.0)
     for end in (x, x + metres * place.points_per_m):
         drawing.line((end, y - 2.5), (end, y + 2.5), width=1.0)
-    drawing.text((x + metres * place.points_per_m + 5, y + 2.6), f"{words.numbers.as_given(metres)}\u00a0m", size=7.5,
-                 fill=style.SOFT)  # fmt: skip
+    drawing.text(
+        (x + metres * place.points_per_m + 5, y + 2.6),
+        f"{words.numbers.as_given(metres)}\u00a0m",
+        size=7.5,
+        fill=style.SOFT,
+    )
 
 
 def _north(drawing: Drawing, storey: PlanStorey, place: PlanFrame, words: Words) -> None:
@@ -267,5 +326,7 @@ def _north(drawing: Drawing, storey: PlanStorey, place: PlanFrame, words: Words)
     tip = (x + 9 * math.sin(angle), y - 9 * math.cos(angle))
     drawing.line((x - 9 * math.sin(angle), y + 9 * math.cos(angle)), tip, width=0.9)
     for turn in (2.6, -2.6):
-        drawing.line(tip, (tip[0] + 5 * math.sin(angle + turn), tip[1] - 5 * math.cos(angle + turn)), width=0.9)
+        drawing.line(
+            tip, (tip[0] + 5 * math.sin(angle + turn), tip[1] - 5 * math.cos(angle + turn)), width=0.9
+        )
     drawing.text((x - 14, y + 3), words.say("figure.plan.north"), size=7.5, anchor="end", fill=style.SOFT)

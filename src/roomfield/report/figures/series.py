@@ -34,17 +34,23 @@ def timeline(series: Timeline, words: Words) -> str:
     bound = [series.bound_w_m2 * MICRO] if series.bound_w_m2 else []
     y = level_scale([*values, *bound], _BOTTOM, 8)
     x = LinearScale(hours[0] if hours else 0.0, (hours[0] if hours else 0.0) + span, _LEFT, _RIGHT)
-    alt = words.say("figure.timeline.alt", start=words.numbers.moment(series.start), hours=span,
-                    low=min(values, default=0.0) / MICRO, high=max(values, default=0.0) / MICRO)  # fmt: skip
+    alt = words.say(
+        "figure.timeline.alt",
+        start=words.numbers.moment(series.start),
+        hours=span,
+        low=min(values, default=0.0) / MICRO,
+        high=max(values, default=0.0) / MICRO,
+    )
     drawing = Drawing(style.WIDTH, _HEIGHT, words.say("figure.timeline.title"), alt, "timeline")
     level_grid(drawing, y, words)
     for run in runs(series):
         _band(drawing, series, hours, run, (x, y))
     if series.bound_w_m2:
-        drawing.line((_LEFT, y.at(bound[0])), (_RIGHT, y.at(bound[0])), stroke=style.INK, width=1.0, kind="bound")
-    step = next((s for s in (1, 2, 3, 6, 12, 24, 48, 168, 720) if span / s <= 12), 2160)
-    if span < 4:
-        step = round_step(span / 6)
+        drawing.line(
+            (_LEFT, y.at(bound[0])), (_RIGHT, y.at(bound[0])), stroke=style.INK, width=1.0, kind="bound"
+        )
+    steps = (1.0, 2.0, 3.0, 6.0, 12.0, 24.0, 48.0, 168.0, 720.0)
+    step = round_step(span / 6) if span < 4 else next((s for s in steps if span / s <= 12), 2160.0)
     for n in range(math.ceil(x.low / step - 1e-9), math.floor(x.high / step + 1e-9) + 1):
         _time_tick(drawing, x.at(n * step), words.numbers.as_given(round(n * step, 6)))
     axis_names(drawing, words.say("figure.timeline.x"), words.say("figure.timeline.y"), _HEIGHT)
@@ -63,8 +69,13 @@ def runs(series: Timeline) -> list[tuple[int, int]]:
     return result
 
 
-def _band(drawing: Drawing, series: Timeline, hours: list[float], run: tuple[int, int],
-          scales: tuple[LinearScale, LogScale]) -> None:  # fmt: skip
+def _band(
+    drawing: Drawing,
+    series: Timeline,
+    hours: list[float],
+    run: tuple[int, int],
+    scales: tuple[LinearScale, LogScale],
+) -> None:
     x, y = scales
     index = range(*run)
     upper: list[Point] = [(x.at(hours[n]), y.at(series.high_w_m2[n] * MICRO)) for n in index]
@@ -93,7 +104,13 @@ def level_grid(drawing: Drawing, y: LogScale, words: Words) -> None:
     """
     for value in y.decades():
         drawing.line((_LEFT, y.at(value)), (_RIGHT, y.at(value)), stroke=style.FAINT, width=0.6, kind="grid")
-        drawing.text((_LEFT - 5, y.at(value) + 2.5), words.numbers.as_given(value), size=7, anchor="end", fill=style.SOFT)
+        drawing.text(
+            (_LEFT - 5, y.at(value) + 2.5),
+            words.numbers.as_given(value),
+            size=7,
+            anchor="end",
+            fill=style.SOFT,
+        )
 
 
 def day_profile(profile: DayProfile, words: Words) -> str:

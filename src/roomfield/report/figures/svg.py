@@ -74,53 +74,158 @@ class Drawing:
         opened = " ".join(parts)
         self._body.append(f"<{opened}/>" if content is None else f"<{opened}>{content}</{name}>")
 
-    def line(self, a: Point, b: Point, *, stroke: str = style.INK, width: float = 0.6, dash: str = "",
-             kind: str = "") -> None:  # fmt: skip
+    def line(
+        self,
+        a: Point,
+        b: Point,
+        *,
+        stroke: str = style.INK,
+        width: float = 0.6,
+        dash: str = "",
+        kind: str = "",
+    ) -> None:
         """A straight line."""
-        self._add("line", {"class_": kind, "x1": float(a[0]), "y1": float(a[1]), "x2": float(b[0]),
-                           "y2": float(b[1]), "stroke": stroke, "stroke_width": float(width),
-                           "stroke_dasharray": dash})  # fmt: skip
+        self._add(
+            "line",
+            {
+                "class_": kind,
+                "x1": float(a[0]),
+                "y1": float(a[1]),
+                "x2": float(b[0]),
+                "y2": float(b[1]),
+                "stroke": stroke,
+                "stroke_width": float(width),
+                "stroke_dasharray": dash,
+            },
+        )
 
-    def rect(self, corner: Point, width: float, height: float, *, fill: str = "none", stroke: str = "",
-             line_width: float = 0.6, kind: str = "", radius: float = 0.0) -> None:  # fmt: skip
+    def rect(
+        self,
+        corner: Point,
+        width: float,
+        height: float,
+        *,
+        fill: str = "none",
+        stroke: str = "",
+        line_width: float = 0.6,
+        kind: str = "",
+        radius: float = 0.0,
+    ) -> None:
         """A rectangle from its upper left corner."""
-        self._add("rect", {"class_": kind, "x": float(corner[0]), "y": float(corner[1]),
-                           "width": float(max(0.0, width)), "height": float(max(0.0, height)),
-                           "rx": float(radius) if radius else None, "fill": fill, "stroke": stroke or None,
-                           "stroke_width": float(line_width) if stroke else None})  # fmt: skip
+        self._add(
+            "rect",
+            {
+                "class_": kind,
+                "x": float(corner[0]),
+                "y": float(corner[1]),
+                "width": float(max(0.0, width)),
+                "height": float(max(0.0, height)),
+                "rx": float(radius) if radius else None,
+                "fill": fill,
+                "stroke": stroke or None,
+                "stroke_width": float(line_width) if stroke else None,
+            },
+        )
 
-    def circle(self, centre: Point, radius: float, *, fill: str = "none", stroke: str = "",
-               line_width: float = 0.8, kind: str = "") -> None:  # fmt: skip
+    def circle(
+        self,
+        centre: Point,
+        radius: float,
+        *,
+        fill: str = "none",
+        stroke: str = "",
+        line_width: float = 0.8,
+        kind: str = "",
+    ) -> None:
         """A circle."""
-        self._add("circle", {"class_": kind, "cx": float(centre[0]), "cy": float(centre[1]),
-                             "r": float(radius), "fill": fill, "stroke": stroke or None,
-                             "stroke_width": float(line_width) if stroke else None})  # fmt: skip
+        self._add(
+            "circle",
+            {
+                "class_": kind,
+                "cx": float(centre[0]),
+                "cy": float(centre[1]),
+                "r": float(radius),
+                "fill": fill,
+                "stroke": stroke or None,
+                "stroke_width": float(line_width) if stroke else None,
+            },
+        )
 
-    def polyline(self, points: Sequence[Point], *, stroke: str = style.INK, width: float = 0.8,
-                 fill: str = "none", closed: bool = False, dash: str = "", kind: str = "") -> None:  # fmt: skip
+    def polyline(
+        self,
+        points: Sequence[Point],
+        *,
+        stroke: str = style.INK,
+        width: float = 0.8,
+        fill: str = "none",
+        closed: bool = False,
+        dash: str = "",
+        kind: str = "",
+    ) -> None:
         """A line through points, or a closed polygon."""
         if points:
-            self.path(polyline_path(points, closed=closed), stroke=stroke, width=width, fill=fill, dash=dash,
-                      kind=kind)  # fmt: skip
+            self.path(
+                polyline_path(points, closed=closed),
+                stroke=stroke,
+                width=width,
+                fill=fill,
+                dash=dash,
+                kind=kind,
+            )
 
-    def path(self, d: str, *, stroke: str = "", width: float = 0.8, fill: str = "none", dash: str = "",
-             kind: str = "") -> None:  # fmt: skip
+    def path(
+        self,
+        d: str,
+        *,
+        stroke: str = "",
+        width: float = 0.8,
+        fill: str = "none",
+        dash: str = "",
+        kind: str = "",
+    ) -> None:
         """A path given by its data."""
-        self._add("path", {"class_": kind, "d": d, "fill": fill, "fill_rule": "evenodd" if fill != "none" else "",
-                           "stroke": stroke or None, "stroke_width": float(width) if stroke else None,
-                           "stroke_dasharray": dash, "stroke_linejoin": "round" if stroke else ""})  # fmt: skip
+        self._add(
+            "path",
+            {
+                "class_": kind,
+                "d": d,
+                "fill": fill,
+                "fill_rule": "evenodd" if fill != "none" else "",
+                "stroke": stroke or None,
+                "stroke_width": float(width) if stroke else None,
+                "stroke_dasharray": dash,
+                "stroke_linejoin": "round" if stroke else "",
+            },
+        )
 
-    def text(self, at: Point, text: str, *, size: float = 8.0, anchor: str = "", fill: str = style.INK,
-             weight: str = "", kind: str = "", halo: bool = False, turn: float = 0.0) -> None:  # fmt: skip
+    def text(
+        self,
+        at: Point,
+        text: str,
+        *,
+        size: float = 8.0,
+        anchor: str = "",
+        fill: str = style.INK,
+        weight: str = "",
+        kind: str = "",
+        halo: bool = False,
+    ) -> None:
         """A line of text; ``halo`` draws paper behind it."""
         attributes: dict[str, object] = {
-            "class_": kind, "x": float(at[0]), "y": float(at[1]), "font_size": float(size),
-            "text_anchor": anchor, "font_weight": weight,
-            "transform": f"rotate({number(turn)} {number(at[0])} {number(at[1])})" if turn else "",
-        }  # fmt: skip
+            "class_": kind,
+            "x": float(at[0]),
+            "y": float(at[1]),
+            "font_size": float(size),
+            "text_anchor": anchor,
+            "font_weight": weight,
+        }
         if halo:
-            attributes |= {"stroke": style.PAPER, "stroke_width": 2.4, "stroke_linejoin": "round",
-                           "paint_order": "stroke"}  # fmt: skip
+            attributes |= {
+                "stroke": style.PAPER,
+                "stroke_width": 2.4,
+                "stroke_linejoin": "round",
+                "paint_order": "stroke",
+            }
         self._add("text", {**attributes, "fill": fill}, escape(text))
 
     def define(self, definition: str) -> None:

@@ -12,9 +12,15 @@ from typing import Any
 from roomfield.errors import FormatError
 
 FACES: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("font_source_sans_pro", ("SourceSansPro-Regular", "SourceSansPro-It", "SourceSansPro-Semibold", "SourceSansPro-Bold")),
-    ("font_source_serif_pro", ("SourceSerifPro-Regular", "SourceSerifPro-It", "SourceSerifPro-Light", "SourceSerifPro-Semibold")),
-)  # fmt: skip
+    (
+        "font_source_sans_pro",
+        ("SourceSansPro-Regular", "SourceSansPro-It", "SourceSansPro-Semibold", "SourceSansPro-Bold"),
+    ),
+    (
+        "font_source_serif_pro",
+        ("SourceSerifPro-Regular", "SourceSerifPro-It", "SourceSerifPro-Light", "SourceSerifPro-Semibold"),
+    ),
+)
 """Package and faces (SIL Open Font License 1.1)."""
 
 
@@ -31,7 +37,9 @@ def face_files() -> list[Path]:
         spec = find_spec(package)
         if spec is None or not spec.submodule_search_locations:
             wanted = package.replace("_", "-")
-            raise FormatError(f"the font package {wanted} is missing.", mend=f"Install it: pip install {wanted}.")
+            raise FormatError(
+                f"the font package {wanted} is missing.", mend=f"Install it: pip install {wanted}."
+            )
         folder = Path(next(iter(spec.submodule_search_locations))) / "files"
         files += [folder / f"{name}.otf" for name in names]
     return files

@@ -8,7 +8,7 @@ from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from roomfield.errors import FormatError, StoreError
 from roomfield.report.compose import Sheet, compose
@@ -17,12 +17,17 @@ from roomfield.report.render.fonts import font_book
 from roomfield.report.render.plain import plain, strictly_plain
 from roomfield.report.words import load_words
 
-STANDARDS = ("a-2a", "ua-1")
+STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = ("a-2a", "ua-1")
 """Archival and accessible: ISO 19005-2 level A and ISO 14289-1."""
 
 
-def render_pdf(content: ReportContent, path: str | Path | None = None, *, language: str,
-               parts: Collection[str] | None = None) -> bytes:  # fmt: skip
+def render_pdf(
+    content: ReportContent,
+    path: str | Path | None = None,
+    *,
+    language: str,
+    parts: Collection[str] | None = None,
+) -> bytes:
     """The report as PDF; the same content gives the same bytes.
 
     Parameters
@@ -118,12 +123,17 @@ def timestamp(iso: str) -> int:
     try:
         moment = datetime.fromisoformat(iso)
     except ValueError as fault:
-        raise FormatError(f"{iso!r} is not a date and time.", where="issued_at",
-                          mend="Give it as 2026-03-01T10:00:00+01:00.") from fault  # fmt: skip
+        raise FormatError(
+            f"{iso!r} is not a date and time.",
+            where="issued_at",
+            mend="Give it as 2026-03-01T10:00:00+01:00.",
+        ) from fault
     return int((moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp())
 
 
-def set_page(template: str, data: Callable[[Callable[[str], str]], dict[str, Any]], *, issued_at: str) -> bytes:
+def set_page(
+    template: str, data: Callable[[Callable[[str], str]], dict[str, Any]], *, issued_at: str
+) -> bytes:
     """Sets a template with data.
 
     Parameters
@@ -158,11 +168,15 @@ def _set(source: bytes, data: dict[str, Any], seconds: int) -> bytes:
     compiler = typst.Compiler(source, font_paths=font_book(), ignore_system_fonts=True)
     inputs = {"doc": json.dumps(data, ensure_ascii=False, allow_nan=False)}
     try:
-        made = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), sys_inputs=inputs, timestamp=seconds)
+        made = compiler.compile(
+            format="pdf", pdf_standards=list(STANDARDS), sys_inputs=inputs, timestamp=seconds
+        )
     except typst.TypstError as fault:
         kind = _Unshowable if "could not be displayed" in str(fault) else FormatError
         raise kind(f"the page cannot be set: {fault}", mend="Please report this with the survey.") from fault
-    return bytes(made)
+    if not isinstance(made, bytes):
+        raise FormatError("the typesetter gave no PDF.", mend="Please report this with the survey.")
+    return made
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -186,5 +200,8 @@ def write_whole(path: Path, content: bytes) -> None:
         beside.replace(path)
     except OSError as fault:
         beside.unlink(missing_ok=True)
-        raise StoreError(f"the file cannot be written: {fault.strerror or fault}.", where=str(path),
-                         mend="Choose a folder that exists and may be written to.") from fault  # fmt: skip
+        raise StoreError(
+            f"the file cannot be written: {fault.strerror or fault}.",
+            where=str(path),
+            mend="Choose a folder that exists and may be written to.",
+        ) from fault

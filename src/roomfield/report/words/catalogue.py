@@ -78,10 +78,18 @@ class Words:
         """How the kinds of number named in a message are written."""
         n = self.numbers
         return {
-            "power": n.power, "micro": n.micro, "db": n.decibel, "percent": n.percent, "times": n.times,
-            "exact": n.exact_percent, "hz": n.frequency, "s": n.duration, "given": n.as_given,
-            "two": n.significant, "int": lambda v: n.fixed(v, 0),
-        }  # fmt: skip
+            "power": n.power,
+            "micro": n.micro,
+            "db": n.decibel,
+            "percent": n.percent,
+            "times": n.times,
+            "exact": n.exact_percent,
+            "hz": n.frequency,
+            "s": n.duration,
+            "given": n.as_given,
+            "two": n.significant,
+            "int": lambda v: n.fixed(v, 0),
+        }
 
     def has(self, key: str) -> bool:
         """Whether the catalogue carries a key."""

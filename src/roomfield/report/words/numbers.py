@@ -166,7 +166,12 @@ class Numbers:
         value_s : float
             Duration [s].
         """
-        for limit, factor, unit in ((1e-3, 1e-6, "µs"), (1.0, 1e-3, "ms"), (180.0, 1.0, "s"), (1e9, 60.0, "min")):
+        for limit, factor, unit in (
+            (1e-3, 1e-6, "µs"),
+            (1.0, 1e-3, "ms"),
+            (180.0, 1.0, "s"),
+            (1e9, 60.0, "min"),
+        ):
             if abs(value_s) < limit:
                 return f"{self.as_given(value_s / factor)}{NBSP}{unit}"
         return f"{self.as_given(value_s)}{NBSP}s"
