@@ -66,6 +66,23 @@ def test_student_t_scale_and_spread():
         StudentT.from_readings([1.0])
 
 
+@pytest.mark.published("NIST Statistical Reference Datasets, univariate, NumAcc1 to NumAcc4 (from memory)")
+@pytest.mark.parametrize(
+    ("values", "mean", "deviation"),
+    [
+        ([10000001.0, 10000003.0, 10000002.0], 10000002.0, 1.0),
+        ([1.2] + [1.1, 1.3] * 500, 1.2, 0.1),
+        ([1000000.2] + [1000000.1, 1000000.3] * 500, 1000000.2, 0.1),
+        ([10000000.2] + [10000000.1, 10000000.3] * 500, 10000000.2, 0.1),
+    ],
+)
+def test_repeated_readings_against_certified_statistics(values, mean, deviation):
+    found = StudentT.from_readings(values)
+    assert found.mean == pytest.approx(mean, rel=1e-12)
+    assert found.std * math.sqrt(len(values)) == pytest.approx(deviation, rel=1e-7)
+    assert found.dof == len(values) - 1
+
+
 @pytest.mark.published("Mismatch limits 20 log10(1 +- |G1||G2|), arcsine (textbook)")
 def test_mismatch():
     for row in rows("uncertainty/uncertainty-mismatch.csv"):

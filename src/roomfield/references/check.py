@@ -16,7 +16,16 @@ from dataclasses import dataclass
 from typing import Any, TextIO
 
 from roomfield.errors import RoomfieldError
-from roomfield.references import catalogue, cautions, guidelines, limits, materials, rules, shielding
+from roomfield.references import (
+    catalogue,
+    cautions,
+    guidelines,
+    limits,
+    materials,
+    rules,
+    shielding,
+    technologies,
+)
 from roomfield.references.source import Knowledge, Source
 from roomfield.references.table import SOURCE_COLUMNS, data_files, data_text
 
@@ -136,6 +145,9 @@ _LOADERS: tuple[Callable[[], object], ...] = (
     shielding.shielding_parts,
     shielding.shielding_standards,
     rules.decision_rules,
+    technologies.technologies,
+    lambda: [catalogue.scheme_points(name) for name in ("single", "three", "six", "twenty")],
+    lambda: catalogue.time_variability("dect"),
 )
 
 
