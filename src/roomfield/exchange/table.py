@@ -6,30 +6,25 @@ import codecs
 import csv
 import hashlib
 import io
-import re
-import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from python_calamine import CalamineError, CalamineWorkbook
 
 from roomfield.errors import FormatError, InputError, UnknownNameError
+from roomfield.exchange.workbook import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, refuse_unsafe_workbook, too_large
 
 Cell = Any
 """Text, number, date, time or truth value; an empty text for nothing."""
 
-MOST_BYTES = 256 * 2**20
-MOST_ROWS = 1_000_000
-MOST_COLUMNS = 200
-MOST_CELLS = 20_000_000
 _WORKBOOK = b"PK\x03\x04"
 _OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"
-_CELL_NAME = re.compile(rb"""\br\s*=\s*["']([A-Z]{1,3})([0-9]{1,7})["']""")
 _MARKS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+_FIRST_ROWS = 60
 _SEPARATORS = ";\t|,"
-_CHUNK = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -119,15 +114,18 @@ def _decoded(content: bytes, where: str, encoding: str) -> tuple[str, str]:
 
 def guess_separator(text: str) -> str:
     """The sign between the cells: the one that splits most of the first lines into equally many."""
-    start = io.StringIO(text[:200_000])
-    first = [line for line, _ in zip(start, range(60), strict=False) if line.strip()]
+    return max(_SEPARATORS, key=lambda sign: (_how_even(text[:200_000], sign), -_SEPARATORS.index(sign)))
 
-    def score(sign: str) -> tuple[int, int]:
-        counts = [len(row) for row in csv.reader(first, delimiter=sign)]
-        usual = max(set(counts), key=lambda n: (n > 1, counts.count(n), n)) if counts else 0
-        return (counts.count(usual) if usual > 1 else 0, usual)
 
-    return max(_SEPARATORS, key=lambda sign: (score(sign), -_SEPARATORS.index(sign)))
+def _how_even(text: str, separator: str) -> tuple[int, int]:
+    """How many of the first rows have the usual number of cells, and that number; nothing if it is one."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    try:
+        counts = [len(row) for row in islice((row for row in reader if row), _FIRST_ROWS)]
+    except csv.Error:
+        return (0, 0)
+    usual = max(set(counts), key=lambda n: (n > 1, counts.count(n), n), default=1)
+    return (counts.count(usual), usual) if usual > 1 else (0, 1)
 
 
 def _text_rows(text: str, separator: str, where: str) -> tuple[list[list[str]], list[int]]:
@@ -141,7 +139,7 @@ def _text_rows(text: str, separator: str, where: str) -> tuple[list[list[str]], 
             lines.append(line)
             line = reader.line_num + 1
             if len(rows) > MOST_ROWS or len(row) > MOST_COLUMNS:
-                raise _too_large(where)
+                raise too_large(where)
     except csv.Error as fault:
         raise FormatError(
             f"line {line} cannot be split into cells ({fault}).", where=where, mend="Correct it."
@@ -149,16 +147,8 @@ def _text_rows(text: str, separator: str, where: str) -> tuple[list[list[str]], 
     return rows, lines
 
 
-def _too_large(where: str) -> FormatError:
-    return FormatError(
-        f"it has more than {MOST_ROWS} rows or {MOST_COLUMNS} columns.",
-        where=where,
-        mend="Split it, or remove the rest.",
-    )
-
-
 def _workbook(content: bytes, where: str, sheet: str) -> tuple[list[list[Cell]], str]:
-    _refuse_hostile_workbook(content, where)
+    refuse_unsafe_workbook(content, where)
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(content))
         names = book.sheet_names
@@ -171,45 +161,3 @@ def _workbook(content: bytes, where: str, sheet: str) -> tuple[list[list[Cell]],
             f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
         ) from None
     return rows, chosen
-
-
-def _refuse_hostile_workbook(content: bytes, where: str) -> None:
-    """Unpack it once, keeping nothing: it may hold gigabytes, or one cell in the last row and column."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            left = MOST_BYTES * 2
-            for entry in archive.infolist():
-                left -= _measure(archive, entry, left, where)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError, OSError) as fault:
-        raise FormatError(
-            f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
-        ) from None
-
-
-def _measure(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, left: int, where: str) -> int:
-    length, rows, columns, tail = 0, 0, 0, b""
-    is_sheet = "worksheets" in entry.filename
-    with archive.open(entry) as source:
-        while chunk := source.read(_CHUNK):
-            length += len(chunk)
-            if length > left:
-                raise FormatError(
-                    f"unpacked it is longer than {MOST_BYTES >> 19} MiB.", where=where, mend="Split it."
-                )
-            if is_sheet:
-                found = _CELL_NAME.findall(tail + chunk)
-                rows = max(rows, max((int(row) for _, row in found), default=0))
-                columns = max(
-                    columns, max((_column_number(name) for name in {name for name, _ in found}), default=0)
-                )
-                tail = chunk[-32:]
-            if rows > MOST_ROWS or columns > MOST_COLUMNS or rows * columns > MOST_CELLS:
-                raise _too_large(where)
-    return length
-
-
-def _column_number(name: bytes) -> int:
-    number = 0
-    for letter in name:
-        number = number * 26 + letter - 64
-    return number

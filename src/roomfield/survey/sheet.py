@@ -68,4 +68,7 @@ FIELD_SHEET: tuple[SheetColumn, ...] = (
     SheetColumn(Column.TIME, (("en", "Time"), ("de", "Uhrzeit")), share=0.06),
     SheetColumn(Column.NOTE, (("en", "Note"), ("de", "Bemerkung")), share=0.13),
 )
-"""The field sheet, left to right. Below the floor is written ``<0.01`` or FLOOR, overload ``>2500000`` or OL."""
+"""The field sheet, left to right.
+
+Below the floor one writes ``<0.01`` or the flag FLOOR, in overload ``>2500000`` or the flag OL.
+"""
