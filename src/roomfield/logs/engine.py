@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -13,34 +14,51 @@ import pyarrow as pa
 from roomfield.logs.reading import quoted
 
 MEMORY_LIMIT_MB = 900
-BATCH_ROWS = 1 << 19
+BATCH_ROWS = 1 << 18
+
+_SETTINGS: dict[str, Any] = {
+    "memory_limit": f"{MEMORY_LIMIT_MB}MB",
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+}
 
 
 @contextmanager
-def connection(scratch: Path | None = None, threads: int = 0) -> Iterator[Any]:
-    """A private in-memory database.
+def connection(scratch: Path) -> Iterator[Any]:
+    """A database of its own that may spill to a folder, for taking in one file; ask `session` for sessions.
 
     Parameters
     ----------
-    scratch : Path or None
-        Folder to spill into; None forbids spilling.
-    threads : int
-        Threads to use; 0 for all cores.
+    scratch : Path
+        Folder to spill into.
     """
-    settings: dict[str, Any] = {
-        "memory_limit": f"{MEMORY_LIMIT_MB}MB",
-        "autoinstall_known_extensions": False,
-        "autoload_known_extensions": False,
-        "temp_directory": str(scratch) if scratch else "",
-    }
-    if threads:
-        settings["threads"] = threads
-    database = duckdb.connect(":memory:", config=settings)
+    database = duckdb.connect(":memory:", config={**_SETTINGS, "temp_directory": str(scratch)})
     try:
-        database.execute("SET TimeZone = 'UTC'")
         yield database
     finally:
         database.close()
+
+
+@contextmanager
+def session(database: Any) -> Iterator[Any]:
+    """A session in UTC; any number may be open side by side."""
+    cursor = database.cursor()
+    try:
+        cursor.execute("SET TimeZone = 'UTC'")
+        yield cursor
+    finally:
+        cursor.close()
+
+
+@lru_cache(maxsize=1)
+def _shared() -> Any:
+    """One database for all reading in this process: opening one takes longer than most queries."""
+    return duckdb.connect(":memory:", config={**_SETTINGS, "temp_directory": ""})
+
+
+def reader() -> AbstractContextManager[Any]:
+    """A session for reading stored series."""
+    return session(_shared())
 
 
 def parquet(path: Path, row_numbers: bool = False) -> str:

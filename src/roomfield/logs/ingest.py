@@ -12,7 +12,7 @@ from pathlib import Path
 from uuid import uuid4
 
 from roomfield.errors import StoreError
-from roomfield.logs import pyramid
+from roomfield.logs import engine, pyramid
 from roomfield.logs.guess import guess_mapping
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.refine import Refinery, Tally
@@ -101,16 +101,17 @@ def _move(scratch: Path, folder: Path) -> None:
 
 
 def _fill(scratch: Path, source: Path, mapping: Mapping, ids: tuple[str, str], tell: Progress) -> None:
-    tell(0.05, "reading the rows")
     work = scratch / "work"
     work.mkdir()
-    staged = stage(source, mapping, work)
-    tell(0.55, "ordering and checking the readings")
-    refinery = Refinery(staged, mapping, work, source.name)
-    tally = refinery.run(scratch / SERIES_FILE)
-    tell(0.9, "drawing up the timeline")
-    nominal = tally.nominal_interval_s
-    pyramid.build(scratch / SERIES_FILE, scratch / PYRAMID_FILE, nominal, refinery.unit.scale, work)
+    with engine.connection(work) as database:
+        tell(0.05, "reading the rows")
+        staged = stage(source, mapping, work, database)
+        tell(0.55, "ordering and checking the readings")
+        refinery = Refinery(staged, mapping, work, source.name, database)
+        tally = refinery.run(scratch / SERIES_FILE)
+        tell(0.9, "drawing up the timeline")
+        nominal, scale = tally.nominal_interval_s, refinery.unit.scale
+        pyramid.build(scratch / SERIES_FILE, scratch / PYRAMID_FILE, nominal, scale, database)
     series = LogSeries(
         directory=scratch,
         id=ids[0],

@@ -5,6 +5,9 @@ Times, holds and observed times are whole microseconds, so that their sums are e
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
 import numba
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +15,11 @@ from numpy.typing import NDArray
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
-_compiled = numba.njit(cache=True, nogil=True)
+_Loop = TypeVar("_Loop", bound=Callable[..., Any])
+
+
+def _compiled(loop: _Loop) -> _Loop:
+    return cast(_Loop, numba.njit(cache=True, nogil=True)(loop))
 
 
 @_compiled
@@ -23,14 +30,15 @@ def ordered_key(bits: int) -> int:  # pragma: no cover - compiled
 
 @_compiled
 def moments(
-    value: Floats, step: Ints, first: int, shift: float, gap_us: int, out: Floats
+    value: Floats, step: Ints, hold: Ints, power: Floats, first: int, shift: float, gap_us: int, out: Floats
 ) -> None:  # pragma: no cover
-    """Sums about a shift: of deviations, their squares, and products of neighbours no gap apart.
+    """Sums about a shift: of deviations, their squares, and products of neighbours no gap apart; and the energy.
 
-    ``out`` receives sum, sum of squares, sum of products, number of products, and the sums of the first and
-    second factors.
+    ``out`` receives sum, sum of squares, sum of products, number of products, the sums of the first and of the
+    second factors, and the sum of hold times power.
     """
     for i in range(first, value.size):
+        out[6] += hold[i] * power[i]
         d = value[i] - shift
         out[0] += d
         out[1] += d * d
@@ -57,7 +65,7 @@ def rolling(
 ) -> tuple[float, int, int]:  # pragma: no cover
     """Greatest mean power over windows that end where a reading's hold ends.
 
-    Returns the mean, the window's end and the time observed in it; -1 as time if no window is observed enough.
+    Returns the mean, the window's end and the time observed in it; -1 as time if none is observed enough.
     """
     best, best_end, best_seen = -np.inf, 0, -1
     j, seen, energy = 0, 0, 0.0
@@ -83,41 +91,43 @@ def rolling(
 
 @_compiled
 def cells(
-    t: Ints, hold: Ints, value: Floats, power: Floats, first: int, width_us: int,
-    index: Ints, seen: Ints, energy: Floats, low: Floats, high: Floats, count: Ints,
-) -> int:  # pragma: no cover  # fmt: skip
-    """Sums by cell of equal width, one entry a cell that holds readings; returns how many."""
+    t: Ints, hold: Ints, value: Floats, power: Floats, first: int, width_us: int, whole: Ints, real: Floats
+) -> int:  # pragma: no cover
+    """Sums by cell of equal width, one column a cell that holds readings; returns how many.
+
+    ``whole`` receives index, observed time and count; ``real`` energy, least and greatest value.
+    """
     k = -1
     for i in range(first, t.size):
         cell = t[i] // width_us
-        if k < 0 or index[k] != cell:
+        if k < 0 or whole[0, k] != cell:
             k += 1
-            index[k], seen[k], energy[k], low[k], high[k], count[k] = cell, 0, 0.0, np.inf, -np.inf, 0
-        seen[k] += hold[i]
-        energy[k] += hold[i] * power[i]
-        low[k] = min(low[k], value[i])
-        high[k] = max(high[k], value[i])
-        count[k] += 1
+            whole[0, k], whole[1, k], whole[2, k] = cell, 0, 0
+            real[0, k], real[1, k], real[2, k] = 0.0, np.inf, -np.inf
+        whole[1, k] += hold[i]
+        whole[2, k] += 1
+        real[0, k] += hold[i] * power[i]
+        real[1, k] = min(real[1, k], value[i])
+        real[2, k] = max(real[2, k], value[i])
     return k + 1
 
 
 @_compiled
 def runs_above(
-    t: Ints, value: Floats, first: int, bound: float, join_us: int, open_run: Floats,
-    begins: Ints, ends: Ints, peaks: Floats, counts: Ints,
-) -> int:  # pragma: no cover  # fmt: skip
-    """Runs of readings above a bound, joined when no further apart than `join_us`.
+    t: Ints, value: Floats, first: int, bound: float, join_us: int, going: Floats, whole: Ints, peaks: Floats
+) -> int:  # pragma: no cover
+    """Runs of readings above a bound, joined when no further apart than `join_us`; returns how many closed.
 
-    ``open_run`` carries the run that may go on (begin, last, peak, count; count 0 for none) from call to call;
-    times are stored as they are, being below 2**53. Returns how many runs were closed.
+    ``going`` carries the run that may go on (begin, last, peak, count; count 0 for none) from call to call;
+    times below 2**53 are exact in it. ``whole`` receives begin, last and count of each closed run.
     """
     closed = 0
-    begin, last, peak, count = int(open_run[0]), int(open_run[1]), open_run[2], int(open_run[3])
+    begin, last, peak, count = int(going[0]), int(going[1]), going[2], int(going[3])
     for i in range(first, t.size):
         if not value[i] > bound:
             continue
         if count and t[i] - last > join_us:
-            begins[closed], ends[closed], peaks[closed], counts[closed] = begin, last, peak, count
+            whole[0, closed], whole[1, closed], whole[2, closed], peaks[closed] = begin, last, count, peak
             closed += 1
             count = 0
         if count == 0:
@@ -125,7 +135,7 @@ def runs_above(
         last = t[i]
         peak = max(peak, value[i])
         count += 1
-    open_run[0], open_run[1], open_run[2], open_run[3] = begin, last, peak, count
+    going[0], going[1], going[2], going[3] = begin, last, peak, count
     return closed
 
 

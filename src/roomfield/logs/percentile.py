@@ -67,7 +67,7 @@ def _bins(series: LogSeries, condensed: Condensed, bins: list[int]) -> dict[int,
         f"SELECT value, sum(least(dt_us, {hold}))::BIGINT AS seen FROM {engine.parquet(series.path)} "
         f"WHERE {series.where_sql()} AND ({inside}) GROUP BY value ORDER BY value"
     )
-    with engine.connection() as database:
+    with engine.reader() as database:
         table = database.sql(query).to_arrow_table()
     value, seen = table.column("value").to_numpy(), table.column("seen").to_numpy()
     cuts = [
@@ -93,5 +93,5 @@ def of_readings(series: LogSeries, percents: Sequence[float] = PERCENTS) -> tupl
     query = (
         f"SELECT quantile_cont(value, {shares}) FROM {engine.parquet(series.path)} WHERE {series.where_sql()}"
     )
-    with engine.connection() as database:
+    with engine.reader() as database:
         return tuple(float(v) for v in database.execute(query).fetchall()[0][0])

@@ -59,7 +59,7 @@ def _base_width_us(nominal_interval_s: float) -> int:
     return width * MICRO
 
 
-def build(series_file: Path, target: Path, nominal_interval_s: float, scale: Scale, scratch: Path) -> None:
+def build(series_file: Path, target: Path, nominal_interval_s: float, scale: Scale, database: Any) -> None:
     """Write the pyramid of a stored series.
 
     Parameters
@@ -70,8 +70,8 @@ def build(series_file: Path, target: Path, nominal_interval_s: float, scale: Sca
         Usual time between readings [s].
     scale : Scale
         Scale of the values.
-    scratch : Path
-        Folder to spill into.
+    database : DuckDB connection
+        Of this ingest.
     """
     width = _base_width_us(nominal_interval_s)
     columns = "min(low) AS low, max(high) AS high, sum(power) AS power, sum(count)::BIGINT AS count"
@@ -79,18 +79,18 @@ def build(series_file: Path, target: Path, nominal_interval_s: float, scale: Sca
         f"SELECT t_us // {width} AS index, min(value) AS low, max(value) AS high, sum({POWER_SQL[scale]}) AS power, "
         f"count(*) AS count FROM {engine.parquet(series_file)} GROUP BY ALL"
     )
-    with engine.connection(scratch) as database:
-        database.execute(f"CREATE TABLE tier0 AS SELECT * FROM ({first}) ORDER BY index")
+    with engine.session(database) as session:
+        session.execute(f"CREATE TABLE tier0 AS SELECT * FROM ({first}) ORDER BY index")
         level, widths = 0, [width]
-        while database.execute(f"SELECT count(*) FROM tier{level}").fetchall()[0][0] > _TOP_BINS:
-            database.execute(
+        while session.execute(f"SELECT count(*) FROM tier{level}").fetchall()[0][0] > _TOP_BINS:
+            session.execute(
                 f"CREATE TABLE tier{level + 1} AS SELECT index // {_STEP} AS index, {columns} "
                 f"FROM tier{level} GROUP BY ALL ORDER BY 1"
             )
             level, width = level + 1, width * _STEP
             widths.append(width)
         tables = [
-            database.sql(f"SELECT {w}::BIGINT AS width_us, * FROM tier{i} ORDER BY index").to_arrow_table()
+            session.sql(f"SELECT {w}::BIGINT AS width_us, * FROM tier{i} ORDER BY index").to_arrow_table()
             for i, w in enumerate(widths)
         ]
     with pq.ParquetWriter(target, tables[0].schema, compression="zstd") as writer:

@@ -86,10 +86,13 @@ class Refinery:
         Folder to write to.
     where : str
         Name of the file, for messages.
+    database : DuckDB connection
+        Of this ingest.
     """
 
-    def __init__(self, staged: Staged, mapping: Mapping, scratch: Path, where: str) -> None:
+    def __init__(self, staged: Staged, mapping: Mapping, scratch: Path, where: str, database: Any) -> None:
         self.staged, self.mapping, self.scratch, self.where = staged, mapping, scratch, where
+        self.database = database
         self.unit: Unit = mapping.stored_unit()
         self.tally = Tally()
 
@@ -120,7 +123,7 @@ class Refinery:
     def _raw(self, columns: str) -> Iterator[pa.RecordBatch]:
         good = f"t_us IS NOT NULL AND code < {reading.UNREADABLE}"
         query = f"SELECT {columns} FROM {engine.parquet(self.staged.path)} WHERE {good}"
-        with engine.connection(self.scratch) as database:
+        with engine.session(self.database) as database:
             yield from engine.batches(database, query)
 
     def _clock(self) -> WallClock | None:
@@ -231,7 +234,7 @@ class Refinery:
             for rows in self._converted():
                 out.write_batch(pa.record_batch([rows.t, rows.value, rows.flag], schema=_SCHEMA.remove(3)))
         query = f"SELECT t_us, value, flag FROM {engine.parquet(unsorted, row_numbers=True)} ORDER BY t_us, file_row_number"
-        with engine.connection(self.scratch) as database:
+        with engine.session(self.database) as database:
             database.execute(
                 f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw)"
             )
@@ -239,7 +242,7 @@ class Refinery:
         return target
 
     def _from_sorted(self, path: Path) -> Iterator[Rows]:
-        with engine.connection(self.scratch) as database:
+        with engine.session(self.database) as database:
             for batch in engine.batches(database, f"SELECT t_us, value, flag FROM {engine.parquet(path)}"):
                 yield Rows(*(batch.column(i).to_numpy(zero_copy_only=False) for i in range(3)))
 

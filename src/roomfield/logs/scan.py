@@ -7,6 +7,7 @@ import os
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,7 +145,6 @@ class _Part:
     count: int = 0
     moments: list[Floats] = field(default_factory=list)
     seen_us: int = 0
-    energy: list[float] = field(default_factory=list)
     floor_us: int = 0
     floor_energy: list[float] = field(default_factory=list)
     overload_us: int = 0
@@ -152,9 +152,9 @@ class _Part:
     above_count: int = 0
     windows: dict[int, Windowed] = field(default_factory=dict)
     gaps: list[tuple[Ints, Ints]] = field(default_factory=list)
-    cells: list[tuple[NDArray[np.generic], ...]] = field(default_factory=list)
-    runs: list[tuple[NDArray[np.generic], ...]] = field(default_factory=list)
-    open_run: Floats = field(default_factory=lambda: np.zeros(4))
+    cells: list[tuple[Ints, Floats]] = field(default_factory=list)
+    runs: list[tuple[Ints, Floats]] = field(default_factory=list)
+    going: Floats = field(default_factory=lambda: np.zeros(4))
 
 
 @dataclass(frozen=True)
@@ -212,7 +212,7 @@ class _Scanner:
         total = np.cumsum(tier.count[inside])
         cuts = begins[inside][np.searchsorted(total, total[-1] * np.arange(1, parts) / parts)]
         edges = [start, *sorted({int(cut) for cut in cuts if start < cut < end}), end]
-        return list(zip(edges[:-1], edges[1:], strict=True))
+        return list(pairwise(edges))
 
     def _part(self, start: int, end: int) -> _Part:
         part = _Part(np.zeros(self.bins, dtype=np.int64))
@@ -231,7 +231,7 @@ class _Scanner:
             f"SELECT {columns} FROM {engine.parquet(self.series.path)} WHERE t_us >= {low} AND t_us < {end}"
         )
         kept: list[NDArray[np.generic]] = []
-        with engine.connection(threads=1) as database:
+        with engine.reader() as database:
             for batch in engine.batches(database, query):
                 arrays = [batch.column(i).to_numpy(zero_copy_only=False) for i in range(batch.num_columns)]
                 lead = kept[0].size if kept else 0
@@ -250,9 +250,10 @@ class _Scanner:
         power = self.unit.power(chunk.value)
         part.count += chunk.t.size - first
         part.seen_us += int(hold[first:].sum())
-        part.energy.append(float(np.dot(hold[first:], power[first:])))
-        sums = np.zeros(6)
-        kernels.moments(chunk.value, chunk.step, first, self.series.mean_shift, self.gap_us, sums)
+        sums = np.zeros(7)
+        kernels.moments(
+            chunk.value, chunk.step, hold, power, first, self.series.mean_shift, self.gap_us, sums
+        )
         part.moments.append(sums)
         kernels.histogram(chunk.value.view(np.int64), hold, first, self.key0, self.key_shift, part.histogram)
         self._fold_windows(part, chunk, hold, power)
@@ -276,19 +277,16 @@ class _Scanner:
     def _fold_cells(self, part: _Part, chunk: _Chunk, hold: Ints, power: Floats) -> None:
         t = chunk.t
         room = min(t.size - chunk.first, int(t[-1] // CELL_US - t[chunk.first] // CELL_US) + 1)
-        ints = [np.empty(room, dtype=np.int64) for _ in range(3)]
-        floats = [np.empty(room) for _ in range(3)]
-        used = kernels.cells(
-            t, hold, chunk.value, power, chunk.first, CELL_US, ints[0], ints[1], *floats, ints[2]
-        )
-        part.cells.append(tuple(a[:used].copy() for a in (ints[0], ints[1], *floats, ints[2])))
+        whole, real = np.empty((3, room), dtype=np.int64), np.empty((3, room))
+        used = kernels.cells(t, hold, chunk.value, power, chunk.first, CELL_US, whole, real)
+        part.cells.append((whole[:, :used].copy(), real[:, :used].copy()))
 
     def _fold_flags(self, part: _Part, chunk: _Chunk, hold: Ints, power: Floats) -> None:
         first = chunk.first
         flag = chunk.flag[first:] if chunk.flag is not None else np.zeros(0, dtype=np.int8)
         below = flag == reading.BELOW_FLOOR
         part.floor_us += int(hold[first:][below].sum())
-        part.floor_energy.append(float(np.dot(hold[first:][below], power[first:][below])))
+        part.floor_energy.append(float(np.sum(hold[first:][below] * power[first:][below])))
         part.overload_us += int(hold[first:][flag == reading.OVERLOAD].sum())
 
     def _fold_bound(self, part: _Part, chunk: _Chunk, hold: Ints, bound: float) -> None:
@@ -299,10 +297,11 @@ class _Scanner:
             return
         part.above_count += count
         part.above_us += int(hold[first:][above].sum())
-        room = count + 1
-        out = (np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room), np.empty(room, np.int64))
-        closed = kernels.runs_above(chunk.t, chunk.value, first, bound, self.join_us, part.open_run, *out)
-        part.runs.append(tuple(a[:closed].copy() for a in out))
+        whole, peaks = np.empty((3, count + 1), dtype=np.int64), np.empty(count + 1)
+        closed = kernels.runs_above(
+            chunk.t, chunk.value, first, bound, self.join_us, part.going, whole, peaks
+        )
+        part.runs.append((whole[:, :closed].copy(), peaks[:closed].copy()))
 
     def _merged(self, parts: list[_Part]) -> Condensed:
         windows = tuple(self._best_window(parts, round(w * MICRO)) for w in self.question.windows_s)
@@ -312,9 +311,9 @@ class _Scanner:
             question=self.question,
             shift=self.series.mean_shift,
             count=sum(part.count for part in parts),
-            moments=tuple(math.fsum(s[k] for s in sums) for k in range(6)),
+            moments=tuple(math.fsum(s[k] for s in sums) for k in range(7)),
             seen_us=sum(part.seen_us for part in parts),
-            energy=math.fsum(e for part in parts for e in part.energy),
+            energy=math.fsum(s[6] for s in sums),
             floor_us=sum(part.floor_us for part in parts),
             floor_energy=math.fsum(e for part in parts for e in part.floor_energy),
             overload_us=sum(part.overload_us for part in parts),
@@ -338,34 +337,32 @@ class _Scanner:
 
 
 def _joined_cells(parts: list[_Part]) -> Cells:
-    columns = [np.concatenate([c[k] for part in parts for c in part.cells]) for k in range(6)]
-    index = columns[0]
-    starts = np.flatnonzero(np.diff(index, prepend=index[0] - 1))
-    add, least, most = np.add.reduceat, np.minimum.reduceat, np.maximum.reduceat
+    whole = np.concatenate([c[0] for part in parts for c in part.cells], axis=1)
+    real = np.concatenate([c[1] for part in parts for c in part.cells], axis=1)
+    starts = np.flatnonzero(np.diff(whole[0], prepend=whole[0][0] - 1))
+    add = np.add.reduceat
     return Cells(
-        index[starts],
-        add(columns[1], starts),
-        add(columns[2], starts),
-        least(columns[3], starts),
-        most(columns[4], starts),
-        add(columns[5], starts),
+        index=whole[0][starts],
+        seen_us=add(whole[1], starts),
+        energy=add(real[0], starts),
+        low=np.minimum.reduceat(real[1], starts),
+        high=np.maximum.reduceat(real[2], starts),
+        count=add(whole[2], starts),
     )
 
 
 def _joined_runs(parts: list[_Part], join_us: int) -> Runs:
     """Runs of all parts; one that goes on into the next part is made whole."""
-    pieces: list[tuple[NDArray[np.generic], ...]] = []
+    pieces: list[tuple[Ints, Floats]] = []
     for part in parts:
         pieces += part.runs
-        if part.open_run[3]:
-            begin, last, peak, count = part.open_run
-            pieces.append(
-                (np.array([int(begin)]), np.array([int(last)]), np.array([peak]), np.array([int(count)]))
-            )
+        if part.going[3]:
+            begin, last, peak, count = part.going
+            pieces.append((np.array([[int(begin)], [int(last)], [int(count)]]), np.array([peak])))
     if not pieces:
         none = np.zeros(0, dtype=np.int64)
         return Runs(none, none, np.zeros(0), none)
-    begin, last, peak, count = (np.concatenate([p[k] for p in pieces]) for k in range(4))
+    (begin, last, count), peak = np.concatenate([p[0] for p in pieces], axis=1), np.concatenate([p[1] for p in pieces])
     starts = np.flatnonzero(np.append(True, begin[1:] - last[:-1] > join_us))
     ends = np.append(starts[1:], begin.size) - 1
     return Runs(begin[starts], last[ends], np.maximum.reduceat(peak, starts), np.add.reduceat(count, starts))

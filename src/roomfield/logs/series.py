@@ -183,7 +183,7 @@ class LogSeries:
         if end is not None:
             high = min(high, micros_of(parse_moment(end) if isinstance(end, str) else end))
         query = f"SELECT min(t_us), max(t_us) FROM {engine.parquet(self.path)} WHERE t_us >= {low} AND t_us < {high}"
-        with engine.connection() as database:
+        with engine.reader() as database:
             first, last = database.execute(query).fetchall()[0]
         if first is None:
             raise InputError(
@@ -200,7 +200,7 @@ class LogSeries:
     def readings(self) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int8]]:
         """All stamps [µs], values and flags of the span, in order; for series that fit in memory."""
         query = f"SELECT t_us, value, flag FROM {engine.parquet(self.path)} WHERE {self.where_sql()}"
-        with engine.connection() as database:
+        with engine.reader() as database:
             parts = list(engine.batches(database, query))
         columns = [np.concatenate([np.asarray(part.column(i)) for part in parts]) for i in range(3)]
         return columns[0], columns[1], columns[2]
@@ -208,7 +208,7 @@ class LogSeries:
     def value_batches(self, columns: str = "t_us, value") -> Iterator[Any]:
         """Record batches of the span, in order."""
         query = f"SELECT {columns} FROM {engine.parquet(self.path)} WHERE {self.where_sql()}"
-        with engine.connection() as database:
+        with engine.reader() as database:
             yield from engine.batches(database, query)
 
     def to_dict(self) -> dict[str, Any]:

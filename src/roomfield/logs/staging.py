@@ -42,7 +42,7 @@ class Staged:
     last_us: int
 
 
-def stage(source: Path, mapping: Mapping, scratch: Path) -> Staged:
+def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Staged:
     """Read a file into a scratch Parquet file.
 
     Parameters
@@ -53,6 +53,8 @@ def stage(source: Path, mapping: Mapping, scratch: Path) -> Staged:
         Which column is what.
     scratch : Path
         Folder to write to.
+    database : DuckDB connection
+        Of this ingest.
 
     Raises
     ------
@@ -62,11 +64,11 @@ def stage(source: Path, mapping: Mapping, scratch: Path) -> Staged:
         If the file cannot be read at all, or no row can.
     """
     target = scratch / "staged.parquet"
-    with engine.connection(scratch) as database:
-        table = _table(database, source, mapping, scratch)
-        query = _query(table, mapping, _typed_columns(database, table, mapping))
+    with engine.session(database) as session:
+        table = _table(session, source, mapping, scratch)
+        query = _query(table, mapping, _typed_columns(session, table, mapping))
         try:
-            database.execute(
+            session.execute(
                 f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw)"
             )
         except duckdb.Error as fault:
@@ -75,12 +77,12 @@ def stage(source: Path, mapping: Mapping, scratch: Path) -> Staged:
                 where=source.name,
                 mend="Check that it is complete and that the mapping names its columns.",
             ) from fault
-        faults, unreadable = _faults(database, target, mapping)
+        faults, unreadable = _faults(session, target, mapping)
         summary = (
             f"SELECT count(*), min(t_us), max(t_us) FROM {engine.parquet(target)} WHERE t_us IS NOT NULL"
         )
-        usable, first, last = database.execute(summary).fetchall()[0]
-        rows = database.execute(f"SELECT count(*) FROM {engine.parquet(target)}").fetchall()[0][0]
+        usable, first, last = session.execute(summary).fetchall()[0]
+        rows = session.execute(f"SELECT count(*) FROM {engine.parquet(target)}").fetchall()[0][0]
     if unreadable and not mapping.skip_unreadable:
         more = f" The first {len(faults)} of {unreadable} are listed." if unreadable > len(faults) else ""
         mend = f"Mend the rows, correct the mapping, or confirm it with skip_unreadable=True to leave them out.{more}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from datetime import datetime
 from typing import Any
 
@@ -161,11 +161,13 @@ class LogStatistics:
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready form; times as ISO 8601, what is not a number as None."""
-        return plain(asdict(self))  # type: ignore[no-any-return]
+        return plain(self)  # type: ignore[no-any-return]
 
 
 def plain(value: Any) -> Any:
-    """A value with only JSON's types in it."""
+    """A value with only JSON's types in it: a dataclass as an object, a moment as text, no number as None."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {part.name: plain(getattr(value, part.name)) for part in fields(value)}
     if isinstance(value, dict):
         return {key: plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
@@ -278,14 +280,14 @@ def _ends(series: LogSeries) -> tuple[float, float]:
     if series.whole:
         return series.minimum, series.maximum
     query = f"SELECT min(value), max(value) FROM {engine.parquet(series.path)} WHERE {series.where_sql()}"
-    with engine.connection() as database:
+    with engine.reader() as database:
         low, high = database.execute(query).fetchall()[0]
     return float(low), float(high)
 
 
 def _first_time_of(series: LogSeries, value: float) -> datetime:
     query = f"SELECT min(t_us) FROM {engine.parquet(series.path)} WHERE value = {value!r} AND {series.where_sql()}"
-    with engine.connection() as database:
+    with engine.reader() as database:
         return moment_of(database.execute(query).fetchall()[0][0])
 
 
@@ -309,7 +311,7 @@ def _means(series: LogSeries, condensed: Condensed) -> dict[str, Any]:
 def _moments(condensed: Condensed) -> dict[str, float]:
     """Mean, standard deviation and lag-1 autocorrelation of the readings (NIST/SEMATECH e-Handbook, 1.3.5)."""
     n = condensed.count
-    total, squares, products, pairs, first, second = condensed.moments
+    total, squares, products, pairs, first, second, _ = condensed.moments
     mean = total / n
     spread = math.fsum((squares, -total * mean))
     lagged = math.fsum((products, -mean * first, -mean * second, pairs * mean * mean))
@@ -348,7 +350,7 @@ def _exact_mean(series: LogSeries, condensed: Condensed, found: Windowed) -> flo
         f"SELECT t_us, value, dt_us FROM {engine.parquet(series.path)} "
         f"WHERE {series.where_sql()} AND t_us > {begin - hold_us} AND t_us < {found.end_us}"
     )
-    with engine.connection() as database:
+    with engine.reader() as database:
         t, value, step = (c.to_numpy() for c in database.sql(query).to_arrow_table().columns)
     stop = t + np.minimum(step, hold_us)
     part = np.maximum(0, np.minimum(stop, found.end_us) - np.maximum(t, begin))
