@@ -118,3 +118,38 @@ def write_report(content: ReportContent, path: str | Path, *, language: str = "e
 
         write_tables(content, target)
     return target
+
+
+def write_field_sheet(
+    survey: Survey, path: str | Path, *, visit_id: str | None = None, language: str = ""
+) -> Path:
+    """Write the printable form for a visit: every place in every radio state, in order of the walk.
+
+    Parameters
+    ----------
+    path : str or Path
+        PDF file.
+    visit_id : str, optional
+        The visit; the first one if left out.
+    language : str
+        ``en`` or ``de``; the survey's own if empty.
+    """
+    from roomfield.report.render.field_sheet import SheetOrder, field_sheet
+
+    visit = survey.visit(visit_id) if visit_id else next(iter(survey.visits), None)
+    states = visit.radio_states if visit else ()
+    groups = findings.group_names(survey)
+    order = SheetOrder(
+        survey.id,
+        survey.title,
+        tuple((place.name, state.name) for state in states for place in survey.places),
+        tuple((s.name, ", ".join(groups.get(g, g) for g in s.off_groups)) for s in states),
+        visit.assessor if visit else survey.assignment.assessor,
+        ", ".join(m.name for m in survey.meters),
+        max((m.body_distance_m for m in survey.meters), default=0.3),
+        invented=survey.invented,
+    )
+    target = Path(path)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    field_sheet(order, target, language=language or survey.assignment.language)
+    return target
