@@ -203,6 +203,16 @@ def test_pulses_have_a_limit_of_their_own():
     assert pulse_bound(limits.lookup("US", "power_density", 2.45e9)) is None
 
 
+@pytest.mark.published(
+    "26. BImSchV (2013), Annex 3: pulses above 10 MHz at most 32 times the field of Annex 1b"
+)
+def test_german_pulse_limit_is_stated_for_the_field():
+    limit = limits.lookup("DE", "electric_field", 2.45e9)
+    found = pulse_bound(limit)
+    assert found is not None
+    assert math.sqrt(found.value_w_m2 * 376.730313412) == pytest.approx(32 * 61.0)
+
+
 def test_faults_are_named():
     with pytest.raises(UnknownNameError, match="decision rule"):
         judge(level(1.0, 1.0), bound(1.0), "by feel")
@@ -223,7 +233,7 @@ def test_remarks_a_report_must_print():
         Remark.EQUIVALENT,
     }
     assert judge(level(1e-3, 2.0), limits.lookup("EU", "power_density", 9e8)).remarks == ()
-    memory = judge(level(1e-3, 1.0), limits.lookup("DE", "power_density", 3e8))
+    memory = judge(level(1e-3, 1.0), limits.lookup("PL", "power_density", 3e8))
     assert Remark.FROM_MEMORY in memory.remarks
 
 

@@ -218,6 +218,32 @@ def test_italian_attention_values_are_context_only():
     assert old.value_v_m == 6.0
 
 
+@pytest.mark.published("DPCM 8 July 2003, Annex B, table 1: 20 V/m and 1 W/m², 40 V/m and 4 W/m²")
+def test_italian_limits_state_both_quantities():
+    for frequency_hz, field_v_m, density in ((9e8, 20.0, 1.0), (3e9, 20.0, 1.0), (5e9, 40.0, 4.0)):
+        assert limits.lookup("IT", "electric_field", frequency_hz).value_v_m == field_v_m
+        found = limits.lookup("IT", "power_density", frequency_hz)
+        assert (found.value_w_m2, found.equivalent) == (density, False)
+
+
+@pytest.mark.published("26. BImSchV (2013), Annex 1b: 28, 1.375 sqrt(f), 61 V/m over 6 min")
+def test_german_limits():
+    values = [limits.lookup("DE", "electric_field", f).value_v_m for f in (2e8, 9e8, 2.45e9)]
+    assert values == pytest.approx([28.0, 41.25, 61.0])
+    assert not any(law.source.from_memory for law in limits.select("DE").laws)
+
+
+@pytest.mark.published(
+    "GB 8702-2014, Table 1: 12 V/m to 3000 MHz, 0.22 sqrt(f) V/m and f/7500 W/m² to 15000 MHz"
+)
+def test_chinese_limits():
+    assert limits.lookup("CN", "electric_field", 9e8).value_v_m == 12.0
+    found = limits.lookup("CN", "electric_field", 6e9)
+    assert found.value_v_m == pytest.approx(0.22 * 6000**0.5)
+    assert found.value_w_m2 == pytest.approx((0.22 * 6000**0.5) ** 2 / 376.730313412)
+    assert limits.lookup("CN", "power_density", 6e9).value_w_m2 == pytest.approx(0.8)
+
+
 def test_every_value_carries_its_source_and_standing():
     found = limits.lookup("EU", "power_density", 900e6)
     assert found.standing is Standing.OFFICIAL_RECOMMENDATION
