@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+import tempfile
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 from roomfield.errors import InputError
-from roomfield.workbench.surveys import Records
-
-LARGEST_PACKAGE_BYTES = 2 * 1024**3
+from roomfield.exchange.unpack import open_package
+from roomfield.survey import Survey
+from roomfield.workbench.editing import new_id
+from roomfield.workbench.job import Job
+from roomfield.workbench.surveys import Records, list_surveys
 
 
 @dataclass(frozen=True)
@@ -21,10 +25,13 @@ class PackedSurvey:
         Name to offer, of plain letters.
     content : bytes
         The ZIP file.
+    sha256 : str
+        Hash by which the package can be recognised.
     """
 
     file_name: str
     content: bytes
+    sha256: str
 
 
 def packed(records: Records, survey_id: str) -> PackedSurvey:
@@ -35,21 +42,43 @@ def packed(records: Records, survey_id: str) -> PackedSurvey:
     UnknownNameError
         If there is no such survey.
     """
-    raise InputError("packages are not written yet.", where=survey_id)
+    survey = records.load(survey_id).survey
+    with tempfile.TemporaryDirectory() as folder:
+        target = Path(folder) / "package.zip"
+        sha256 = Job(survey, records).write_package(target)
+        return PackedSurvey(f"{plain_name(survey.title)}.zip", target.read_bytes(), sha256)
 
 
 def take_in(records: Records, content: bytes) -> str:
-    """Take in a package; returns the survey's id.
+    """Take in a package, every checksum verified first; returns the survey's id.
+
+    A survey that is here already comes in as a second one beside it.
 
     Raises
     ------
+    FormatError
+        If it is no survey package.
     IntegrityError
         If a checksum does not match.
     """
-    raise InputError("packages are not read yet.")
+    if not content:
+        raise InputError("the file is empty.", where="package", mend="Choose the package again.")
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder) / "package.zip"
+        source.write_bytes(content)
+        with open_package(source) as opened:
+            names = {item.sha256: item for item in opened.survey.media}
+            for sha256, path in opened.media.items():
+                records.media.put(path, file_name=names[sha256].file_name, media_type=names[sha256].media_type)
+            return records.create(_beside(records, opened.survey)).survey.id
 
 
-def file_name_of(title: str) -> str:
+def plain_name(title: str) -> str:
     """A file name of plain letters from a title."""
     plain = re.sub(r"[^A-Za-z0-9]+", "-", title).strip("-").lower()
-    return f"{plain or 'survey'}.zip"
+    return plain or "survey"
+
+
+def _beside(records: Records, survey: Survey) -> Survey:
+    taken = {card.id for card in list_surveys(records)}
+    return replace(survey, id=new_id("survey")) if survey.id in taken else survey

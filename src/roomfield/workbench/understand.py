@@ -98,6 +98,11 @@ def posterior_of(
     return infer(survey, visit_id=visit_id or survey.visits[0].id, seed=seed, draws=draws)
 
 
+def can_be_modelled(survey: Survey) -> bool:
+    """Whether there is enough to ask the model: emitters, readings and a place on the plan."""
+    return bool(survey.emitters and survey.readings and placed(survey))
+
+
 def placed(survey: Survey) -> tuple[Place, ...]:
     """Places with a position on the plan."""
     return tuple(p for p in survey.places if p.position is not None)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from roomfield.field.posterior import Posterior
+from roomfield.report.document import ReportContent
 from roomfield.workbench.assess import Terms, assess
+from roomfield.workbench.contents.model import model_contributions, open_questions, source_entries
 from roomfield.workbench.job import Job
 from roomfield.workbench.publish import report_content, write_report
+from roomfield.workbench.understand import can_be_modelled, posterior_of
 
 ProgressCall = Callable[[float], None]
 
@@ -62,7 +66,19 @@ def whole_report(
     assessment = assess(job.survey, wanted.visit_id, terms=wanted.terms, user_limits=wanted.user_limits)
     step(0.2)
     content = report_content(assessment, issued_at=wanted.issued_at, package_sha256=job.package_sha256)
+    if not wanted.short and can_be_modelled(job.survey):
+        content = with_model(content, posterior_of(job.survey, assessment.table.visit.id))
     step(0.6)
     path = write_report(content, target, language=wanted.language or job.survey.assignment.language)
     step(1.0)
     return path
+
+
+def with_model(content: ReportContent, posterior: Posterior) -> ReportContent:
+    """The content with what the model of the dwelling adds."""
+    return replace(
+        content,
+        contributions=(*content.contributions, *model_contributions(posterior)),
+        sources=source_entries(posterior),
+        undetermined=(*content.undetermined, *open_questions(posterior)),
+    )

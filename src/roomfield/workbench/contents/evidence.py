@@ -216,20 +216,20 @@ def reading_entries(survey: Survey, visit_id: str) -> tuple[ReadingEntry, ...]:
     gone = {a.target_id for a in survey.amendments if a.field == "withdrawn" and json.loads(a.new) is True}
     return tuple(
         ReadingEntry(
-            r.id,
-            visit_id,
-            places.get(r.place_id, ""),
-            states.get(r.radio_state_id, r.radio_state_id),
-            r.kind,
-            Shown(r.value_w_m2, r.censoring),
-            r.orientation.value,
-            r.scan.value,
-            r.taken_at,
-            r.replicate,
-            r.note,
-            f"{r.origin.file_name}:{r.origin.line}" if r.origin.line else "",
-            r.id in touched,
-            r.id in gone,
+            id=r.id,
+            visit=visit_id,
+            place=places.get(r.place_id, ""),
+            state=states.get(r.radio_state_id, r.radio_state_id),
+            kind=r.kind,
+            shown=Shown(r.value_w_m2, r.censoring),
+            orientation=r.orientation.value,
+            scan=r.scan.value,
+            taken_at=r.taken_at,
+            replicate=r.replicate,
+            note=r.note,
+            origin=f"{r.origin.file_name}:{r.origin.line}" if r.origin.line else "",
+            amended=r.id in touched,
+            withdrawn=r.id in gone,
         )
         for r in survey.readings
         if r.visit_id == visit_id
