@@ -47,7 +47,7 @@ def test_contributions_of_simulated_visits_cover_the_truth():
     for visit in range(count):
         gain = rng.uniform(-6, 6)
         found, without, rest = states(lambda s, g=gain: level(s * 10 ** (-(g + rng.normal(0, 0.5)) / 10)))
-        result = attribute(found, without, background=rest, seed=visit)
+        result = attribute(found, without, background=rest, draws=3000, seed=visit)
         adds_up += bool(result.adds_up)
         for part in result.parts:
             span = part.contribution.interval()

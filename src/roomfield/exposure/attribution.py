@@ -74,6 +74,7 @@ def attribute(
     *,
     background: UncertainLevel | None = None,
     coverage: float = 0.95,
+    draws: int = DRAWS,
     seed: int = 0,
 ) -> Attribution:
     """Contributions of switched sources at one place.
@@ -88,6 +89,8 @@ def attribute(
         Level with all of them off.
     coverage : float
         Probability content of ``remainder``.
+    draws : int
+        Number of Monte Carlo draws.
     seed : int
         Same seed, same result.
 
@@ -105,14 +108,16 @@ def attribute(
     """
     if not without:
         raise InputError("no source was switched off.", mend="Repeat the reading with one source off.")
-    parts = [SourcePart(name, difference(as_found, off, seed=seed)) for name, off in without.items()]
+    parts = [
+        SourcePart(name, difference(as_found, off, draws=draws, seed=seed)) for name, off in without.items()
+    ]
     parts.sort(key=lambda part: -part.contribution.nominal_w_m2)
     remainder = None
     if background is not None:
         require_kind(background.kind, as_found.kind, "an attribution")
         levels = [as_found, *without.values(), background]
         weights = [1.0 - len(without), *[1.0] * len(without), -1.0]
-        lower, upper = weighted_draws(levels, weights, draws=DRAWS, seed=seed)
+        lower, upper = weighted_draws(levels, weights, draws=draws, seed=seed)
         tail = 0.5 * (1.0 - coverage)
         remainder = Interval(draw_quantile(lower, tail), draw_quantile(upper, 1.0 - tail), coverage)
     return Attribution(as_found, tuple(parts), background, remainder)
