@@ -15,7 +15,7 @@ from roomfield.report.compose.blocks import (
     Table,
 )
 from roomfield.report.document import ReportContent
-from roomfield.report.evidence import ReadingEntry
+from roomfield.report.evidence import AmendmentEntry, ReadingEntry
 from roomfield.report.words import Words
 from roomfield.report.words.sentences import shown_text
 
@@ -35,7 +35,7 @@ def amendments_section(content: ReportContent, words: Words) -> Section:
             Row(
                 (
                     Cell(a.target),
-                    Cell(words.say("amendments.change_value", field=a.field, old=a.old, new=a.new)),
+                    Cell(_change(a, words)),
                     Cell(a.reason),
                     Cell(a.by),
                     Cell(words.numbers.moment(a.at)),
@@ -45,6 +45,20 @@ def amendments_section(content: ReportContent, words: Words) -> Section:
         )
         blocks = [Table(columns, rows, words.say("amendments.caption"))]
     return Section(Part.AMENDMENTS, words.say("section.amendments"), tuple(blocks))
+
+
+def _change(amendment: AmendmentEntry, words: Words) -> str:
+    """What was changed; a power density in the unit of all tables."""
+    field, old, new = amendment.field, amendment.old, amendment.new
+    if field == "value_w_m2":
+        try:
+            old, new = (words.numbers.as_given(float(v) * 1e6) for v in (old, new))
+            field = f"{words.say('annex.shown')} ({words.say('level.unit')})"
+        except ValueError:
+            field = amendment.field
+    elif field == "withdrawn":
+        return words.say("annex.withdrawn")
+    return words.say("amendments.change_value", field=field, old=old, new=new)
 
 
 def annex_section(content: ReportContent, words: Words) -> Section:

@@ -99,7 +99,7 @@ def _meter(meter: MeterEntry, words: Words) -> list[Block]:
     if meter.calibration:
         blocks.append(_calibration(meter, words))
     elif not meter.certificate:
-        blocks.append(Paragraph(words.text(meter.tolerance_basis) or words.say("instrument.no_certificate")))
+        blocks.append(Paragraph(words.say("instrument.no_certificate")))
     blocks.append(
         Paragraph(words.say("instrument.band_note", low=meter.band_low_hz, high=meter.band_high_hz))
     )
@@ -117,10 +117,12 @@ def _meter(meter: MeterEntry, words: Words) -> list[Block]:
 
 def _meter_facts(meter: MeterEntry, words: Words) -> tuple[tuple[str, str], ...]:
     n, unknown = words.numbers, words.say("instrument.unknown")
+    tolerance = words.say("instrument.tolerance_value", value=meter.tolerance_db)
+    basis = words.text(meter.tolerance_basis)
     facts = {
         "serial": meter.serial or unknown,
         "band": words.say("instrument.band_value", low=meter.band_low_hz, high=meter.band_high_hz),
-        "tolerance": words.say("instrument.tolerance_value", value=meter.tolerance_db),
+        "tolerance": f"{tolerance}, {basis}" if basis else tolerance,
         "repeatability": n.decibel(meter.repeatability_db),
         "floor": f"{n.as_given(meter.floor_w_m2 * 1e6)}\u00a0µW/m²",
         "overload": n.power(meter.overload_w_m2),
@@ -229,13 +231,14 @@ def _reference_row(entry: ReferenceEntry, words: Words) -> Row:
         if entry.value_w_m2 is not None
         else words.say("document.nothing")
     )
-    note = words.text(entry.note) if entry.used else words.say("references.not_used")
+    where = "\n".join(t for t in (where, words.text(entry.note)) if t)
+    unused = "" if entry.used else words.say("references.not_used")
     how = words.text(entry.how_known) or words.say("how.unknown")
     return Row(
         (
             Cell(entry.label, small=where, strong=True),
             Cell(words.say(f"standing.{entry.standing.value}")),
-            Cell(asks, small=note),
+            Cell(asks, small=unused),
             Cell(value),
             Cell(how),
         )

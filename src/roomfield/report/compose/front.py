@@ -24,7 +24,7 @@ from roomfield.report.words import Words
 from roomfield.report.words.sentences import leading_level, level_median, level_range, verdict_short
 from roomfield.survey.observation import Censoring
 
-MAX_PLACES = 6
+MAX_PLACES = 5
 _NAMES = 4
 
 
@@ -85,8 +85,8 @@ def level_of(place: PlaceFinding, verdict: Verdict) -> Level | None:
     return next((lv.level for lv in same), None)
 
 
-def _names(content: ReportContent, verdicts: list[Verdict]) -> str:
-    return _joined([content.place_name(v.place_id) for v in verdicts])
+def _names(content: ReportContent, verdicts: list[Verdict], words: Words) -> str:
+    return _joined([content.place_name(v.place_id) for v in verdicts], words)
 
 
 def _compared(content: ReportContent, reference_id: str) -> list[Verdict]:
@@ -127,13 +127,13 @@ def _above_and_doubtful(
     if groups[Outcome.ABOVE]:
         above = groups[Outcome.ABOVE]
         parts.append(
-            words.say(key, n=len(above), total=len(verdicts), places=_names(content, above), **named)
+            words.say(key, n=len(above), total=len(verdicts), places=_names(content, above, words), **named)
         )
     for outcome in (Outcome.LIKELY_ABOVE, Outcome.UNDECIDED, Outcome.LIKELY_BELOW):
         if groups[outcome]:
             name = "front.group" if parts else "front.group_first"
             parts.append(
-                words.say(f"{name}_{outcome.value}", places=_names(content, groups[outcome]), **named)
+                words.say(f"{name}_{outcome.value}", places=_names(content, groups[outcome], words), **named)
             )
     if parts and groups[Outcome.BELOW]:
         parts.append(words.say("front.rest_below", n=len(groups[Outcome.BELOW])))
@@ -151,11 +151,13 @@ def _left_out(content: ReportContent, verdicts: list[Verdict], words: Words) -> 
     names = [p.name for p in content.places if p.id not in done]
     if not names:
         return []
-    return [words.say("front.not_compared", n=len(names), places=_joined(names))]
+    return [words.say("front.not_compared", n=len(names), places=_joined(names, words))]
 
 
-def _joined(names: list[str]) -> str:
-    return ", ".join(names[:_NAMES]) + (" …" if len(names) > _NAMES else "")
+def _joined(names: list[str], words: Words) -> str:
+    listed = ", ".join(names[:_NAMES])
+    rest = len(names) - _NAMES
+    return words.say("front.and_more", names=listed, n=rest) if rest > 0 else listed
 
 
 def _smallest_ratio(content: ReportContent, verdicts: list[Verdict]) -> float | None:
@@ -218,8 +220,8 @@ def _places_table(content: ReportContent, words: Words, links: Links) -> list[Bl
     if not chosen:
         return []
     columns = [
-        Column(words.say("front.place"), weight=1.5),
-        Column(words.say("front.level"), weight=1.4),
+        Column(words.say("front.place"), weight=1.4),
+        Column(words.say("front.level"), weight=1.2),
         Column(
             words.say("front.against_law", limit=limit_noun(content.reference(content.law_id), words)),
             weight=1.5,

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 from roomfield.report.compose.blocks import (
     Align,
     Block,
     Cell,
     Column,
+    Figure,
     Heading,
     Item,
     Listing,
@@ -22,6 +25,7 @@ from roomfield.report.figures.bars import ContributionBar, contribution_bars
 from roomfield.report.figures.level_map import level_map
 from roomfield.report.findings import Contribution, StepGroup
 from roomfield.report.words import Words
+from roomfield.report.words.sentences import KIND_ORDER
 
 _BARS = 24
 
@@ -31,70 +35,105 @@ def sources_section(content: ReportContent, words: Words) -> Section | None:
     blocks: list[Block] = []
     if content.contributions:
         blocks.append(Paragraph(words.say("sources.intro")))
-        bars = [
-            ContributionBar(
-                f"{content.place_number(c.place_id)}\u2002{content.place_name(c.place_id)}",
-                c.source,
-                c.median_w_m2,
-                c.low_w_m2,
-                c.high_w_m2,
-            )
-            for c in content.contributions
-        ]
-        for start in range(0, len(bars), _BARS):
-            svg = contribution_bars(bars[start : start + _BARS], words)
-            blocks.append(picture(svg, words.say("figure.contributions.caption")))
-        blocks.append(_contribution_table(content, words))
+        ordered = ordered_contributions(content)
+        blocks += _contribution_blocks(content, [c for c in ordered if c.state_with], "switched", words)
+        blocks += _contribution_blocks(content, [c for c in ordered if not c.state_with], "modelled", words)
     if content.sources:
         blocks += [Heading(words.say("section.located")), _located_table(content, words)]
     return Section(Part.SOURCES, words.say("section.sources"), tuple(blocks)) if blocks else None
 
 
-def _contribution_table(content: ReportContent, words: Words) -> Table:
-    columns = (
-        Column(words.say("sources.source"), weight=1.8),
-        Column(words.say("sources.contribution"), Align.END, 1.1),
-        Column(words.say("levels.interval"), Align.END, 1.5),
-        Column(words.say("sources.share"), Align.END, 1.2),
-        Column(words.say("sources.basis"), weight=2.0),
+def ordered_contributions(content: ReportContent) -> list[Contribution]:
+    """Contributions place by place, within a place by kind, the strongest first."""
+    return sorted(
+        content.contributions,
+        key=lambda c: (content.place_number(c.place_id), KIND_ORDER.index(c.kind), -c.median_w_m2),
     )
+
+
+def _contribution_blocks(
+    content: ReportContent, items: list[Contribution], way: str, words: Words
+) -> list[Block]:
+    """Figures and table of the contributions found in one way."""
+    if not items:
+        return []
+    heading = Heading(words.say(f"sources.{way}"))
+    return [heading, *_bar_figures(content, items, words), _contribution_table(content, items, words)]
+
+
+def _bar_figures(content: ReportContent, items: list[Contribution], words: Words) -> list[Figure]:
+    """The first kind in the usual order that was compared, so that no figure mixes kinds."""
+    kind = min((c.kind for c in items), key=KIND_ORDER.index)
+    bars = [
+        ContributionBar(
+            f"{content.place_number(c.place_id)}\u2002{content.place_name(c.place_id)}",
+            c.source,
+            c.median_w_m2,
+            c.low_w_m2,
+            c.high_w_m2,
+        )
+        for c in items
+        if c.kind is kind
+    ]
+    caption = words.say("figure.contributions.caption", kind=words.say(f"kind_noun.{kind.value}"))
+    pages = math.ceil(len(bars) / _BARS)
+    size = math.ceil(len(bars) / pages)
+    return [
+        picture(contribution_bars(bars[start : start + size], words), caption)
+        for start in range(0, len(bars), size)
+    ]
+
+
+def _contribution_table(content: ReportContent, items: list[Contribution], words: Words) -> Table:
+    shares = any(c.share is not None for c in items)
+    columns = [
+        Column(words.say("sources.source"), weight=1.9),
+        Column(words.say("levels.kind"), weight=0.9),
+        Column(words.say("sources.contribution"), Align.END, 1.0),
+        Column(words.say("levels.interval"), Align.END, 1.5),
+    ]
+    if shares:
+        columns.append(Column(words.say("sources.share"), Align.END, 1.2))
+    columns.append(Column(words.say("sources.basis"), weight=2.2))
     rows: list[Row] = []
     place_id = ""
-    for item in content.contributions:
+    for item in items:
         if item.place_id != place_id:
             place_id = item.place_id
             name = f"{content.place_number(place_id)}\u2002{content.place_name(place_id)}"
             rows.append(Row((Cell(name, strong=True),), group=True))
-        rows.append(_contribution_row(content, item, words))
-    return Table(columns, tuple(rows), words.say("sources.caption"))
+        rows.append(_contribution_row(content, item, words, shares))
+    return Table(tuple(columns), tuple(rows), words.say("sources.caption"))
 
 
-def _contribution_row(content: ReportContent, item: Contribution, words: Words) -> Row:
-    span = words.say("level.range", low=item.low_w_m2, high=item.high_w_m2)
+def _contribution_row(content: ReportContent, item: Contribution, words: Words, shares: bool) -> Row:
     zero = words.say("sources.includes_zero") if item.low_w_m2 <= 0 <= item.high_w_m2 else ""
-    share = words.numbers.percent(item.share) if item.share is not None else words.say("document.nothing")
-    share_range = ""
+    cells = [
+        Cell(item.source),
+        Cell(words.say(f"kind.{item.kind.value}")),
+        Cell(words.numbers.micro(item.median_w_m2), strong=True),
+        Cell(words.say("level.range", low=item.low_w_m2, high=item.high_w_m2), small=zero),
+    ]
+    if shares:
+        cells.append(_share(item, words))
+    return Row((*cells, Cell(_basis(content, item, words))))
+
+
+def _share(item: Contribution, words: Words) -> Cell:
+    if item.share is None:
+        return Cell(words.say("document.nothing"))
+    span = ""
     if item.share_low is not None and item.share_high is not None:
-        share_range = words.say("sources.share_range", low=item.share_low, high=item.share_high)
+        span = words.say("sources.share_range", low=item.share_low, high=item.share_high)
+    return Cell(words.numbers.percent(item.share), small=span)
+
+
+def _basis(content: ReportContent, item: Contribution, words: Words) -> str:
     basis = words.text(item.basis)
-    if item.state_with:
-        states = words.say(
-            "sources.states",
-            **{
-                "with": content.state_name(item.state_with),
-                "without": content.state_name(item.state_without),
-            },
-        )
-        basis = " · ".join(t for t in (states, basis) if t)
-    return Row(
-        (
-            Cell(item.source, small=words.say(f"kind.{item.kind.value}")),
-            Cell(words.numbers.micro(item.median_w_m2), strong=True),
-            Cell(span, small=zero),
-            Cell(share, small=share_range),
-            Cell(basis or words.say("sources.model")),
-        )
-    )
+    if not item.state_with:
+        return basis or words.say("sources.model")
+    named = {"with": content.state_name(item.state_with), "without": content.state_name(item.state_without)}
+    return " · ".join(t for t in (words.say("sources.states", **named), basis) if t)
 
 
 def _located_table(content: ReportContent, words: Words) -> Table:

@@ -49,7 +49,7 @@ def contribution_bars(bars: Sequence[ContributionBar], words: Words) -> str:
     positive = [v * MICRO for b in bars for v in (b.low_w_m2, b.median_w_m2, b.high_w_m2) if v > 0]
     top_value = max(positive, default=1.0)
     scale = level_scale([v for v in positive if v > top_value * 1e-7], _LABEL + 14, style.WIDTH - 52)
-    heads = len({b.place for b in bars})
+    heads = sum(n == 0 or bars[n - 1].place != b.place for n, b in enumerate(bars))
     bottom = 6 + _ROW * len(bars) + 15 * heads
     items = "; ".join(
         words.say(

@@ -11,7 +11,7 @@ from roomfield.report.figures.svg import Drawing, fitted, polyline_path, text_wi
 from roomfield.report.words import Words
 
 _MARGIN = 26.0
-_MAX_HEIGHT = 320.0
+_MAX_HEIGHT = 290.0
 
 
 @dataclass(frozen=True)
