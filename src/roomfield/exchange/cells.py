@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from functools import lru_cache
 
 from roomfield.survey.observation import Censoring
 
@@ -33,7 +34,7 @@ class CellFault(Exception):
     """A cell that cannot be read; the reader of the table turns it into a rejected row."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Amount:
     """A number, or a bound, or only the word that there was too little or too much.
 
@@ -128,7 +129,12 @@ def day(cell: Cell, order: str) -> str:
         return cell.date().isoformat()
     if isinstance(cell, date):
         return cell.isoformat()
-    match = _DATE.fullmatch(str(cell).strip())
+    return _day_written(str(cell).strip(), order)
+
+
+@lru_cache(maxsize=4096)
+def _day_written(text: str, order: str) -> str:
+    match = _DATE.fullmatch(text)
     if not match:
         raise CellFault("not a date")
     numbers = {name: match[group] for name, group in zip(order, (1, 3, 4), strict=True)}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Connection, insert, select
@@ -112,7 +113,7 @@ def _insert(connection: Connection, kind: RowKind, rows: list[Row]) -> None:
     # Rows hold plain values only, so the driver can take them as they are: twice as fast for many of them.
     compiled = insert(kind.table).compile(dialect=connection.dialect, column_keys=list(rows[0]))
     order = compiled.positiontup
-    given = rows if order is None else [tuple(row[name] for name in order) for row in rows]
+    given = rows if order is None else list(map(itemgetter(*order), rows))
     connection.exec_driver_sql(str(compiled), given)
 
 
@@ -132,7 +133,7 @@ def refuse_broken_references(survey: Survey) -> None:
     StoreError
         Naming the first broken reference and how many there are.
     """
-    faults = survey.faults() or as_amended(survey).faults()
+    faults = survey.faults() or (as_amended(survey).faults() if survey.amendments else ())
     if faults:
         more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
         raise StoreError(

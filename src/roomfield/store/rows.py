@@ -87,10 +87,19 @@ def _circumstances(item: Observation) -> Row:
 
 
 def _reading_row(item: Reading) -> Row:
-    return _circumstances(item) | _point_row(item.position) | _origin_row(item.origin) | {
+    # Written out in one go: there may be a hundred thousand of these.
+    x_m, y_m, z_m = item.position or (None, None, None)
+    return {
+        "id": item.id,
+        "visit_id": item.visit_id,
+        "meter_id": item.meter_id,
+        "radio_state_id": item.radio_state_id,
         "kind": item.kind.value,
         "value_w_m2": item.value_w_m2,
         "place_id": item.place_id,
+        "x_m": x_m,
+        "y_m": y_m,
+        "z_m": z_m,
         "censoring": item.censoring.value,
         "orientation": item.orientation.value,
         "scan": item.scan.value,
@@ -98,7 +107,10 @@ def _reading_row(item: Reading) -> Row:
         "taken_at": item.taken_at,
         "replicate": item.replicate,
         "note": item.note,
-    }  # fmt: skip
+        "origin_file_name": item.origin.file_name,
+        "origin_file_sha256": item.origin.file_sha256,
+        "origin_line": item.origin.line,
+    }
 
 
 def _reading(row: RowMapping) -> Reading:
@@ -230,4 +242,7 @@ OBSERVED: tuple[RowKind, ...] = ROW_KINDS[:4]
 
 def rows_of(kind: RowKind, survey_id: str, items: Iterable[object]) -> list[Row]:
     """Rows to insert, in the order of the items."""
-    return [{"survey_id": survey_id, **kind.to_row(item)} for item in items]
+    rows = [kind.to_row(item) for item in items]
+    for row in rows:
+        row["survey_id"] = survey_id
+    return rows
