@@ -75,9 +75,7 @@ OVERLOAD = Level(4.0, 1.8, 9.0, Censoring.OVERLOAD)
 
 def place_levels(peak: float, *, off: float | None = None) -> tuple[PlaceLevel, ...]:
     levels = [
-        PlaceLevel(
-            "found", PEAK, spread(peak), Shown(peak * 0.9 * MICRO), 3, phrase("orientation.best_axis")
-        ),
+        PlaceLevel("found", PEAK, spread(peak), Shown(peak * 0.9 * MICRO), 3, phrase("orientation.best_axis")),
         PlaceLevel("found", AVERAGE, spread(peak / 40), Shown(peak / 44 * MICRO), 3),
     ]
     if off is not None:
@@ -152,9 +150,7 @@ def plan() -> PlanStorey:
               PlanPlace(3, "Desk", (8.0, 1.2), False, "2 100"))  # fmt: skip
     emitters = (PlanEmitter("A", "Router", (5.2, 3.2)), PlanEmitter("B", "Cordless base", (6.4, 0.7), known=False),
                 PlanEmitter("C", "Mast", None, 310.0, 8.0))  # fmt: skip
-    return PlanStorey(
-        "Upper floor", outer, rooms, tuple(walls), (((0.5, 0.5), (1.1, 2.0)),), places, emitters, 15.0
-    )
+    return PlanStorey("Upper floor", outer, rooms, tuple(walls), (((0.5, 0.5), (1.1, 2.0)),), places, emitters, 15.0)
 
 
 def grid(nx: int = 46, ny: int = 36) -> LevelGrid:
@@ -162,11 +158,7 @@ def grid(nx: int = 46, ny: int = 36) -> LevelGrid:
     ys = tuple(7.0 * j / (ny - 1) for j in range(ny))
 
     def level(x: float, y: float) -> float:
-        power = (
-            300 / (0.4 + (x - 5.2) ** 2 + (y - 3.2) ** 2) * (0.15 if x < 4.5 else 1)
-            + 20 / (1 + (7 - y))
-            + 0.5
-        )
+        power = 300 / (0.4 + (x - 5.2) ** 2 + (y - 3.2) ** 2) * (0.15 if x < 4.5 else 1) + 20 / (1 + (7 - y)) + 0.5
         return 10 * math.log10(power)
 
     levels = tuple(tuple(level(x, y) for x in xs) for y in ys)
@@ -184,18 +176,10 @@ def meter() -> MeterEntry:
 
 def budget() -> Budget:
     lines = (
-        BudgetLine(
-            phrase("part.tolerance"), 3.46, True, phrase("distribution.rectangular"), "data sheet, ±6 dB"
-        ),
-        BudgetLine(
-            phrase("part.body"), 1.0, True, phrase("distribution.normal"), "common practice, no source"
-        ),
-        BudgetLine(
-            phrase("part.pickup"), 1.2, False, phrase("distribution.skewed"), "figure-of-eight pattern"
-        ),
-        BudgetLine(
-            phrase("part.repeatability"), 1.0, False, phrase("distribution.normal"), "three scans per place"
-        ),
+        BudgetLine(phrase("part.tolerance"), 3.46, True, phrase("distribution.rectangular"), "data sheet, ±6 dB"),
+        BudgetLine(phrase("part.body"), 1.0, True, phrase("distribution.normal"), "common practice, no source"),
+        BudgetLine(phrase("part.pickup"), 1.2, False, phrase("distribution.skewed"), "figure-of-eight pattern"),
+        BudgetLine(phrase("part.repeatability"), 1.0, False, phrase("distribution.normal"), "three scans per place"),
     )
     return Budget(lines, 3.92, -7.1, 7.4, "Combined by simulation of the measurement.")
 
@@ -282,9 +266,7 @@ def recording() -> RecordingEntry:
     phase = tuple(n / 60 for n in range(61))
     mean = tuple(0.1 + 0.9 * math.exp(-(((p - 0.2) / 0.04) ** 2)) for p in phase)
     freq = tuple(5 * 1.06**n for n in range(100))
-    level = tuple(
-        -50 + 30 * math.exp(-(((f - 100) / 4) ** 2)) + 18 * math.exp(-(((f - 200) / 5) ** 2)) for f in freq
-    )
+    level = tuple(-50 + 30 * math.exp(-(((f - 100) / 4) ** 2)) + 18 * math.exp(-(((f - 200) / 5) ** 2)) for f in freq)
     return RecordingEntry(
         "a1", "Sofa", "As found", 32.0,
         (HeardEntry("Cordless phone base (DECT)", 0.98, "100 Hz frame rate, bursts 0.37 ms wide", "repeater"),
@@ -341,6 +323,4 @@ def many(count: int = 40) -> ReportContent:
                      place_levels(0.3 * 1.27**n, off=0.2 * 1.2**n))
         for n in range(1, count + 1)
     )  # fmt: skip
-    return content(
-        places=places, verdicts=verdicts(places), readings=readings(places), contributions=(), storeys=()
-    )
+    return content(places=places, verdicts=verdicts(places), readings=readings(places), contributions=(), storeys=())

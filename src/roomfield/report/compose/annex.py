@@ -65,7 +65,8 @@ def annex_section(content: ReportContent, words: Words) -> Section:
     """Every reading as observed, and the checksum of the survey package."""
     blocks: list[Block] = []
     if content.readings:
-        blocks += [Paragraph(words.say("annex.intro", n=len(content.readings))), _readings(content, words)]
+        intro = f"{words.say('annex.intro', n=len(content.readings))} {words.say('document.clock_note')}"
+        blocks += [Paragraph(intro), _readings(content, words)]
     custody = content.custody
     if custody.package_sha256:
         pairs = [

@@ -39,9 +39,7 @@ def method_section(content: ReportContent, words: Words) -> Section:
     if rules.risk is not None:
         blocks.append(Paragraph(words.say("method.risk", risk=rules.risk)))
     edges = words.text(rules.category_edges)
-    blocks.append(
-        Paragraph(words.say("method.edges_label", text=edges) if edges else words.say("method.edges"))
-    )
+    blocks.append(Paragraph(words.say("method.edges_label", text=edges) if edges else words.say("method.edges")))
     blocks += [*_states(content, words), *_visits(content, words), Paragraph(_disclosure(content, words))]
     return Section(Part.METHOD, words.say("section.method"), tuple(blocks))
 
@@ -91,18 +89,14 @@ def instrument_section(content: ReportContent, words: Words) -> Section | None:
 
 
 def _meter(meter: MeterEntry, words: Words) -> list[Block]:
-    blocks: list[Block] = [
-        Facts(_meter_facts(meter, words), words.say("instrument.caption", name=meter.name))
-    ]
+    blocks: list[Block] = [Facts(_meter_facts(meter, words), words.say("instrument.caption", name=meter.name))]
     if meter.calibration_overdue:
         blocks.append(Paragraph(words.say("instrument.overdue"), "note"))
     if meter.calibration:
         blocks.append(_calibration(meter, words))
     elif not meter.certificate:
         blocks.append(Paragraph(words.say("instrument.no_certificate")))
-    blocks.append(
-        Paragraph(words.say("instrument.band_note", low=meter.band_low_hz, high=meter.band_high_hz))
-    )
+    blocks.append(Paragraph(words.say("instrument.band_note", low=meter.band_low_hz, high=meter.band_high_hz)))
     if meter.chart is not None and meter.chart.checks:
         svg = control_chart(meter.chart, words)
         blocks.append(picture(svg, words.say("figure.control.caption", meter=meter.name)))
@@ -180,9 +174,7 @@ def budget_section(content: ReportContent, words: Words) -> Section | None:
         )
         for line in budget.lines
     )
-    combined = words.say(
-        "budget.combined", value=budget.combined_std_db, low=budget.low_db, high=budget.high_db
-    )
+    combined = words.say("budget.combined", value=budget.combined_std_db, low=budget.low_db, high=budget.high_db)
     blocks: list[Block] = [
         Paragraph(words.say("budget.intro")),
         picture(budget_bars(budget, words), words.say("figure.budget.caption")),
@@ -215,9 +207,7 @@ def _reference_table(content: ReportContent, words: Words) -> Table:
         Column(words.say("references.value"), Align.END, 1.5),
         Column(words.say("references.how"), weight=1.5),
     )
-    return Table(
-        columns, tuple(_reference_row(e, words) for e in content.references), words.say("references.caption")
-    )
+    return Table(columns, tuple(_reference_row(e, words) for e in content.references), words.say("references.caption"))
 
 
 def _reference_row(entry: ReferenceEntry, words: Words) -> Row:
@@ -226,11 +216,7 @@ def _reference_row(entry: ReferenceEntry, words: Words) -> Row:
     asks = words.say(f"kind.{entry.kind.value}")
     if entry.averaging_s is not None:
         asks = words.say("references.averaged", kind=asks, time=entry.averaging_s)
-    value = (
-        words.numbers.power(entry.value_w_m2)
-        if entry.value_w_m2 is not None
-        else words.say("document.nothing")
-    )
+    value = words.numbers.power(entry.value_w_m2) if entry.value_w_m2 is not None else words.say("document.nothing")
     where = "\n".join(t for t in (where, words.text(entry.note)) if t)
     unused = "" if entry.used else words.say("references.not_used")
     how = words.text(entry.how_known) or words.say("how.unknown")
@@ -253,8 +239,7 @@ def _categories(entry: ReferenceEntry, words: Words) -> list[Block]:
         Column(words.say("references.from"), Align.END, 1.0),
     )
     rows = tuple(
-        Row((Cell(words.text(name)), Cell(words.numbers.as_given(edge * 1e6))))
-        for name, edge in entry.edges_w_m2
+        Row((Cell(words.text(name)), Cell(words.numbers.as_given(edge * 1e6)))) for name, edge in entry.edges_w_m2
     )
     return [Table(columns, rows, words.say("references.category_caption", label=entry.label))]
 

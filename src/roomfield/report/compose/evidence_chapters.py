@@ -33,9 +33,7 @@ def listening_section(content: ReportContent, words: Words) -> Section | None:
 
 
 def _recording(recording: RecordingEntry, words: Words) -> list[Block]:
-    where = words.say(
-        "listening.where", place=recording.place, state=recording.state, duration=recording.duration_s
-    )
+    where = words.say("listening.where", place=recording.place, state=recording.state, duration=recording.duration_s)
     blocks: list[Block] = [Heading(where)]
     statement = words.text(recording.statement)
     if statement:
@@ -61,9 +59,7 @@ def _heard(recording: RecordingEntry, words: Words) -> Table:
     )
     rows = []
     for heard in recording.heard:
-        confusable = (
-            words.say("listening.confusable", names=heard.confusable_with) if heard.confusable_with else ""
-        )
+        confusable = words.say("listening.confusable", names=heard.confusable_with) if heard.confusable_with else ""
         rows.append(
             Row(
                 (
@@ -98,9 +94,7 @@ def _log(log: LogEntry, words: Words) -> list[Block]:
     if statement:
         blocks.append(Paragraph(statement))
     if log.timeline is not None:
-        blocks.append(
-            picture(timeline(log.timeline, words), words.say("figure.timeline.caption", place=log.place))
-        )
+        blocks.append(picture(timeline(log.timeline, words), words.say("figure.timeline.caption", place=log.place)))
     if log.day is not None:
         blocks.append(picture(day_profile(log.day, words), words.say("figure.day.caption", place=log.place)))
     if log.figures:

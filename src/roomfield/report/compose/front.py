@@ -126,14 +126,12 @@ def _above_and_doubtful(
     parts = []
     if groups[Outcome.ABOVE]:
         above = groups[Outcome.ABOVE]
-        parts.append(
-            words.say(key, n=len(above), total=len(verdicts), places=_names(content, above, words), **named)
-        )
+        parts.append(words.say(key, n=len(above), total=len(verdicts), places=_names(content, above, words), **named))
     for outcome in (Outcome.LIKELY_ABOVE, Outcome.UNDECIDED, Outcome.LIKELY_BELOW):
         if groups[outcome]:
-            name = "front.group" if parts else "front.group_first"
+            name = "group" if parts else "group_first"
             parts.append(
-                words.say(f"{name}_{outcome.value}", places=_names(content, groups[outcome], words), **named)
+                words.say(f"front.{name}_{outcome.value}", places=_names(content, groups[outcome], words), **named)
             )
     if parts and groups[Outcome.BELOW]:
         parts.append(words.say("front.rest_below", n=len(groups[Outcome.BELOW])))
@@ -191,9 +189,7 @@ def guideline_sentence(content: ReportContent, words: Words) -> str:
     return _guideline_counts(content, entry, verdicts, words)
 
 
-def _guideline_counts(
-    content: ReportContent, entry: ReferenceEntry, verdicts: list[Verdict], words: Words
-) -> str:
+def _guideline_counts(content: ReportContent, entry: ReferenceEntry, verdicts: list[Verdict], words: Words) -> str:
     named = {
         "label": entry.label,
         "standing": words.say(f"standing.{entry.standing.value}"),
@@ -231,18 +227,14 @@ def _places_table(content: ReportContent, words: Words, links: Links) -> list[Bl
     if guideline:
         columns.append(Column(words.say("front.against_guideline"), weight=1.5))
     rows = tuple(_place_row(content, place, guideline, words) for place in chosen)
-    note = words.say(
-        "front.state_note", state=content.state_name(content.state_id), coverage=content.rules.coverage
-    )
+    note = words.say("front.state_note", state=content.state_name(content.state_id), coverage=content.rules.coverage)
     rest = len(content.places) - len(chosen)
     if rest:
         note += " " + words.say("front.more_places", n=rest, section=links.section(Part.LEVELS))
     return [Table(tuple(columns), rows), Paragraph(note, "small")]
 
 
-def _place_row(
-    content: ReportContent, place: PlaceFinding, guideline: ReferenceEntry | None, words: Words
-) -> Row:
+def _place_row(content: ReportContent, place: PlaceFinding, guideline: ReferenceEntry | None, words: Words) -> Row:
     leading = leading_level(place.levels, content.state_id)
     level = Cell(words.say("levels.no_levels"))
     if leading is not None:
@@ -277,9 +269,7 @@ def _steps(content: ReportContent, words: Words) -> list[Block]:
     steps = content.steps[:3]
     if not steps:
         return [Heading(words.say("front.next_one")), Paragraph(words.say("front.next_none"))]
-    heading = words.say(
-        "front.next" if len(steps) == 3 else "front.next_one" if len(steps) == 1 else "section.steps"
-    )
+    heading = words.say("front.next" if len(steps) == 3 else "front.next_one" if len(steps) == 1 else "section.steps")
     items = tuple(Item(words.text(s.reason), title=words.text(s.title)) for s in steps)
     return [Heading(heading), Listing(items, numbered=True)]
 

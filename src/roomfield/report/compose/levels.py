@@ -115,9 +115,7 @@ def _levels_table(content: ReportContent, words: Words) -> Table:
     rows: list[Row] = []
     for number, place in enumerate(content.places, start=1):
         rows.append(_place_head(number, place, words))
-        levels = sorted(
-            place.levels, key=lambda lv: (_state_order(content, lv.state_id), KIND_ORDER.index(lv.kind))
-        )
+        levels = sorted(place.levels, key=lambda lv: (_state_order(content, lv.state_id), KIND_ORDER.index(lv.kind)))
         previous = ""
         for level in levels:
             state = content.state_name(level.state_id) if level.state_id != previous else ""
@@ -213,9 +211,7 @@ def plan_section(content: ReportContent, words: Words) -> Section | None:
         labelled = any(p.label for p in storey.places)
         caption = words.say("figure.plan.caption_plain", storey=storey.name)
         if labelled:
-            caption = words.say(
-                "figure.plan.caption", storey=storey.name, state=content.state_name(content.state_id)
-            )
+            caption = words.say("figure.plan.caption", storey=storey.name, state=content.state_name(content.state_id))
         svg = storey_plan(storey, words)
         blocks.append(picture(svg, caption))
     return Section(Part.PLAN, words.say("section.plan"), tuple(blocks))

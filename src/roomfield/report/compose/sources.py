@@ -51,9 +51,7 @@ def ordered_contributions(content: ReportContent) -> list[Contribution]:
     )
 
 
-def _contribution_blocks(
-    content: ReportContent, items: list[Contribution], way: str, words: Words
-) -> list[Block]:
+def _contribution_blocks(content: ReportContent, items: list[Contribution], way: str, words: Words) -> list[Block]:
     """Figures and table of the contributions found in one way."""
     if not items:
         return []
@@ -79,8 +77,7 @@ def _bar_figures(content: ReportContent, items: list[Contribution], words: Words
     pages = math.ceil(len(bars) / _BARS)
     size = math.ceil(len(bars) / pages)
     return [
-        picture(contribution_bars(bars[start : start + size], words), caption)
-        for start in range(0, len(bars), size)
+        picture(contribution_bars(bars[start : start + size], words), caption) for start in range(0, len(bars), size)
     ]
 
 

@@ -168,9 +168,7 @@ def _verification_row(row: BeforeAfter, words: Words) -> Row:
     span = words.say("verification.range", low=row.reduction_low_db, high=row.reduction_high_db)
     met, predicted = words.say("document.nothing"), ""
     if row.prediction_met is not None:
-        met = words.say(
-            "verification.prediction_met" if row.prediction_met else "verification.prediction_missed"
-        )
+        met = words.say("verification.prediction_met" if row.prediction_met else "verification.prediction_missed")
     if row.predicted_after is not None:
         predicted = level_range(row.predicted_after, words)
     outcome = outcome_word(row.target_outcome, words) if row.target_outcome else words.say("document.nothing")
@@ -204,9 +202,7 @@ def letter_section(content: ReportContent, words: Words) -> Section | None:
     letter = content.letter
     if letter is None:
         return None
-    blocks: list[Block] = [
-        Paragraph(line, "address") for line in letter.addressee.splitlines() if line.strip()
-    ]
+    blocks: list[Block] = [Paragraph(line, "address") for line in letter.addressee.splitlines() if line.strip()]
     if letter.date:
         blocks.append(Paragraph(words.numbers.date(letter.date), "small"))
     blocks += [Paragraph(words.text(t)) for t in letter.paragraphs]

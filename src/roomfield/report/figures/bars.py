@@ -137,9 +137,7 @@ def log_ticks(drawing: Drawing, scale: LogScale, span: tuple[float, float], word
     for value in scale.decades():
         x = scale.at(value)
         drawing.line((x, top), (x, bottom), stroke=style.FAINT, width=0.6, kind="grid")
-        drawing.text(
-            (x, bottom + 12), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT
-        )
+        drawing.text((x, bottom + 12), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT)
     drawing.line((scale.start, bottom), (scale.end, bottom), stroke=style.SOFT, width=0.7)
     drawing.text((scale.end, bottom + 24), unit, size=7.5, anchor="end", fill=style.SOFT)
 
@@ -199,9 +197,7 @@ def _budget_bar(
     drawing.text((style.WIDTH, y + 3), words.numbers.decibel(std), size=8.5, anchor="end")
 
 
-def _linear_ticks(
-    drawing: Drawing, scale: LinearScale, span: tuple[float, float], words: Words, unit: str
-) -> None:
+def _linear_ticks(drawing: Drawing, scale: LinearScale, span: tuple[float, float], words: Words, unit: str) -> None:
     top, bottom = span
     for value in scale.ticks():
         x = scale.at(value)
@@ -278,6 +274,7 @@ def before_after(pairs: Sequence[PairBar], words: Words, *, target_w_m2: float |
         x = scale.at(target_w_m2 * MICRO)
         drawing.line((x, 6), (x, bottom), stroke=style.INK, width=1.1)
         drawing.text((x + 3, 12), words.say("figure.before_after.target"), size=7.5, weight="600", halo=True)
+    _pair_legend(drawing, bottom + 24, words, predicted=any(p.predicted for p in pairs))
     for n, pair in enumerate(pairs):
         _pair(drawing, pair, scale, top + row * (n + 0.5), words)
     return drawing.svg()
@@ -286,9 +283,7 @@ def before_after(pairs: Sequence[PairBar], words: Words, *, target_w_m2: float |
 def _pair(drawing: Drawing, pair: PairBar, scale: LogScale, y: float, words: Words) -> None:
     drawing.text((0, y + 3), fitted(pair.place, scale.start - 14, 8.5), size=8.5)
     for level, shift, filled in ((pair.before, -6.0, False), (pair.after, 6.0, True)):
-        low = (
-            scale.at(level.low_w_m2 * MICRO) if level.censoring is not Censoring.BELOW_FLOOR else scale.start
-        )
+        low = scale.at(level.low_w_m2 * MICRO) if level.censoring is not Censoring.BELOW_FLOOR else scale.start
         high = scale.at(level.high_w_m2 * MICRO) if level.censoring is not Censoring.OVERLOAD else scale.end
         drawing.rect(
             (low, y + shift - 3),
@@ -312,8 +307,18 @@ def _pair(drawing: Drawing, pair: PairBar, scale: LogScale, y: float, words: Wor
     if pair.predicted is not None:
         x = scale.at(pair.predicted.median_w_m2 * MICRO)
         drawing.circle((x, y + 6), 2.2, fill=style.PAPER, stroke=style.INK, kind="predicted")
-    drawing.text(
-        (style.WIDTH, y), words.numbers.decibel(pair.reduction_db), size=8.5, anchor="end", weight="600"
-    )
+    drawing.text((style.WIDTH, y), words.numbers.decibel(pair.reduction_db), size=8.5, anchor="end", weight="600")
     span = f"{words.numbers.fixed(pair.low_db, 1)} … {words.numbers.decibel(pair.high_db)}"
     drawing.text((style.WIDTH, y + 10), span, size=7, anchor="end", fill=style.SOFT)
+
+
+def _pair_legend(drawing: Drawing, y: float, words: Words, *, predicted: bool) -> None:
+    x = 0.0
+    for key, fill in (("before", style.PAPER), ("after", style.ACCENT_SOFT)):
+        drawing.rect((x, y - 5.5), 16, 5, fill=fill, stroke=style.ACCENT_SOFT, line_width=0.9)
+        text = words.say(f"figure.before_after.{key}")
+        drawing.text((x + 20, y), text, size=7.5, fill=style.SOFT)
+        x += 30 + text_width(text, 7.5)
+    if predicted:
+        drawing.circle((x + 3, y - 3), 2.2, fill=style.PAPER, stroke=style.INK)
+        drawing.text((x + 9, y), words.say("figure.before_after.predicted"), size=7.5, fill=style.SOFT)

@@ -25,9 +25,7 @@ def control_chart(chart: ControlChart, words: Words) -> str:
     low, high = chart.centre_db - chart.action_db, chart.centre_db + chart.action_db
     deviations = [c.deviation_db for c in chart.checks]
     scale = linear_scale([low, high, *deviations], _HEIGHT - 30, 10, about=5)
-    items = "; ".join(
-        f"{words.numbers.date(c.at[:10])} {words.numbers.decibel(c.deviation_db)}" for c in chart.checks
-    )
+    items = "; ".join(f"{words.numbers.date(c.at[:10])} {words.numbers.decibel(c.deviation_db)}" for c in chart.checks)
     alt = words.say("figure.control.alt", n=len(chart.checks), low=low, high=high, items=items)
     drawing = Drawing(style.WIDTH, _HEIGHT, words.say("figure.control.title"), alt, "control-chart")
     right = style.WIDTH - 8
@@ -39,14 +37,10 @@ def control_chart(chart: ControlChart, words: Words) -> str:
             anchor="end",
             fill=style.SOFT,
         )
-    drawing.line(
-        (_LEFT, scale.at(chart.centre_db)), (right, scale.at(chart.centre_db)), stroke=style.RULE, width=0.8
-    )
+    drawing.line((_LEFT, scale.at(chart.centre_db)), (right, scale.at(chart.centre_db)), stroke=style.RULE, width=0.8)
     for half, dash in ((chart.warning_db, "4 3"), (chart.action_db, "")):
         for value in (chart.centre_db - half, chart.centre_db + half):
-            drawing.line(
-                (_LEFT, scale.at(value)), (right, scale.at(value)), stroke=style.SOFT, width=0.8, dash=dash
-            )
+            drawing.line((_LEFT, scale.at(value)), (right, scale.at(value)), stroke=style.SOFT, width=0.8, dash=dash)
     step = (right - _LEFT) / (len(chart.checks) + 1)
     points: list[Point] = [(_LEFT + step * (n + 1), scale.at(d)) for n, d in enumerate(deviations)]
     drawing.polyline(points, stroke=style.ACCENT_SOFT, width=1.0)

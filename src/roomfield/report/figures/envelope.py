@@ -32,9 +32,7 @@ def folded_profile(profile: FoldedProfile, words: Words) -> str:
     if profile.low and profile.high:
         upper = [(x.at(p), y.at(v)) for p, v in zip(profile.phase, profile.high, strict=True)]
         lower = [(x.at(p), y.at(v)) for p, v in zip(profile.phase, profile.low, strict=True)]
-        drawing.path(
-            polyline_path([*upper, *reversed(lower)], closed=True), fill=style.ACCENT_PALE, kind="interval"
-        )
+        drawing.path(polyline_path([*upper, *reversed(lower)], closed=True), fill=style.ACCENT_PALE, kind="interval")
     points: list[Point] = [(x.at(p), y.at(v)) for p, v in zip(profile.phase, profile.mean, strict=True)]
     drawing.polyline(points, stroke=style.ACCENT, width=1.2, kind="mean")
     for value in (0.0, 0.25, 0.5, 0.75, 1.0):
@@ -117,9 +115,7 @@ def horizontal_grid(drawing: Drawing, y: LinearScale, span: tuple[float, float],
         Language of the numbers.
     """
     for value in y.ticks(4):
-        drawing.line(
-            (span[0], y.at(value)), (span[1], y.at(value)), stroke=style.FAINT, width=0.6, kind="grid"
-        )
+        drawing.line((span[0], y.at(value)), (span[1], y.at(value)), stroke=style.FAINT, width=0.6, kind="grid")
         drawing.text(
             (span[0] - 6, y.at(value) + 2.5),
             words.numbers.as_given(round(value, 6)),

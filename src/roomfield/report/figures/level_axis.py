@@ -81,9 +81,7 @@ def level_axis(rows: Sequence[AxisRow], marks: Sequence[AxisMark], words: Words,
     top = 6.0 + _HEAD_ROW * (max((lane for lane, _ in lanes), default=-1) + 1) + 6
     bottom = top + ROW * len(rows) + 4
     described = words.say("figure.axis.alt", n=len(rows), items="; ".join(_spoken(r, words) for r in rows))
-    drawing = Drawing(
-        style.WIDTH, bottom + _FOOT, title or words.say("figure.axis.title"), described, "level-axis"
-    )
+    drawing = Drawing(style.WIDTH, bottom + _FOOT, title or words.say("figure.axis.title"), described, "level-axis")
     _grid(drawing, scale, (top, bottom), words)
     for mark, (lane, anchor) in zip(marks, lanes, strict=True):
         _mark(drawing, mark, scale.at(mark.value_w_m2 * MICRO), (6 + _HEAD_ROW * lane, bottom), anchor)
@@ -130,13 +128,9 @@ def _grid(drawing: Drawing, scale: LogScale, span: tuple[float, float], words: W
         drawing.line((x, top - 2), (x, bottom), stroke=style.FAINT, width=0.6, kind="grid")
         drawing.line((x, bottom), (x, bottom + 4), stroke=style.SOFT, width=0.6)
         if len(decades) < 8 or round(math.log10(value)) % 2 == 0 or text_width("0 000 000", 7) < _gap(scale):
-            drawing.text(
-                (x, bottom + 12), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT
-            )
+            drawing.text((x, bottom + 12), words.numbers.as_given(value), size=7, anchor="middle", fill=style.SOFT)
     drawing.line((scale.start, bottom), (scale.end, bottom), stroke=style.SOFT, width=0.7)
-    drawing.text(
-        (style.WIDTH, bottom + 27), words.say("figure.axis.unit"), size=7.5, anchor="end", fill=style.SOFT
-    )
+    drawing.text((style.WIDTH, bottom + 27), words.say("figure.axis.unit"), size=7.5, anchor="end", fill=style.SOFT)
     _legend(drawing, 0.0, bottom + 27, words)
 
 
@@ -158,9 +152,7 @@ def _mark(drawing: Drawing, mark: AxisMark, x: float, span: tuple[float, float],
     y, bottom = span
     colour = style.INK if mark.strong else style.SOFT if mark.dashed else style.ACCENT
     dash = "1.5 2" if mark.dashed else ""
-    drawing.line(
-        (x, y), (x, bottom), stroke=colour, width=1.3 if mark.strong else 0.9, dash=dash, kind="mark"
-    )
+    drawing.line((x, y), (x, bottom), stroke=colour, width=1.3 if mark.strong else 0.9, dash=dash, kind="mark")
     drawing.text(
         (x - 3 if anchor == "end" else x + 3, y + 7),
         mark.label,

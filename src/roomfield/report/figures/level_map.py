@@ -144,9 +144,7 @@ def _label(drawing: Drawing, line: list[Point], level: float, taken: list[Point]
     if _length(line) < 36:
         return
     inner = line[len(line) // 10 : len(line) - len(line) // 10] or line
-    at = max(
-        inner[:: max(1, len(inner) // 24)], key=lambda p: min((math.dist(p, t) for t in taken), default=0.0)
-    )
+    at = max(inner[:: max(1, len(inner) // 24)], key=lambda p: min((math.dist(p, t) for t in taken), default=0.0))
     if not taken:
         at = inner[len(inner) // 2]
     taken.append(at)
@@ -171,9 +169,5 @@ def _legend(drawing: Drawing, grid: LevelGrid, span: tuple[float, float], words:
         drawing.rect((x, y), 12, height, fill=band_colour(n, count), stroke=style.RULE, line_width=0.4)
     for n in range(count + 1):
         y = top + height * (count - n)
-        drawing.text(
-            (x + 15, y + 2.4), words.numbers.as_given(low + n * grid.step_db), size=7, fill=style.SOFT
-        )
-    drawing.text(
-        (drawing.width, top - 8), words.say("figure.map.unit"), size=7, anchor="end", fill=style.SOFT
-    )
+        drawing.text((x + 15, y + 2.4), words.numbers.as_given(low + n * grid.step_db), size=7, fill=style.SOFT)
+    drawing.text((drawing.width, top - 8), words.say("figure.map.unit"), size=7, anchor="end", fill=style.SOFT)

@@ -326,7 +326,5 @@ def _north(drawing: Drawing, storey: PlanStorey, place: PlanFrame, words: Words)
     tip = (x + 9 * math.sin(angle), y - 9 * math.cos(angle))
     drawing.line((x - 9 * math.sin(angle), y + 9 * math.cos(angle)), tip, width=0.9)
     for turn in (2.6, -2.6):
-        drawing.line(
-            tip, (tip[0] + 5 * math.sin(angle + turn), tip[1] - 5 * math.cos(angle + turn)), width=0.9
-        )
+        drawing.line(tip, (tip[0] + 5 * math.sin(angle + turn), tip[1] - 5 * math.cos(angle + turn)), width=0.9)
     drawing.text((x - 14, y + 3), words.say("figure.plan.north"), size=7.5, anchor="end", fill=style.SOFT)

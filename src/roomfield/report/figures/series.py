@@ -46,9 +46,7 @@ def timeline(series: Timeline, words: Words) -> str:
     for run in runs(series):
         _band(drawing, series, hours, run, (x, y))
     if series.bound_w_m2:
-        drawing.line(
-            (_LEFT, y.at(bound[0])), (_RIGHT, y.at(bound[0])), stroke=style.INK, width=1.0, kind="bound"
-        )
+        drawing.line((_LEFT, y.at(bound[0])), (_RIGHT, y.at(bound[0])), stroke=style.INK, width=1.0, kind="bound")
     steps = (1.0, 2.0, 3.0, 6.0, 12.0, 24.0, 48.0, 168.0, 720.0)
     step = round_step(span / 6) if span < 4 else next((s for s in steps if span / s <= 12), 2160.0)
     for n in range(math.ceil(x.low / step - 1e-9), math.floor(x.high / step + 1e-9) + 1):

@@ -34,28 +34,20 @@ def trade_off(points: Sequence[TradeOffPoint], words: Words, *, currency: str, c
     x = linear_scale([0.0, *[p.cost for p in ordered]], _LEFT, style.WIDTH - 14, about=7)
     y = LinearScale(0.0, 1.0, _BOTTOM, 12)
     n = words.numbers
-    items = "; ".join(
-        f"{n.fixed(p.cost, 0)} {currency}: {n.percent(p.probability)} {p.label}".strip() for p in ordered
-    )
+    items = "; ".join(f"{n.fixed(p.cost, 0)} {currency}: {n.percent(p.probability)} {p.label}".strip() for p in ordered)
     alt = words.say("figure.tradeoff.alt", items=items)
     drawing = Drawing(style.WIDTH, _HEIGHT, words.say("figure.tradeoff.title"), alt, "trade-off")
     for share in (0.0, 0.25, 0.5, 0.75, 1.0):
         drawing.line((_LEFT, y.at(share)), (style.WIDTH - 8, y.at(share)), stroke=style.FAINT, width=0.6)
-        drawing.text(
-            (_LEFT - 5, y.at(share) + 2.5), n.exact_percent(share), size=7, anchor="end", fill=style.SOFT
-        )
+        drawing.text((_LEFT - 5, y.at(share) + 2.5), n.exact_percent(share), size=7, anchor="end", fill=style.SOFT)
     for value in x.ticks(7):
         drawing.line((x.at(value), _BOTTOM), (x.at(value), _BOTTOM + 3), stroke=style.SOFT)
         drawing.text((x.at(value), _BOTTOM + 11), n.as_given(value), size=7, anchor="middle", fill=style.SOFT)
-    drawing.line(
-        (_LEFT, y.at(confidence)), (style.WIDTH - 8, y.at(confidence)), width=0.9, dash="3 2", kind="asked"
-    )
+    drawing.line((_LEFT, y.at(confidence)), (style.WIDTH - 8, y.at(confidence)), width=0.9, dash="3 2", kind="asked")
     drawing.polyline(_stairs(ordered, x, y), stroke=style.ACCENT, width=1.1, kind="curve")
     for point in ordered:
         _point(drawing, point, (x.at(point.cost), y.at(point.probability)))
-    axis_names(
-        drawing, words.say("figure.tradeoff.x", currency=currency), words.say("figure.tradeoff.y"), _HEIGHT
-    )
+    axis_names(drawing, words.say("figure.tradeoff.x", currency=currency), words.say("figure.tradeoff.y"), _HEIGHT)
     return drawing.svg()
 
 

@@ -98,10 +98,7 @@ def _data(order: SheetOrder, words: Words, clean: Callable[[str], str]) -> dict[
     labels["page"] = words.say("sheet.page", page="{page}", pages="{pages}")
     places = [c.column for c in FIELD_SHEET]
     rows = [
-        [
-            "" if c not in (Column.PLACE, Column.STATE) else (place if c is Column.PLACE else state)
-            for c in places
-        ]
+        ["" if c not in (Column.PLACE, Column.STATE) else (place if c is Column.PLACE else state) for c in places]
         for place, state in (*order.rows, *((("", ""),) * order.blank_rows))
     ]
     data: dict[str, Any] = as_data(order, clean)

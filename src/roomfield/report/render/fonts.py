@@ -37,9 +37,7 @@ def face_files() -> list[Path]:
         spec = find_spec(package)
         if spec is None or not spec.submodule_search_locations:
             wanted = package.replace("_", "-")
-            raise FormatError(
-                f"the font package {wanted} is missing.", mend=f"Install it: pip install {wanted}."
-            )
+            raise FormatError(f"the font package {wanted} is missing.", mend=f"Install it: pip install {wanted}.")
         folder = Path(next(iter(spec.submodule_search_locations))) / "files"
         files += [folder / f"{name}.otf" for name in names]
     return files

@@ -131,9 +131,7 @@ def timestamp(iso: str) -> int:
     return int((moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp())
 
 
-def set_page(
-    template: str, data: Callable[[Callable[[str], str]], dict[str, Any]], *, issued_at: str
-) -> bytes:
+def set_page(template: str, data: Callable[[Callable[[str], str]], dict[str, Any]], *, issued_at: str) -> bytes:
     """Sets a template with data.
 
     Parameters
@@ -168,9 +166,7 @@ def _set(source: bytes, data: dict[str, Any], seconds: int) -> bytes:
     compiler = typst.Compiler(source, font_paths=font_book(), ignore_system_fonts=True)
     inputs = {"doc": json.dumps(data, ensure_ascii=False, allow_nan=False)}
     try:
-        made = compiler.compile(
-            format="pdf", pdf_standards=list(STANDARDS), sys_inputs=inputs, timestamp=seconds
-        )
+        made = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), sys_inputs=inputs, timestamp=seconds)
     except typst.TypstError as fault:
         kind = _Unshowable if "could not be displayed" in str(fault) else FormatError
         raise kind(f"the page cannot be set: {fault}", mend="Please report this with the survey.") from fault

@@ -75,8 +75,5 @@ def strictly_plain(text: str) -> str:
         Any text.
     """
     composed = unicodedata.normalize("NFC", text)
-    kept = (
-        ch if displayable(ch) and (ord(ch) < 0x250 or 0x2000 <= ord(ch) < 0x2300) else named(ch)
-        for ch in composed
-    )
+    kept = (ch if displayable(ch) and (ord(ch) < 0x250 or 0x2000 <= ord(ch) < 0x2300) else named(ch) for ch in composed)
     return "".join(kept)

@@ -261,9 +261,7 @@ def data_tables(content: ReportContent, words: Words) -> tuple[DataTable, ...]:
     )
 
 
-def write_tables(
-    content: ReportContent, path: str | Path, *, language: str = "en", table: str = "levels"
-) -> Path:
+def write_tables(content: ReportContent, path: str | Path, *, language: str = "en", table: str = "levels") -> Path:
     """The findings as a table file; the ending of the name says in which form.
 
     Parameters
@@ -415,10 +413,7 @@ def json_text(content: ReportContent, words: Words) -> str:
     words : Words
         Language of phrases.
     """
-    tables = {
-        t.name: [dict(zip(t.headers, row, strict=True)) for row in t.rows]
-        for t in data_tables(content, words)
-    }
+    tables = {t.name: [dict(zip(t.headers, row, strict=True)) for row in t.rows] for t in data_tables(content, words)}
     made = {
         "format": "roomfield-report",
         "version": FORMAT_VERSION,

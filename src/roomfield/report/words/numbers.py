@@ -88,8 +88,11 @@ class Numbers:
         return self.fixed(*rounded(value, digits))
 
     def as_given(self, value: float) -> str:
-        """Up to four significant digits, without trailing zeros: for values as a meter showed them."""
-        result, decimals = rounded(value, 4)
+        """All digits that were given, at most six after the first, whole numbers in full; no trailing zeros."""
+        digits = 6
+        if value and math.isfinite(value):
+            digits = max(digits, math.floor(math.log10(abs(value))) + 1)
+        result, decimals = rounded(value, digits)
         text = f"{result:.{decimals}f}"
         kept = len(text.rstrip("0").partition(".")[2]) if "." in text else 0
         return self.fixed(result, kept)
