@@ -16,9 +16,7 @@ def register(app: typer.Typer) -> None:
 
 
 def demo(
-    folder: Annotated[
-        str, typer.Argument(help="Folder for the demo record and its report.")
-    ] = "roomfield-demo",
+    folder: Annotated[str, typer.Argument(help="Folder for the demo record and its report.")] = "roomfield-demo",
     language: Annotated[str, typer.Option(help="en or de.")] = "en",
     as_json: AsJson = False,
 ) -> None:

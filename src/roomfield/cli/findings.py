@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -12,9 +13,7 @@ from roomfield.cli.numbers import microwatts, probability, span
 if TYPE_CHECKING:
     from roomfield.workbench.assess import Assessment
 
-Coverage = Annotated[
-    float, typer.Option(help="Probability content of every interval, 0 to 1.", min=0.5, max=0.999)
-]
+Coverage = Annotated[float, typer.Option(help="Probability content of every interval, 0 to 1.", min=0.5, max=0.999)]
 Rule = Annotated[str, typer.Option(help="Decision rule for legal limits, see 'roomfield references'.")]
 Limits = Annotated[str, typer.Option("--limits", help="TOML file with limits of your own.")]
 
@@ -25,9 +24,7 @@ def register(app: typer.Typer) -> None:
     app.command()(report)
 
 
-def _assessed(
-    record: str, survey: str, visit: str, coverage: float, rule: str, limits: str
-) -> tuple[Assessment, str]:
+def _assessed(record: str, survey: str, visit: str, coverage: float, rule: str, limits: str) -> tuple[Assessment, str]:
     from roomfield.workbench.assess import Terms
     from roomfield.workbench.assess import assess as call
     from roomfield.workbench.job import open_job
@@ -44,9 +41,7 @@ def assess(
     coverage: Coverage = 0.95,
     rule: Rule = "three-way",
     limits: Limits = "",
-    all_states: Annotated[
-        bool, typer.Option("--all-states", help="Every radio state, not only as found.")
-    ] = False,
+    all_states: Annotated[bool, typer.Option("--all-states", help="Every radio state, not only as found.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Say what a visit's readings mean: level, interval, law, guideline, and what each switch contributes."""
@@ -61,9 +56,7 @@ def _show(found: Assessment, all_states: bool) -> None:
         typer.echo("Everything in this survey is invented.")
     typer.echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}")
     limit = found.limit
-    typer.echo(
-        f"Law: {found.limits.title}, {microwatts(limit.value_w_m2)} µW/m² ({limit.standing.value}), average"
-    )
+    typer.echo(f"Law: {found.limits.title}, {microwatts(limit.value_w_m2)} µW/m² ({limit.standing.value}), average")
     if found.guideline is not None:
         typer.echo(f"Guideline: {found.guideline.title} ({found.guideline.standing.value}), peak")
     _show_levels(found, all_states)
@@ -108,16 +101,14 @@ def _show_switches(found: Assessment) -> None:
         table("What went away with a switch, peak, µW/m²", columns, _once(sorted(rows)))
 
 
-def _once(rows: list[tuple[str, ...]]) -> list[tuple[str, ...]]:
+def _once(rows: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
     """Rows that name their place only where it changes."""
     named = ["", *(row[0] for row in rows)]
     return [("" if row[0] == before else row[0], *row[1:]) for before, row in zip(named, rows, strict=False)]
 
 
 def report(
-    target: Annotated[
-        str, typer.Argument(help="File to write: .pdf, .html, .xlsx, .csv or .json.")
-    ] = "report.pdf",
+    target: Annotated[str, typer.Argument(help="File to write: .pdf, .html, .xlsx, .csv or .json.")] = "report.pdf",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",
@@ -125,9 +116,7 @@ def report(
     coverage: Coverage = 0.95,
     rule: Rule = "three-way",
     limits: Limits = "",
-    short: Annotated[
-        bool, typer.Option("--short", help="Readings only: no map, sources, remedy or logs.")
-    ] = False,
+    short: Annotated[bool, typer.Option("--short", help="Readings only: no map, sources, remedy or logs.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Write the report; the ending of the name says in which form."""

@@ -33,12 +33,8 @@ def take_in(
     grouped: Annotated[bool, typer.Option("--grouped", help="The other sign groups thousands.")] = False,
     utc_offset: Annotated[str, typer.Option(help="Offset of times without one, such as +01:00.")] = "",
     make_places: Annotated[bool, typer.Option("--make-places", help="Make unknown places.")] = False,
-    accept_rest: Annotated[
-        bool, typer.Option("--accept-rest", help="Take good rows although others fail.")
-    ] = False,
-    confirm: Annotated[
-        bool, typer.Option("--confirm", help="The columns are right: store the readings.")
-    ] = False,
+    accept_rest: Annotated[bool, typer.Option("--accept-rest", help="Take good rows although others fail.")] = False,
+    confirm: Annotated[bool, typer.Option("--confirm", help="The columns are right: store the readings.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Take readings in from a file: first shows how the columns are read; --confirm stores them."""
@@ -97,7 +93,5 @@ def sheet(
     from roomfield.workbench.job import open_job
     from roomfield.workbench.publish import write_field_sheet
 
-    path = write_field_sheet(
-        open_job(record, survey).survey, target, visit_id=visit or None, language=language
-    )
+    path = write_field_sheet(open_job(record, survey).survey, target, visit_id=visit or None, language=language)
     answer(as_json, {"sheet": str(path)}, lambda: typer.echo(f"The field sheet lies at {path}"))

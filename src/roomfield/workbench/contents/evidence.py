@@ -114,9 +114,7 @@ def _chart(meter: Meter, chart: Chart | None) -> ControlChart | None:
         return None
     ordered = sorted(meter.checks, key=lambda c: c.at)
     flagged = {*chart.outside, *chart.runs}
-    entries = tuple(
-        CheckEntry(c.at, c.deviation_db, c.source, i in flagged, c.note) for i, c in enumerate(ordered)
-    )
+    entries = tuple(CheckEntry(c.at, c.deviation_db, c.source, i in flagged, c.note) for i, c in enumerate(ordered))
     reach = (chart.upper_db - chart.lower_db) / 2.0
     return ControlChart(entries, chart.centre_db, reach * 2.0 / 3.0, reach)
 
@@ -190,8 +188,7 @@ def how_known(source: Source) -> Phrase | str:
 def position_entries() -> tuple[Position, ...]:
     """What the mainstream bodies hold."""
     return tuple(
-        Position(p.body, p.source.document, p.position, p.source.edition, p.source.how)
-        for p in mainstream_positions()
+        Position(p.body, p.source.document, p.position, p.source.edition, p.source.how) for p in mainstream_positions()
     )
 
 
@@ -202,9 +199,7 @@ def caution_entries() -> tuple[Caution, ...]:
 
 def amendment_entries(survey: Survey) -> tuple[AmendmentEntry, ...]:
     """Corrections of the record."""
-    return tuple(
-        AmendmentEntry(a.target_id, a.field, a.old, a.new, a.reason, a.by, a.at) for a in survey.amendments
-    )
+    return tuple(AmendmentEntry(a.target_id, a.field, a.old, a.new, a.reason, a.by, a.at) for a in survey.amendments)
 
 
 def reading_entries(survey: Survey, visit_id: str) -> tuple[ReadingEntry, ...]:

@@ -56,9 +56,7 @@ def _place(assessment: Assessment, place: Place) -> PlaceFinding:
     rooms = {r.id: r.name for r in survey.dwelling.rooms}
     storeys = {s.id: s.name for s in survey.dwelling.storeys}
     levels = tuple(
-        _place_level(item, assessment.terms.coverage)
-        for item in assessment.table.levels
-        if item.place_id == place.id
+        _place_level(item, assessment.terms.coverage) for item in assessment.table.levels if item.place_id == place.id
     )
     return PlaceFinding(
         place.id,

@@ -98,14 +98,10 @@ def open_questions(posterior: Posterior) -> tuple[Text, ...]:
     for row, emitter in enumerate(posterior.survey.emitters):
         if emitter.position is None and emitter.bearing_deg is None:
             spread = posterior.positions_m[:, row].std(axis=0)
-            found.append(
-                phrase("open.position", source=emitter.name, spread=float(np.hypot(spread[0], spread[1])))
-            )
+            found.append(phrase("open.position", source=emitter.name, spread=float(np.hypot(spread[0], spread[1]))))
         elif emitter.standing is Standing.SUSPECTED:
             found.append(phrase("open.suspected", source=emitter.name))
-    found += [
-        phrase("open.not_told_apart", first=first, second=second) for first, second in _confounded(posterior)
-    ]
+    found += [phrase("open.not_told_apart", first=first, second=second) for first, second in _confounded(posterior)]
     return tuple(found)
 
 
@@ -114,10 +110,7 @@ def _confounded(posterior: Posterior) -> list[tuple[str, str]]:
     names = [e.name for e in posterior.survey.emitters]
     if len(names) < 2:
         return []
-    correlation = np.corrcoef(posterior.eirp_db, rowvar=False)
+    correlation = np.atleast_2d(np.corrcoef(posterior.eirp_db, rowvar=False))
     return [
-        (names[a], names[b])
-        for a in range(len(names))
-        for b in range(a + 1, len(names))
-        if correlation[a, b] < -0.5
+        (names[a], names[b]) for a in range(len(names)) for b in range(a + 1, len(names)) if correlation[a, b] < -0.5
     ]

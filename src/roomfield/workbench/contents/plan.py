@@ -14,9 +14,7 @@ _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 def emitter_letters(survey: Survey) -> dict[str, str]:
     """A letter for each emitter, as on the plan."""
-    return {
-        e.id: _LETTERS[i % 26] + (str(i // 26 + 1) if i >= 26 else "") for i, e in enumerate(survey.emitters)
-    }
+    return {e.id: _LETTERS[i % 26] + (str(i // 26 + 1) if i >= 26 else "") for i, e in enumerate(survey.emitters)}
 
 
 def plan_storeys(survey: Survey, places: tuple[PlaceFinding, ...]) -> tuple[PlanStorey, ...]:
@@ -53,9 +51,7 @@ def _places(survey: Survey, storey: Storey, numbers: dict[str, int]) -> tuple[Pl
 
 def _wall(wall: Wall) -> PlanWall:
     thickness = sum(layer.thickness_m for layer in wall.layers)
-    openings = tuple(
-        PlanOpening(_along(wall, o.start_m), _along(wall, o.end_m), o.kind.value) for o in wall.openings
-    )
+    openings = tuple(PlanOpening(_along(wall, o.start_m), _along(wall, o.end_m), o.kind.value) for o in wall.openings)
     return PlanWall(wall.start, wall.end, thickness, wall.exterior, bool(wall.shields), openings)
 
 

@@ -90,9 +90,7 @@ def _outer(assessment: Assessment) -> list[NextStep]:
     if assessment.guideline is None or not quiet.off_groups:
         return []
     left = [
-        f
-        for f in assessment.precaution
-        if f.state_id == quiet.id and f.strictest.chances[0].at_most.high < 1.0 - SURE
+        f for f in assessment.precaution if f.state_id == quiet.id and f.strictest.chances[0].at_most.high < 1.0 - SURE
     ]
     beds = [f for f in left if assessment.survey.place(f.place_id).kind in SLEEPING]
     if not beds:

@@ -1,0 +1,99 @@
+"""Long logs as the report shows them."""
+
+from __future__ import annotations
+
+import math
+
+from roomfield.logs.profile import Profile
+from roomfield.logs.timeline import Envelope
+from roomfield.report.chapters import DayProfile, LogEntry, Timeline
+from roomfield.report.phrase import Text, phrase
+from roomfield.survey import LogRecord, ReadingKind
+from roomfield.workbench.job import Job
+from roomfield.workbench.series import LogView, kept_series, view_of
+
+MOST_POINTS = 400
+
+
+def log_entries(job: Job, bound_w_m2: float | None) -> tuple[LogEntry, ...]:
+    """Every log of the survey that is a log of power density.
+
+    Parameters
+    ----------
+    bound_w_m2 : float or None
+        The client's bound [W/m²].
+    """
+    places = {p.id: p.name for p in job.survey.places}
+    entries = []
+    for record in job.survey.current_logs():
+        series = kept_series(job, record)
+        if series.unit.name == "W/m2":
+            entries.append(_entry(record, places.get(record.place_id, ""), view_of(series, bound_w_m2), bound_w_m2))
+    return tuple(entries)
+
+
+def _entry(record: LogRecord, place: str, view: LogView, bound_w_m2: float | None) -> LogEntry:
+    kind = ReadingKind(view.series.kind) if view.series.kind in set(ReadingKind) else record.kind
+    return LogEntry(
+        record.id,
+        place,
+        kind,
+        view.statistics.start.isoformat(),
+        view.statistics.end.isoformat(),
+        _figures(view),
+        _timeline(view.envelope, bound_w_m2),
+        _day(view.day),
+        "; ".join(view.statistics.remarks),
+    )
+
+
+def _figures(view: LogView) -> tuple[tuple[Text, Text], ...]:
+    found, need = view.statistics, view.duration
+    rows: list[tuple[Text, Text]] = [
+        (phrase("log.observed"), phrase("log.share", share=found.share_observed)),
+        (phrase("log.mean"), _power(found.mean)),
+        (phrase("log.highest"), _power(found.maximum)),
+    ]
+    rows += [(phrase("log.rolling", minutes=r.window_s / 60.0), _power(r.value)) for r in found.rolling]
+    rows += [(phrase("log.percentile", percent=p), _power(v)) for p, v in found.percentiles if p in (50.0, 95.0, 99.0)]
+    if found.above is not None:
+        rows.append((phrase("log.above"), phrase("log.share", share=found.above.share_above)))
+        rows.append((phrase("log.events"), str(len(found.above.events))))
+    hours = phrase("log.hours", hours=need.hours) if need.hours else phrase("log.longer", hours=need.record_hours)
+    rows.append((phrase("log.needed"), hours))
+    if view.bursts is not None:
+        rows.append((phrase("log.bursts"), phrase("log.per_day", count=view.bursts.per_day)))
+    return tuple(rows)
+
+
+def _power(value_w_m2: float | None) -> Text:
+    if value_w_m2 is None or not math.isfinite(value_w_m2):
+        return phrase("log.unknown")
+    return phrase("log.power", value=value_w_m2)
+
+
+def _timeline(envelope: Envelope, bound_w_m2: float | None) -> Timeline:
+    step = max(1, math.ceil(len(envelope.low) / MOST_POINTS))
+    keep = range(0, len(envelope.low), step)
+    return Timeline(
+        envelope.start.isoformat(),
+        tuple(i * envelope.bin_s for i in keep),
+        tuple(float(envelope.low[i]) for i in keep),
+        tuple(float(envelope.mean[i]) for i in keep),
+        tuple(float(envelope.high[i]) for i in keep),
+        bound_w_m2,
+    )
+
+
+def _day(profile: Profile | None) -> DayProfile | None:
+    if profile is None:
+        return None
+    bins = [b for b in profile.bins if b.median.low is not None and b.median.high is not None]
+    if not bins:
+        return None
+    return DayProfile(
+        tuple((b.start_minute + profile.bin_minutes / 2.0) / 60.0 for b in bins),
+        tuple(b.median.value for b in bins),
+        tuple(b.median.low or 0.0 for b in bins),
+        tuple(b.median.high or 0.0 for b in bins),
+    )

@@ -1,0 +1,237 @@
+"""Long logs: from a file to a series, its statistics, and its place in the record."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from roomfield.errors import InputError
+from roomfield.logs.bursts import Bursts, bursts
+from roomfield.logs.changes import Change, change_points
+from roomfield.logs.duration import RequiredDuration, required_duration
+from roomfield.logs.guess import guess_mapping
+from roomfield.logs.ingest import ingest
+from roomfield.logs.mapping import Mapping as LogMapping
+from roomfield.logs.periods import Comparison, compare
+from roomfield.logs.profile import Profile, day_profile
+from roomfield.logs.series import LogSeries
+from roomfield.logs.stations import StationsReport, analyse_stations
+from roomfield.logs.statistics import LogStatistics, statistics
+from roomfield.logs.timeline import Envelope, timeline
+from roomfield.survey import LogRecord, ReadingKind
+from roomfield.workbench.editing import new_id
+from roomfield.workbench.job import Job
+
+MAPPING_CAPTION = "column mapping of a log"
+FAST_LOG_S = 0.5
+"""Logs with values no further apart show single bursts [s]."""
+_TIMELINE_BINS = 600
+
+ProgressCall = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class LogView:
+    """What a log says.
+
+    Parameters
+    ----------
+    statistics : LogStatistics
+        Of the whole log.
+    day : Profile or None
+        By time of day; None for a log shorter than a day.
+    changes : tuple of Change
+        Steps of the level.
+    duration : RequiredDuration
+        How long a log must be.
+    bursts : Bursts or None
+        Only for fast logs.
+    """
+
+    series: LogSeries
+    statistics: LogStatistics
+    envelope: Envelope
+    day: Profile | None
+    changes: tuple[Change, ...]
+    duration: RequiredDuration
+    bursts: Bursts | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """As plain values."""
+        return {
+            "series": self.series.to_dict(),
+            "statistics": self.statistics.to_dict(),
+            "day_profile": self.day.to_dict() if self.day else None,
+            "changes": [c.to_dict() for c in self.changes],
+            "required_duration": self.duration.to_dict(),
+            "bursts": self.bursts.to_dict() if self.bursts else None,
+        }
+
+
+def guessed_log(path: str | Path) -> LogMapping:
+    """How the rows of a log are most likely to be read, to be shown and confirmed.
+
+    Parameters
+    ----------
+    path : str or Path
+        CSV, TSV, Parquet or XLSX.
+    """
+    return guess_mapping(path)
+
+
+def series_from(
+    path: str | Path, mapping: LogMapping, folder: str | Path, on_progress: ProgressCall | None = None
+) -> LogSeries:
+    """A log as a series; the same file and mapping are recognised.
+
+    Parameters
+    ----------
+    path : str or Path
+        The log as received.
+    mapping : Mapping
+        Confirmed.
+    folder : str or Path
+        Where series are kept.
+    """
+    step = on_progress or (lambda _share: None)
+    return ingest(path, mapping, folder, progress=lambda share, _words: step(share))
+
+
+def view_of(series: LogSeries, bound_w_m2: float | None = None) -> LogView:
+    """Everything a log says.
+
+    Parameters
+    ----------
+    series : LogSeries
+        From `series_from` or `kept_series`.
+    bound_w_m2 : float, optional
+        The client's bound [W/m²], or in the unit of a series that kept its own.
+    """
+    day_long = (series.end - series.start).total_seconds() >= 86_400.0
+    return LogView(
+        series,
+        statistics(series, bound=bound_w_m2),
+        timeline(series, bins=_TIMELINE_BINS),
+        day_profile(series) if day_long else None,
+        change_points(series) if day_long else (),
+        required_duration(series),
+        bursts(series) if series.nominal_interval_s <= FAST_LOG_S else None,
+    )
+
+
+def window_of(series: LogSeries, start: datetime | None, end: datetime | None, bins: int) -> Envelope:
+    """The timeline between two moments; None for the ends of the series."""
+    return timeline(series, start, end, bins)
+
+
+def compared(first: LogSeries, second: LogSeries) -> Comparison:
+    """How the second period differs from the first [dB], with an interval."""
+    return compare(first, second)
+
+
+@dataclass(frozen=True)
+class LogPlace:
+    """Where a log belongs in the record; empty ids mean the survey's first."""
+
+    place_id: str = ""
+    visit_id: str = ""
+    meter_id: str = ""
+    state_id: str = ""
+
+
+def keep_log(
+    job: Job, path: str | Path, mapping: LogMapping, where: LogPlace, on_progress: ProgressCall | None = None
+) -> LogRecord:
+    """Keep a log with the survey: the file as received, its mapping, and the series made from it.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    path : str or Path
+        The log as received.
+    mapping : Mapping
+        Confirmed.
+    where : LogPlace
+        Place, visit, meter and radio state.
+
+    Raises
+    ------
+    InputError
+        If the survey lies in no record, or has no visit or meter yet.
+    """
+    if job.store is None or not job.survey.visits or not job.survey.meters:
+        raise InputError("the survey has no record, visit or meter yet.", mend="Enter these before the log.")
+    series = series_from(path, mapping, series_folder(job), on_progress)
+    visit = job.survey.visit(where.visit_id) if where.visit_id else job.survey.visits[0]
+    content = json.dumps(mapping.to_dict(), ensure_ascii=False).encode("utf-8")
+    log = job.store.media.put(Path(path), file_name=Path(path).name)
+    notes = job.store.media.put(content, file_name="column-mapping.json", caption=f"{MAPPING_CAPTION}: {log.sha256}")
+    kind = ReadingKind(series.kind) if series.kind in set(ReadingKind) else ReadingKind.AVERAGE
+    record = LogRecord(
+        new_id("log"),
+        visit.id,
+        where.meter_id or job.survey.meters[0].id,
+        where.state_id or visit.radio_states[0].id,
+        kind,
+        log.sha256,
+        series.id,
+        where.place_id,
+        series.start.isoformat(),
+        series.end.isoformat(),
+    )
+    for item in (log, notes):
+        job.store.attach(job.survey.id, item)
+    job.store.append(job.survey.id, [record])
+    return record
+
+
+def series_folder(job: Job) -> Path:
+    """Folder in which the series of a record are kept, beside its media."""
+    if job.store is None:
+        raise InputError("a survey document holds no logs.", mend="Open the record.")
+    return job.store.media.folder.parent / "series"
+
+
+def kept_series(job: Job, record: LogRecord) -> LogSeries:
+    """The series of a log of the record; made again from the file as received if it is gone.
+
+    Raises
+    ------
+    InputError
+        If the mapping that it was read with is not among the survey's files.
+    """
+    items = {item.sha256: item for item in job.survey.media}
+    wanted = f"{MAPPING_CAPTION}: {record.media_sha256}"
+    notes = next((item for item in job.survey.media if item.caption == wanted), None)
+    if notes is None or record.media_sha256 not in items:
+        raise InputError("its column mapping is missing.", where=f"log {record.id}", mend="Take the log in again.")
+    mapping = LogMapping.from_dict(json.loads(job.media_path(notes.sha256).read_bytes()))
+    with tempfile.TemporaryDirectory(prefix="roomfield-log-") as folder:
+        # The reader goes by the ending of the name, which the content hash does not have.
+        named = Path(folder) / items[record.media_sha256].file_name
+        named.symlink_to(job.media_path(record.media_sha256).resolve())
+        return ingest(named, mapping, series_folder(job))
+
+
+def stations(
+    source: str, target: str, settings: Mapping[str, Any], on_progress: ProgressCall | None = None
+) -> StationsReport:
+    """The same analysis over every log of a folder or object store.
+
+    Parameters
+    ----------
+    source : str
+        Folder, or URL that fsspec opens.
+    target : str
+        Folder for the results; a second call goes on where the first stopped.
+    settings : mapping
+        Keyword arguments of `analyse_stations`.
+    """
+    step = on_progress or (lambda _share: None)
+    return analyse_stations(source, target, progress=lambda done, whole: step(done / max(whole, 1)), **settings)
