@@ -1,7 +1,9 @@
-"""Compiled inner loops of the image method; every formula has a plain twin in `reference_paths`.
+"""Compiled inner loops of the image method; `reference_paths` says the same slowly in plain NumPy.
 
-Conventions: side A is the end whose images are built, side B the other. Paths work both ways, so whichever end
-has fewer points is A. Power is relative to an isotropic radiator in free space: 1 / (4 pi r^2) times losses.
+Side A is the end whose images are built, side B the other. Paths work both ways, so whichever side has fewer
+points is A. Along a path every plate that is crossed or mirrors is noted as a hit: which build-up, which column
+of its table (0 transmission, 2 reflection at the front, 4 at the back), cosine of incidence, share that is TE
+for vertical polarisation, and how far along from A. All waves of one point then share the geometry.
 """
 
 from __future__ import annotations
@@ -12,156 +14,124 @@ import numpy as np
 from numba import njit, prange
 
 _TINY = 1e-9
-_MOST_CROSSED = 64
+_MOST_HITS = 96
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
-def plate_at(g, plane, u, v):
-    """Index of the plate at a place of a plane, -1 if there is none."""
-    for k in range(g.first[plane], g.last[plane]):
-        if u < g.low[k, 0] or u > g.high[k, 0] or v < g.low[k, 1] or v > g.high[k, 1]:
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def plate_at(frame, rect, outline, plane, x, y, z):
+    """Index of the plate at a point of a plane, -1 if there is none."""
+    u = frame[plane, 4] * x + frame[plane, 5] * y + frame[plane, 6] * z
+    v = frame[plane, 7] * x + frame[plane, 8] * y + frame[plane, 9] * z
+    for k in range(int(frame[plane, 10]), int(frame[plane, 11])):
+        if u < rect[k, 0] or u > rect[k, 2] or v < rect[k, 1] or v > rect[k, 3]:
             continue
-        n = g.outline_count[k]
-        if n == 0 or in_outline(g, g.outline_first[k], n, u, v):
+        n = int(rect[k, 5])
+        if n == 0 or in_outline(outline, int(rect[k, 4]), n, u, v):
             return k
     return -1
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def in_outline(g, first, n, u, v):
+@njit(cache=True, error_model="numpy")
+def in_outline(outline, first, n, u, v):
     """Even-odd rule for a point in an outline."""
     inside = False
     j = first + n - 1
     for i in range(first, first + n):
-        vi, vj = g.outline[i, 1], g.outline[j, 1]
-        if (vi > v) != (vj > v):
-            if u < (g.outline[j, 0] - g.outline[i, 0]) * (v - vi) / (vj - vi) + g.outline[i, 0]:
-                inside = not inside
+        vi, vj = outline[i, 1], outline[j, 1]
+        if (vi > v) != (vj > v) and u < (outline[j, 0] - outline[i, 0]) * (v - vi) / (vj - vi) + outline[i, 0]:
+            inside = not inside
         j = i
     return inside
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
-def height(g, plane, x, y, z):
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def height(frame, p, x, y, z):
     """Signed distance of a point from a plane."""
-    n = g.normal
-    return n[plane, 0] * x + n[plane, 1] * y + n[plane, 2] * z - g.offset[plane]
+    return frame[p, 0] * x + frame[p, 1] * y + frame[p, 2] * z - frame[p, 3]
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
-def te_share(dx, dy, dz, nx, ny, nz, cosine, polarisation):
-    """Share of a wave's power that is TE at a plate; polarisation 0 vertical, 1 horizontal, 2 both alike."""
-    if polarisation == 2:
-        return 0.5
-    level = 1.0 - dz * dz
-    slope = 1.0 - cosine * cosine
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def te_share(dx, dy, dz, nx, ny, nz, cosine):
+    """Share of a vertically polarised wave's power that is TE at a plate."""
+    level, slope = 1.0 - dz * dz, 1.0 - cosine * cosine
     if level < 1e-12 or slope < 1e-12:
         return 0.5
     across = dx * ny - dy * nx
-    share = min(across * across / (level * slope), 1.0)
-    return share if polarisation == 0 else 1.0 - share
-
-
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
-def optics(table, stack, column, cosine, share):
-    """Interpolated power factor of a plate; column 0 transmission, 2 front, 4 back."""
-    steps = table.shape[1] - 1
-    place = cosine * steps
-    i = min(int(place), steps - 1)
-    w = place - i
-    te = table[stack, i, column] * (1.0 - w) + table[stack, i + 1, column] * w
-    tm = table[stack, i, column + 1] * (1.0 - w) + table[stack, i + 1, column + 1] * w
-    return te * share + tm * (1.0 - share)
+    return min(across * across / (level * slope), 1.0)
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def crossing_loss(g, table, a, b, skip_a, skip_b, polarisation, least, crossed, count):
-    """Product of the transmissions between two points; plates crossed are noted with their number.
+def note_hit(which, how, count, stack, column, cosine, share, along):
+    """Write one hit; returns the new number of hits."""
+    if count < _MOST_HITS:
+        which[count, 0], which[count, 1] = stack, column
+        how[count, 0], how[count, 1], how[count, 2] = cosine, share, along
+        return count + 1
+    return count
 
-    Returns the factor and the new number of noted plates; a factor under ``least`` is given back as 0.
-    """
-    dx, dy, dz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def cross_segment(frame, rect, outline, box, vertex, i, skip_a, skip_b, which, how, count):
+    """Note every plate and box between ``vertex[i]`` and the next; returns the number of hits."""
+    ax, ay, az = vertex[i, 0], vertex[i, 1], vertex[i, 2]
+    dx, dy, dz = vertex[i + 1, 0] - ax, vertex[i + 1, 1] - ay, vertex[i + 1, 2] - az
     length = math.sqrt(dx * dx + dy * dy + dz * dz)
     if length < _TINY:
-        return 1.0, count
+        return count
     ex, ey, ez = dx / length, dy / length, dz / length
-    factor = 1.0
-    for p in range(g.normal.shape[0]):
+    for p in range(frame.shape[0]):
         if p == skip_a or p == skip_b:
             continue
-        ha = height(g, p, a[0], a[1], a[2])
-        hb = height(g, p, b[0], b[1], b[2])
-        if ha * hb >= 0.0:
+        nx, ny, nz = frame[p, 0], frame[p, 1], frame[p, 2]
+        ha = nx * ax + ny * ay + nz * az - frame[p, 3]
+        rise = nx * dx + ny * dy + nz * dz
+        if ha * (ha + rise) >= 0.0:
             continue
-        t = ha / (ha - hb)
-        x, y, z = a[0] + t * dx, a[1] + t * dy, a[2] + t * dz
-        u = g.across[p, 0] * x + g.across[p, 1] * y + g.across[p, 2] * z
-        v = g.up[p, 0] * x + g.up[p, 1] * y + g.up[p, 2] * z
-        k = plate_at(g, p, u, v)
-        if k < 0:
-            continue
-        nx, ny, nz = g.normal[p, 0], g.normal[p, 1], g.normal[p, 2]
-        cosine = min(abs(ex * nx + ey * ny + ez * nz), 1.0)
-        share = te_share(ex, ey, ez, nx, ny, nz, cosine, polarisation)
-        factor *= optics(table, k, 0, cosine, share)
-        if count < _MOST_CROSSED:
-            crossed[count] = k
-            count += 1
-        if factor < least:
-            return 0.0, count
-    if g.box_low.shape[0] > 0:
-        factor *= box_loss(g, table, a, dx, dy, dz, length, polarisation)
-    return (0.0 if factor < least else factor), count
+        t = -ha / rise
+        k = plate_at(frame, rect, outline, p, ax + t * dx, ay + t * dy, az + t * dz)
+        if k >= 0:
+            cosine = min(abs(rise) / length, 1.0)
+            count = note_hit(which, how, count, k, 0, cosine, te_share(ex, ey, ez, nx, ny, nz, cosine), i + t)
+    for b in range(box.shape[0]):
+        count = cross_box(box, rect.shape[0], b, (ax, ay, az), (dx, dy, dz), length, i, which, how, count)
+    return count
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def box_loss(g, table, a, dx, dy, dz, length, polarisation):
-    """Product of the transmissions through the panels of boxes along a segment."""
-    factor = 1.0
-    plates = g.low.shape[0]
-    d = (dx, dy, dz)
-    for b in range(g.box_low.shape[0]):
-        t0, t1, axis0, axis1 = -1e30, 1e30, 0, 0
-        for i in range(3):
-            if abs(d[i]) < 1e-15:
-                if a[i] < g.box_low[b, i] or a[i] > g.box_high[b, i]:
-                    t0, t1 = 1.0, 0.0
-                    break
-                continue
-            near = (g.box_low[b, i] - a[i]) / d[i]
-            far = (g.box_high[b, i] - a[i]) / d[i]
-            if near > far:
-                near, far = far, near
-            if near > t0:
-                t0, axis0 = near, i
-            if far < t1:
-                t1, axis1 = far, i
-        if t0 >= t1 or t1 <= 1e-9 or t0 >= 1.0 - 1e-9:
-            continue
-        if t0 > 1e-9:
-            factor *= face_loss(table, plates + b, axis0, dx, dy, dz, length, polarisation)
-        if t1 < 1.0 - 1e-9:
-            factor *= face_loss(table, plates + b, axis1, dx, dy, dz, length, polarisation)
-    return factor
+def cross_box(box, plates, b, a, d, length, i, which, how, count):
+    """Note the panels of a box that a segment goes through; returns the number of hits."""
+    t0, t1, axis0, axis1 = -1e30, 1e30, 0, 0
+    for axis in range(3):
+        slope = d[axis] if abs(d[axis]) > 1e-12 else 1e-12
+        near, far = (box[b, axis] - a[axis]) / slope, (box[b, 3 + axis] - a[axis]) / slope
+        if near > far:
+            near, far = far, near
+        if near > t0:
+            t0, axis0 = near, axis
+        if far < t1:
+            t1, axis1 = far, axis
+        if t0 >= t1 or t1 <= _TINY or t0 >= 1.0 - _TINY:
+            return count
+    ex, ey, ez = d[0] / length, d[1] / length, d[2] / length
+    for t, axis in ((t0, axis0), (t1, axis1)):
+        if _TINY < t < 1.0 - _TINY:
+            nx = 1.0 if axis == 0 else 0.0
+            ny = 1.0 if axis == 1 else 0.0
+            nz = 1.0 if axis == 2 else 0.0
+            cosine = min(abs(d[axis]) / length, 1.0)
+            share = te_share(ex, ey, ez, nx, ny, nz, cosine)
+            count = note_hit(which, how, count, plates + b, 0, cosine, share, i + t)
+    return count
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def face_loss(table, stack, axis, dx, dy, dz, length, polarisation):
-    """Transmission of one panel of a box."""
-    nx, ny, nz = (1.0 if axis == 0 else 0.0), (1.0 if axis == 1 else 0.0), (1.0 if axis == 2 else 0.0)
-    ex, ey, ez = dx / length, dy / length, dz / length
-    cosine = min(abs(ex * nx + ey * ny + ez * nz), 1.0)
-    return optics(table, stack, 0, cosine, te_share(ex, ey, ez, nx, ny, nz, cosine, polarisation))
+@njit(cache=True)
+def build_images(frame, source, order):
+    """Images of a point in all sequences of planes up to an order; entry 0 is the point itself.
 
-
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def build_images(g, source, order):
-    """Images of a point in all sequences of planes up to an order.
-
-    Returns image positions (n, 3), plane, parent and order of each, its signed distance from its plane, and the
-    normals of all its planes as the unfolded ray meets them (n, order, 3); entry 0 is the point itself.
+    Returns positions (n, 3), (plane, parent, order) of each, its signed distance from its plane, and the normals
+    of all its planes as the unfolded ray meets them (n, order, 3).
     """
-    planes = g.normal.shape[0]
+    planes = frame.shape[0]
     total, layer = 1, 1
     for k in range(order):
         layer *= planes if k == 0 else max(planes - 1, 0)
@@ -176,110 +146,217 @@ def build_images(g, source, order):
         stop = count
         for i in range(start, stop):
             for p in range(planes):
-                h = height(g, p, place[i, 0], place[i, 1], place[i, 2])
+                h = height(frame, p, place[i, 0], place[i, 1], place[i, 2])
                 if p == chain[i, 0] or abs(h) < 1e-6:
                     continue
                 for axis in range(3):
-                    place[count, axis] = place[i, axis] - 2.0 * h * g.normal[p, axis]
+                    place[count, axis] = place[i, axis] - 2.0 * h * frame[p, axis]
                 chain[count, 0], chain[count, 1], chain[count, 2] = p, i, k + 1
                 side[count] = -h
-                turn_faces(g, p, faces[i], faces[count], k)
+                turn_faces(frame, p, faces[i], faces[count], k)
                 count += 1
         start = stop
     return place[:count], chain[:count], side[:count], faces[:count]
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def turn_faces(g, plane, before, after, count):
+@njit(cache=True)
+def turn_faces(frame, plane, before, after, count) -> None:
     """Normals of a sequence after one more mirror: the mirror's own first, the others mirrored."""
     for axis in range(3):
-        after[0, axis] = g.normal[plane, axis]
+        after[0, axis] = frame[plane, axis]
     for i in range(count):
         along = 0.0
         for axis in range(3):
-            along += before[i, axis] * g.normal[plane, axis]
+            along += before[i, axis] * frame[plane, axis]
         for axis in range(3):
-            after[i + 1, axis] = before[i, axis] - 2.0 * along * g.normal[plane, axis]
+            after[i + 1, axis] = before[i, axis] - 2.0 * along * frame[plane, axis]
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
-def most_mirrored(brightest, faces, chain, q, order, dx, dy, dz, length):
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def unfold(frame, rect, outline, place, chain, side, q, order, b, vertex, planes, which, how):
+    """Corners of the path of one image to a point, its mirrors noted as hits; -1 if it misses a plate."""
+    x, y, z = b[0], b[1], b[2]
+    vertex[order + 1, 0], vertex[order + 1, 1], vertex[order + 1, 2] = x, y, z
+    count = 0
+    for level in range(order, 0, -1):
+        p, hi = chain[q, 0], side[q]
+        ht = height(frame, p, x, y, z)
+        if hi * ht >= 0.0:
+            return -1
+        dx, dy, dz = place[q, 0] - x, place[q, 1] - y, place[q, 2] - z
+        t = ht / (ht - hi)
+        x, y, z = x + t * dx, y + t * dy, z + t * dz
+        k = plate_at(frame, rect, outline, p, x, y, z)
+        if k < 0:
+            return -1
+        vertex[level, 0], vertex[level, 1], vertex[level, 2] = x, y, z
+        planes[level] = p
+        length = max(math.sqrt(dx * dx + dy * dy + dz * dz), _TINY)
+        cosine = min(abs(ht - hi) / length, 1.0)
+        nx, ny, nz = frame[p, 0], frame[p, 1], frame[p, 2]
+        share = te_share(dx / length, dy / length, dz / length, nx, ny, nz, cosine)
+        count = note_hit(which, how, count, k, 2 if ht > 0.0 else 4, cosine, share, level)
+        q = chain[q, 1]
+    vertex[0, 0], vertex[0, 1], vertex[0, 2] = place[0, 0], place[0, 1], place[0, 2]
+    return count
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def optics(tables, f, stack, column, cosine, share):
+    """Interpolated power factor of a build-up at frequency ``f``."""
+    steps = tables.shape[2] - 1
+    place = cosine * steps
+    i = min(int(place), steps - 1)
+    w = place - i
+    te = tables[f, stack, i, column] * (1.0 - w) + tables[f, stack, i + 1, column] * w
+    tm = tables[f, stack, i, column + 1] * (1.0 - w) + tables[f, stack, i + 1, column + 1] * w
+    return te * share + tm * (1.0 - share)
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def turned_share(share, polarisation):
+    """TE share for polarisation 0 vertical, 1 horizontal, 2 both alike."""
+    if polarisation == 0:
+        return share
+    return 1.0 - share if polarisation == 1 else 0.5
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def losses(tables, f, which, how, first, last, polarisation):
+    """Product of the power factors of some hits."""
+    factor = 1.0
+    for h in range(first, last):
+        share = turned_share(how[h, 1], polarisation)
+        factor *= optics(tables, f, which[h, 0], which[h, 1], how[h, 0], share)
+    return factor
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def gain(pattern, vertex, i):
+    """Gain relative to the maximum along ``vertex[i]`` to the next; 0 isotropic, 1 half-wave dipole."""
+    if pattern == 0:
+        return 1.0
+    dx, dy = vertex[i + 1, 0] - vertex[i, 0], vertex[i + 1, 1] - vertex[i, 1]
+    dz = vertex[i + 1, 2] - vertex[i, 2]
+    flat = dx * dx + dy * dy
+    whole = flat + dz * dz
+    if flat < 1e-9 * whole or whole < _TINY * _TINY:
+        return 0.0
+    c = math.cos(0.5 * math.pi * dz / math.sqrt(whole))
+    return c * c * whole / flat
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def most_mirrored(brightest, f, chain, faces, q, order, dx, dy, dz, length):
     """Upper bound of the product of reflections of a sequence, from the angles alone."""
-    steps = brightest.shape[1] - 1
+    steps = brightest.shape[2] - 1
     bound = 1.0
     walk = q
     for i in range(order):
         cosine = abs(faces[q, i, 0] * dx + faces[q, i, 1] * dy + faces[q, i, 2] * dz) / length
-        bound *= brightest[chain[walk, 0], min(int(cosine * steps), steps)]
+        bound *= brightest[f, chain[walk, 0], min(int(cosine * steps), steps)]
         walk = chain[walk, 1]
     return bound
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def unfold(g, place, chain, side, which, order, b, vertex, plates):
-    """Corners of the path of one image to a point; False if a reflection misses its plate.
-
-    ``vertex[0]`` is the image root, ``vertex[order + 1]`` the point; ``plates[i]`` belongs to ``vertex[i]``.
-    """
-    x, y, z = b[0], b[1], b[2]
-    vertex[order + 1, 0], vertex[order + 1, 1], vertex[order + 1, 2] = x, y, z
-    q = which
-    for level in range(order, 0, -1):
-        p, hi = chain[q, 0], side[q]
-        ht = height(g, p, x, y, z)
-        if hi * ht >= 0.0:
-            return False
-        t = ht / (ht - hi)
-        x += t * (place[q, 0] - x)
-        y += t * (place[q, 1] - y)
-        z += t * (place[q, 2] - z)
-        u = g.across[p, 0] * x + g.across[p, 1] * y + g.across[p, 2] * z
-        v = g.up[p, 0] * x + g.up[p, 1] * y + g.up[p, 2] * z
-        k = plate_at(g, p, u, v)
-        if k < 0:
-            return False
-        vertex[level, 0], vertex[level, 1], vertex[level, 2] = x, y, z
-        plates[level] = k
-        q = chain[q, 1]
-    vertex[0, 0], vertex[0, 1], vertex[0, 2] = place[0, 0], place[0, 1], place[0, 2]
-    return True
+@njit(cache=True, fastmath=True, error_model="numpy")
+def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -> None:
+    """Add one path to the summary: arrival tensor, mean direction, and the plate by which it came in."""
+    arrival, mean, entry = into
+    end, near = (last, last - 1) if a_emits else (0, 1)
+    d = vertex[near] - vertex[end]
+    d /= max(math.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2]), _TINY)
+    for i in range(3):
+        mean[i] += power * d[i]
+        for j in range(3):
+            arrival[i, j] += power * d[i] * d[j]
+    chosen, best = entry.shape[0] - 1, -1.0
+    for h in range(count):
+        k = which[h, 0]
+        if which[h, 1] != 0 or k >= exterior.shape[0]:
+            continue
+        along = how[h, 2] if a_emits else last - how[h, 2]
+        along += 100.0 * exterior[k]
+        if along > best:
+            chosen, best = k, along
+    entry[chosen] += power
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def mirror_loss(g, table, vertex, plates, plane_of, order, polarisation):
-    """Product of the reflections of a path."""
-    factor = 1.0
-    for level in range(1, order + 1):
-        dx = vertex[level, 0] - vertex[level - 1, 0]
-        dy = vertex[level, 1] - vertex[level - 1, 1]
-        dz = vertex[level, 2] - vertex[level - 1, 2]
-        length = math.sqrt(dx * dx + dy * dy + dz * dz)
-        if length < _TINY:
-            return 0.0
-        p = plane_of[level]
-        nx, ny, nz = g.normal[p, 0], g.normal[p, 1], g.normal[p, 2]
-        dx, dy, dz = dx / length, dy / length, dz / length
-        cosine = dx * nx + dy * ny + dz * nz
-        column = 2 if cosine < 0.0 else 4
-        cosine = min(abs(cosine), 1.0)
-        share = te_share(dx, dy, dz, nx, ny, nz, cosine, polarisation)
-        factor *= optics(table, plates[level], column, cosine, share)
-    return factor
+def worth_tracing(brightest, chain, faces, q, order, dx, dy, dz, length, spread, waves, threshold, total):
+    """True if the sequence can still matter for any wave."""
+    for w in range(waves.shape[0]):
+        bound = most_mirrored(brightest, waves[w, 0], chain, faces, q, order, dx, dy, dz, length)
+        if bound * spread > threshold * total[w]:
+            return True
+    return False
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
-def gain(pattern, dz):
-    """Gain relative to the maximum for a direction's vertical part; 0 isotropic, 1 half-wave dipole."""
-    if pattern == 0:
-        return 1.0
-    level = 1.0 - dz * dz
-    if level < 1e-9:
-        return 0.0
-    c = math.cos(0.5 * math.pi * dz)
-    return c * c / level
+@njit(cache=True, fastmath=True, error_model="numpy")
+def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, into) -> None:
+    """Add the power of all image paths between A's point and ``b``, for each of A's waves."""
+    place, chain, side, faces = images
+    frame, rect, outline, box, exterior = g.frame, g.rect, g.outline, g.box, g.exterior
+    optic, brightest = tables
+    threshold, a_emits, summary = settings
+    vertex, planes, which, how, heights, level = scratch
+    for q in range(chain.shape[0]):
+        order = chain[q, 2]
+        if order > 0 and side[q] * heights[chain[q, 0]] >= 0.0:
+            continue
+        dx, dy, dz = b[0] - place[q, 0], b[1] - place[q, 1], b[2] - place[q, 2]
+        length2 = max(dx * dx + dy * dy + dz * dz, 1e-4)
+        length, spread = math.sqrt(length2), 1.0 / (4.0 * math.pi * length2)
+        if not worth_tracing(
+            brightest, chain, faces, q, order, dx, dy, dz, length, spread, waves, threshold, total
+        ):
+            continue
+        mirrors = unfold(frame, rect, outline, place, chain, side, q, order, b, vertex, planes, which, how)
+        if mirrors < 0:
+            continue
+        for w in range(waves.shape[0]):
+            level[w] = spread
+        alive = dim(optic, which, how, 0, mirrors, waves, threshold, total, level)
+        count = mirrors
+        for i in range(order + 1):
+            if not alive:
+                break
+            first = count
+            skip_a, skip_b = planes[i] if i > 0 else -1, planes[i + 1] if i < order else -1
+            count = cross_segment(frame, rect, outline, box, vertex, i, skip_a, skip_b, which, how, first)
+            alive = dim(optic, which, how, first, count, waves, threshold, total, level)
+        if alive:
+            for w in range(waves.shape[0]):
+                power = level[w] * gain(waves[w, 1], vertex, 0 if a_emits else order)
+                add_path(exterior, power, w, order, order + 1, count, a_emits, summary, vertex, which, how, total, orders, into)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, inline="always")
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def dim(tables, which, how, first, last, waves, threshold, total, level):
+    """Weaken each wave by some which, how, to nought if it no longer matters; False if none is left."""
+    alive = False
+    for w in range(waves.shape[0]):
+        if level[w] > 0.0:
+            level[w] *= losses(tables, waves[w, 0], which, how, first, last, waves[w, 2])
+            if level[w] > threshold * total[w]:
+                alive = True
+            else:
+                level[w] = 0.0
+    return alive
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+def add_path(exterior, power, w, column, last, count, a_emits, summary, vertex, which, how, total, orders, into) -> None:
+    """Add one path to the sums of wave ``w``."""
+    total[w] += power
+    orders[w, column] += power
+    orders[w, -1] = max(orders[w, -1], power)
+    if summary and power > 0.0:
+        arrival, mean, entry = into
+        note_path(exterior, power, a_emits, vertex, last, which, how, count, (arrival[w], mean[w], entry[w]))
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 def edge_power(x):
     """Power behind a straight edge relative to free space, for a Fresnel argument of nought or more."""
     f = (1.0 + 0.926 * x) / (2.0 + 1.792 * x + 3.104 * x * x)
@@ -288,223 +365,132 @@ def edge_power(x):
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def edge_point(g, e, a, b, out):
-    """Point of an edge on the shortest way between two points; gives the two legs, or -1 if it misses."""
+def edge_point(g, e, a, b, vertex):
+    """Put the point of an edge on the shortest way between two points in ``vertex[1]``.
+
+    Returns the two legs, or -1 if the way misses the edge.
+    """
     sa, sb, ra, rb = 0.0, 0.0, 0.0, 0.0
     for i in range(3):
-        sa += (a[i] - g.edge_start[e, i]) * g.edge_direction[e, i]
-        sb += (b[i] - g.edge_start[e, i]) * g.edge_direction[e, i]
-    for i in range(3):
-        foot = g.edge_start[e, i]
-        u = a[i] - foot - sa * g.edge_direction[e, i]
-        w = b[i] - foot - sb * g.edge_direction[e, i]
-        ra += u * u
-        rb += w * w
-    ra, rb = math.sqrt(ra), math.sqrt(rb)
-    if ra < 1e-6 or rb < 1e-6:
+        da, db = a[i] - g.edge_start[e, i], b[i] - g.edge_start[e, i]
+        sa += da * g.edge_direction[e, i]
+        sb += db * g.edge_direction[e, i]
+        ra += da * da
+        rb += db * db
+    ra, rb = math.sqrt(max(ra - sa * sa, 0.0)), math.sqrt(max(rb - sb * sb, 0.0))
+    if ra < 1e-5 or rb < 1e-5:
         return -1.0, -1.0
     s = (sa * rb + sb * ra) / (ra + rb)
     if s < 0.0 or s > g.edge_length[e]:
         return -1.0, -1.0
     for i in range(3):
-        out[i] = g.edge_start[e, i] + s * g.edge_direction[e, i]
+        vertex[0, i], vertex[2, i] = a[i], b[i]
+        vertex[1, i] = g.edge_start[e, i] + s * g.edge_direction[e, i]
     return math.hypot(ra, sa - s), math.hypot(rb, sb - s)
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def edge_factor(g, table, e, a, b, q, la, lb, wavelength, polarisation):
-    """Power that the edge throws from a to b, relative to free space over both legs."""
+def edge_angles(g, e, vertex, la, lb):
+    """Cosine of half the angle round the edge, sine² of the way with the edge, cosines with the plate (a, b).
+
+    The first is negative if the far end is not in the shadow.
+    """
     p = g.edge_plane[e]
-    n0, n1, n2 = g.normal[p, 0], g.normal[p, 1], g.normal[p, 2]
-    i0, i1, i2 = g.edge_into[e, 0], g.edge_into[e, 1], g.edge_into[e, 2]
-    ax, ay, az = (q[0] - a[0]) / la, (q[1] - a[1]) / la, (q[2] - a[2]) / la
-    bx, by, bz = (b[0] - q[0]) / lb, (b[1] - q[1]) / lb, (b[2] - q[2]) / lb
-    na, nb = -(ax * n0 + ay * n1 + az * n2), bx * n0 + by * n1 + bz * n2
-    wa, wb = -(ax * i0 + ay * i1 + az * i2), bx * i0 + by * i1 + bz * i2
-    angle_a = math.atan2(na, wa) % (2.0 * math.pi)
-    angle_b = math.atan2(nb, wb) % (2.0 * math.pi)
-    sine2 = max(na * na + wa * wa, 1e-12)
-    reach = 2.0 * math.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelength))
-    if abs(angle_a - angle_b) < math.pi:
-        return 0.0
-    past = edge_power(reach * abs(math.cos(0.5 * (angle_a - angle_b))))
-    cosine = min(0.5 * (abs(na) + abs(nb)), 1.0)
-    share = te_share(ax, ay, az, n0, n1, n2, min(abs(na), 1.0), polarisation)
-    solid, hole = g.edge_solid[e], g.edge_hole[e]
-    t = math.sqrt(optics(table, solid, 0, cosine, share))
-    if hole >= 0:
-        t -= math.sqrt(optics(table, hole, 0, cosine, share))
-    else:
-        t -= 1.0
-    return past * t * t
-
-
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def note_path(g, power, a_is_emitter, vertex, last, crossed, count, arrival, mean, entry):
-    """Add one path to the summary: arrival direction tensor and sum, and the plate by which it came in."""
-    end, near = (last, last - 1) if a_is_emitter else (0, 1)
-    dx = vertex[near, 0] - vertex[end, 0]
-    dy = vertex[near, 1] - vertex[end, 1]
-    dz = vertex[near, 2] - vertex[end, 2]
-    length = max(math.sqrt(dx * dx + dy * dy + dz * dz), _TINY)
-    d = (dx / length, dy / length, dz / length)
+    na, nb, wa, wb = 0.0, 0.0, 0.0, 0.0
     for i in range(3):
-        mean[i] += power * d[i]
-        for j in range(3):
-            arrival[i, j] += power * d[i] * d[j]
-    chosen = entry.shape[0] - 1
-    for c in range(count):
-        k = crossed[c] if a_is_emitter else crossed[count - 1 - c]
-        if g.exterior[k] == 1:
-            chosen = k
-    if chosen == entry.shape[0] - 1 and count > 0:
-        chosen = crossed[count - 1] if a_is_emitter else crossed[0]
-    entry[chosen] += power
+        da, db = (vertex[0, i] - vertex[1, i]) / la, (vertex[2, i] - vertex[1, i]) / lb
+        na += da * g.frame[p, i]
+        nb += db * g.frame[p, i]
+        wa += da * g.edge_into[e, i]
+        wb += db * g.edge_into[e, i]
+    angle = abs(math.atan2(na, wa) % (2.0 * math.pi) - math.atan2(nb, wb) % (2.0 * math.pi))
+    half = -math.cos(0.5 * angle) if angle >= math.pi else -1.0
+    return half, max(na * na + wa * wa, 1e-12), na, nb
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def pair_power(g, tables, images, a, b, wave, settings, scratch, sums):
-    """Power of all paths between one point of A and one of B.
-
-    ``tables`` is (optics, brightest reflection of each plane), ``wave`` is (frequency index, wavelength, pattern, polarisation), ``settings`` (threshold, A emits, edges,
-    summary), ``scratch`` (vertices, plates, planes, crossed, heights of b), ``sums`` (by order, then edges,
-    then the strongest single path; arrival; mean; entry).
-    """
-    place, chain, side, faces = images
-    which, wavelength, pattern, polarisation = wave
-    threshold, a_is_emitter, with_edges, summary = settings
-    vertex, plates, planes, crossed, heights = scratch
-    orders, arrival, mean, entry = sums
-    table, brightest = tables[0][which], tables[1][which]
-    total = 0.0
-    for q in range(chain.shape[0]):
-        order = chain[q, 2]
-        if order > 0 and side[q] * heights[chain[q, 0]] >= 0.0:
-            continue
-        dx, dy, dz = b[0] - place[q, 0], b[1] - place[q, 1], b[2] - place[q, 2]
-        length2 = max(dx * dx + dy * dy + dz * dz, 1e-4)
-        spread = 1.0 / (4.0 * math.pi * length2)
-        bound = most_mirrored(brightest, faces, chain, q, order, dx, dy, dz, math.sqrt(length2))
-        if bound * spread <= threshold * total:
-            continue
-        if not unfold(g, place, chain, side, q, order, b, vertex, plates):
-            continue
-        walk = q
-        for i in range(order, 0, -1):
-            planes[i] = chain[walk, 0]
-            walk = chain[walk, 1]
-        power = mirror_loss(g, table, vertex, plates, planes, order, polarisation) * spread
-        if pattern != 0:
-            i = 1 if a_is_emitter else order + 1
-            ex = vertex[i, 0] - vertex[i - 1, 0]
-            ey = vertex[i, 1] - vertex[i - 1, 1]
-            ez = vertex[i, 2] - vertex[i - 1, 2]
-            power *= gain(pattern, ez / max(math.sqrt(ex * ex + ey * ey + ez * ez), _TINY))
-        if power <= threshold * total:
-            continue
-        count = 0
-        least = threshold * total / power
-        for i in range(order + 1):
-            skip_a = planes[i] if i > 0 else -1
-            skip_b = planes[i + 1] if i < order else -1
-            loss, count = crossing_loss(
-                g, table, vertex[i], vertex[i + 1], skip_a, skip_b, polarisation, least, crossed, count
-            )
-            power *= loss
-            if power <= 0.0:
-                break
-        if power <= 0.0:
-            continue
-        total += power
-        orders[order] += power
-        orders[-1] = max(orders[-1], power)
-        if summary:
-            note_path(g, power, a_is_emitter, vertex, order + 1, crossed, count, arrival, mean, entry)
-    if with_edges:
-        total += edges_power(g, table, a, b, wave, settings, scratch, sums, total)
-    return total
-
-
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def edges_power(g, table, a, b, wave, settings, scratch, sums, before):
-    """Power thrown by single edges from a to b."""
-    which, wavelength, pattern, polarisation = wave
-    threshold, a_is_emitter, with_edges, summary = settings
-    vertex, plates, planes, crossed, heights = scratch
-    orders, arrival, mean, entry = sums
-    total = 0.0
+@njit(cache=True, fastmath=True, error_model="numpy")
+def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, orders, into) -> None:
+    """Add what single edges throw from a to b into their shadow, for each of A's waves."""
+    optic, _ = tables
+    frame, rect, outline, box, exterior = g.frame, g.rect, g.outline, g.box, g.exterior
+    threshold, a_emits, summary = settings
+    vertex, _, which, how, _, _ = scratch
     for e in range(g.edge_length.shape[0]):
-        la, lb = edge_point(g, e, a, b, vertex[1])
-        if la <= 1e-6 or lb <= 1e-6:
+        la, lb = edge_point(g, e, a, b, vertex)
+        if la <= 1e-5 or lb <= 1e-5:
             continue
-        for i in range(3):
-            vertex[0, i], vertex[2, i] = a[i], b[i]
-        power = edge_factor(g, table, e, a, b, vertex[1], la, lb, wavelength, polarisation)
-        power /= 4.0 * math.pi * (la + lb) ** 2
-        if pattern != 0:
-            dz = (vertex[1, 2] - a[2]) / la if a_is_emitter else (vertex[1, 2] - b[2]) / lb
-            power *= gain(pattern, dz)
-        if power <= threshold * (before + total):
+        half, sine2, na, nb = edge_angles(g, e, vertex, la, lb)
+        if half < 0.0:
             continue
-        least = threshold * (before + total) / power
-        p = g.edge_plane[e]
-        loss, count = crossing_loss(g, table, a, vertex[1], p, -1, polarisation, least, crossed, 0)
-        if loss <= 0.0:
-            continue
-        if count < _MOST_CROSSED:
-            crossed[count] = g.edge_hole[e] if g.edge_hole[e] >= 0 else g.edge_solid[e]
-            count += 1
-        onward, count = crossing_loss(g, table, vertex[1], b, p, -1, polarisation, least, crossed, count)
-        power *= loss * onward
-        if power <= 0.0:
-            continue
-        total += power
-        orders[-2] += power
-        orders[-1] = max(orders[-1], power)
-        if summary:
-            note_path(g, power, a_is_emitter, vertex, 2, crossed, count, arrival, mean, entry)
-    return total
+        p, solid, hole = g.edge_plane[e], g.edge_solid[e], g.edge_hole[e]
+        cosine = min(0.5 * (abs(na) + abs(nb)), 1.0)
+        dx, dy, dz = vertex[1, 0] - a[0], vertex[1, 1] - a[1], vertex[1, 2] - a[2]
+        nx, ny, nz = frame[p, 0], frame[p, 1], frame[p, 2]
+        share = te_share(dx / la, dy / la, dz / la, nx, ny, nz, min(abs(na), 1.0))
+        count, start = -1, 0
+        for w in range(waves.shape[0]):
+            reach = 2.0 * math.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelengths[w]))
+            f, polarisation = waves[w, 0], waves[w, 2]
+            contrast = edge_contrast(optic, f, solid, hole, cosine, turned_share(share, polarisation))
+            power = edge_power(reach * half) * contrast / (4.0 * math.pi * (la + lb) ** 2)
+            if power <= threshold * total[w]:
+                continue
+            if count < 0:
+                count = cross_segment(frame, rect, outline, box, vertex, 0, p, -1, which, how, 0)
+                start = count
+                count = note_hit(which, how, count, hole if hole >= 0 else solid, 0, 0.0, 0.0, 1.0)
+                count = cross_segment(frame, rect, outline, box, vertex, 1, p, -1, which, how, count)
+            power *= losses(optic, f, which, how, 0, start, polarisation)
+            power *= losses(optic, f, which, how, start + 1, count, polarisation)
+            power *= gain(waves[w, 1], vertex, 0 if a_emits else 1)
+            column = orders.shape[1] - 2
+            add_path(exterior, power, w, column, 2, count, a_emits, summary, vertex, which, how, total, orders, into)
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
-def one_point(g, tables, a_points, a_images, b, j, waves, wavelengths, settings, sums, power):
+def edge_contrast(tables, f, solid, hole, cosine, share):
+    """Squared difference of the amplitudes that plate and opening let through."""
+    t = math.sqrt(optics(tables, f, solid, 0, cosine, share))
+    t -= math.sqrt(optics(tables, f, hole, 0, cosine, share)) if hole >= 0 else 1.0
+    return t * t
+
+
+@njit(cache=True)
+def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
     """Fill one row: power between all points of A and the point ``b`` of B, whose index is ``j``."""
-    threshold, a_is_emitter, with_edges, summary, order = settings
-    place, chain, side, faces, start = a_images
-    orders, arrival, mean, entry = sums
-    heights = np.empty(g.normal.shape[0])
-    for p in range(g.normal.shape[0]):
-        heights[p] = height(g, p, b[0], b[1], b[2])
-    scratch = (
-        np.empty((order + 3, 3)),
-        np.zeros(order + 3, np.int64),
-        np.full(order + 3, -1, np.int64),
-        np.zeros(_MOST_CROSSED, np.int64),
-        heights,
-    )
-    none = (np.zeros((3, 3)), np.zeros(3), np.zeros(1))
-    some = (threshold, a_is_emitter, with_edges, summary)
+    a_points, place, chain, side, faces, start, spans = a_side
+    waves, wavelengths = emitters
+    threshold, a_emits, with_edges, summary, order = settings
+    power, orders, arrival, mean, entry = sums
+    heights = np.empty(g.frame.shape[0])
+    for p in range(g.frame.shape[0]):
+        heights[p] = height(g.frame, p, b[0], b[1], b[2])
+    which, how = np.zeros((_MOST_HITS, 2), np.int64), np.zeros((_MOST_HITS, 3))
+    scratch = (np.empty((order + 3, 3)), np.full(order + 3, -1, np.int64), which, how, heights, np.zeros(len(waves)))
+    some = (threshold, a_emits, summary)
     for i in range(a_points.shape[0]):
-        m = i if a_is_emitter else j
         lo, hi = start[i, 0], start[i, 1]
+        c0, c1 = spans[i, 0], spans[i, 1]
+        w0, w1 = (c0, c1) if a_emits else (j, j + 1)
+        r0, r1 = (c0, c1) if summary else (0, 0)
         images = (place[lo:hi], chain[lo:hi], side[lo:hi], faces[lo:hi])
-        wave = (waves[m, 0], wavelengths[m], waves[m, 1], waves[m, 2])
-        if summary:
-            into = (orders[j, i], arrival[j, i], mean[j, i], entry[j, i])
-        else:
-            into = (orders[j, i], none[0], none[1], none[2])
-        power[j, i] = pair_power(g, tables, images, a_points[i], b, wave, some, scratch, into)
+        row, into = orders[j, c0:c1], (arrival[j, r0:r1], mean[j, r0:r1], entry[j, r0:r1])
+        total = power[j, c0:c1]
+        image_paths(g, tables, images, b, waves[w0:w1], some, scratch, total, row, into)
+        if with_edges:
+            edge_paths(
+                g, tables, a_points[i], b, waves[w0:w1], wavelengths[w0:w1], some, scratch, total, row, into
+            )
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, parallel=True)
-def all_pairs(g, tables, a_points, a_images, b_points, waves, wavelengths, settings, sums):
-    """Power between all points of A and B, shape (n_b, n_a); the summary arrays are filled on the way.
+@njit(cache=True, parallel=True)
+def all_pairs(g, tables, a_side, b_points, emitters, settings, sums) -> None:
+    """Fill the sums for all points of A and B.
 
-    ``waves`` (m, 3) holds frequency index, pattern and polarisation of each emitter.
+    ``a_side`` is (points, image positions, chains, sides, faces, first and last image of each point, first and
+    last column of each point), ``emitters`` (frequency index, pattern, polarisation of each; wavelengths),
+    ``settings`` (threshold, A emits, with edges, with summary, order), ``sums`` (power (n_b, columns), by order
+    (then edges, then the strongest path), arrival, mean direction, entry).
     """
-    power = np.zeros((b_points.shape[0], a_points.shape[0]))
     for j in prange(b_points.shape[0]):
-        one_point(
-            g, tables, a_points, a_images, b_points[j], np.int64(j), waves, wavelengths, settings, sums, power
-        )
-    return power
+        one_point(g, tables, a_side, b_points[j], np.int64(j), emitters, settings, sums)

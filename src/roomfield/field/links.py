@@ -164,10 +164,13 @@ class LinkCovariance:
     ----------
     left, right : Links
         With the same emitters.
+    levels : bool
+        False to leave out what all links of an emitter have in common.
     """
 
-    def __init__(self, left: Links, right: Links) -> None:
+    def __init__(self, left: Links, right: Links, *, levels: bool = True) -> None:
         self.left, self.right = left, right
+        self.level_variances = (LEVEL_STD_DB**2, EMITTER_LEVEL_STD_DB**2) if levels else (0.0, 0.0)
         self.distance = cdist(left.points, right.points)
         self.same = (left.emitter[:, None] == right.emitter[None, :]).astype(np.float64)
         if left.positions is not None and right.positions is not None:
@@ -179,7 +182,8 @@ class LinkCovariance:
     def __call__(self, hyper: Hyper, centre: Centre) -> Array:
         """Covariance without noise [dB²], shape (n_left, n_right)."""
         near = np.exp(-self.distance / hyper.length_m)
-        total = LEVEL_STD_DB**2 + EMITTER_LEVEL_STD_DB**2 * self.same + hyper.clutter_db**2 * near
+        overall, own = self.level_variances
+        total = overall + own * self.same + hyper.clutter_db**2 * near
         if self.left.positions is None:
             return np.asarray(total + hyper.shadow_db**2 * near * self.same)
         ends = np.where(self.same > 0.0, 1.0, TWIN_CORRELATION * np.exp(-self.apart / hyper.length_m))
@@ -207,15 +211,18 @@ class LinkVariance:
     ----------
     links : Links
         The links.
+    levels : bool
+        False to leave out what all links of an emitter have in common.
     """
 
-    def __init__(self, links: Links) -> None:
+    def __init__(self, links: Links, *, levels: bool = True) -> None:
         self.links = links
+        self.level_variance = LEVEL_STD_DB**2 + EMITTER_LEVEL_STD_DB**2 if levels else 0.0
         self.way = _way_variance(links) if links.positions is not None else np.zeros(len(links))
 
     def __call__(self, hyper: Hyper, centre: Centre) -> Array:
         """Variance without noise [dB²], shape (n,)."""
-        constant = LEVEL_STD_DB**2 + EMITTER_LEVEL_STD_DB**2 + hyper.clutter_db**2 + hyper.shadow_db**2
+        constant = self.level_variance + hyper.clutter_db**2 + hyper.shadow_db**2
         total = np.full(len(self.links), constant)
         if self.links.positions is not None:
             slope = _log_distance(self.links, hyper.near_m) - centre.log_distance

@@ -160,38 +160,47 @@ class _Call:
             raise InputError(f"reflection order {order} is not possible.", mend="Choose 0, 1, 2 or 3.")
         forward = len(self.positions) <= len(self.points)
         a, b = (self.positions, self.points) if forward else (self.points, self.positions)
-        n_plates = len(self.scene.shapes.plates)
+        side, columns = _one_side(self.scene, a, order)
         shape = (len(b), len(a))
-        full = shape if summary else (0, 0)
+        full = shape if summary else (len(b), 0)
         sums = (
+            np.zeros(shape),
             np.zeros((*shape, order + 3)),
             np.zeros((*full, 3, 3)),
             np.zeros((*full, 3)),
-            np.zeros((*full, n_plates + 1)),
+            np.zeros((*full, len(self.scene.shapes.plates) + 1)),
         )
         tables = self.scene.tables(self.unique.tolist())
-        lit = _brightest(self.scene, tables)
-        tables = np.ascontiguousarray(tables.transpose(0, 1, 3, 2))
+        optics = np.ascontiguousarray(tables.transpose(0, 1, 3, 2)), _brightest(self.scene, tables)
+        wavelengths = SPEED_OF_LIGHT_M_S / self.frequencies
+        emitters = (self.waves[columns], wavelengths[columns]) if forward else (self.waves, wavelengths)
         settings = (THRESHOLD, forward, diffraction, summary, order)
-        density = kernels.all_pairs(
-            self.scene.arrays, (tables, lit), a, _images(self.scene, a, order), b,
-            self.waves, SPEED_OF_LIGHT_M_S / self.frequencies, settings, sums,
-        )  # fmt: skip
-        turned = [x if forward else np.swapaxes(x, 0, 1) for x in (density, *sums)]
-        density, by_order, arrival, mean, entry = turned
-        return Paths(
-            density, by_order[..., :-1], arrival, mean, entry, by_order[..., -1], (*self.scene.names, "")
-        )
+        kernels.all_pairs(self.scene.arrays, optics, side, b, emitters, settings, sums)
+        back = np.argsort(columns)
+        turned = [x[:, back] if x.shape[1] else x for x in sums]
+        density, by_order, *rest = turned if forward else [np.swapaxes(x, 0, 1) for x in turned]
+        arrival, mean, entry = rest
+        names = (*self.scene.names, "")
+        return Paths(density, by_order[..., :-1], arrival, mean, entry, by_order[..., -1], names)
 
 
-def _images(scene: Scene, points: Array, order: int) -> tuple[NDArray[np.generic], ...]:
+def _one_side(scene: Scene, points: Array, order: int) -> tuple[tuple[Array, ...], NDArray[np.int64]]:
+    """Images of the distinct points, and the order of columns in which equal points stand together."""
     unique, index = np.unique(points, axis=0, return_inverse=True)
-    built = [kernels.build_images(scene.arrays, point, order) for point in unique]
-    ends = np.cumsum([0, *(len(b[1]) for b in built)])
-    start = np.stack([ends[index], ends[index + 1]], axis=1).astype(np.int64).reshape(-1, 2)
-    built = built or [kernels.build_images(scene.arrays, np.zeros(3), 0)]
+    index = index.reshape(-1)
+    columns = np.argsort(index, kind="stable").astype(np.int64)
+    counts = np.bincount(index, minlength=len(unique))
+    built = [kernels.build_images(scene.arrays.frame, point, order) for point in unique]
+    start = _spans([len(b[1]) for b in built])
+    built = built or [kernels.build_images(scene.arrays.frame, np.zeros(3), 0)]
     joined = [np.concatenate([b[k] for b in built]) for k in range(4)]
-    return joined[0], joined[1], joined[2], joined[3], start
+    return (unique, *joined, start, _spans(counts)), columns
+
+
+def _spans(counts: Sequence[int] | NDArray[np.int64]) -> NDArray[np.int64]:
+    """First and last (not included) index of each of several runs."""
+    ends = np.cumsum([0, *counts])
+    return np.stack([ends[:-1], ends[1:]], axis=1).astype(np.int64).reshape(-1, 2)
 
 
 def _brightest(scene: Scene, tables: Array) -> Array:

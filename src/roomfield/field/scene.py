@@ -23,22 +23,27 @@ COSINES = 65
 
 
 class Arrays(NamedTuple):
-    """Geometry for the kernels; lengths in metres, plates ordered by plane."""
+    """Geometry for the kernels; lengths in metres, plates ordered by plane.
 
-    normal: Array
-    across: Array
-    up: Array
-    offset: Array
-    first: IntArray
-    last: IntArray
-    low: Array
-    high: Array
-    outline_first: IntArray
-    outline_count: IntArray
+    Parameters
+    ----------
+    frame : ndarray, shape (planes, 12)
+        Normal, offset, axes across and up, first and last (not included) plate.
+    rect : ndarray, shape (plates, 6)
+        Low and high corner on the plane, first corner and number of corners of the outline (0: the rectangle).
+    outline : ndarray, shape (corners, 2)
+        Corners of all outlines.
+    box : ndarray, shape (boxes, 6)
+        Low and high corner.
+    exterior : ndarray, shape (plates,)
+        1 for plates between inside and outside.
+    """
+
+    frame: Array
+    rect: Array
     outline: Array
+    box: Array
     exterior: IntArray
-    box_low: Array
-    box_high: Array
     edge_start: Array
     edge_direction: Array
     edge_into: Array
@@ -258,27 +263,13 @@ def _vectors(items: Sequence[Array], width: int = 3) -> Array:
 
 
 def _arrays(shapes: Shapes) -> Arrays:
-    plane_of = np.array([p.plane for p in shapes.plates], dtype=np.int64)
-    order = np.arange(len(shapes.planes))
-    outlines = [np.array(p.outline, dtype=np.float64).reshape(-1, 2) for p in shapes.plates]
-    counts = np.array([len(o) for o in outlines], dtype=np.int64)
-    starts = np.concatenate([[0], np.cumsum(counts)])[: len(counts)].astype(np.int64)
     e = shapes.edges
     return Arrays(
-        normal=_vectors([p.normal for p in shapes.planes]),
-        across=_vectors([p.across for p in shapes.planes]),
-        up=_vectors([p.up for p in shapes.planes]),
-        offset=np.array([p.offset_m for p in shapes.planes], dtype=np.float64),
-        first=np.searchsorted(plane_of, order, "left").astype(np.int64),
-        last=np.searchsorted(plane_of, order, "right").astype(np.int64),
-        low=_vectors([np.array(p.low) for p in shapes.plates], 2),
-        high=_vectors([np.array(p.high) for p in shapes.plates], 2),
-        outline_first=starts,
-        outline_count=counts,
-        outline=np.concatenate([*outlines, np.zeros((0, 2))]),
+        frame=_frame(shapes),
+        rect=_rect(shapes),
+        outline=np.array([c for p in shapes.plates for c in p.outline], dtype=np.float64).reshape(-1, 2),
+        box=_vectors([np.array([*b.low, *b.high]) for b in shapes.boxes], 6),
         exterior=np.array([p.exterior for p in shapes.plates], dtype=np.int64),
-        box_low=_vectors([np.array(b.low) for b in shapes.boxes]),
-        box_high=_vectors([np.array(b.high) for b in shapes.boxes]),
         edge_start=_vectors([x.start for x in e]),
         edge_direction=_vectors([x.direction for x in e]),
         edge_into=_vectors([x.into for x in e]),
@@ -287,3 +278,20 @@ def _arrays(shapes: Shapes) -> Arrays:
         edge_solid=np.array([x.solid for x in e], dtype=np.int64),
         edge_hole=np.array([x.hole for x in e], dtype=np.int64),
     )
+
+
+def _frame(shapes: Shapes) -> Array:
+    plane_of = np.array([p.plane for p in shapes.plates], dtype=np.int64)
+    order = np.arange(len(shapes.planes))
+    ends = np.searchsorted(plane_of, order, "left"), np.searchsorted(plane_of, order, "right")
+    rows = [np.array([*p.normal, p.offset_m, *p.across, *p.up, 0.0, 0.0]) for p in shapes.planes]
+    frame = _vectors(rows, 12)
+    frame[:, 10], frame[:, 11] = ends
+    return frame
+
+
+def _rect(shapes: Shapes) -> Array:
+    counts = np.array([len(p.outline) for p in shapes.plates], dtype=np.float64)
+    rect = _vectors([np.array([*p.low, *p.high, 0.0, 0.0]) for p in shapes.plates], 6)
+    rect[:, 4], rect[:, 5] = np.cumsum(counts) - counts, counts
+    return rect

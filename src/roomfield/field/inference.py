@@ -1,0 +1,196 @@
+"""One joint posterior from everything that was observed."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cholesky, solve_triangular
+
+from roomfield.errors import TooEarlyError
+from roomfield.field.forward import Forward
+from roomfield.field.observations import Observations, observe
+from roomfield.field.posterior import RICE_FACTOR, Posterior
+from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ, emitter_prior
+from roomfield.field.sampling import Mode, draw, find_mode
+from roomfield.field.scan import scan_gain
+from roomfield.field.scene import Scene
+from roomfield.field.search import Search, at_best, search
+from roomfield.field.sources import (
+    WALL_OFFSET_STD_DB,
+    Radiators,
+    has_walls,
+    materials_of,
+    residual_covariance,
+    unit_db,
+    wall_slopes,
+)
+from roomfield.instrument import correction, gain_key
+from roomfield.survey import Emitter, Survey
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+PLACELESS_STD_DB = 10.0
+"""A site without a position may be anywhere in the dwelling."""
+SEARCH_PASSES = 2
+PER_CHAIN = 4
+START_SPREAD = 0.2
+"""Chains begin this share of the approximation's spread from the mode, where nothing is forbidden."""
+
+
+def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: int = 500) -> Posterior:
+    """Infer powers, positions, gain errors, wall losses and misfit from all readings at once.
+
+    Parameters
+    ----------
+    survey : Survey
+        The record: emitters, meters, readings, bearings and, as far as known, the dwelling.
+    visit_id : str, optional
+        Use only one visit; left out: all.
+    seed : int
+        The same seed gives the same draws.
+    draws : int
+        Number of draws.
+
+    Raises
+    ------
+    TooEarlyError
+        If there is no reading or no emitter.
+    UnknownNameError
+        If a reading names something that is not in the record.
+
+    Notes
+    -----
+    Mode, then Hamiltonian Monte Carlo. Readings of all kinds enter: a peak is the sum
+    of all emitters that were on, max-hold and average weigh each with its duty; bounds enter by their probability.
+    """
+    if not survey.emitters:
+        raise TooEarlyError("there is no emitter to make the readings.", mend="Name at least one, known or suspected.")
+    observed = observe(survey, visit_id)
+    scene = Scene.from_dwelling(survey.dwelling)
+    radiators = Radiators.of(survey.emitters, _start_positions(survey.emitters, observed.sites))
+    searches = _searches(survey, observed, scene, radiators)
+    radiators = at_best(searches, radiators)
+    materials = materials_of(scene)
+    forward = build_forward(survey, observed, scene, radiators, materials)
+    mode = find_mode(forward)
+    rng = np.random.default_rng(seed)
+    chains = max(1, -(-draws // PER_CHAIN))
+    candidate = _candidates(searches, chains, rng)
+    units = _units_per_draw(forward, scene, radiators, searches, candidate)
+    start = mode.x + START_SPREAD * _near(mode, chains, rng) + _start_shift(forward, searches, candidate)
+    drawn = draw(mode, lambda x: forward.log_posterior(x, units), start, PER_CHAIN, rng)
+    return Posterior(survey, visit_id, scene, radiators, forward, drawn.x[:draws], tuple(searches),
+                     candidate[drawn.chain[:draws]], materials, seed, drawn.acceptance, drawn.split_ratio,
+                     mode.converged)  # fmt: skip
+
+
+def _candidates(searches: list[Search], chains: int, rng: np.random.Generator) -> Indices:
+    columns = [rng.permutation(np.arange(chains) % len(s.candidates)) for s in searches]
+    return np.column_stack(columns) if columns else np.zeros((chains, 0), dtype=np.int64)
+
+
+def _near(mode: Mode, chains: int, rng: np.random.Generator) -> Array:
+    white = rng.standard_normal((len(mode.x), chains))
+    return np.asarray(solve_triangular(mode.factor.T, white, lower=False, check_finite=False).T)
+
+
+def build_forward(
+    survey: Survey, observed: Observations, scene: Scene, radiators: Radiators, materials: tuple[str, ...]
+) -> Forward:
+    """The model of the readings.
+
+    Parameters
+    ----------
+    radiators : Radiators
+        All emitters with a position.
+    materials : tuple of str
+        Materials whose loss is inferred.
+    """
+    sites, rows = observed.sites, observed.levels
+    covariance = residual_covariance(has_walls(scene), radiators, sites, sites)
+    loose = np.tile(observed.placeless * PLACELESS_STD_DB**2, len(radiators.positions))
+    factor = cholesky(covariance + np.diag(loose + 1e-6), lower=True)
+    index, mean, std = _gains(survey)
+    edge = rows.edge_m[:, None]
+    single = scan_gain(radiators.frequencies_hz[None, :], RICE_FACTOR, edge).median_db * (edge > 0.0)
+    repeat = np.zeros(int(rows.scan.max()) + 1)
+    repeat[rows.scan] = np.array([m.repeatability_db for m in observed.meters])[rows.meter]
+    return Forward(
+        observed, tuple(emitter_prior(e) for e in survey.emitters), unit_db(scene, radiators, sites),
+        wall_slopes(scene, radiators, sites, materials), factor, index, mean, std, single, repeat,
+        WALL_OFFSET_STD_DB,
+    )  # fmt: skip
+
+
+def _gains(survey: Survey) -> tuple[Indices, Array, Array]:
+    """Which gain error applies to (meter, emitter), and the prior of each [dB]."""
+    found: dict[str, tuple[int, float, float]] = {}
+    index = np.zeros((len(survey.meters), len(survey.emitters)), dtype=np.int64)
+    for m, meter in enumerate(survey.meters):
+        for k, emitter in enumerate(survey.emitters):
+            frequency_hz = emitter.frequency_hz or UNKNOWN_FREQUENCY_HZ
+            key = gain_key(meter.id, frequency_hz)
+            if key not in found:
+                known = correction(meter, frequency_hz)
+                found[key] = (len(found), -known.offset_db, known.contribution.std_db)
+            index[m, k] = found[key][0]
+    values = list(found.values())
+    return index, np.array([v[1] for v in values]), np.array([v[2] for v in values])
+
+
+def _start_positions(emitters: tuple[Emitter, ...], sites: Array) -> Array:
+    centre = sites.mean(axis=0)
+    return np.array([_start_position(e, centre) for e in emitters], dtype=np.float64)
+
+
+def _start_position(emitter: Emitter, centre: Array) -> tuple[float, float, float]:
+    if emitter.position is not None:
+        return emitter.position
+    if emitter.bearing_deg is not None:
+        angle = np.deg2rad(emitter.bearing_deg)
+        return (float(centre[0] + FAR_M * np.sin(angle)), float(centre[1] + FAR_M * np.cos(angle)), float(centre[2]))
+    return (float(centre[0]), float(centre[1]), float(centre[2]) + (FAR_M if emitter.outdoor else 0.0))
+
+
+def unknown_groups(emitters: tuple[Emitter, ...]) -> list[list[int]]:
+    """Indices of emitters without position and bearing, those on one switch together."""
+    groups: dict[tuple[str, bool], list[int]] = {}
+    for k, emitter in enumerate(emitters):
+        if emitter.position is None and emitter.bearing_deg is None:
+            groups.setdefault((emitter.group, emitter.outdoor), []).append(k)
+    return list(groups.values())
+
+
+def _searches(survey: Survey, observed: Observations, scene: Scene, radiators: Radiators) -> list[Search]:
+    groups = unknown_groups(survey.emitters)
+    found: dict[int, Search] = {}
+    for _ in range(SEARCH_PASSES if len(groups) > 1 else 1):
+        for g, members in enumerate(groups):
+            here = at_best([s for other, s in found.items() if other != g], radiators)
+            forward = build_forward(survey, observed, scene, here, ())
+            ids = tuple(survey.emitters[i].id for i in members)
+            outdoor = survey.emitters[members[0]].outdoor
+            found[g] = search(forward, scene, here, members, ids, survey.dwelling.storeys, outdoor)
+    return [found[g] for g in range(len(groups))]
+
+
+def _units_per_draw(
+    forward: Forward, scene: Scene, radiators: Radiators, searches: list[Search], candidate: Indices
+) -> Array | None:
+    if not searches:
+        return None
+    units = np.repeat(forward.unit_db[None], len(candidate), axis=0)
+    for column, found in enumerate(searches):
+        for member in found.members:
+            many = radiators.take([member] * len(found.candidates)).moved(found.candidates)
+            units[:, :, member] = unit_db(scene, many, forward.observed.sites).T[candidate[:, column]]
+    return units
+
+
+def _start_shift(forward: Forward, searches: list[Search], candidate: Indices) -> Array:
+    shift = np.zeros((len(candidate), forward.blocks.total))
+    std = forward.prior_eirp[1]
+    for column, found in enumerate(searches):
+        rows = found.candidate_rows[candidate[:, column]]
+        shift[:, forward.blocks["eirp"]] += found.eirp_shift_db[rows] / std
+    return shift

@@ -1,0 +1,276 @@
+"""The joint posterior as draws, and levels at any point read off it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import cho_solve, solve_triangular
+
+from roomfield.errors import InputError, UnknownNameError
+from roomfield.field.forward import Forward, mixture_gain_db, power_sum
+from roomfield.field.observations import KINDS
+from roomfield.field.scan import scan_gain
+from roomfield.field.scene import Scene
+from roomfield.field.search import Search
+from roomfield.field.sources import Radiators, has_walls, residual_covariance, residual_variance, unit_db, wall_slopes
+from roomfield.quantities import Kind
+from roomfield.survey import RadioState, Survey
+
+Array = NDArray[np.float64]
+SCAN_EDGE_M = 0.5
+RICE_FACTOR = 2.0
+"""Strongest path over all others in a furnished room, where the scan model needs it (our judgement)."""
+SPOT_SCATTER_DB = 1.0
+"""Spread of the largest value of a scan about its median from place to place (our judgement)."""
+
+
+@dataclass(frozen=True)
+class LevelDraws:
+    """Draws of levels at points.
+
+    Parameters
+    ----------
+    kind : Kind
+        Peak and max-hold: largest value in a scanned volume about the point. Average: local mean over time.
+    density_w_m2 : ndarray, shape (n_draws, n_points)
+        Draws of the total [W/m²].
+    by_emitter_w_m2 : ndarray, shape (n_draws, n_emitters, n_points)
+        The same by emitter: local means, weighted with the duty unless the kind is peak [W/m²].
+    emitter_ids : tuple of str
+        Emitters, in order.
+    """
+
+    kind: Kind
+    density_w_m2: Array
+    by_emitter_w_m2: Array
+    emitter_ids: tuple[str, ...]
+
+    @property
+    def level_db(self) -> Array:
+        """Draws [dB re 1 W/m²], shape (n_draws, n_points)."""
+        return np.asarray(10.0 * np.log10(self.density_w_m2))
+
+    def quantile_w_m2(self, probability: float | Sequence[float]) -> Array:
+        """Quantiles over the draws [W/m²]."""
+        return np.asarray(np.quantile(self.density_w_m2, probability, axis=0))
+
+    def probability_over(self, bound_w_m2: float) -> Array:
+        """Share of draws over a bound [W/m²], shape (n_points,)."""
+        return np.asarray(np.mean(self.density_w_m2 > bound_w_m2, axis=0))
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """What all readings together say.
+
+    Parameters
+    ----------
+    survey : Survey
+        The record it rests on.
+    visit_id : str or None
+        The visit, or None for all.
+    scene : Scene
+        The dwelling as the readings found it.
+    radiators : Radiators
+        Emitters; unknown positions filled with the most probable one.
+    forward : Forward
+        The model with its readings.
+    x : ndarray, shape (n_draws, total)
+        Draws of the standardised unknowns.
+    searches : tuple of Search
+        One per group of emitters of unknown position.
+    candidate : ndarray of int, shape (n_draws, n_searches)
+        Which candidate position each draw has.
+    materials : tuple of str
+        Materials with an inferred offset.
+    seed : int
+        Seed of the draws.
+    acceptance : float
+        Share of accepted proposals.
+    split_ratio : ndarray
+        Agreement of the chains for each unknown, see `sampling.Draws`.
+    converged : bool
+        True if the mode was found.
+    """
+
+    survey: Survey
+    visit_id: str | None
+    scene: Scene
+    radiators: Radiators
+    forward: Forward
+    x: Array
+    searches: tuple[Search, ...]
+    candidate: NDArray[np.int64]
+    materials: tuple[str, ...]
+    seed: int
+    acceptance: float
+    split_ratio: Array
+    converged: bool
+
+    @property
+    def emitter_ids(self) -> tuple[str, ...]:
+        """Emitters in the order of all arrays."""
+        return tuple(e.id for e in self.survey.emitters)
+
+    @cached_property
+    def eirp_db(self) -> Array:
+        """Draws of EIRP while transmitting [dB re 1 W], shape (n_draws, n_emitters)."""
+        return self.forward.eirp_db(self.x)
+
+    @cached_property
+    def duty_db(self) -> Array:
+        """Draws of the share of time on air [dB], shape (n_draws, n_emitters)."""
+        return self.forward.duty_db(self.x)
+
+    @cached_property
+    def gain_db(self) -> Array:
+        """Draws of the meters' gain errors [dB], shape (n_draws, n_gains)."""
+        return self.forward.gain_db(self.x)
+
+    @cached_property
+    def wall_db(self) -> Array:
+        """Draws of what each material loses beyond its table row [dB], shape (n_draws, n_materials)."""
+        return self.forward.wall_db(self.x)
+
+    @cached_property
+    def positions_m(self) -> Array:
+        """Draws of the emitters' positions [m], shape (n_draws, n_emitters, 3)."""
+        positions = np.broadcast_to(self.radiators.positions, (len(self.x), *self.radiators.positions.shape)).copy()
+        for column, search in enumerate(self.searches):
+            positions[:, search.members] = search.candidates[self.candidate[:, column]][:, None, :]
+        return positions
+
+    @cached_property
+    def misfit_weights(self) -> Array:
+        """What carries the misfit at the sites to other points, shape (n_draws, k p)."""
+        drawn = self.forward.misfit_db(self.x).reshape(len(self.x), -1)
+        return np.asarray(cho_solve((self.forward.misfit_factor, True), drawn.T).T)
+
+    def on_mask(self, state: str | RadioState | None) -> NDArray[np.bool_]:
+        """Which emitters are on in a radio state, shape (n_emitters,).
+
+        Parameters
+        ----------
+        state : str or RadioState, optional
+            Id of a state of the visit(s), or a state of one's own; left out: all are on.
+
+        Raises
+        ------
+        UnknownNameError
+            If there is no state with this id.
+        """
+        if isinstance(state, str):
+            visits = [v for v in self.survey.visits if self.visit_id in (None, v.id)]
+            known = {s.id: s for v in visits for s in v.radio_states}
+            if state not in known:
+                raise UnknownNameError("radio state", state, known)
+            state = known[state]
+        off = state.off_groups if state else ()
+        return np.array([e.group not in off and e.id not in off for e in self.survey.emitters])
+
+
+def levels_at(
+    posterior: Posterior,
+    points: ArrayLike,
+    *,
+    kind: Kind,
+    state: str | RadioState | None = None,
+    scene: Scene | None = None,
+    emitter_positions: Mapping[str, Sequence[float]] | None = None,
+    draws: int | None = None,
+) -> LevelDraws:
+    """Draws of the level at points.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        From `infer`.
+    points : array_like, shape (n, 3)
+        Points [m].
+    kind : Kind
+        Which question: peak (all transmit at once), max-hold or average (both weighted with the duty).
+    state : str or RadioState, optional
+        Which emitters are off; left out: none.
+    scene : Scene, optional
+        Another dwelling, for example with a shield; left out: as found.
+    emitter_positions : mapping, optional
+        Emitters moved to another place [m].
+    draws : int, optional
+        Use only the first so many draws.
+
+    Returns
+    -------
+    LevelDraws
+        Equal points and draws give equal misfit draws in any scene, so that before and after compare.
+    """
+    places = np.asarray(points, dtype=np.float64).reshape(-1, 3)
+    if not np.all(np.isfinite(places)):
+        raise InputError("a point is not a number.", mend="Give x, y and z in metres.")
+    x = posterior.x[:draws]
+    on = posterior.on_mask(state)
+    moved = _moved(posterior, emitter_positions or {})
+    used = scene or posterior.scene
+    level = posterior.forward.eirp_db(x)[:, :, None] + _unit(posterior, used, moved, places, len(x))
+    slopes = wall_slopes(used, moved, places, posterior.materials)
+    level = level + np.einsum("pkm,nm->nkp", slopes, posterior.forward.wall_db(x))
+    level = level + _misfit(posterior, moved, places, x)
+    if kind is not Kind.PEAK:
+        level = level + posterior.forward.duty_db(x)[:, :, None]
+    level = np.where(on[None, :, None], level, -400.0)
+    return _total(posterior, level, x, kind)
+
+
+def _moved(posterior: Posterior, changes: Mapping[str, Sequence[float]]) -> Radiators:
+    positions = posterior.radiators.positions.copy()
+    for name, position in changes.items():
+        if name not in posterior.emitter_ids:
+            raise UnknownNameError("emitter", name, posterior.emitter_ids)
+        positions[posterior.emitter_ids.index(name)] = position
+    return posterior.radiators.moved(positions)
+
+
+def _unit(posterior: Posterior, scene: Scene, radiators: Radiators, points: Array, count: int) -> Array:
+    """Level per watt, shape (1 or count, k, n): with one position per draw where it is not known."""
+    base = unit_db(scene, radiators, points).T[None]
+    still = np.all(radiators.positions == posterior.radiators.positions, axis=1)
+    searched = [(c, s) for c, s in enumerate(posterior.searches) if all(still[s.members])]
+    if not searched:
+        return base
+    table = np.repeat(base, count, axis=0)
+    for column, search in searched:
+        chosen = posterior.candidate[:count, column]
+        for member in search.members:
+            many = radiators.take([member] * len(search.candidates)).moved(search.candidates)
+            table[:, member] = unit_db(scene, many, points).T[chosen]
+    return table
+
+
+def _misfit(posterior: Posterior, radiators: Radiators, points: Array, x: Array) -> Array:
+    """Misfit at new points given that at the sites, shape (n_draws, k, n)."""
+    forward, k = posterior.forward, len(radiators.positions)
+    known = has_walls(posterior.scene)
+    sites = forward.observed.sites
+    cross = residual_covariance(known, posterior.radiators, sites, points, to=radiators)
+    mean = posterior.misfit_weights[: len(x)] @ cross
+    half = solve_triangular(forward.misfit_factor, cross, lower=True, check_finite=False)
+    variance = residual_variance(known, radiators, points)
+    left = np.sqrt(np.maximum(variance - np.sum(half**2, axis=0), 0.0))
+    rng = np.random.default_rng([posterior.seed, 7])
+    fresh = forward.scale(x) * left * rng.standard_normal((len(x), k * len(points)))
+    return np.asarray((mean + fresh).reshape(len(x), k, len(points)))
+
+
+def _total(posterior: Posterior, level_db: Array, x: Array, kind: Kind) -> LevelDraws:
+    total_db, shares = power_sum(np.swapaxes(level_db, 1, 2))
+    if kind is not Kind.AVERAGE:
+        single = scan_gain(posterior.radiators.frequencies_hz, RICE_FACTOR, SCAN_EDGE_M).median_db
+        spread = mixture_gain_db(single, shares)
+        rng = np.random.default_rng([posterior.seed, 11])
+        scatter = SPOT_SCATTER_DB * rng.standard_normal(total_db.shape)
+        bias = posterior.forward.spot_db(x)[:, [KINDS.index(kind)]]
+        total_db = total_db + spread + bias + scatter
+    return LevelDraws(kind, 10.0 ** (total_db / 10.0), 10.0 ** (level_db / 10.0), posterior.emitter_ids)

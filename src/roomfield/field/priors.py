@@ -1,0 +1,83 @@
+"""What is thought of an emitter before any reading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from roomfield.references import catalogue
+from roomfield.survey import Emitter
+
+LEAST_EIRP_STD_DB = 6.0
+"""Devices of one kind differ by this at least (power control, antenna; our judgement)."""
+UNKNOWN_FREQUENCY_HZ = 2.0e9
+"""Taken where the record names none; middle of the bands used in dwellings."""
+FALLBACK_EIRP_DB, FALLBACK_EIRP_STD_DB = -10.0, 12.0
+"""100 mW, times or by 16, where the catalogue has nothing in the band."""
+FALLBACK_DUTY_DB, FALLBACK_DUTY_STD_DB = -10.0, 6.0
+UNKNOWN_DISTANCE_STD_DB = 15.0
+"""An outdoor emitter of unknown distance: 30 m to 1 km (own arithmetic)."""
+FAR_M = 200.0
+"""Distance at which an outdoor emitter of unknown distance is put; its power then is relative to that [m]."""
+
+
+@dataclass(frozen=True)
+class EmitterPrior:
+    """Normal priors in decibels.
+
+    Parameters
+    ----------
+    eirp_db, eirp_std_db : float
+        EIRP while transmitting [dB re 1 W] and its standard deviation [dB].
+    duty_db, duty_std_db : float
+        Share of time on air as 10 log10 [dB], at most 0, and its standard deviation [dB].
+    """
+
+    eirp_db: float
+    eirp_std_db: float
+    duty_db: float
+    duty_std_db: float
+
+
+def emitter_prior(emitter: Emitter) -> EmitterPrior:
+    """Prior from what the record says, else from the catalogue's kinds in the same band.
+
+    Parameters
+    ----------
+    emitter : Emitter
+        As recorded.
+    """
+    kinds = _similar(emitter)
+    eirp_db, eirp_std_db = _eirp(emitter, kinds)
+    duty_db, duty_std_db = _duty(emitter, kinds)
+    if emitter.outdoor and emitter.position is None:
+        eirp_std_db = float(np.hypot(eirp_std_db, UNKNOWN_DISTANCE_STD_DB))
+    return EmitterPrior(eirp_db, eirp_std_db, duty_db, duty_std_db)
+
+
+def _similar(emitter: Emitter) -> tuple[catalogue.Emitter, ...]:
+    frequency_hz = emitter.frequency_hz
+    if frequency_hz is None:
+        return ()
+    place = "outdoor" if emitter.outdoor else "indoor"
+    near = (0.98 * frequency_hz, 1.02 * frequency_hz)
+    return tuple(k for k in catalogue.emitters() if place in k.place and k.overlaps(*near) and k.eirp_typical_w)
+
+
+def _eirp(emitter: Emitter, kinds: tuple[catalogue.Emitter, ...]) -> tuple[float, float]:
+    if emitter.eirp_w:
+        return 10.0 * float(np.log10(emitter.eirp_w)), emitter.eirp_std_db
+    typical = [10.0 * float(np.log10(k.eirp_typical_w)) for k in kinds if k.eirp_typical_w]
+    if not typical:
+        return (30.0 if emitter.outdoor else FALLBACK_EIRP_DB), FALLBACK_EIRP_STD_DB
+    return float(np.median(typical)), float(np.hypot(np.std(typical), LEAST_EIRP_STD_DB))
+
+
+def _duty(emitter: Emitter, kinds: tuple[catalogue.Emitter, ...]) -> tuple[float, float]:
+    if emitter.duty:
+        return 10.0 * float(np.log10(min(emitter.duty, 1.0))), emitter.duty_std_db
+    ends = [10.0 * float(np.log10(d)) for k in kinds for d in (k.duty_low, k.duty_high) if d]
+    if not ends:
+        return FALLBACK_DUTY_DB, FALLBACK_DUTY_STD_DB
+    return float(np.median(ends)), float(np.hypot(np.std(ends), 3.0))
