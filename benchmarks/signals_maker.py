@@ -1,0 +1,109 @@
+"""Make the classifier's parameters from simulated recordings.
+
+    python -m benchmarks.signals_maker --scenes 12000 --seed 2 [--processes 2] [--cache FILE.npz]
+
+The same arguments give the same file. No recording from outside is read.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from importlib import resources
+from pathlib import Path
+
+import numpy as np
+
+
+def evidence_of(index: int, seed: int) -> tuple[dict[str, float], list[str], list[float]]:
+    """Numbers, labels and levels of one simulated scene."""
+    from roomfield.signals.conditioning import condition
+    from roomfield.signals.features import gather, vector
+    from roomfield.signals.simulation.scene import random_scene
+
+    scene = random_scene(index, seed)
+    numbers = vector(gather(condition(scene.samples, scene.sample_rate_hz)))
+    return numbers, [c.technology for c in scene.components], list(scene.snr_db)
+
+
+def collect(scenes: int, seed: int, processes: int, first: int = 0):
+    """Evidence matrix, its column names, and a label string per scene."""
+    with ProcessPoolExecutor(processes) as pool:
+        rows = list(pool.map(partial(evidence_of, seed=seed), range(first, first + scenes), chunksize=20))
+    names = list(rows[0][0])
+    matrix = np.array([[r[0][n] for n in names] for r in rows], np.float32)
+    return matrix, names, np.array([";".join(r[1]) for r in rows])
+
+
+def _tree(nodes) -> list[list]:
+    """One tree as five columns: feature (-1 for a leaf), threshold, left, right, value."""
+    leaf = nodes["is_leaf"].astype(bool)
+    return [
+        np.where(leaf, -1, nodes["feature_idx"]).astype(int).tolist(),
+        [float(f"{v:.5g}") if not is_leaf else 0 for v, is_leaf in zip(nodes["num_threshold"], leaf, strict=True)],
+        np.where(leaf, 0, nodes["left"]).astype(int).tolist(),
+        np.where(leaf, 0, nodes["right"]).astype(int).tolist(),
+        [float(f"{v:.4g}") if is_leaf else 0 for v, is_leaf in zip(nodes["value"], leaf, strict=True)],
+    ]
+
+
+def _learner(seed: int):
+    from sklearn.ensemble import HistGradientBoostingClassifier
+
+    return HistGradientBoostingClassifier(
+        max_iter=110, learning_rate=0.1, max_leaf_nodes=8, min_samples_leaf=12, l2_regularization=4.0,
+        max_features=0.25, random_state=seed,
+    )  # fmt: skip
+
+
+def fit(matrix, names: list[str], labels, seed: int = 0) -> dict:
+    """Fit one ensemble per technology; the calibration line comes from held-out folds."""
+    from sklearn.linear_model import LogisticRegression
+    from sklearn.model_selection import KFold
+
+    technologies = sorted({t for label in labels for t in label.split(";") if t})
+    models = []
+    for technology in technologies:
+        truth = np.array([technology in label.split(";") for label in labels])
+        held = np.zeros(truth.size)
+        for train, test in KFold(3, shuffle=True, random_state=seed).split(matrix):
+            held[test] = _learner(seed).fit(matrix[train], truth[train]).decision_function(matrix[test])
+        line = LogisticRegression(C=1e3).fit(held[:, None], truth)
+        model = _learner(seed).fit(matrix, truth)
+        trees = [_tree(stage[0].nodes) for stage in model._predictors]
+        models.append({
+            "name": technology, "base": round(float(model._baseline_prediction.ravel()[0]), 5),
+            "slope": round(float(line.coef_[0, 0]), 4), "shift": round(float(line.intercept_[0]), 4), "trees": trees,
+        })  # fmt: skip
+        print(technology, int(truth.sum()), "slope", models[-1]["slope"], "shift", models[-1]["shift"], flush=True)
+    return {"features": names, "models": models}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--scenes", type=int, default=12000)
+    parser.add_argument("--seed", type=int, default=2)
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--cache", type=Path, action="append", default=[], help="evidence made before; used as it is")
+    parser.add_argument("--out", type=Path)
+    options = parser.parse_args()
+    if options.cache and all(p.exists() for p in options.cache):
+        parts = [np.load(p) for p in options.cache]
+        matrix, labels = np.concatenate([p["X"] for p in parts]), np.concatenate([p["labels"] for p in parts])
+        names = [str(n) for n in parts[0]["names"]]
+    else:
+        matrix, names, labels = collect(options.scenes, options.seed, options.processes)
+        for path in options.cache[:1]:
+            np.savez(path, X=matrix, names=names, labels=labels)
+    document = {"made_by": "benchmarks/signals_maker.py", "scenes": len(labels), "seed": options.seed}
+    document |= fit(matrix, names, labels)
+    out = options.out or Path(str(resources.files("roomfield.signals"))) / "data" / "classifier.json"
+    out.parent.mkdir(exist_ok=True)
+    out.write_text(json.dumps(document, separators=(",", ":")))
+    print(f"{out}: {out.stat().st_size / 1e3:.0f} kB")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,239 @@
+"""Bursts: when they start, how wide and how high they are, and in what groups they come.
+
+Edges pass AC coupling and hum unharmed where levels do not, so a burst is a rise and the next fall
+of like height, looked for at several time scales.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.signals.kernels import edge_response, pair_edges
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+REACHES_S = (42e-6, 84e-6, 210e-6, 667e-6, 2.7e-3)
+THRESHOLD = 4.7
+LONG_THRESHOLD = 6.0
+LONGEST_S = 2.5
+
+
+@dataclass(frozen=True)
+class BurstTable:
+    """Bursts in order of start.
+
+    Attributes
+    ----------
+    starts_s, widths_s : ndarray, shape (n,)
+        [s]
+    heights : ndarray, shape (n,)
+        Height of the edges [full scale of the recording].
+    scales : ndarray of int, shape (n,)
+        Index of the time scale that found the burst, 0 the finest.
+    sharpness : ndarray, shape (n,)
+        Height of the finest edge near the start over the burst's height; low for smooth sounds.
+    scatter : tuple of float
+        Standard deviation of the edge response per scale [full scale].
+    """
+
+    starts_s: F64
+    widths_s: F64
+    heights: F64
+    scales: NDArray[np.int64]
+    sharpness: F64
+    scatter: tuple[float, ...]
+
+    @property
+    def ends_s(self) -> F64:
+        """Ends [s]."""
+        return np.asarray(self.starts_s + self.widths_s)
+
+
+def _scatter(edges: F32) -> float:
+    """Standard deviation of the edge response between bursts: the lower of two quantiles' answers.
+
+    The fifth quantile still sees silence when traffic fills most of the time.
+    """
+    probe = np.abs(edges[:: max(1, edges.size // 60000)])
+    fifth, half = np.quantile(probe, [0.2, 0.5])
+    return float(min(fifth / 0.2533, half / 0.6745)) + 1e-9
+
+
+def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
+    """Look for bursts from the finest time scale to the coarsest; a coarser one is kept if it is new.
+
+    Parameters
+    ----------
+    samples : ndarray of float32, shape (n,)
+    sample_rate_hz : float
+        [Hz]
+    """
+    running = np.concatenate([[0.0], np.cumsum(samples, dtype=np.float64)])
+    found: list[tuple[F64, F64, F64, NDArray[np.int64]]] = []
+    scatter, finest = [], None
+    for scale, reach_s in enumerate(REACHES_S):
+        reach = max(2, round(reach_s * sample_rate_hz))
+        edges = edge_response(running, reach)
+        finest = edges if finest is None else finest
+        scatter.append(_scatter(edges))
+        starts, ends, heights = pair_edges(edges, THRESHOLD * scatter[-1], reach, int(LONGEST_S * sample_rate_hz))
+        keep = (ends - starts) >= (1 if scale == 0 else 0.75 * reach)
+        keep &= (ends - starts < 12 * reach) | (heights > LONG_THRESHOLD * scatter[-1])
+        fresh = _new_ones(starts[keep], ends[keep], found, reach)
+        found.append((starts[keep][fresh], ends[keep][fresh], heights[keep][fresh], np.full(int(fresh.sum()), scale)))
+    starts, ends, heights, scales = (np.concatenate(column) for column in zip(*found, strict=True))
+    order = np.argsort(starts, kind="stable")
+    starts, ends, heights, scales = starts[order], ends[order], heights[order], scales[order]
+    sharp = _sharpness(finest if finest is not None else samples, starts, heights)
+    return BurstTable(
+        starts / sample_rate_hz, (ends - starts) / sample_rate_hz, heights, scales, sharp, tuple(scatter)
+    )
+
+
+def _new_ones(starts: NDArray[np.int64], ends: NDArray[np.int64], found: list, reach: int) -> NDArray[np.bool_]:  # type: ignore[type-arg]
+    """Which bursts are not yet in the finer tables: no finer one starts and ends close by or fills most of it."""
+    fresh = np.ones(starts.size, bool)
+    for old_starts, old_ends, _, _ in found:
+        if old_starts.size == 0 or starts.size == 0:
+            continue
+        at = np.clip(np.searchsorted(old_starts, starts - reach), 0, old_starts.size - 1)
+        for step in (0, 1, 2):
+            j = np.clip(at + step, 0, old_starts.size - 1)
+            overlap = np.minimum(ends, old_ends[j]) - np.maximum(starts, old_starts[j])
+            fresh &= overlap < 0.5 * (ends - starts)
+            near = (np.abs(starts - old_starts[j]) <= reach) & (np.abs(ends - old_ends[j]) <= 2 * reach)
+            fresh &= ~near
+    return fresh
+
+
+def _sharpness(finest: F32, starts: NDArray[np.int64], heights: F64) -> F64:
+    if starts.size == 0:
+        return np.zeros(0)
+    around = np.clip(starts[:, None] + np.arange(-6, 7), 0, finest.size - 1)
+    return np.asarray(finest[around].max(1) / np.maximum(heights, 1e-12), np.float64)
+
+
+WIDTH_EDGES_S = (0.0, 5e-5, 9.5e-5, 1.6e-4, 2.6e-4, 4.4e-4, 7e-4, 1.2e-3, 2.5e-3, 4.6e-3, 10e-3, 20e-3, 35e-3, 0.15, 9.9)
+
+
+@dataclass(frozen=True)
+class Groups:
+    """Counts of the groupings that set sporadic emitters apart.
+
+    Attributes
+    ----------
+    triplets : int
+        Three equal bursts at equal steps under 5 ms, alone (Bluetooth LE advertising events).
+    answered : int
+        Bursts of 0.45-4.4 ms followed after 192 us by one of 352 us (IEEE 802.15.4).
+    trains : int
+        Six or more microsecond pulses at an even step (a radar beam passing).
+    train_rate_hz : float
+        Median pulse rate of the trains [Hz]; 0 if none.
+    turn_s : float
+        Median time between trains [s]; 0 if fewer than two.
+    telegrams : int
+        Groups of ten or more like-high marks whose widths fall in two classes (on-off keying).
+    in_telegrams, in_trains, in_triplets : float
+        Share of all bursts.
+    """
+
+    triplets: int
+    answered: int
+    trains: int
+    train_rate_hz: float
+    turn_s: float
+    telegrams: int
+    in_telegrams: float
+    in_trains: float
+    in_triplets: float
+
+
+def find_groups(table: BurstTable) -> Groups:
+    """Group bursts by the rules of each kind of sporadic emitter."""
+    starts, widths, heights = table.starts_s, table.widths_s, table.heights
+    count = max(starts.size, 1)
+    triplets = _triplets(starts, widths)
+    trains = _trains(starts, widths)
+    telegrams = _telegrams(starts, widths, heights)
+    rates = [1 / np.median(np.diff(starts[a:b])) for a, b in trains]
+    begins = np.array([starts[a] for a, _ in trains])
+    return Groups(
+        triplets=triplets,
+        answered=_answered(starts, widths),
+        trains=len(trains),
+        train_rate_hz=float(np.median(rates)) if rates else 0.0,
+        turn_s=float(np.median(np.diff(begins))) if begins.size > 1 else 0.0,
+        telegrams=len(telegrams),
+        in_telegrams=sum(b - a for a, b in telegrams) / count,
+        in_trains=sum(b - a for a, b in trains) / count,
+        in_triplets=3 * triplets / count,
+    )
+
+
+def _triplets(starts: F64, widths: F64) -> int:
+    if starts.size < 3:
+        return 0
+    gaps = np.diff(starts)
+    first, second = gaps[:-1], gaps[1:]
+    before = np.r_[9.0, gaps[:-2]] if gaps.size > 1 else np.array([9.0])
+    after = np.r_[gaps[2:], 9.0] if gaps.size > 1 else np.array([9.0])
+    even = (np.abs(first - second) < 45e-6) & (first < 5e-3) & (first > 1e-4)
+    alone = (before > 1.6 * first) & (after > 1.6 * first)
+    w = np.column_stack([widths[:-2], widths[1:-1], widths[2:]])
+    alike = (w.max(1) - w.min(1) < 50e-6) & (w.max(1) < 480e-6)
+    return int(np.count_nonzero(even & alone & alike))
+
+
+def _answered(starts: F64, widths: F64) -> int:
+    if starts.size < 2:
+        return 0
+    gap = starts[1:] - starts[:-1] - widths[:-1]
+    long = (widths[:-1] > 0.45e-3) & (widths[:-1] < 4.5e-3)
+    return int(np.count_nonzero(long & (np.abs(gap - 192e-6) < 45e-6) & (np.abs(widths[1:] - 352e-6) < 45e-6)))
+
+
+def _trains(starts: F64, widths: F64) -> list[tuple[int, int]]:
+    """Runs of at least six short pulses at an even (or two-valued, staggered) step."""
+    short = np.flatnonzero(widths < 140e-6)
+    runs: list[tuple[int, int]] = []
+    if short.size < 6:
+        return runs
+    t = starts[short]
+    gaps = np.diff(t)
+    inside = (gaps > 2.5e-4) & (gaps < 5e-3)
+    even = np.r_[False, np.abs(np.diff(gaps)) < 60e-6]
+    stagger = np.r_[False, False, np.abs(gaps[2:] - gaps[:-2]) < 60e-6] if gaps.size > 2 else np.zeros_like(even)
+    good = inside & (even | stagger)
+    edges = np.flatnonzero(np.diff(np.r_[0, good.astype(int), 0]))
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        if b - a >= 4 and t[b] - t[max(a - 1, 0)] < 0.25:
+            runs.append((int(short[max(a - 1, 0)]), int(short[b]) + 1))
+    return runs
+
+
+def _telegrams(starts: F64, widths: F64, heights: F64) -> list[tuple[int, int]]:
+    if starts.size < 10:
+        return []
+    gaps = starts[1:] - starts[:-1] - widths[:-1]
+    breaks = np.flatnonzero(gaps > 6e-3) + 1
+    bounds = np.r_[0, breaks, starts.size]
+    found = []
+    for a, b in zip(bounds[:-1], bounds[1:], strict=True):
+        if b - a < 10 or starts[b - 1] - starts[a] > 0.35:
+            continue
+        if heights[a:b].std() < 0.25 * heights[a:b].mean() and _two_classes(widths[a:b]) and widths[a:b].max() < 6e-3:
+            found.append((int(a), int(b)))
+    return found
+
+
+def _two_classes(widths: F64) -> bool:
+    """Whether widths fall near one value or two (within 60 us or 12 %)."""
+    middle = 0.5 * (widths.min() + widths.max())
+    low, high = widths[widths <= middle], widths[widths > middle]
+    spread = [c.std() < max(40e-6, 0.1 * c.mean()) for c in (low, high) if c.size]
+    return bool(all(spread)) and float(widths.min()) > 9e-5

@@ -1,0 +1,231 @@
+"""Repetitions found without being told, and their rates to parts per million.
+
+Search: harmonic sums of the whitened spectrum over a grid of fundamentals, as in searches for pulsars.
+Under noise a sum of K lines follows a gamma distribution of shape K, which gives the false-alarm rate
+after the number of independent trials. Each repetition found is masked and the search repeated.
+
+Refinement: the recording is folded in blocks, and the phases of all harmonics are brought to one
+straight line. The standard deviation is the Cramér-Rao bound of a sum of harmonics in white noise
+(Rife and Boorstyn, IEEE Trans. Inf. Theory 20 (1974) 591, summed over harmonics).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaincc, gammaln
+
+from roomfield.signals.combs import Comb, mask_comb, weigh_comb
+from roomfield.signals.kernels import fold_blocks, harmonic_sums
+from roomfield.signals.spectrum import WhiteSpectrum
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+SEARCH_CAP = 40.0
+LOWEST_HZ = 2.0
+PLANS = ((5, 400.0), (3, 2500.0))  # harmonics as a power of two, highest fundamental [Hz]
+REFINE_BLOCKS = 16
+STEADY = 0.2
+
+
+@dataclass(frozen=True)
+class FoundPeriod:
+    """A repetition: rate, standard deviation [Hz], score, log10 false-alarm rate and lines counted."""
+
+    frequency_hz: float
+    std_hz: float
+    score: float
+    log10_false_alarm: float
+    lines: int
+
+
+@dataclass(frozen=True)
+class RefinedRate:
+    """A rate with its standard deviation [Hz] and the share of power that keeps its phase throughout [0..1]."""
+
+    frequency_hz: float
+    std_hz: float
+    coherence: float
+
+
+def _near_mains(frequency_hz: float) -> bool:
+    return any(abs(frequency_hz / nominal - 1) < 4e-3 for nominal in (50.0, 60.0, 100.0, 120.0))
+
+
+def log10_gamma_tail(total: float, shape: int) -> float:
+    """log10 of the chance that a gamma variate of whole-number shape exceeds ``total``."""
+    tail = float(gammaincc(shape, total))
+    if tail > 1e-280:
+        return float(np.log10(tail))
+    log_tail = (shape - 1) * np.log(total) - total - gammaln(shape) - np.log1p(-(shape - 1) / total)
+    return float(log_tail / np.log(10))
+
+
+def strongest_period(white: F32, spectrum: WhiteSpectrum) -> tuple[float, float, int]:
+    """Best fundamental of a harmonic-sum search: frequency [Hz], log10 false-alarm rate, harmonics."""
+    best = (0.0, 0.0, 0)
+    for depth, top_hz in PLANS:
+        step = 1.0 / (1 << depth)
+        first = LOWEST_HZ * spectrum.bins_per_hz
+        last = min(top_hz, spectrum.top_hz / 2) * spectrum.bins_per_hz
+        count = int((last - first) / step)
+        if count < 1:
+            continue
+        sums = harmonic_sums(white, first, step, count, depth, SEARCH_CAP)
+        for d in range(depth + 1):
+            at = int(np.argmax(sums[d]))
+            trials = count * step * (1 << d)
+            chance = log10_gamma_tail(float(sums[d, at]), 1 << d) + float(np.log10(max(trials, 1.0)))
+            if chance < best[1]:
+                best = ((first + at * step) / spectrum.bins_per_hz, chance, 1 << d)
+    return best
+
+
+def _down_to_fundamental(white: F32, spectrum: WhiteSpectrum, frequency_hz: float) -> float:
+    """Step down to f/2, f/3 or f/5 while the lines in between are certain too."""
+    view = replace(spectrum, white=white)
+    changed = True
+    while changed:
+        changed = False
+        for divisor in (2, 3, 5):
+            lower = frequency_hz / divisor
+            if lower < LOWEST_HZ:
+                continue
+            comb = Comb("between", lower, (divisor,), top_hz=40 * lower, reach_ppm=30.0)
+            between = weigh_comb(view, comb)
+            if between.score > 12 and between.hits > 0.25 and _comparable(white, spectrum, lower, divisor):
+                frequency_hz, changed = lower * (1 + between.offset_ppm * 1e-6), True
+                break
+    return frequency_hz
+
+
+def _comparable(white: F32, spectrum: WhiteSpectrum, lower_hz: float, divisor: int) -> bool:
+    """Whether the lines in between are within 22 dB of the main ones, so that they are no mere side lines."""
+    orders = np.arange(1, 40)
+    at = np.minimum(np.rint(orders * lower_hz * spectrum.bins_per_hz).astype(int), white.size - 1)
+    main = orders % divisor == 0
+    return float(np.median(white[at[~main]])) > 0.006 * float(np.median(white[at[main]]))
+
+
+def find_periods(
+    samples: F32, sample_rate_hz: float, spectrum: WhiteSpectrum, *, at_most: int = 6, false_alarm: float = 1e-4
+) -> tuple[FoundPeriod, ...]:
+    """Search, refine, mask, search again.
+
+    Parameters
+    ----------
+    samples : ndarray of float32, shape (n,)
+    sample_rate_hz : float
+        [Hz]
+    spectrum : WhiteSpectrum
+        Of the same samples.
+    at_most : int
+        Largest number of repetitions.
+    false_alarm : float
+        Chance allowed that noise alone yields the repetition anywhere in one search.
+    """
+    white = spectrum.white.copy()
+    found: list[FoundPeriod] = []
+    for _ in range(at_most):
+        frequency, chance, lines = strongest_period(white, spectrum)
+        if chance > np.log10(false_alarm):
+            break
+        frequency = _down_to_fundamental(white, spectrum, frequency)
+        if any(abs(frequency / known.frequency_hz - 1) < 2e-3 for known in found):
+            _blank(white, spectrum, frequency)
+            continue
+        refined = refine_rate(samples, sample_rate_hz, frequency, spectrum)
+        if refined.coherence < STEADY:
+            _blank(white, spectrum, frequency)
+            if not _near_mains(frequency):
+                continue
+            refined = RefinedRate(frequency, 0.2 / spectrum.duration_s, refined.coherence)
+        rate, std = refined.frequency_hz, refined.std_hz
+        score = weigh_comb(replace(spectrum, white=white), Comb("found", rate, reach_ppm=5.0, top_hz=64 * rate)).score
+        found.append(FoundPeriod(rate, std, score, chance, lines))
+        mask_comb(white, spectrum, rate, 0.0)
+    return tuple(found)
+
+
+def _blank(white: F32, spectrum: WhiteSpectrum, frequency_hz: float) -> None:
+    """Take out the skirts of a drifting source: 0.4 % round every line."""
+    for order in range(1, 40):
+        centre = order * frequency_hz * spectrum.bins_per_hz
+        white[int(0.996 * centre) : int(1.004 * centre) + 2] = 1.0
+
+
+def refine_rate(
+    samples: F32,
+    sample_rate_hz: float,
+    rate_hz: float,
+    spectrum: WhiteSpectrum,
+    *,
+    top_hz: float = 12000.0,
+    span_cycles: float = 0.8,
+) -> RefinedRate:
+    """Rate and its standard deviation from the phases of all harmonics along the recording.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Start value, right to about the inverse of the length over the number of harmonics [Hz].
+    top_hz : float
+        Highest harmonic used [Hz].
+    span_cycles : float
+        Largest correction, in cycles of the fundamental over the whole recording.
+    """
+    harmonics = int(np.clip(min(top_hz, 0.42 * sample_rate_hz) / rate_hz, 1, 512))
+    bins = int(2 ** np.ceil(np.log2(max(4 * harmonics, 16))))
+    sums, counts = fold_blocks(samples, rate_hz / sample_rate_hz, bins, REFINE_BLOCKS)
+    if counts.min() < 1:
+        counts = np.maximum(counts, 1)
+    coefficients = np.fft.rfft(sums / counts, axis=1)[:, 1 : harmonics + 1] / bins
+    orders = np.arange(1, harmonics + 1)
+    at = np.minimum((orders * rate_hz * spectrum.bins_per_hz).astype(int), spectrum.floor.size - 1)
+    noise = spectrum.floor[at].astype(float)
+    noise *= 1.0 / (0.375 * samples.size) / samples.size  # Hann window's power; spectrum to mean-coefficient units
+    duration = samples.size / sample_rate_hz
+    middle = (np.arange(REFINE_BLOCKS) + 0.5) / REFINE_BLOCKS - 0.5
+    power_now = np.abs(coefficients.mean(0)) ** 2 / noise
+    offset = _best_slope(coefficients, orders, noise, middle, power_now, span_cycles)
+    turned = coefficients * np.exp(-2j * np.pi * offset * middle[:, None] * orders)
+    strength = np.clip(np.abs(turned.mean(0)) ** 2 / noise - 1, 0, None)
+    weight = float((orders**2 * strength).sum())
+    std = np.sqrt(3 / max(weight, 1e-3)) / (2 * np.pi * duration)
+    steady = float((np.abs(turned.mean(0)) ** 2).sum() / (np.abs(turned) ** 2).mean(0).sum())
+    return RefinedRate(rate_hz + offset / duration, float(std), steady)
+
+
+def _best_slope(
+    coefficients: NDArray[np.complex128],
+    orders: NDArray[np.int64],
+    noise: F64,
+    middle: F64,
+    power_now: F64,
+    widest: float,
+) -> float:
+    """Extra cycles of the fundamental over the recording that line the harmonics' phases up best."""
+    strong = orders[power_now > 8]
+    top = int(strong.max()) if strong.size else int(min(orders.size, 8))
+    span, step = min(widest, 40.0 / top), 0.15 / top
+    grid = np.arange(-span, span + step, step)
+
+    def score(offsets: F64) -> F64:
+        spin = np.exp(-2j * np.pi * offsets[:, None, None] * middle[:, None] * orders)
+        return np.asarray((np.abs((coefficients * spin).mean(1)) ** 2 / noise).sum(1))
+
+    values = np.concatenate([score(part) for part in np.array_split(grid, max(1, grid.size * orders.size // 20000))])
+    peak = int(np.clip(np.argmax(values), 1, grid.size - 2))
+    for _ in range(2):
+        fine = grid[peak] + np.linspace(-1, 1, 9) * step
+        values = score(fine)
+        best = int(np.clip(np.argmax(values), 1, 7))
+        left, mid, right = values[best - 1 : best + 2]
+        bend = left - 2 * mid + right
+        shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
+        step /= 4
+        grid, peak = np.array([fine[best] + float(np.clip(shift, -1, 1)) * step]), 0
+    return float(grid[0])

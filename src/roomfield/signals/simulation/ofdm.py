@@ -1,0 +1,245 @@
+"""Emitters whose power is laid out on a grid of OFDM symbols: LTE, NR, DVB-T, and UMTS's slots.
+
+The share of a symbol's subcarriers that are on gives its power. Positions of synchronisation, broadcast,
+control and reference signals follow 3GPP TS 36.211 clauses 6.6 to 6.11, TS 38.211 clause 7.4 and
+TS 38.213 clause 4.1.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.signals.simulation.component import Bench, Component, FloatArray, boxes, frame_starts, noise_like
+
+Array = NDArray[np.float64]
+
+LTE_SYMBOL_EDGES_S = np.concatenate([[0], np.cumsum(np.tile([2208] + [2192] * 6, 2))]) / 30.72e6
+TDD_LAYOUTS = {0: "DSUUUDSUUU", 1: "DSUUDDSUUD", 2: "DSUDDDSUDD", 3: "DSUUUDDDDD", 4: "DSUUDDDDDD", 5: "DSUDDDDDDD"}
+NR_PATTERNS = ("DDDSU", "DDDSU", "DDSU", "DDDDDDDSUU", "DDDSUDDSUU", "DSUUU", "DDDDDDSUUU", "DDDDDDDDSU")
+
+
+def _on_grid(bench: Bench, begin: Array, edges_s: Array, levels: Array) -> FloatArray:
+    """Power of blocks: ``levels[block, symbol]`` between ``edges_s`` after each block's begin."""
+    starts = (begin[:, None] + edges_s[:-1]).ravel()
+    widths = np.broadcast_to(np.diff(edges_s), levels.shape).ravel()
+    keep = levels.ravel() > 0
+    return boxes(bench, starts[keep], widths[keep], levels.ravel()[keep])
+
+
+def _busy(bench: Bench, count: int, load: float) -> NDArray[np.bool_]:
+    """Which blocks carry data: independent, or in spells."""
+    rng = bench.rng
+    if rng.random() < 0.6:
+        return rng.random(count) < load
+    level = np.repeat(rng.random(count // 20 + 2), 20)[:count]
+    return rng.random(count) < np.where(level < load, min(1.0, load + 0.3), load * 0.3)
+
+
+def _lte_frame(bench: Bench, resource_blocks: int, layout: str) -> Array:
+    """Mean share of subcarriers on without user data, ``[10, 14]``, of one radio frame."""
+    rng = bench.rng
+    tones = 12 * resource_blocks
+    ports = int(rng.choice([1, 2, 2, 4]))
+    boost = 10 ** (rng.choice([0.0, 0.0, 3.0]) / 10)
+    share = np.zeros((10, 14))
+    share[:, [0, 4, 7, 11]] = boost * min(ports, 2) / 6
+    if ports == 4:
+        share[:, [1, 8]] = boost / 3
+    share[:, 0] += rng.uniform(0.02, 0.25)
+    sync = 62 / tones * 10 ** (rng.choice([0.0, 0.0, 3.0]) / 10)
+    if set(layout) == {"D"}:
+        share[[0, 5], 5] += sync
+        share[[0, 5], 6] += sync
+    else:
+        share[[0, 5], 13] += sync
+        share[[1, 6], 2] += sync
+    share[0, 7:11] += 72 / tones * rng.uniform(0.7, 1.0)
+    if rng.random() < 0.6:
+        share[5, 2:] += rng.uniform(0.0, 0.3)
+    return share
+
+
+def _lte(bench: Bench, technology: str) -> Component:
+    rng = bench.rng
+    tdd = technology == "lte_tdd"
+    scale = 1 + (0.0 if rng.random() < 0.4 else bench.clock_error(3))
+    narrow = rng.random() < (0.5 if tdd else 0.25)
+    blocks = 6 if narrow else int(rng.choice([15, 25, 25, 50, 50, 75, 100]))
+    layout = TDD_LAYOUTS[int(rng.choice([0, 1, 1, 2, 2, 2, 3, 4, 5]))] if tdd else "D" * 10
+    load = float(rng.choice([rng.uniform(0, 0.15), rng.uniform(0.15, 0.6), rng.uniform(0.6, 1.0)]))
+    begin = frame_starts(bench, 0.01 / scale)
+    levels = _lte_levels(bench, begin.size, blocks, layout, load)
+    power = _on_grid(bench, begin, _frame_edges(scale), levels.reshape(begin.size, 140))
+    power *= np.float32(1 / max(float(levels.max()), 0.3))
+    if tdd and rng.random() < 0.4:
+        power = _shuffle(bench, power, round(0.02 / scale * bench.rate_hz))
+    power += np.float32(rng.choice([0.0, 0.0, 10 ** rng.uniform(-3, -0.7)]))
+    power = noise_like(bench, power, 180e3 * blocks)
+    return Component(technology, f"downlink {blocks} RB load={load:.2f} {layout}", power, (200.0 * scale,))
+
+
+def _shuffle(bench: Bench, power: FloatArray, block: int) -> FloatArray:
+    """A short capture stretched by repeating whole frames in random order (frame pairs from a pool of 50)."""
+    rows = power[: power.size // block * block].reshape(-1, block)[:50]
+    order = bench.rng.integers(0, rows.shape[0], power.size // block + 1)
+    return np.ascontiguousarray(rows[order].ravel()[: power.size])
+
+
+def _frame_edges(scale: float) -> Array:
+    inner = (np.arange(10)[:, None] * 1e-3 + LTE_SYMBOL_EDGES_S[:-1]).ravel()
+    return np.append(inner, 0.01) / scale
+
+
+def _lte_levels(bench: Bench, frames: int, blocks: int, layout: str, load: float) -> Array:
+    rng = bench.rng
+    base = _lte_frame(bench, blocks, layout)
+    levels = np.repeat(base[None], frames, 0)
+    control = rng.uniform(0, 0.5, (frames, 10)) * (rng.random((frames, 10)) < max(load, 0.05))
+    levels[:, :, 0] += control
+    fill = rng.uniform(0.4, 1.0, (frames, 10)) if rng.random() < 0.5 else np.full((frames, 10), rng.uniform(0.5, 1))
+    data = np.where(_busy(bench, frames * 10, load).reshape(frames, 10), fill, 0.0)
+    levels[:, :, 1:] += data[:, :, None] * np.clip(1 - base[:, 1:], 0.2, 1)
+    fading = 10 ** (np.interp(np.arange(frames), np.linspace(0, frames, 12), rng.normal(0, rng.choice([0, 0.3, 1.0]), 12)) / 10)
+    special = int(rng.choice([3, 9, 10, 11, 12]))
+    for index, letter in enumerate(layout):
+        if letter == "U":
+            uplink = 10 ** (rng.uniform(-40, -8) / 10) if rng.random() < 0.5 else 0.0
+            levels[:, index] = uplink * (rng.random((frames, 1)) < 0.4)
+        elif letter == "S":
+            levels[:, index, special:] = 0.0
+    return levels * fading[:, None, None]
+
+
+def lte_fdd(bench: Bench) -> Component:
+    """A frequency-division base, idle to full."""
+    return _lte(bench, "lte_fdd")
+
+
+def lte_tdd(bench: Bench) -> Component:
+    """A time-division base, idle to full."""
+    return _lte(bench, "lte_tdd")
+
+
+def _sync_blocks(bench: Bench, levels: Array, slots_per_ms: int, first: Array, period_ms: int, share: float) -> None:
+    """Add synchronisation blocks of four symbols at the first symbols given (within their half frame)."""
+    gains = 10 ** (-bench.rng.exponential(2.5, first.size) / 10)
+    gains[bench.rng.integers(first.size)] = 1.0
+    flat = levels.reshape(-1)
+    step = period_ms * slots_per_ms * 14
+    offset = int(bench.rng.integers(0, max(period_ms // 5, 1))) * 5 * slots_per_ms * 14
+    for start in range(offset, flat.size, step):
+        for gain, symbol in zip(gains, first, strict=True):
+            flat[start + symbol : start + symbol + 4] = np.maximum(flat[start + symbol : start + symbol + 4], share * gain)
+
+
+def _nr_symbol_edges(slots_per_ms: int) -> Array:
+    return np.arange(15) / 14e3 / slots_per_ms
+
+
+def _nr(bench: Bench, technology: str) -> Component:
+    rng = bench.rng
+    tdd = technology == "nr_tdd"
+    per_ms = 2 if tdd or rng.random() < 0.15 else 1
+    scale = 1 + (0.0 if rng.random() < 0.5 else bench.clock_error(3))
+    pattern = str(rng.choice(NR_PATTERNS)) if tdd else "D"
+    load = float(rng.choice([0.0, 0.0, rng.uniform(0, 0.2), rng.uniform(0.2, 0.7), rng.uniform(0.7, 1.0)]))
+    period_ms = int(rng.choice([20, 20, 20, 20, 10, 40, 5]))
+    count = int(bench.duration_s * 1000 / 160 + 2) * 160 * per_ms
+    levels = _nr_levels(bench, count, pattern, load)
+    starts = np.sort(np.concatenate([[2, 8] + 14 * n for n in np.arange(4)]))
+    beams = int(rng.choice([1, 2, 4, 4, 8]))
+    share = rng.uniform(0.35, 1.0)
+    _sync_blocks(bench, levels, per_ms, starts[:beams], period_ms, share)
+    if rng.random() < 0.6:
+        _tracking(bench, levels, per_ms, rng.uniform(0.15, 0.35))
+    begin = (np.arange(count) / per_ms * 1e-3 - rng.random() * 0.16) / scale
+    power = _on_grid(bench, begin, _nr_symbol_edges(per_ms) / scale, levels)
+    power *= np.float32(1 / max(float(levels.max()), 0.3))
+    power = noise_like(bench, power, float(rng.choice([10e6, 18e6, 36e6, 98e6])))
+    sync_rate = 1000.0 / period_ms * scale
+    rates = (sync_rate,) if load < 0.15 or not tdd else (sync_rate, 1000.0 * per_ms / len(pattern) * scale)
+    return Component(technology, f"{pattern} sync {period_ms} ms x{beams} load={load:.2f}", power, rates)
+
+
+def _nr_levels(bench: Bench, slots: int, pattern: str, load: float) -> Array:
+    rng = bench.rng
+    levels = np.zeros((slots, 14))
+    letters = np.array(list(pattern))[np.arange(slots) % len(pattern)]
+    busy = _busy(bench, slots, load)
+    fill = rng.uniform(0.3, 1.0, slots) if rng.random() < 0.4 else np.full(slots, rng.uniform(0.6, 1.0))
+    levels[busy] = fill[busy, None]
+    levels[:, 0] = np.where(busy, np.maximum(fill * rng.uniform(0.2, 1), 0.1), 0.0)
+    levels[letters == "U"] = 0.0
+    levels[letters == "S", int(rng.integers(4, 12)):] = 0.0
+    return levels
+
+
+def _tracking(bench: Bench, levels: Array, per_ms: int, share: float) -> None:
+    """Tracking reference signals: two symbols in each of two adjacent slots, every 20 or 40 ms."""
+    step = int(bench.rng.choice([20, 20, 40])) * per_ms
+    offset = int(bench.rng.integers(step - 2))
+    for slot in (offset, offset + 1):
+        rows = levels[slot::step]
+        rows[:, [4, 8]] = np.maximum(rows[:, [4, 8]], share)
+
+
+def nr_tdd(bench: Bench) -> Component:
+    """A time-division base with synchronisation bursts and a slot pattern."""
+    return _nr(bench, "nr_tdd")
+
+
+def nr_fdd(bench: Bench) -> Component:
+    """A frequency-division base: synchronisation bursts, data in any slot."""
+    return _nr(bench, "nr_fdd")
+
+
+def nr_ue_tdd(bench: Bench) -> Component:
+    """A handset that answers in the uplink slots of a time-division pattern."""
+    rng = bench.rng
+    scale = 1 + (0.0 if rng.random() < 0.5 else bench.clock_error(3))
+    pattern = str(rng.choice(["DDDSU", "DDDSU", "DDSU", "DDDDDDDSUU", "DDDSUDDSUU", "DDDDDDSUUU"]))
+    count = int(bench.duration_s * 2000) + len(pattern)
+    letters = np.array(list(pattern))[np.arange(count) % len(pattern)]
+    load = rng.uniform(0.15, 1.0)
+    busy = _busy(bench, count, load)
+    levels = np.zeros((count, 14))
+    levels[(letters == "U") & busy] = 1.0
+    if rng.random() < 0.4:
+        levels[letters == "S", 12:] = rng.uniform(0.3, 1.0)
+    if rng.random() < 0.3:
+        levels[letters == "U", 12:] = np.maximum(levels[letters == "U", 12:], rng.uniform(0.3, 1))
+    begin = (np.arange(count) * 0.5e-3 - rng.random() * 0.5e-3 * len(pattern)) / scale
+    power = _on_grid(bench, begin, _nr_symbol_edges(2) / scale, levels)
+    power = noise_like(bench, power, float(rng.choice([2e6, 5e6, 18e6, 40e6])))
+    return Component("nr_ue_tdd", f"uplink of {pattern} load={load:.2f}", power, (2000.0 / len(pattern) * scale,))
+
+
+def dvbt(bench: Bench) -> Component:
+    """A broadcast multiplex: noise, with pilots that repeat every four symbols."""
+    rng = bench.rng
+    useful = float(rng.choice([896e-6, 896e-6, 896e-6, 224e-6])) * rng.choice([1, 1, 8 / 7])
+    symbol = useful * (1 + float(rng.choice([1 / 4, 1 / 8, 1 / 16, 1 / 32])))
+    scale = 1 + bench.clock_error(1)
+    cells = 512
+    pilots = np.fft.ifft(rng.choice([-1.0, 1.0], cells) * np.exp(2j * np.pi * rng.random(cells)))
+    shape = np.abs(pilots) ** 2
+    shape = np.convolve(np.tile(shape / shape.mean(), 3), np.ones(5) / 5, "same")[cells : 2 * cells]
+    phase = np.arange(bench.samples) * (scale / (bench.rate_hz * 4 * symbol)) % 1.0
+    pilot_share = rng.uniform(0.08, 0.18)
+    mean = 1 - pilot_share + pilot_share * shape[(phase * cells).astype(int)]
+    edge = np.where(phase * 4 % 1.0 * symbol * bench.rate_hz < 1.0, 1 - rng.uniform(0, 0.04), 1.0)
+    power = noise_like(bench, (mean * edge).astype(np.float32), 7.6e6)
+    return Component("dvbt", f"symbol {symbol * 1e6:.0f} us", power, (scale / symbol,))
+
+
+def umts(bench: Bench) -> Component:
+    """A base: steady, with the synchronisation channel in the first tenth of each 667 us slot."""
+    rng = bench.rng
+    scale = 1 + bench.clock_error(2)
+    begin = frame_starts(bench, 0.01 / 15 / scale)
+    power = np.ones(bench.samples, np.float32)
+    power += boxes(bench, begin, 66.7e-6 / scale, rng.uniform(0.05, 0.4))
+    steps = 10 ** (np.cumsum(rng.normal(0, 0.15, begin.size)) * 0.02)
+    power *= np.interp(np.arange(bench.samples) / bench.rate_hz, begin, steps).astype(np.float32)
+    return Component("umts", "base carrier", noise_like(bench, power, 3.84e6), (1500.0 * scale,))

@@ -1,0 +1,256 @@
+"""Emitters that send packets when they have something to say, and rotating or mains-keyed ones.
+
+Wi-Fi (IEEE 802.11), Bluetooth LE advertising (Core, Vol 6 Part B), IEEE 802.15.4, LoRa, wireless M-Bus
+(EN 13757-4), short-range devices (EN 300 220), Mode S, radar, microwave ovens.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.signals.simulation.component import Bench, Component, boxes, noise_like
+
+Array = NDArray[np.float64]
+TIME_UNIT_S = 1024e-6
+
+
+def _beacon_comb(bench: Bench, units: int, width_s: float, defer_s: float) -> tuple[Array, float]:
+    """Beacon starts [s]: on the target times, some deferred by traffic, a few lost; and the true rate."""
+    rng = bench.rng
+    scale = 1 + bench.clock_error(20)
+    period = units * TIME_UNIT_S / scale
+    times = np.arange(-1, bench.duration_s / period + 1) * period + rng.random() * period
+    late = np.where(rng.random(times.size) < rng.uniform(0.1, 0.9), rng.exponential(defer_s, times.size), 0.0)
+    kept = rng.random(times.size) > rng.choice([0.0, 0.02, 0.1])
+    return (times + late)[kept], 1 / period
+
+
+def _beacon_width(bench: Bench) -> float:
+    size = int(bench.rng.integers(90, 380))
+    if bench.rng.random() < 0.5:
+        return 192e-6 + 8e-6 * size
+    return 20e-6 + 4e-6 * np.ceil((22 + 8 * size) / 24)
+
+
+def wifi_beacon(bench: Bench) -> Component:
+    """One to five networks that only send beacons."""
+    rng = bench.rng
+    networks = int(rng.choice([1, 1, 1, 2, 3, 5]))
+    units = int(rng.choice([100, 100, 100, 100, 200, 300]))
+    starts, widths, heights, rates = [], [], [], []
+    shared = _beacon_width(bench)
+    for index in range(networks):
+        width = shared if rng.random() < 0.5 else _beacon_width(bench)
+        comb, rate = _beacon_comb(bench, units, width, rng.choice([60e-6, 200e-6, 600e-6]))
+        level = 1.0 if index == 0 else 10 ** (rng.uniform(-10, 0) / 10)
+        starts.append(comb)
+        widths.append(np.full(comb.size, width))
+        heights.append(np.full(comb.size, level))
+        rates.append(rate)
+    flat = np.concatenate(starts), np.concatenate(widths), np.concatenate(heights)
+    power = boxes(bench, *flat)
+    if shared < 0.8e-3:
+        power = noise_like(bench, power, 16.6e6)
+    return Component("wifi_beacon", f"{units} TU x{networks}", power, tuple(rates), flat[0], flat[1])
+
+
+def _frame_widths(bench: Bench, count: int, aggregated: bool) -> Array:
+    rng = bench.rng
+    if aggregated:
+        return rng.uniform(0.4e-3, 5.4e-3, count)
+    kind = rng.choice(3)
+    if kind == 0:
+        return np.asarray(rng.choice([28e-6, 44e-6, 52e-6, 60e-6, 120e-6, 340e-6], count))
+    if kind == 1:
+        return np.clip(rng.lognormal(np.log(150e-6), 0.8, count), 28e-6, 2.5e-3)
+    return np.clip(rng.lognormal(np.log(500e-6), 0.9, count), 60e-6, 5e-3)
+
+
+def wifi_data(bench: Bench) -> Component:
+    """Traffic under listen-before-talk, each frame acknowledged, usually with the network's beacons."""
+    rng = bench.rng
+    aggregated = rng.random() < 0.35
+    gap = float(rng.choice([0.8e-3, 2e-3, 4e-3, 8e-3]))
+    count = int(bench.duration_s / gap * 1.3) + 20
+    widths = _frame_widths(bench, count, aggregated)
+    ack = rng.choice([28e-6, 32e-6, 44e-6])
+    silent = rng.random(count) < 0.03
+    gaps = rng.exponential(gap, count) + 34e-6 + np.where(silent, rng.exponential(rng.choice([0.0, 0.06, 0.2]), count), 0)
+    starts = np.cumsum(gaps + np.r_[0, (widths + 16e-6 + ack)[:-1]])
+    ack_level = 10 ** (rng.uniform(-15, 3) / 10)
+    spread = 10 ** (rng.normal(0, rng.choice([0.0, 1.0, 2.5]), count) / 10)
+    all_starts = np.concatenate([starts, starts + widths + 16e-6])
+    all_widths = np.concatenate([widths, np.full(count, ack)])
+    heights = np.concatenate([spread, np.full(count, ack_level)])
+    rates: tuple[float, ...] = ()
+    if rng.random() < 0.8:
+        width = _beacon_width(bench)
+        comb, rate = _beacon_comb(bench, 100, width, gap / 2)
+        all_starts, all_widths = np.r_[all_starts, comb], np.r_[all_widths, np.full(comb.size, width)]
+        heights = np.r_[heights, np.full(comb.size, 10 ** (rng.uniform(-3, 2) / 10))]
+        rates = (rate,)
+    power = noise_like(bench, np.minimum(boxes(bench, all_starts, all_widths, heights), 2.5), 16.6e6)
+    return Component("wifi_data", f"gap {gap * 1e3:.1f} ms aggregated={aggregated}", power, rates, all_starts, all_widths)
+
+
+def bluetooth_le_adv(bench: Bench) -> Component:
+    """One to four advertisers: three packets per event, random delay of 0 to 10 ms between events."""
+    rng = bench.rng
+    starts, widths, heights = [], [], []
+    for index in range(int(rng.choice([1, 1, 2, 3, 4]))):
+        interval = float(rng.choice([0.02, 0.03, 0.1, 0.1, 0.1525, 0.2115, 0.3, 0.5, 1.0]))
+        width = float(rng.integers(10, 48)) * 8e-6
+        step = width + rng.uniform(150e-6, 1.2e-3)
+        events = np.cumsum(interval + rng.uniform(0, 0.01, int(bench.duration_s / interval) + 2)) - rng.random() * interval
+        three = events[:, None] + np.arange(3) * step
+        level = 1.0 if index == 0 else 10 ** (rng.uniform(-10, 0) / 10)
+        fade = 10 ** (np.tile(rng.normal(0, rng.choice([0, 1.5]), 3), events.size) / 10)
+        starts.append(three.ravel())
+        widths.append(np.full(three.size, width))
+        heights.append(level * fade)
+    flat = np.concatenate(starts), np.concatenate(widths), np.concatenate(heights)
+    return Component("bluetooth_le_adv", "advertising", boxes(bench, *flat), (), flat[0], flat[1])
+
+
+def zigbee(bench: Bench) -> Component:
+    """Frames of 0.5 to 4.3 ms, most acknowledged by 352 us after 192 us."""
+    rng = bench.rng
+    spacing = float(rng.choice([0.05, 0.15, 0.5, 1.0]))
+    count = int(bench.duration_s / spacing) + 2
+    times = np.cumsum(rng.exponential(spacing, count)) - 0.5 * spacing
+    sizes = rng.choice([25, 40, 60, 90, 133], count) if rng.random() < 0.5 else rng.integers(17, 134, count)
+    widths = sizes * 32e-6
+    answered = rng.random(count) < rng.uniform(0.5, 1.0)
+    level = 1.0 if rng.random() < 0.4 else 10 ** (rng.uniform(-10, 6) / 10)
+    starts = np.r_[times, (times + widths + 192e-6)[answered]]
+    all_widths = np.r_[widths, np.full(int(answered.sum()), 352e-6)]
+    heights = np.r_[np.ones(count), np.full(int(answered.sum()), level)]
+    return Component("zigbee", "frames and acknowledgements", boxes(bench, starts, all_widths, heights), (), starts, all_widths)
+
+
+def lora(bench: Bench) -> Component:
+    """Constant-envelope packets of 30 ms to 2 s."""
+    rng = bench.rng
+    spacing = rng.uniform(0.7, 4.0)
+    count = int(bench.duration_s / spacing) + 2
+    times = np.cumsum(rng.exponential(spacing, count) + 0.1)
+    times += min(0.0, bench.duration_s * 0.5 - times[0])
+    widths = np.exp(rng.uniform(np.log(0.03), np.log(1.6), count)) if rng.random() < 0.5 else np.full(count, rng.choice([0.041, 0.0617, 0.103, 0.185, 0.37, 0.74, 1.32]))
+    times = np.maximum.accumulate(times)
+    keep = np.r_[True, np.diff(times) > widths[:-1] + 0.02]
+    return Component("lora", "packets", boxes(bench, times[keep], widths[keep]), (), times[keep], widths[keep])
+
+
+def smart_meter(bench: Bench) -> Component:
+    """Single telegrams of 3 to 40 ms, or groups of hops of 5 to 150 ms."""
+    rng = bench.rng
+    spacing = rng.uniform(0.6, 3.0)
+    count = max(2, int(bench.duration_s / spacing))
+    times = np.sort(rng.uniform(0, bench.duration_s, count))
+    if rng.random() < 0.8:
+        widths = rng.uniform(3e-3, 18e-3, count) if rng.random() < 0.7 else rng.uniform(6e-3, 40e-3, count)
+    else:
+        widths = rng.uniform(5e-3, 60e-3, count)
+    heights = 10 ** (rng.normal(0, rng.choice([0, 1.5, 3]), count) / 10)
+    keep = np.r_[True, np.diff(times) > widths[:-1] + 0.01]
+    power = boxes(bench, times[keep], widths[keep], heights[keep])
+    power = noise_like(bench, power, 10 ** rng.uniform(5.8, 7.5))
+    return Component("smart_meter", "telegrams", power, (), times[keep], widths[keep])
+
+
+def _telegram(bench: Bench) -> tuple[Array, Array]:
+    """On-off keyed bits as starts and widths [s] of the marks."""
+    rng = bench.rng
+    short = float(np.exp(rng.uniform(np.log(0.15e-3), np.log(1.2e-3))))
+    bits = rng.integers(0, 2, int(rng.integers(12, 70)))
+    kind = rng.choice(["width", "gap", "manchester"])
+    if kind == "width":
+        marks, spaces = np.where(bits, 3, 1) * short, np.where(bits, 1, 3) * short
+    elif kind == "gap":
+        marks, spaces = np.full(bits.size, short), np.where(bits, 4, 2) * short
+    else:
+        chips = np.ravel(np.column_stack([bits, 1 - bits]))
+        edges = np.flatnonzero(np.diff(np.r_[0, chips, 0]))
+        return edges[::2] * short, (edges[1::2] - edges[::2]) * short
+    return np.r_[0, np.cumsum(marks + spaces)[:-1]], marks
+
+
+def ism_remote(bench: Bench) -> Component:
+    """Presses of a button or reports of a sensor: a telegram said several times."""
+    rng = bench.rng
+    presses = max(1, int(rng.poisson(bench.duration_s / rng.uniform(1.5, 5))))
+    starts, widths = [], []
+    fsk = rng.random() < 0.12
+    begin, marks = _telegram(bench)
+    for at in np.sort(rng.uniform(0, bench.duration_s * 0.9, presses)):
+        length = float(begin[-1] + marks[-1])
+        gap = length + rng.uniform(4e-3, 40e-3)
+        for copy in range(int(rng.integers(2, 10))):
+            starts.append(at + copy * gap + (np.zeros(1) if fsk else begin))
+            widths.append(np.array([length]) if fsk else marks)
+        if rng.random() < 0.3:
+            begin, marks = _telegram(bench)
+    flat = np.concatenate(starts), np.concatenate(widths)
+    power = np.minimum(boxes(bench, *flat), 1.0)
+    return Component("ism_remote", "fsk" if fsk else "on-off keyed", power, (), *flat)
+
+
+def mode_s_1090(bench: Bench) -> Component:
+    """Squitters and replies of 64 or 120 us from aircraft at random times."""
+    rng = bench.rng
+    count = int(rng.poisson(bench.duration_s * float(np.exp(rng.uniform(np.log(4), np.log(150))))) + 3)
+    times = np.sort(rng.uniform(0, bench.duration_s, count))
+    widths = np.where(rng.random(count) < rng.uniform(0.3, 0.8), 120e-6, 64e-6)
+    planes = 10 ** (rng.normal(0, 3, 8) / 10)
+    heights = planes[rng.integers(0, 8, count)]
+    power = boxes(bench, times, widths, heights / heights.max() * rng.uniform(0.5, 1.0))
+    return Component("mode_s_1090", "replies", noise_like(bench, power, 1e6), (), times, widths)
+
+
+def radar(bench: Bench) -> Component:
+    """A rotating beam: a train of microsecond pulses for one beam width each turn."""
+    rng = bench.rng
+    turn = rng.uniform(1.5, min(6.0, bench.duration_s * 0.6))
+    prf = float(np.exp(rng.uniform(np.log(280), np.log(2800))))
+    beam = max(turn * rng.uniform(0.9, 3.0) / 360, 7 / prf)
+    first = rng.uniform(0, min(turn, bench.duration_s * 0.4))
+    stagger = rng.random() < 0.2
+    starts, heights = [], []
+    for centre in np.arange(first, bench.duration_s, turn):
+        steps = np.full(int(3 * beam * prf) + 2, 1 / prf)
+        if stagger:
+            steps[::2] *= 1.15
+            steps[1::2] *= 0.85
+        t = centre - 1.5 * beam + np.cumsum(steps)
+        starts.append(t)
+        heights.append(np.exp(-2.77 * ((t - centre) / beam) ** 2) ** 2)
+    flat, height = np.concatenate(starts), np.concatenate(heights)
+    keep = height > 10 ** rng.uniform(-3, -0.7)
+    width = 10 ** rng.uniform(-6.3, -4.3)
+    power = boxes(bench, flat[keep], width, height[keep] / (width * bench.rate_hz) if width * bench.rate_hz < 1 else height[keep])
+    return Component("radar", f"turn {turn:.2f} s PRF {prf:.0f} Hz", power, (1 / turn, prf), flat[keep], np.full(int(keep.sum()), width))
+
+
+def microwave_oven(bench: Bench) -> Component:
+    """A magnetron keyed by the mains: half waves (transformer) or both halves (inverter)."""
+    rng = bench.rng
+    nominal = float(rng.choice([50.0, 60.0]))
+    time = np.arange(bench.samples) / bench.rate_hz
+    mains = nominal * (1 + rng.normal(0, 4e-4)) * np.ones(8) + rng.normal(0, rng.choice([0.0, 0.01]), 8).cumsum()
+    phase = np.cumsum(np.interp(time, np.linspace(0, bench.duration_s, 8), mains)) / bench.rate_hz + rng.random()
+    inverter = rng.random() < 0.25
+    wave = np.sin(2 * np.pi * phase)
+    wave = np.abs(wave) if inverter else wave
+    threshold = rng.uniform(0.2, 0.65)
+    power = np.where(wave > threshold, rng.uniform(0.2, 0.9) + wave - threshold, 0.0).astype(np.float32)
+    if inverter:
+        power *= 1 + 0.3 * np.sin(2 * np.pi * rng.uniform(20e3, 35e3) * time).astype(np.float32)
+    if rng.random() < 0.3:
+        cycle, part = rng.uniform(3, 20), rng.uniform(0.3, 0.8)
+        power *= ((time / cycle + rng.random()) % 1 < part)
+    slow = np.exp(rng.normal(0, 0.25, bench.samples // 32 + 2))
+    power *= np.interp(np.arange(bench.samples) / 32, np.arange(slow.size), slow).astype(np.float32)
+    power = noise_like(bench, power, 10 ** rng.uniform(4.8, 6.5))
+    rate = float(mains.mean()) * (2 if inverter else 1)
+    return Component("microwave_oven", f"{nominal:.0f} Hz {'inverter' if inverter else 'transformer'}", power, (rate,))
