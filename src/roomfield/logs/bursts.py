@@ -217,7 +217,9 @@ def _remarks(series: LogSeries, nominal: float, single: bool) -> tuple[str, ...]
     if nominal > 1.0:
         said.append(f"With one reading in {nominal:g} s, bursts shorter than that are missed or merged.")
     if single:
-        said.append("Most bursts are one reading wide: they may be far shorter than they seem, and the duty cycle less.")
+        said.append(
+            "Most bursts are one reading wide: they may be far shorter than they seem, and the duty cycle less."
+        )
     if series.kind == "peak":
         said.append("Each value is the peak of its interval: widths and duty cycle are upper bounds.")
     return tuple(said)

@@ -107,9 +107,7 @@ def segment(values: Floats, variance: float, least: int = 2, penalty: float = _P
     return found[::-1]
 
 
-def change_points(
-    series: LogSeries, *, block_minutes: int = 0, gap_rule: GapRule | None = None
-) -> tuple[Change, ...]:
+def change_points(series: LogSeries, *, block_minutes: int = 0, gap_rule: GapRule | None = None) -> tuple[Change, ...]:
     """Steps of the level, in order.
 
     Block means in decibels, less the usual course of the day where there are at least three days, are cut where

@@ -229,9 +229,7 @@ def offset_changes(zone: tzinfo, first_us: int, last_us: int) -> tuple[Micros, M
                 middle = (low + high) // 2
                 low, high = (middle, high) if _offset_us(zone, middle) == offsets[-1] else (low, middle)
             changes.append(
-                -(-low // MICRO) * MICRO
-                if _offset_us(zone, -(-low // MICRO) * MICRO) != offsets[-1]
-                else high
+                -(-low // MICRO) * MICRO if _offset_us(zone, -(-low // MICRO) * MICRO) != offsets[-1] else high
             )
             offsets.append(_offset_us(zone, there))
         here = there

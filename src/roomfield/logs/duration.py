@@ -120,9 +120,7 @@ def required_duration(
         )
     near = np.where(np.isfinite(mean), mean, -np.inf) >= np.nanmax(mean) * 10.0 ** (-tolerance_db / 10.0)
     seen = np.isfinite(mean)
-    trials = tuple(
-        _trial(near, seen, hours) for hours in HOURS if hours * 60 <= mean.size // 2
-    )
+    trials = tuple(_trial(near, seen, hours) for hours in HOURS if hours * 60 <= mean.size // 2)
     hours = _shortest(trials, confidence)
     one_day = next((trial.share_within for trial in trials if trial.hours == 24), None)
     days = [near[i : i + 1440].any() for i in range(0, mean.size, 1440)]

@@ -120,9 +120,7 @@ class _Guesser:
             )
         score, times, forms = max(found, key=lambda item: item[0])
         heading = " + ".join(self.names[i] for i in times)
-        self._noted(
-            "time_columns", heading, f"{self.cells[times[0]][0]!r} under {heading!r}", min(score / 2, 1.0)
-        )
+        self._noted("time_columns", heading, f"{self.cells[times[0]][0]!r} under {heading!r}", min(score / 2, 1.0))
         distinct = _distinct(forms)
         if len(distinct) > 1:
             self._ask("time_form", "Is the day or the month written first?", tuple(f.name for f in distinct))
@@ -151,9 +149,7 @@ class _Guesser:
             if named:
                 self._noted("zone", named, text.strip()[:80], sure)
                 return named
-        self._ask(
-            "zone", "In which time zone was the meter's clock?", ("UTC", "Europe/Zurich", "+01:00"), True
-        )
+        self._ask("zone", "In which time zone was the meter's clock?", ("UTC", "Europe/Zurich", "+01:00"), True)
         return ""
 
     def _value(self, times: tuple[int, ...]) -> int:
@@ -164,12 +160,7 @@ class _Guesser:
                 continue
             unit = _unit_in(heading) or _unit_beside(self.cells[i])
             bare = _BRACKETED.sub("", heading)
-            score = (
-                1.0
-                + 2.0 * bool(unit)
-                + bool(_VALUE_WORDS.search(bare))
-                - 2.0 * bool(_OTHER_WORDS.search(bare))
-            )
+            score = 1.0 + 2.0 * bool(unit) + bool(_VALUE_WORDS.search(bare)) - 2.0 * bool(_OTHER_WORDS.search(bare))
             if heading.strip().casefold() in ("value", "level", "wert", "reading"):
                 score += 2.6 if unit_column and not unit else 0.6
             scored.append((score, -i))
@@ -229,9 +220,7 @@ class _Guesser:
             if unit:
                 self._noted("unit", unit.name, f"{word!r} above the table", 0.7)
                 return "", False, unit
-        self._ask(
-            "unit", f"In which unit is {heading!r}?", ("uW/m2", "mW/m2", "V/m", "dBm"), needs_answer=True
-        )
+        self._ask("unit", f"In which unit is {heading!r}?", ("uW/m2", "mW/m2", "V/m", "dBm"), needs_answer=True)
         return "", False, None
 
     def _status(self, times: tuple[int, ...], value: int) -> str:
@@ -253,9 +242,7 @@ class _Guesser:
                     return kind
         self._noted("kind", "unknown", f"heading {self.names[value]!r} does not say", 0.0)
         if unit is None or unit.quantity is not Quantity.RELATIVE_LEVEL:
-            self._ask(
-                "kind", "Is one value the average, the peak or the held maximum of its interval?", KINDS
-            )
+            self._ask("kind", "Is one value the average, the peak or the held maximum of its interval?", KINDS)
         return "unknown"
 
     def _repeats(self, times: tuple[int, ...]) -> bool:

@@ -78,9 +78,7 @@ def ingest(
     try:
         scratch.mkdir(parents=True)
     except OSError as fault:
-        raise StoreError(
-            "it cannot be written to.", where=str(store), mend="Choose another folder."
-        ) from fault
+        raise StoreError("it cannot be written to.", where=str(store), mend="Choose another folder.") from fault
     try:
         _fill(scratch, source, chosen, (series_id, digest), tell)
         _move(scratch, folder)
@@ -95,9 +93,7 @@ def _move(scratch: Path, folder: Path) -> None:
         os.replace(scratch, folder)
     except OSError as fault:
         if not (folder / NOTES_FILE).is_file():
-            raise StoreError(
-                "it cannot be written to.", where=str(folder), mend="Choose another folder."
-            ) from fault
+            raise StoreError("it cannot be written to.", where=str(folder), mend="Choose another folder.") from fault
 
 
 def _fill(scratch: Path, source: Path, mapping: Mapping, ids: tuple[str, str], tell: Progress) -> None:
@@ -130,9 +126,7 @@ def _fill(scratch: Path, source: Path, mapping: Mapping, ids: tuple[str, str], t
         report=_report(staged, mapping, tally),
         mapping=mapping.to_dict(),
     )
-    (scratch / NOTES_FILE).write_text(
-        json.dumps(series.to_dict(), indent=1, ensure_ascii=False), encoding="utf-8"
-    )
+    (scratch / NOTES_FILE).write_text(json.dumps(series.to_dict(), indent=1, ensure_ascii=False), encoding="utf-8")
     shutil.rmtree(work)
 
 

@@ -37,9 +37,10 @@ class Interval:
 def inflation(values: Floats) -> float:
     """Factor by which dependence multiplies the variance of a mean: 1 + 2 sum of autocorrelations.
 
-    Autocorrelations are corrected for their small-sample bias, (1 + 4 r) / n to first order for an AR(1) series
-    (Kendall, Biometrika 41 (1954) 403-404), and summed in pairs while the pairs stay positive (Geyer, Statistical
-    Science 7 (1992) 473-483). Never below 1.
+    The greater of two estimates, since too small a factor makes an interval that is too sure: autocorrelations
+    summed in pairs while the pairs stay positive (Geyer, Statistical Science 7 (1992) 473-483), and
+    (1 + r) / (1 - r) of an AR(1) series. Both correct r for its small-sample bias, (1 + 4 r) / n to first order
+    (Kendall, Biometrika 41 (1954) 403-404). Never below 1.
 
     Parameters
     ----------
@@ -54,22 +55,27 @@ def inflation(values: Floats) -> float:
     variance = float(np.sum(d * d)) / n
     if variance <= 0:
         return 1.0
-    total, lag = 1.0, 1
-    while lag + 1 < n // 2 + 1:
-        pair = _correlation(d, known, lag, variance, n) + _correlation(d, known, lag + 1, variance, n)
+    r = _correlation(d, known, 1, variance)
+    first = min((n * r + 1.0) / (n - 3.0) if n > 4 else r, 0.95)
+    by_model = (1.0 + first) / (1.0 - first)
+    return float(min(max(by_model, _by_pairs(d, known, variance), 1.0), n / 2))
+
+
+def _by_pairs(d: Floats, known: NDArray[np.bool_], variance: float) -> float:
+    n = int(known.sum())
+    total = 1.0
+    for lag in range(1, n // 2, 2):
+        near, far = (_correlation(d, known, k, variance) for k in (lag, lag + 1))
+        pair = sum(min(r + (1.0 + 4.0 * r) / n, 0.99) if r > 0 else r for r in (near, far))
         if pair <= 0:
             break
         total += 2.0 * pair
-        lag += 2
-    return float(min(max(total, 1.0), n / 2))
+    return total
 
 
-def _correlation(d: Floats, known: NDArray[np.bool_], lag: int, variance: float, n: int) -> float:
+def _correlation(d: Floats, known: NDArray[np.bool_], lag: int, variance: float) -> float:
     pairs = int(np.count_nonzero(known[lag:] & known[:-lag]))
-    if pairs < 3:
-        return 0.0
-    r = float(np.sum(d[lag:] * d[:-lag])) / pairs / variance
-    return min(r + (1.0 + 4.0 * max(r, 0.0)) / n, 0.99) if r > 0 else r
+    return float(np.sum(d[lag:] * d[:-lag])) / pairs / variance if pairs >= 3 else 0.0
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 _Loop = TypeVar("_Loop", bound=Callable[..., Any])
 
@@ -29,16 +30,13 @@ def ordered_key(bits: int) -> int:  # pragma: no cover - compiled
 
 
 @_compiled
-def moments(
-    value: Floats, step: Ints, hold: Ints, power: Floats, first: int, shift: float, gap_us: int, out: Floats
-) -> None:  # pragma: no cover
-    """Sums about a shift: of deviations, their squares, and products of neighbours no gap apart; and the energy.
+def moments(value: Floats, step: Ints, first: int, shift: float, gap_us: int, out: Floats) -> None:  # pragma: no cover
+    """Sums about a shift: of deviations, their squares, and products of neighbours no gap apart.
 
-    ``out`` receives sum, sum of squares, sum of products, number of products, the sums of the first and of the
-    second factors, and the sum of hold times power.
+    ``out`` receives sum, sum of squares, sum of products, number of products, and the sums of the first and of
+    the second factors.
     """
     for i in range(first, value.size):
-        out[6] += hold[i] * power[i]
         d = value[i] - shift
         out[0] += d
         out[1] += d * d
@@ -52,24 +50,33 @@ def moments(
 
 @_compiled
 def histogram(
-    bits: Ints, hold: Ints, first: int, key0: int, shift: int, weight: Ints
+    bits: Ints, hold: Ints, first: int, key0: int, shift: int, weight: Ints, sample: Ints, mixed: Bools
 ) -> None:  # pragma: no cover
-    """Add each reading's hold to the bin of its value; bins are equal in the order of floats."""
+    """Add each reading's hold to the bin of its value; bins are equal in the order of floats.
+
+    ``sample`` keeps the bits of one value a bin, ``mixed`` whether the bin holds others.
+    """
     for i in range(first, bits.size):
-        weight[(ordered_key(bits[i]) - key0) >> shift] += hold[i]
+        k = (ordered_key(bits[i]) - key0) >> shift
+        if weight[k] == 0:
+            sample[k] = bits[i]
+        elif sample[k] != bits[i]:
+            mixed[k] = True
+        weight[k] += hold[i]
 
 
 @_compiled
 def rolling(
-    t: Ints, hold: Ints, power: Floats, first: int, window_us: int, need_us: int
-) -> tuple[float, int, int]:  # pragma: no cover
+    t: Ints, hold: Ints, power: Floats, first: int, window_us: int, need_us: int, whole: Ints, real: Floats
+) -> None:  # pragma: no cover
     """Greatest mean power over windows that end where a reading's hold ends.
 
-    Returns the mean, the window's end and the time observed in it; -1 as time if none is observed enough.
+    ``whole`` carries, from call to call, the first reading still in the window, the time observed in it, the end
+    of the best window so far and the time observed in that (-1 for none); ``real`` the energy in the window and
+    the best mean.
     """
-    best, best_end, best_seen = -np.inf, 0, -1
-    j, seen, energy = 0, 0, 0.0
-    for i in range(t.size):
+    j, seen, energy, best = whole[0], whole[1], real[0], real[1]
+    for i in range(first, t.size):
         seen += hold[i]
         energy += hold[i] * power[i]
         end = t[i] + hold[i]
@@ -78,15 +85,13 @@ def rolling(
             seen -= hold[j]
             energy -= hold[j] * power[j]
             j += 1
-        if i < first:
-            continue
         part = max(begin - t[j], 0)
         inside = seen - part
         if inside >= need_us:
             mean = (energy - part * power[j]) / inside
             if mean > best:
-                best, best_end, best_seen = mean, end, inside
-    return best, best_end, best_seen
+                best, whole[2], whole[3] = mean, end, inside
+    whole[0], whole[1], real[0], real[1] = j, seen, energy, best
 
 
 @_compiled
@@ -95,20 +100,22 @@ def cells(
 ) -> int:  # pragma: no cover
     """Sums by cell of equal width, one column a cell that holds readings; returns how many.
 
-    ``whole`` receives index, observed time and count; ``real`` energy, least and greatest value.
+    ``whole`` receives index and observed time; ``real`` energy and greatest value.
     """
-    k = -1
+    k, until = -1, t[first]
+    seen, energy, high = 0, 0.0, -np.inf
     for i in range(first, t.size):
-        cell = t[i] // width_us
-        if k < 0 or whole[0, k] != cell:
+        if t[i] >= until:
+            if k >= 0:
+                whole[1, k], real[0, k], real[1, k] = seen, energy, high
             k += 1
-            whole[0, k], whole[1, k], whole[2, k] = cell, 0, 0
-            real[0, k], real[1, k], real[2, k] = 0.0, np.inf, -np.inf
-        whole[1, k] += hold[i]
-        whole[2, k] += 1
-        real[0, k] += hold[i] * power[i]
-        real[1, k] = min(real[1, k], value[i])
-        real[2, k] = max(real[2, k], value[i])
+            cell = t[i] // width_us
+            until = (cell + 1) * width_us
+            whole[0, k], seen, energy, high = cell, 0, 0.0, -np.inf
+        seen += hold[i]
+        energy += hold[i] * power[i]
+        high = max(high, value[i])
+    whole[1, k], real[0, k], real[1, k] = seen, energy, high
     return k + 1
 
 
@@ -140,9 +147,7 @@ def runs_above(
 
 
 @_compiled
-def rolling_readings(
-    t: Ints, power: Floats, window_us: int, least: int, mean: Floats
-) -> int:  # pragma: no cover
+def rolling_readings(t: Ints, power: Floats, window_us: int, least: int, mean: Floats) -> int:  # pragma: no cover
     """Plain mean of the readings in (t - window, t] for each reading; NaN where there are fewer than `least`.
 
     Sums are compensated (Neumaier) both on entering and on leaving, so that they do not drift.

@@ -101,11 +101,7 @@ def _look_at_parquet(path: Path) -> Sample:
         raise FormatError(
             "it begins like Parquet but cannot be read.", where=path.name, mend="Copy it again."
         ) from fault
-    cells = (
-        []
-        if rows is None
-        else [["" if v is None else str(v) for v in col.to_pylist()] for col in rows.columns]
-    )
+    cells = [] if rows is None else [["" if v is None else str(v) for v in col.to_pylist()] for col in rows.columns]
     return Sample(Layout("parquet", columns), tuple(zip(*cells, strict=True)))
 
 
@@ -168,9 +164,7 @@ def _look_at_text(path: Path) -> Sample:
     layout = Layout("text", columns, first, encoding, delimiter, "\n".join(lines[: max(header, 0)]))
     last = list(csv.reader(tail.decode(encoding, errors="ignore").splitlines()[1:-1], delimiter=delimiter))
     body = [row for row in rows[first:] if len(row) == len(columns)]
-    return Sample(
-        layout, tuple(map(tuple, body)), tuple(tuple(row) for row in last if len(row) == len(columns))
-    )
+    return Sample(layout, tuple(map(tuple, body)), tuple(tuple(row) for row in last if len(row) == len(columns)))
 
 
 def _ends(path: Path) -> tuple[bytes, bytes]:
@@ -180,9 +174,7 @@ def _ends(path: Path) -> tuple[bytes, bytes]:
                 with gzip.open(path) as packed:
                     return packed.read(_HEAD_BYTES), b""
             except (OSError, EOFError) as fault:
-                raise FormatError(
-                    "the compressed file is damaged.", where=path.name, mend="Copy it again."
-                ) from fault
+                raise FormatError("the compressed file is damaged.", where=path.name, mend="Copy it again.") from fault
         stream.seek(0)
         head = stream.read(_HEAD_BYTES)
         size = path.stat().st_size
@@ -196,9 +188,7 @@ def _encoding(head: bytes, path: Path) -> str:
     if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return "utf-16"
     if b"\x00" in head:
-        raise FormatError(
-            "it is not a table of text.", where=path.name, mend="Give CSV, TSV, XLSX or Parquet."
-        )
+        raise FormatError("it is not a table of text.", where=path.name, mend="Give CSV, TSV, XLSX or Parquet.")
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:
         decoder.decode(head)

@@ -19,9 +19,7 @@ Weights = tuple[NDArray[np.float64], NDArray[np.int64]]
 PERCENTS = (5.0, 25.0, 50.0, 75.0, 90.0, 95.0, 99.0, 99.9)
 
 
-def weighted(
-    series: LogSeries, condensed: Condensed, percents: Sequence[float] = PERCENTS
-) -> tuple[float, ...]:
+def weighted(series: LogSeries, condensed: Condensed, percents: Sequence[float] = PERCENTS) -> tuple[float, ...]:
     """Levels not exceeded for given shares of the observed time.
 
     The percentile p is the least level at or below which the series stayed for at least p % of the time it was
@@ -39,10 +37,13 @@ def weighted(
     total = np.cumsum(condensed.histogram)
     targets = [max(1, _share_of(int(total[-1]), percent)) for percent in percents]
     bins = sorted({int(np.searchsorted(total, target)) for target in targets})
-    inside = _bins(series, condensed, bins)
+    inside = _bins(series, condensed, [k for k in bins if condensed.mixed[k]])
     result = []
     for target in targets:
         k = int(np.searchsorted(total, target))
+        if not condensed.mixed[k]:
+            result.append(float(condensed.sample[k]))
+            continue
         values, weights = inside[k]
         before = int(total[k - 1]) if k else 0
         result.append(float(values[np.searchsorted(np.cumsum(weights) + before, target)]))
@@ -56,6 +57,8 @@ def _share_of(total: int, percent: float) -> int:
 
 def _bins(series: LogSeries, condensed: Condensed, bins: list[int]) -> dict[int, Weights]:
     """Distinct values and observed times [µs] of some bins."""
+    if not bins:
+        return {}
     edges = [
         (condensed.key0 + (k << condensed.key_shift), condensed.key0 + ((k + 1) << condensed.key_shift) - 1)
         for k in bins
@@ -70,9 +73,7 @@ def _bins(series: LogSeries, condensed: Condensed, bins: list[int]) -> dict[int,
     with engine.reader() as database:
         table = database.sql(query).to_arrow_table()
     value, seen = table.column("value").to_numpy(), table.column("seen").to_numpy()
-    cuts = [
-        (np.searchsorted(value, low, "left"), np.searchsorted(value, high, "right")) for low, high in ranges
-    ]
+    cuts = [(np.searchsorted(value, low, "left"), np.searchsorted(value, high, "right")) for low, high in ranges]
     return {k: (value[a:b], seen[a:b]) for k, (a, b) in zip(bins, cuts, strict=True)}
 
 
@@ -90,8 +91,6 @@ def of_readings(series: LogSeries, percents: Sequence[float] = PERCENTS) -> tupl
         From 0 to 100.
     """
     shares = "[" + ", ".join(repr(percent / 100.0) for percent in percents) + "]"
-    query = (
-        f"SELECT quantile_cont(value, {shares}) FROM {engine.parquet(series.path)} WHERE {series.where_sql()}"
-    )
+    query = f"SELECT quantile_cont(value, {shares}) FROM {engine.parquet(series.path)} WHERE {series.where_sql()}"
     with engine.reader() as database:
         return tuple(float(v) for v in database.execute(query).fetchall()[0][0])

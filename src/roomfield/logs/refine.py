@@ -22,9 +22,7 @@ from roomfield.quantities.convert import density_from_unit
 
 _ROWS_PER_GROUP = 1 << 17
 _STEPS_SAMPLED = 100_000
-_SCHEMA = pa.schema(
-    [("t_us", pa.int64()), ("value", pa.float64()), ("flag", pa.int8()), ("dt_us", pa.int64())]
-)
+_SCHEMA = pa.schema([("t_us", pa.int64()), ("value", pa.float64()), ("flag", pa.int8()), ("dt_us", pa.int64())])
 
 
 @dataclass
@@ -101,12 +99,10 @@ class Refinery:
         self.tally.out_of_order = self._steps_back()
         source = self._sorted() if self.tally.out_of_order else None
         batches = self._from_sorted(source) if source else self._converted()
-        options = {"compression": "zstd", "compression_level": 1, "data_page_version": "2.0"}
+        options = {"compression": "lz4", "data_page_version": "2.0"}
         encodings = {"t_us": "DELTA_BINARY_PACKED"}
         dictionary = ["value", "flag", "dt_us"]
-        with pq.ParquetWriter(
-            target, _SCHEMA, use_dictionary=dictionary, column_encoding=encodings, **options
-        ) as out:
+        with pq.ParquetWriter(target, _SCHEMA, use_dictionary=dictionary, column_encoding=encodings, **options) as out:
             held: Rows | None = None
             for rows in self._once_per_stamp(batches):
                 if held is not None:
@@ -115,9 +111,7 @@ class Refinery:
             if held is not None:
                 self._put(out, held, None)
         if not self.tally.rows:
-            raise FormatError(
-                "no row holds a level.", where=self.where, mend="Correct the mapping's value_column."
-            )
+            raise FormatError("no row holds a level.", where=self.where, mend="Correct the mapping's value_column.")
         return self.tally
 
     def _raw(self, columns: str) -> Iterator[pa.RecordBatch]:
@@ -137,9 +131,7 @@ class Refinery:
         for batch in self._raw("t_us"):
             t = np.asarray(batch.column(0))
             t = clock.convert(t) if clock else t
-            found += int(np.count_nonzero(np.diff(t) < 0)) + int(
-                last is not None and t.size > 0 and t[0] < last
-            )
+            found += int(np.count_nonzero(np.diff(t) < 0)) + int(last is not None and t.size > 0 and t[0] < last)
             last = int(t[-1]) if t.size else last
         return found
 
@@ -233,11 +225,11 @@ class Refinery:
         with pq.ParquetWriter(unsorted, _SCHEMA.remove(3), compression="lz4") as out:
             for rows in self._converted():
                 out.write_batch(pa.record_batch([rows.t, rows.value, rows.flag], schema=_SCHEMA.remove(3)))
-        query = f"SELECT t_us, value, flag FROM {engine.parquet(unsorted, row_numbers=True)} ORDER BY t_us, file_row_number"
+        query = (
+            f"SELECT t_us, value, flag FROM {engine.parquet(unsorted, row_numbers=True)} ORDER BY t_us, file_row_number"
+        )
         with engine.session(self.database) as database:
-            database.execute(
-                f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw)"
-            )
+            database.execute(f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw)")
         unsorted.unlink()
         return target
 
@@ -279,17 +271,13 @@ class Refinery:
             value = np.where(same, low, self.unit.level(power))
         return Rows(rows.t[firsts], value, np.maximum.reduceat(rows.flag, firsts))
 
-    def _spread(
-        self, rows: Rows, firsts: NDArray[np.intp], counts: NDArray[np.intp], following: int | None
-    ) -> Rows:
+    def _spread(self, rows: Rows, firsts: NDArray[np.intp], counts: NDArray[np.intp], following: int | None) -> Rows:
         stamps = rows.t[firsts]
         usual = int(np.median(np.diff(stamps))) if stamps.size > 1 else 1_000_000
         steps = np.append(np.diff(stamps), following - stamps[-1] if following is not None else usual)
         steps = np.minimum(steps, usual)
         place = np.arange(rows.t.size) - np.repeat(firsts, counts)
-        return Rows(
-            rows.t + place * np.repeat(steps, counts) // np.repeat(counts, counts), rows.value, rows.flag
-        )
+        return Rows(rows.t + place * np.repeat(steps, counts) // np.repeat(counts, counts), rows.value, rows.flag)
 
     def _put(self, out: Any, rows: Rows, following: int | None) -> None:
         """Write a run; each reading is stored with the time to the next."""

@@ -78,9 +78,7 @@ class Unit:
 
 
 _RELATIVE = re.compile(r"^(dBm|dBW|dB|dBuV|dBuA|dBmV|dBFS|dBi)$", re.IGNORECASE)
-_RELATIVE_NAMES = {
-    name.casefold(): name for name in ("dBm", "dBW", "dB", "dBuV", "dBuA", "dBmV", "dBFS", "dBi")
-}
+_RELATIVE_NAMES = {name.casefold(): name for name in ("dBm", "dBW", "dB", "dBuV", "dBuA", "dBmV", "dBFS", "dBi")}
 _LINEAR = {"w": "W", "mw": "mW", "uw": "uW", "nw": "nW"}
 _VOLTS = {"v": "V", "mv": "mV", "uv": "uV"}
 

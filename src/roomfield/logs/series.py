@@ -249,9 +249,7 @@ def open_series(path: str | Path) -> LogSeries:
             raise FormatError("it was stored by a later version.", where=str(path), mend="Update roomfield.")
         series = _from_notes(folder, data)
     except (KeyError, TypeError, ValueError) as fault:
-        raise IntegrityError(
-            "its notes cannot be read.", where=str(notes), mend="Ingest the file again."
-        ) from fault
+        raise IntegrityError("its notes cannot be read.", where=str(notes), mend="Ingest the file again.") from fault
     for name in (SERIES_FILE, PYRAMID_FILE):
         if not (folder / name).is_file():
             raise IntegrityError(f"{name} is missing.", where=str(folder), mend="Ingest the file again.")

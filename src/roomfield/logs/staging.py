@@ -68,9 +68,7 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
         table = _table(session, source, mapping, scratch)
         query = _query(table, mapping, _typed_columns(session, table, mapping))
         try:
-            session.execute(
-                f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw)"
-            )
+            session.execute(f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw)")
         except duckdb.Error as fault:
             raise FormatError(
                 f"the table cannot be read ({str(fault).splitlines()[0][:160]}).",
@@ -78,9 +76,7 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
                 mend="Check that it is complete and that the mapping names its columns.",
             ) from fault
         faults, unreadable = _faults(session, target, mapping)
-        summary = (
-            f"SELECT count(*), min(t_us), max(t_us) FROM {engine.parquet(target)} WHERE t_us IS NOT NULL"
-        )
+        summary = f"SELECT count(*), min(t_us), max(t_us) FROM {engine.parquet(target)} WHERE t_us IS NOT NULL"
         usable, first, last = session.execute(summary).fetchall()[0]
         rows = session.execute(f"SELECT count(*) FROM {engine.parquet(target)}").fetchall()[0][0]
     if unreadable and not mapping.skip_unreadable:
@@ -88,9 +84,7 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
         mend = f"Mend the rows, correct the mapping, or confirm it with skip_unreadable=True to leave them out.{more}"
         raise RejectedRows(faults, where=source.name, mend=mend)
     if not usable:
-        raise FormatError(
-            "no row has a readable time.", where=source.name, mend="Correct the mapping's time_form."
-        )
+        raise FormatError("no row has a readable time.", where=source.name, mend="Correct the mapping's time_form.")
     return Staged(target, int(rows), unreadable, int(first), int(last))
 
 
@@ -132,9 +126,7 @@ def _as_utf8(source: Path, encoding: str, scratch: Path) -> Path:
             while block := old.read(1 << 20):
                 new.write(block)
     except UnicodeError as fault:
-        raise FormatError(
-            "its text is damaged.", where=source.name, mend="Export it again as UTF-8."
-        ) from fault
+        raise FormatError("its text is damaged.", where=source.name, mend="Export it again as UTF-8.") from fault
     return target
 
 
@@ -163,13 +155,9 @@ def _query(table: str, mapping: Mapping, types: dict[str, str]) -> str:
     form = "typed" if stamps.startswith("TIMESTAMP") else mapping.time_form
     source = table
     if types:
-        needed = {*mapping.time_columns, mapping.value_column, mapping.unit_column, mapping.status_column} - {
-            ""
-        }
+        needed = {*mapping.time_columns, mapping.value_column, mapping.unit_column, mapping.status_column} - {""}
         kept = [
-            f"{reading.name(c)}"
-            if _is_native(types[c])
-            else f"CAST({reading.name(c)} AS VARCHAR) AS {reading.name(c)}"
+            f"{reading.name(c)}" if _is_native(types[c]) else f"CAST({reading.name(c)} AS VARCHAR) AS {reading.name(c)}"
             for c in sorted(needed)
         ]
         if not stamps.startswith("TIMESTAMP"):
@@ -192,9 +180,7 @@ def _is_native(type_name: str) -> bool:
 def _value(mapping: Mapping, types: dict[str, str]) -> tuple[str, str, str]:
     kind = types.get(mapping.value_column, "VARCHAR")
     if not _is_native(kind):
-        return reading.value_sql(
-            mapping.value_column, mapping.decimal, mapping.units_in_values, mapping.status_column
-        )
+        return reading.value_sql(mapping.value_column, mapping.decimal, mapping.units_in_values, mapping.status_column)
     number = f"CAST({reading.name(mapping.value_column)} AS DOUBLE)"
     code = (
         f"CASE WHEN {number} IS NULL OR isnan({number}) THEN {reading.MISSING} "

@@ -247,8 +247,7 @@ def _on_workers(
     from dask.distributed import as_completed
 
     futures = {
-        client.submit(analyse_one, file.url, plan, str(targets[file.url].resolve()), pure=False): file
-        for file in files
+        client.submit(analyse_one, file.url, plan, str(targets[file.url].resolve()), pure=False): file for file in files
     }
     for future in as_completed(futures):
         fault = future.exception()

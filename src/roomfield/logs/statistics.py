@@ -311,7 +311,7 @@ def _means(series: LogSeries, condensed: Condensed) -> dict[str, Any]:
 def _moments(condensed: Condensed) -> dict[str, float]:
     """Mean, standard deviation and lag-1 autocorrelation of the readings (NIST/SEMATECH e-Handbook, 1.3.5)."""
     n = condensed.count
-    total, squares, products, pairs, first, second, _ = condensed.moments
+    total, squares, products, pairs, first, second = condensed.moments
     mean = total / n
     spread = math.fsum((squares, -total * mean))
     lagged = math.fsum((products, -mean * first, -mean * second, pairs * mean * mean))
@@ -384,13 +384,9 @@ def _remarks(series: LogSeries, condensed: Condensed) -> list[str]:
             f"For {share:.1%} of the time the level lay below the meter's floor; the mean lies between two bounds."
         )
     if condensed.overload_us:
-        said.append(
-            "The meter was overloaded at times: mean, maximum and averages are at least the values given."
-        )
+        said.append("The meter was overloaded at times: mean, maximum and averages are at least the values given.")
     if series.kind == "unknown":
-        said.append(
-            "Whether a value is an average or a peak of its interval is not stated; compare with care."
-        )
+        said.append("Whether a value is an average or a peak of its interval is not stated; compare with care.")
     if series.kind == "peak":
         said.append("The values are peaks of their intervals: their mean is not the mean power density.")
     return said
