@@ -17,7 +17,7 @@ _TINY = 1e-9
 _MOST_HITS = 96
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def plate_at(frame, rect, outline, plane, x, y, z):
     """Index of the plate at a point of a plane, -1 if there is none."""
     u = frame[plane, 4] * x + frame[plane, 5] * y + frame[plane, 6] * z
@@ -44,13 +44,13 @@ def in_outline(outline, first, n, u, v):
     return inside
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def height(frame, p, x, y, z):
     """Signed distance of a point from a plane."""
     return frame[p, 0] * x + frame[p, 1] * y + frame[p, 2] * z - frame[p, 3]
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def te_share(dx, dy, dz, nx, ny, nz, cosine):
     """Share of a vertically polarised wave's power that is TE at a plate."""
     level, slope = 1.0 - dz * dz, 1.0 - cosine * cosine
@@ -60,7 +60,7 @@ def te_share(dx, dy, dz, nx, ny, nz, cosine):
     return min(across * across / (level * slope), 1.0)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def note_hit(which, how, count, stack, column, cosine, share, along):
     """Write one hit; returns the new number of hits."""
     if count < _MOST_HITS:
@@ -70,7 +70,7 @@ def note_hit(which, how, count, stack, column, cosine, share, along):
     return count
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def cross_segment(frame, rect, outline, box, vertex, i, skip_a, skip_b, which, how, count):
     """Note every plate and box between ``vertex[i]`` and the next; returns the number of hits."""
     ax, ay, az = vertex[i, 0], vertex[i, 1], vertex[i, 2]
@@ -97,7 +97,7 @@ def cross_segment(frame, rect, outline, box, vertex, i, skip_a, skip_b, which, h
     return count
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def cross_box(box, plates, b, a, d, length, i, which, how, count):
     """Note the panels of a box that a segment goes through; returns the number of hits."""
     t0, t1, axis0, axis1 = -1e30, 1e30, 0, 0
@@ -172,7 +172,7 @@ def turn_faces(frame, plane, before, after, count) -> None:
             after[i + 1, axis] = before[i, axis] - 2.0 * along * frame[plane, axis]
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def unfold(frame, rect, outline, place, chain, side, q, order, b, vertex, planes, which, how):
     """Corners of the path of one image to a point, its mirrors noted as hits; -1 if it misses a plate."""
     x, y, z = b[0], b[1], b[2]
@@ -201,7 +201,7 @@ def unfold(frame, rect, outline, place, chain, side, q, order, b, vertex, planes
     return count
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def optics(tables, f, stack, column, cosine, share):
     """Interpolated power factor of a build-up at frequency ``f``."""
     steps = tables.shape[2] - 1
@@ -213,7 +213,7 @@ def optics(tables, f, stack, column, cosine, share):
     return te * share + tm * (1.0 - share)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def turned_share(share, polarisation):
     """TE share for polarisation 0 vertical, 1 horizontal, 2 both alike."""
     if polarisation == 0:
@@ -221,7 +221,7 @@ def turned_share(share, polarisation):
     return 1.0 - share if polarisation == 1 else 0.5
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def losses(tables, f, which, how, first, last, polarisation):
     """Product of the power factors of some hits."""
     factor = 1.0
@@ -231,7 +231,7 @@ def losses(tables, f, which, how, first, last, polarisation):
     return factor
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def gain(pattern, vertex, i):
     """Gain relative to the maximum along ``vertex[i]`` to the next; 0 isotropic, 1 half-wave dipole."""
     if pattern == 0:
@@ -246,7 +246,7 @@ def gain(pattern, vertex, i):
     return c * c * whole / flat
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def most_mirrored(brightest, f, chain, faces, q, order, dx, dy, dz, length):
     """Upper bound of the product of reflections of a sequence, from the angles alone."""
     steps = brightest.shape[2] - 1
@@ -259,17 +259,20 @@ def most_mirrored(brightest, f, chain, faces, q, order, dx, dy, dz, length):
     return bound
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
 def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -> None:
     """Add one path to the summary: arrival tensor, mean direction, and the plate by which it came in."""
     arrival, mean, entry = into
     end, near = (last, last - 1) if a_emits else (0, 1)
-    d = vertex[near] - vertex[end]
-    d /= max(math.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2]), _TINY)
+    length = 0.0
     for i in range(3):
-        mean[i] += power * d[i]
+        length += (vertex[near, i] - vertex[end, i]) ** 2
+    length = max(math.sqrt(length), _TINY)
+    for i in range(3):
+        di = (vertex[near, i] - vertex[end, i]) / length
+        mean[i] += power * di
         for j in range(3):
-            arrival[i, j] += power * d[i] * d[j]
+            arrival[i, j] += power * di * (vertex[near, j] - vertex[end, j]) / length
     chosen, best = entry.shape[0] - 1, -1.0
     for h in range(count):
         k = which[h, 0]
@@ -282,7 +285,7 @@ def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -
     entry[chosen] += power
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def worth_tracing(brightest, chain, faces, q, order, dx, dy, dz, length, spread, waves, threshold, total):
     """True if the sequence can still matter for any wave."""
     for w in range(waves.shape[0]):
@@ -292,7 +295,7 @@ def worth_tracing(brightest, chain, faces, q, order, dx, dy, dz, length, spread,
     return False
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
 def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, into) -> None:
     """Add the power of all image paths between A's point and ``b``, for each of A's waves."""
     place, chain, side, faces = images
@@ -331,7 +334,7 @@ def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, i
                 add_path(exterior, power, w, order, order + 1, count, a_emits, summary, vertex, which, how, total, orders, into)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def dim(tables, which, how, first, last, waves, threshold, total, level):
     """Weaken each wave by some which, how, to nought if it no longer matters; False if none is left."""
     alive = False
@@ -345,7 +348,7 @@ def dim(tables, which, how, first, last, waves, threshold, total, level):
     return alive
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def add_path(exterior, power, w, column, last, count, a_emits, summary, vertex, which, how, total, orders, into) -> None:
     """Add one path to the sums of wave ``w``."""
     total[w] += power
@@ -356,7 +359,7 @@ def add_path(exterior, power, w, column, last, count, a_emits, summary, vertex, 
         note_path(exterior, power, a_emits, vertex, last, which, how, count, (arrival[w], mean[w], entry[w]))
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def edge_power(x):
     """Power behind a straight edge relative to free space, for a Fresnel argument of nought or more."""
     f = (1.0 + 0.926 * x) / (2.0 + 1.792 * x + 3.104 * x * x)
@@ -364,7 +367,7 @@ def edge_power(x):
     return 0.5 * (f * f + h * h)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def edge_point(g, e, a, b, vertex):
     """Put the point of an edge on the shortest way between two points in ``vertex[1]``.
 
@@ -389,7 +392,7 @@ def edge_point(g, e, a, b, vertex):
     return math.hypot(ra, sa - s), math.hypot(rb, sb - s)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def edge_angles(g, e, vertex, la, lb):
     """Cosine of half the angle round the edge, sine² of the way with the edge, cosines with the plate (a, b).
 
@@ -408,7 +411,7 @@ def edge_angles(g, e, vertex, la, lb):
     return half, max(na * na + wa * wa, 1e-12), na, nb
 
 
-@njit(cache=True, fastmath=True, error_model="numpy")
+@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
 def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, orders, into) -> None:
     """Add what single edges throw from a to b into their shadow, for each of A's waves."""
     optic, _ = tables
@@ -447,7 +450,7 @@ def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, or
             add_path(exterior, power, w, column, 2, count, a_emits, summary, vertex, which, how, total, orders, into)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def edge_contrast(tables, f, solid, hole, cosine, share):
     """Squared difference of the amplitudes that plate and opening let through."""
     t = math.sqrt(optics(tables, f, solid, 0, cosine, share))

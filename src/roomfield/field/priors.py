@@ -56,13 +56,27 @@ def emitter_prior(emitter: Emitter) -> EmitterPrior:
     return EmitterPrior(eirp_db, eirp_std_db, duty_db, duty_std_db)
 
 
+_NAMED = (
+    ("dect", "DECT base"), ("cordless", "DECT base"), ("wifi", "Wi-Fi"), ("wlan", "Wi-Fi"),
+    ("router", "Wi-Fi"), ("smart_meter", "Smart meter"), ("bluetooth", "Bluetooth"), ("zigbee", "Zigbee"),
+    ("baby", "Baby monitor"), ("tetra", "TETRA"), ("dvb", "DVB"), ("ism", "Smart-home"), ("lora", "Smart-home"),
+    ("base_station", "Macro"), ("gsm", "Macro"), ("umts", "Macro"), ("lte", "Macro"), ("nr_", "Macro"),
+)  # fmt: skip
+"""Words in a technology's key and how the catalogue's rows of that kind begin."""
+
+
 def _similar(emitter: Emitter) -> tuple[catalogue.Emitter, ...]:
-    frequency_hz = emitter.frequency_hz
-    if frequency_hz is None:
-        return ()
+    """Rows of the named technology in the band, else all rows in the band."""
     place = "outdoor" if emitter.outdoor else "indoor"
-    near = (0.98 * frequency_hz, 1.02 * frequency_hz)
-    return tuple(k for k in catalogue.emitters() if place in k.place and k.overlaps(*near) and k.eirp_typical_w)
+    rows = [k for k in catalogue.emitters() if place in k.place and k.eirp_typical_w]
+    if emitter.frequency_hz is not None:
+        near = (0.98 * emitter.frequency_hz, 1.02 * emitter.frequency_hz)
+        rows = [k for k in rows if k.overlaps(*near)]
+    starts = {start for word, start in _NAMED if word in emitter.technology}
+    named = [k for k in rows if any(k.name.startswith(s) for s in starts) and "laptop" not in k.name]
+    if named:
+        return tuple(named)
+    return tuple(rows) if emitter.frequency_hz is not None else ()
 
 
 def _eirp(emitter: Emitter, kinds: tuple[catalogue.Emitter, ...]) -> tuple[float, float]:

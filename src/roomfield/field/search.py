@@ -16,10 +16,11 @@ from scipy.spatial.distance import cdist
 from shapely import Polygon, contains_xy
 
 from roomfield.field.forward import OWN_STD_DB, SPOT_MEAN_DB, SPOT_STD_DB, Forward, mixture_gain_db, power_sum
+from roomfield.field.observations import BearingRows
 from roomfield.field.priors import FAR_M
 from roomfield.field.propagation import paths
 from roomfield.field.scene import Scene
-from roomfield.field.sources import KNOWN_WALLS_LENGTH_M, KNOWN_WALLS_STD_DB, Radiators, has_walls, unit_db
+from roomfield.field.sources import KNOWN_WALLS_LENGTH_M, Radiators, has_walls, unit_db
 from roomfield.survey import Storey
 
 Array = NDArray[np.float64]
@@ -33,8 +34,10 @@ OUTDOOR_STEP_DEG = 5.0
 OUTDOOR_HEIGHT_M = 10.0
 KEPT = 24
 OPEN_MISFIT_DB, OPEN_LENGTH_M = 5.0, 3.0
-BEARING_MODEL_STD_DEG = 8.0
-"""Reflections turn the axis by this beyond the hand's error (our judgement)."""
+SEARCH_MISFIT_DB = 4.0
+"""Misfit during the search: that of `sources.KNOWN_WALLS_STD_DB` and one to two wall offsets, not fitted here."""
+BEARING_MODEL_STD_DEG = 12.0
+"""Reflections turn the axis by this, alike for all bearings at one site (our judgement)."""
 STRAY_BEARINGS = 0.1
 """Share of bearings that mean nothing (our judgement)."""
 MOST_ROWS = 160
@@ -183,9 +186,8 @@ class _Job:
 
     def _misfit_between_sites(self) -> Array:
         sites = self.forward.observed.sites[self.site]
-        std, length = (
-            (KNOWN_WALLS_STD_DB, KNOWN_WALLS_LENGTH_M) if has_walls(self.scene) else (OPEN_MISFIT_DB, OPEN_LENGTH_M)
-        )
+        known = has_walls(self.scene)
+        std, length = (SEARCH_MISFIT_DB, KNOWN_WALLS_LENGTH_M) if known else (OPEN_MISFIT_DB, OPEN_LENGTH_M)
         return np.asarray(std**2 * np.exp(-cdist(sites, sites) / length))
 
     def _bands(self) -> Array:
@@ -311,7 +313,15 @@ def bearing_log_likelihood(forward: Forward, theta: Array, arrival: Array) -> Ar
     off = (rows.axis_deg - axis + 90.0) % 180.0 - 90.0
     spread = np.hypot(rows.std_deg, BEARING_MODEL_STD_DEG)
     density = np.exp(-0.5 * (off / spread) ** 2) / (spread * np.sqrt(2.0 * np.pi))
-    return np.asarray(np.sum(np.log((1.0 - STRAY_BEARINGS) * density + STRAY_BEARINGS / 180.0), axis=1))
+    logs = np.log((1.0 - STRAY_BEARINGS) * density + STRAY_BEARINGS / 180.0)
+    return np.asarray(logs @ _bearing_weights(rows))
+
+
+def _bearing_weights(rows: BearingRows) -> Array:
+    """What a bearing counts beside others at its site, whose model error it shares."""
+    count = np.bincount(rows.site)[rows.site]
+    own, shared = rows.std_deg**2, BEARING_MODEL_STD_DEG**2
+    return np.asarray((own + shared) / (own + count * shared))
 
 
 def _chosen_rows(forward: Forward, members: list[int]) -> Indices:
