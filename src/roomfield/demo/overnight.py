@@ -1,4 +1,4 @@
-"""An invented log: the meter left beside the cot for two days, one value every ten seconds."""
+"""An invented log: the meter left beside the cot for four days, one value every fifteen seconds."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ import io
 
 import numpy as np
 
-LOG_NAME = "cot-two-days-invented.csv"
+LOG_NAME = "cot-four-days-invented.csv"
 SEED = 20260315
-STEP_S = 10.0
-HOURS = 50
+STEP_S = 15.0
+HOURS = 100
 _START = np.datetime64("2026-03-14T12:00:00")
 _QUIET_UW_M2 = 90.0
 """Lowest hourly mean of the mast and the neighbours [µW/m²]; made up."""

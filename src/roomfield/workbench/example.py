@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
-from roomfield.demo.survey import SURVEY_ID, demo_survey
+from roomfield.demo.overnight import LOG_NAME, overnight_csv
+from roomfield.demo.survey import FIRST, SURVEY_ID, demo_survey
 from roomfield.errors import StoreError
 from roomfield.store.repository import Store, open_store
 from roomfield.workbench.job import Job
+from roomfield.workbench.series import LogPlace, guessed_log, keep_log
 
 RECORD_NAME = "roomfield.sqlite"
 
@@ -45,4 +48,12 @@ def with_demo(store: Store) -> Job:
     """
     if SURVEY_ID not in {s.id for s in store.surveys()}:
         store.create(demo_survey())
+        _add_files(Job(store.load(SURVEY_ID).survey, store))
     return Job(store.load(SURVEY_ID).survey, store)
+
+
+def _add_files(job: Job) -> None:
+    with tempfile.TemporaryDirectory(prefix="roomfield-demo-") as folder:
+        log = Path(folder) / LOG_NAME
+        log.write_bytes(overnight_csv())
+        keep_log(job, log, guessed_log(log).confirm(), LogPlace("cot", FIRST.id))

@@ -8,7 +8,9 @@ from pathlib import Path
 
 from roomfield.field.posterior import Posterior
 from roomfield.report.document import ReportContent
-from roomfield.workbench.assess import Terms, assess
+from roomfield.workbench.assess import Assessment, Terms, assess
+from roomfield.workbench.contents.listening import recording_entries
+from roomfield.workbench.contents.logs import log_entries
 from roomfield.workbench.contents.model import model_contributions, open_questions, source_entries
 from roomfield.workbench.job import Job
 from roomfield.workbench.publish import report_content, write_report
@@ -68,7 +70,10 @@ def whole_report(
     content = report_content(assessment, issued_at=wanted.issued_at, package_sha256=job.package_sha256)
     if not wanted.short and can_be_modelled(job.survey):
         content = with_model(content, posterior_of(job.survey, assessment.table.visit.id))
-    step(0.6)
+    step(0.5)
+    if not wanted.short and job.store is not None:
+        content = with_files(content, job, assessment)
+    step(0.7)
     path = write_report(content, target, language=wanted.language or job.survey.assignment.language)
     step(1.0)
     return path
@@ -81,4 +86,14 @@ def with_model(content: ReportContent, posterior: Posterior) -> ReportContent:
         contributions=(*content.contributions, *model_contributions(posterior)),
         sources=source_entries(posterior),
         undetermined=(*content.undetermined, *open_questions(posterior)),
+    )
+
+
+def with_files(content: ReportContent, job: Job, assessment: Assessment) -> ReportContent:
+    """The content with what the survey's recordings and logs say."""
+    bound = assessment.precaution[0].strictest.chances[0].row.upper_w_m2 if assessment.precaution else None
+    return replace(
+        content,
+        recordings=recording_entries(job, assessment.table.visit.id),
+        logs=log_entries(job, bound),
     )
