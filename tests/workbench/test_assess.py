@@ -30,9 +30,7 @@ from roomfield.workbench.contents.steps import next_steps
 STATES = (RadioState("as_found", "As found"), RadioState("router_off", "Router off", ("router",)))
 
 
-def one_place(
-    *values: tuple[str, ReadingKind, float], censoring: Censoring = Censoring.NONE, **order
-) -> Survey:
+def one_place(*values: tuple[str, ReadingKind, float], censoring: Censoring = Censoring.NONE, **order) -> Survey:
     visit = Visit("v1", "2026-03-01T09:00:00+01:00", "A. Assessor", radio_states=STATES)
     readings = tuple(
         Reading(f"r{n}", "v1", "m1", state, kind, value, place_id="bed", censoring=censoring)
@@ -56,9 +54,7 @@ def demo():
 
 
 class TestLaw:
-    @pytest.mark.published(
-        "Council Recommendation 1999/519/EC, Annex III, Table 2: f/200 W/m² from 400 to 2000 MHz"
-    )
+    @pytest.mark.published("Council Recommendation 1999/519/EC, Annex III, Table 2: f/200 W/m² from 400 to 2000 MHz")
     def test_an_unknown_mix_is_held_against_the_smallest_limit_in_the_band(self, demo):
         assert demo.limit.value_w_m2 == pytest.approx(400 / 200)
         assert demo.limit.is_smallest_in_band
@@ -124,9 +120,7 @@ class TestSwitches:
         assert ("router_off", "own_off") in pairs
 
     def test_the_meter_s_shared_error_does_not_widen_the_ratio(self, demo):
-        found = next(
-            f for f in demo.switches if f.place_id == "desk" and f.group == "cordless" and f.kind is Kind.PEAK
-        )
+        found = next(f for f in demo.switches if f.place_id == "desk" and f.group == "cordless" and f.kind is Kind.PEAK)
         assert found.difference.ratio().std_db < 2.5
         assert found.difference.first.std_db > 3.4
 
@@ -141,9 +135,7 @@ class TestSwitches:
                 continue
             mine = np.array([e.group == f.group for e in true.emitters])
             span = f.difference.interval(0.95)
-            held.append(
-                span.low_w_m2 <= float(true.density_w_m2[rows[f.place_id]] @ (duty * mine)) <= span.high_w_m2
-            )
+            held.append(span.low_w_m2 <= float(true.density_w_m2[rows[f.place_id]] @ (duty * mine)) <= span.high_w_m2)
         assert np.mean(held) > 0.85
 
 
@@ -170,6 +162,4 @@ def test_wider_coverage_widens_the_interval(demo):
     item = demo.table.find("cot", "as_found", Kind.PEAK)
     narrow, wide = item.combined.level.interval(0.9), item.combined.level.interval(0.99)
     assert wide.low_w_m2 < narrow.low_w_m2 < narrow.high_w_m2 < wide.high_w_m2
-    assert (
-        assess(demo_survey(), FIRST.id, terms=Terms(rule="guard-U")).law[0].verdict.rule.rule_id == "guard-U"
-    )
+    assert assess(demo_survey(), FIRST.id, terms=Terms(rule="guard-U")).law[0].verdict.rule.rule_id == "guard-U"

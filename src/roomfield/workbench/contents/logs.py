@@ -88,12 +88,12 @@ def _timeline(envelope: Envelope, bound_w_m2: float | None) -> Timeline:
 def _day(profile: Profile | None) -> DayProfile | None:
     if profile is None:
         return None
-    bins = [b for b in profile.bins if b.median.low is not None and b.median.high is not None]
+    bins = [b for b in profile.bins if b.mean.low is not None and b.mean.high is not None]
     if not bins:
         return None
     return DayProfile(
         tuple((b.start_minute + profile.bin_minutes / 2.0) / 60.0 for b in bins),
-        tuple(b.median.value for b in bins),
-        tuple(b.median.low or 0.0 for b in bins),
-        tuple(b.median.high or 0.0 for b in bins),
+        tuple(b.mean.value for b in bins),
+        tuple(b.mean.low or 0.0 for b in bins),
+        tuple(b.mean.high or 0.0 for b in bins),
     )
