@@ -28,10 +28,9 @@ from roomfield.errors import RoomfieldError
 from roomfield.logs import calendar_means, percentile, rolling
 from roomfield.logs.clock import MICRO
 from roomfield.logs.guess import guess_mapping
-from roomfield.logs.ingest import ingest
-from roomfield.logs.scan import Question, scan
+from roomfield.logs.intake import ingest
 from roomfield.logs.series import GapRule, LogSeries
-from roomfield.logs.statistics import statistics
+from roomfield.logs.summary import statistics
 
 DIGITS = 12
 _TABLES = (".parquet", ".csv", ".csv.gz", ".tsv", ".tsv.gz", ".xlsx")
@@ -142,9 +141,7 @@ def _plain_power_mean(series: LogSeries) -> float:
 
 
 def _gaps(stats: Any) -> dict[str, Any]:
-    listed = [
-        {"start": g.start.isoformat(), "end": g.end.isoformat(), "seconds": g.length_s} for g in stats.gaps
-    ]
+    listed = [{"start": g.start.isoformat(), "end": g.end.isoformat(), "seconds": g.length_s} for g in stats.gaps]
     lengths = [g.length_s for g in stats.gaps]
     return {
         "count": len(lengths),
@@ -230,9 +227,7 @@ def _moment(text: Any) -> Any:
     return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
-def score(
-    name: str, source: Path, expected: dict[str, Any], scratch: Path
-) -> list[tuple[str, Any, Any, bool]]:
+def score(name: str, source: Path, expected: dict[str, Any], scratch: Path) -> list[tuple[str, Any, Any, bool]]:
     mapping = guess_mapping(source)
     answers: dict[str, Any] = {"keep_unit": True, "skip_unreadable": True}
     answers |= {"unit": expected["unit"]} if any(q.what == "unit" for q in mapping.questions) else {}
@@ -270,9 +265,7 @@ def run_figures(data: Path) -> dict[str, Any]:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--data", type=Path)
     parser.add_argument("--log", type=Path, help="one log, to go with --expected")
     parser.add_argument("--expected", type=Path, help="expected figures of that one log")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from roomfield.logs.clock import local_from_utc, moment_of, zone_from_name
 from roomfield.logs.scan import CELL_US, Question, scan
 from roomfield.logs.series import GapRule, LogSeries
-from roomfield.logs.statistics import plain, require_not_held
+from roomfield.logs.summary import plain, require_not_held
 
 Floats = NDArray[np.float64]
 
@@ -62,7 +63,7 @@ def long_run_variance(values: Floats) -> float:
     means = values[: blocks * block].reshape(blocks, block).mean(axis=1)
     differences = np.diff(means)
     scale = 1.4826 * float(np.median(np.abs(differences - np.median(differences))))
-    return max(block * scale**2 / 2, float(np.median(np.diff(values) ** 2)) / 2)
+    return float(max(block * scale**2 / 2, float(np.median(np.diff(values) ** 2)) / 2))
 
 
 def segment(values: Floats, variance: float, least: int = 2, penalty: float = _PENALTY) -> list[int]:
@@ -135,7 +136,7 @@ def change_points(series: LogSeries, *, block_minutes: int = 0, gap_rule: GapRul
     variance = long_run_variance(flat)
     cuts = segment(flat, variance, least=max(2, round(flat.size**0.4) // 2))
     edges = [0, *cuts, flat.size]
-    means = [float(flat[a:b].mean()) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    means = [float(flat[a:b].mean()) for a, b in pairwise(edges)]
     return tuple(
         Change(moment_of(int(begins[cut])), means[i + 1] - means[i], means[i], means[i + 1])
         for i, cut in enumerate(cuts)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
-from itertools import product
+from itertools import pairwise, product
 from zoneinfo import ZoneInfo, available_timezones
 
 import numpy as np
@@ -126,7 +126,7 @@ def _counting_form(numbers: list[float]) -> tuple[TimeForm, ...]:
     for name, (_, least) in reversed(EPOCH_FORMS.items()):
         if low >= least and high < 1e3 * 40 * least:
             return (TimeForm(name, zone_in_values=True),)
-    rising = all(b >= a for a, b in zip(numbers[:200], numbers[1:200], strict=False))
+    rising = all(b >= a for a, b in pairwise(numbers))
     return (TimeForm("elapsed_s"),) if rising and low >= 0 and high > low else ()
 
 
@@ -134,11 +134,11 @@ def zone_named_in(text: str) -> str:
     """A zone that a heading or preamble names: an IANA name, ``UTC`` or an offset; else empty."""
     for word in re.findall(r"[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)+", text):
         if word in available_timezones():
-            return word
+            return str(word)
     found = _NAMED_OFFSET.search(text)
     if found is None:
         return ""
-    return found.group(1) or "UTC"
+    return str(found.group(1) or "UTC")
 
 
 def zone_from_name(name: str) -> tzinfo:
@@ -249,7 +249,7 @@ class WallClock:
     """Turns wall-clock stamps, fed in the order of the file, into UTC.
 
     In the hour that occurs twice when daylight saving ends, the second pass begins where the stamps step
-    back by more than half the change; until then the first pass is meant (PEP 495, fold = 0). A stamp in the
+    back by a quarter of the change or more; until then the first pass is meant (PEP 495, fold = 0). A stamp in the
     hour that never was is read with the offset before the change; both cases are counted.
     """
 
@@ -290,7 +290,7 @@ class WallClock:
         second = np.full(wall_us.size, k in self._second_pass)
         if k not in self._second_pass:
             steps = np.diff(wall_us, prepend=self._previous if self._previous is not None else wall_us[0])
-            back = np.flatnonzero(inside & (steps < -shift // 2))
+            back = np.flatnonzero(inside & (steps <= -shift // 4))
             if back.size:
                 self._second_pass.add(k)
                 second[back[0] :] = True

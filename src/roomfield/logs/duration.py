@@ -12,7 +12,7 @@ from scipy import stats
 from roomfield.errors import InputError
 from roomfield.logs.scan import CELL_US, Cells, Question, scan
 from roomfield.logs.series import GapRule, LogSeries
-from roomfield.logs.statistics import plain, require_not_held
+from roomfield.logs.summary import plain, require_not_held
 
 Floats = NDArray[np.float64]
 

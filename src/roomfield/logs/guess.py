@@ -110,8 +110,8 @@ class _Guesser:
             both = [f"{a} {b}" for a, b in zip(self.cells[i], self.cells[i + 1], strict=True)]
             forms = () if clock.fitting_forms(self.cells[i]) else clock.fitting_forms(both)
             if forms:
-                named = sum(bool(_TIME_WORDS.search(self.names[j])) for j in (i, i + 1))
-                found.append((1.0 + named / 2 - 0.05 * i, (i, i + 1), forms))
+                both_named = sum(bool(_TIME_WORDS.search(self.names[j])) for j in (i, i + 1))
+                found.append((1.0 + both_named / 2 - 0.05 * i, (i, i + 1), forms))
         if not found:
             raise FormatError(
                 f"no column of time stamps was found among {', '.join(self.names[:8])}.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from roomfield.errors import KindMismatchError
 from roomfield.logs.clock import moment_of
 from roomfield.logs.series import LogSeries
-from roomfield.logs.statistics import plain
+from roomfield.logs.summary import plain
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ def held_stretches(series: LogSeries, *, tolerance_db: float = 0.5) -> tuple[Hel
         steps = np.nan_to_num(np.diff(level), nan=0.0)
     edges = [0, *(np.flatnonzero(steps < -tolerance_db) + 1).tolist(), t.size]
     stretches = []
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         top = int(np.argmax(value[a:b])) + a
         rises = np.flatnonzero(steps[a : b - 1] > 0) + a + 1
         stretches.append(

@@ -9,6 +9,10 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+import pyarrow as pa
+import pyarrow.parquet as pq
+import python_calamine
+
 from roomfield.errors import FormatError
 
 _HEAD_BYTES = 96_000
@@ -90,9 +94,6 @@ def look_at(path: Path, sheet: str = "") -> Sample:
 
 
 def _look_at_parquet(path: Path) -> Sample:
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
     try:
         file = pq.ParquetFile(path)
         columns = tuple(str(name) for name in file.schema_arrow.names)
@@ -113,8 +114,6 @@ def workbook_rows(path: Path, sheet: str = "") -> tuple[str, list[list[object]]]
     FormatError
         If the workbook cannot be read or holds no such sheet.
     """
-    import python_calamine
-
     try:
         book = python_calamine.CalamineWorkbook.from_path(str(path))
         for name in [sheet] if sheet else book.sheet_names:

@@ -14,7 +14,7 @@ from roomfield.logs.intervals import CONFIDENCE, Interval, MeanError, mean_error
 from roomfield.logs.profile import DayTable, Floats, day_table
 from roomfield.logs.scan import Question, scan
 from roomfield.logs.series import GapRule, LogSeries
-from roomfield.logs.statistics import plain, require_not_held
+from roomfield.logs.summary import plain, require_not_held
 
 _PER_NEPER_DB = 10.0 / math.log(10.0)
 

@@ -14,7 +14,7 @@ from roomfield.logs.intervals import CONFIDENCE, Interval, mean_interval, median
 from roomfield.logs.scale import Unit
 from roomfield.logs.scan import CELL_US, Cells, Question, scan
 from roomfield.logs.series import GapRule, LogSeries
-from roomfield.logs.statistics import plain, require_not_held
+from roomfield.logs.summary import plain, require_not_held
 
 Floats = NDArray[np.float64]
 

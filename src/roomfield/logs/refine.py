@@ -41,8 +41,11 @@ class Rows:
         """One run after another."""
         if first is None or not first.t.size:
             return second
-        parts = ((first.t, second.t), (first.value, second.value), (first.flag, second.flag))
-        return Rows(*(np.concatenate(pair) for pair in parts))
+        return Rows(
+            np.concatenate((first.t, second.t)),
+            np.concatenate((first.value, second.value)),
+            np.concatenate((first.flag, second.flag)),
+        )
 
 
 @dataclass
@@ -198,7 +201,7 @@ class Refinery:
             if unknown.any():
                 if np.isnan(level):
                     raise InputError(
-                        f"{int(unknown.sum())} readings are marked as {words}, but the meter's {words} level is not given.",
+                        f"{int(unknown.sum())} readings are marked as {words}, but that level is not given.",
                         where=self.where,
                         mend=f"Confirm the mapping with {words}=... in the unit of the file.",
                     )

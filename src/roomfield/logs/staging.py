@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import duckdb
+import pyarrow as pa
 
 from roomfield.errors import FormatError, RejectedRows, RowFault
 from roomfield.logs import engine, reading
@@ -131,8 +132,6 @@ def _as_utf8(source: Path, encoding: str, scratch: Path) -> Path:
 
 
 def _workbook(database: Any, source: Path, mapping: Mapping) -> str:
-    import pyarrow as pa
-
     layout = mapping.layout
     _, rows = workbook_rows(source, layout.sheet)
     names = _distinct(layout.columns)
@@ -161,8 +160,8 @@ def _query(table: str, mapping: Mapping, types: dict[str, str]) -> str:
             for c in sorted(needed)
         ]
         if not stamps.startswith("TIMESTAMP"):
-            time = {reading.name(c) for c in mapping.time_columns}
-            kept = [f"CAST({c} AS VARCHAR) AS {c}" if c in time else c for c in kept]
+            stamp = {reading.name(c) for c in mapping.time_columns}
+            kept = [f"CAST({c} AS VARCHAR) AS {c}" if c in stamp else c for c in kept]
         source = f"(SELECT {', '.join(kept)} FROM {table})"
     time = reading.time_sql(mapping.time_columns, form, start)
     number, code, unit = _value(mapping, types)

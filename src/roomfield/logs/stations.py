@@ -16,12 +16,12 @@ from typing import Any
 
 from roomfield.errors import FormatError, InputError, RoomfieldError, StoreError, TooEarlyError
 from roomfield.logs.guess import guess_mapping
-from roomfield.logs.ingest import ingest
+from roomfield.logs.intake import ingest
 from roomfield.logs.layout import look_at
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.profile import day_profile
 from roomfield.logs.series import LogSeries
-from roomfield.logs.statistics import statistics
+from roomfield.logs.summary import statistics
 
 ENDINGS = (".csv", ".tsv", ".txt", ".csv.gz", ".tsv.gz", ".txt.gz", ".parquet", ".xlsx")
 _RESULT_VERSION = 1

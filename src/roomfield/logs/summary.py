@@ -13,7 +13,7 @@ import numpy as np
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.logs import engine, percentile
 from roomfield.logs.clock import MICRO, moment_of
-from roomfield.logs.events import Event, events_of
+from roomfield.logs.exceedance import Event, events_of
 from roomfield.logs.scale import Quantity, Unit
 from roomfield.logs.scan import Condensed, Question, Windowed, scan
 from roomfield.logs.series import GapRule, LogSeries
@@ -222,17 +222,23 @@ def statistics(
     condensed = scan(series, Question(rule, fitting, least_share, limit, join_s))
     levels = percentile.weighted(series, condensed, percents)
     low, high = _ends(series)
+    mean, sd, correlation = _moments(condensed)
+    span_s = (series.end_us - series.start_us) / MICRO + rule.nominal_interval_s
     return LogStatistics(
         unit=series.unit.name,
         quantity=series.unit.quantity.value,
         kind=series.kind,
         start=series.start,
         end=series.end,
-        **_time(series, condensed),
+        span_s=span_s,
+        observed_s=condensed.seen_us / MICRO,
+        share_observed=min(1.0, condensed.seen_us / MICRO / span_s),
         readings=condensed.count,
         rule=rule,
         **_means(series, condensed),
-        **_moments(condensed),
+        mean_of_readings=mean,
+        sd_of_readings=sd,
+        autocorrelation_lag1=correlation,
         minimum=low,
         maximum=high,
         maximum_at=_first_time_of(series, high),
@@ -291,12 +297,6 @@ def _first_time_of(series: LogSeries, value: float) -> datetime:
         return moment_of(database.execute(query).fetchall()[0][0])
 
 
-def _time(series: LogSeries, condensed: Condensed) -> dict[str, float]:
-    span = (series.end_us - series.start_us) / MICRO + condensed.question.rule.nominal_interval_s
-    observed = condensed.seen_us / MICRO
-    return {"span_s": span, "observed_s": observed, "share_observed": min(1.0, observed / span)}
-
-
 def _means(series: LogSeries, condensed: Condensed) -> dict[str, Any]:
     if series.kind == "max_hold":
         return {"mean": None, "mean_low": None, "mean_is_at_least": False}
@@ -308,19 +308,19 @@ def _means(series: LogSeries, condensed: Condensed) -> dict[str, Any]:
     }
 
 
-def _moments(condensed: Condensed) -> dict[str, float]:
-    """Mean, standard deviation and lag-1 autocorrelation of the readings (NIST/SEMATECH e-Handbook, 1.3.5)."""
+def _moments(condensed: Condensed) -> tuple[float, float, float]:
+    """Mean, standard deviation, lag-1 autocorrelation of the readings (NIST/SEMATECH e-Handbook, 1.3.5)."""
     n = condensed.count
     total, squares, products, pairs, first, second = condensed.moments
     mean = total / n
     spread = math.fsum((squares, -total * mean))
     lagged = math.fsum((products, -mean * first, -mean * second, pairs * mean * mean))
     sure = n > 2 and spread > 0
-    return {
-        "mean_of_readings": condensed.shift + mean,
-        "sd_of_readings": math.sqrt(max(spread, 0.0) / (n - 1)) if n > 1 else math.nan,
-        "autocorrelation_lag1": lagged / spread if sure else math.nan,
-    }
+    return (
+        condensed.shift + mean,
+        math.sqrt(max(spread, 0.0) / (n - 1)) if n > 1 else math.nan,
+        lagged / spread if sure else math.nan,
+    )
 
 
 def _rolling(series: LogSeries, condensed: Condensed, window_s: float) -> RollingMaximum:

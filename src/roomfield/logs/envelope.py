@@ -14,7 +14,7 @@ from roomfield.errors import InputError
 from roomfield.logs.clock import MICRO, micros_of, moment_of, parse_moment
 from roomfield.logs.pyramid import Tier, read_tiers
 from roomfield.logs.series import PYRAMID_FILE, LogSeries
-from roomfield.logs.statistics import plain
+from roomfield.logs.summary import plain
 
 MOST_BINS = 8192
 

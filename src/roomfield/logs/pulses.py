@@ -15,7 +15,7 @@ from roomfield.logs.clock import MICRO
 from roomfield.logs.pyramid import POWER_SQL
 from roomfield.logs.scan import Condensed, Question, Runs, scan
 from roomfield.logs.series import GapRule, LogSeries
-from roomfield.logs.statistics import plain, require_not_held
+from roomfield.logs.summary import plain, require_not_held
 
 _LEAST_STEP_DB = 6.0
 _SPREADS = 4.0
