@@ -11,18 +11,18 @@ from pathlib import Path
 from typing import Any
 
 from roomfield.errors import InputError
-from roomfield.logs.bursts import Bursts, bursts
 from roomfield.logs.changes import Change, change_points
 from roomfield.logs.duration import RequiredDuration, required_duration
+from roomfield.logs.envelope import Envelope, timeline
 from roomfield.logs.guess import guess_mapping
-from roomfield.logs.ingest import ingest
+from roomfield.logs.intake import ingest
 from roomfield.logs.mapping import Mapping as LogMapping
 from roomfield.logs.periods import Comparison, compare
 from roomfield.logs.profile import Profile, day_profile
+from roomfield.logs.pulses import Bursts, bursts
 from roomfield.logs.series import LogSeries
 from roomfield.logs.stations import StationsReport, analyse_stations
-from roomfield.logs.statistics import LogStatistics, statistics
-from roomfield.logs.timeline import Envelope, timeline
+from roomfield.logs.summary import LogStatistics, statistics
 from roomfield.survey import LogRecord, ReadingKind
 from roomfield.workbench.editing import new_id
 from roomfield.workbench.job import Job

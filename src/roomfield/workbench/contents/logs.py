@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from roomfield.logs.envelope import Envelope
 from roomfield.logs.profile import Profile
-from roomfield.logs.timeline import Envelope
 from roomfield.report.chapters import DayProfile, LogEntry, Timeline
 from roomfield.report.phrase import Text, phrase
 from roomfield.survey import LogRecord, ReadingKind
