@@ -208,9 +208,7 @@ def _wall_plates(wall: Wall, planes: _Planes, dwelling: Dwelling) -> list[Plate]
     def piece(s0: float, s1: float, z0: float, z1: float, layers: tuple[Layer, ...], opening: str) -> Plate:
         ends = sorted((origin + sign * s0, origin + sign * s1))
         build = layers if left_is_front else layers[::-1]
-        covers = tuple(
-            Cover(s.sheet, s.coverage, inside_front) for s in wall.shields if shield_covers(s, opening)
-        )
+        covers = tuple(Cover(s.sheet, s.coverage, inside_front) for s in wall.shields if shield_covers(s, opening))
         return Plate(
             wall.id, opening, index, (ends[0], z0), (ends[1], z1), build, covers,
             exterior=wall.exterior, inside_front=inside_front,
@@ -285,8 +283,7 @@ def _rectangle_edges(plane: Plane, plate: Plate, solid: int, hole: int) -> list[
         ((u0, v1), plane.across, plane.up, u1 - u0),
     ]
     return [
-        Edge(at(plane, u, v), along, into, length, plate.plane, solid, hole)
-        for (u, v), along, into, length in sides
+        Edge(at(plane, u, v), along, into, length, plate.plane, solid, hole) for (u, v), along, into, length in sides
     ]
 
 

@@ -124,54 +124,6 @@ def cross_box(box, plates, b, a, d, length, i, which, how, count):
     return count
 
 
-@njit(cache=True)
-def build_images(frame, source, order):
-    """Images of a point in all sequences of planes up to an order; entry 0 is the point itself.
-
-    Returns positions (n, 3), (plane, parent, order) of each, its signed distance from its plane, and the normals
-    of all its planes as the unfolded ray meets them (n, order, 3).
-    """
-    planes = frame.shape[0]
-    total, layer = 1, 1
-    for k in range(order):
-        layer *= planes if k == 0 else max(planes - 1, 0)
-        total += layer
-    place = np.empty((total, 3))
-    chain = np.full((total, 3), -1, np.int64)
-    side = np.zeros(total)
-    faces = np.zeros((total, max(order, 1), 3))
-    place[0], chain[0, 2] = source, 0
-    count, start = 1, 0
-    for k in range(order):
-        stop = count
-        for i in range(start, stop):
-            for p in range(planes):
-                h = height(frame, p, place[i, 0], place[i, 1], place[i, 2])
-                if p == chain[i, 0] or abs(h) < 1e-6:
-                    continue
-                for axis in range(3):
-                    place[count, axis] = place[i, axis] - 2.0 * h * frame[p, axis]
-                chain[count, 0], chain[count, 1], chain[count, 2] = p, i, k + 1
-                side[count] = -h
-                turn_faces(frame, p, faces[i], faces[count], k)
-                count += 1
-        start = stop
-    return place[:count], chain[:count], side[:count], faces[:count]
-
-
-@njit(cache=True)
-def turn_faces(frame, plane, before, after, count) -> None:
-    """Normals of a sequence after one more mirror: the mirror's own first, the others mirrored."""
-    for axis in range(3):
-        after[0, axis] = frame[plane, axis]
-    for i in range(count):
-        along = 0.0
-        for axis in range(3):
-            along += before[i, axis] * frame[plane, axis]
-        for axis in range(3):
-            after[i + 1, axis] = before[i, axis] - 2.0 * along * frame[plane, axis]
-
-
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def unfold(frame, rect, outline, place, chain, side, q, order, b, vertex, planes, which, how):
     """Corners of the path of one image to a point, its mirrors noted as hits; -1 if it misses a plate."""
@@ -310,9 +262,7 @@ def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, i
         dx, dy, dz = b[0] - place[q, 0], b[1] - place[q, 1], b[2] - place[q, 2]
         length2 = max(dx * dx + dy * dy + dz * dz, 1e-4)
         length, spread = math.sqrt(length2), 1.0 / (4.0 * math.pi * length2)
-        if not worth_tracing(
-            brightest, chain, faces, q, order, dx, dy, dz, length, spread, waves, threshold, total
-        ):
+        if not worth_tracing(brightest, chain, faces, q, order, dx, dy, dz, length, spread, waves, threshold, total):
             continue
         mirrors = unfold(frame, rect, outline, place, chain, side, q, order, b, vertex, planes, which, how)
         if mirrors < 0:
@@ -331,7 +281,22 @@ def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, i
         if alive:
             for w in range(waves.shape[0]):
                 power = level[w] * gain(waves[w, 1], vertex, 0 if a_emits else order)
-                add_path(exterior, power, w, order, order + 1, count, a_emits, summary, vertex, which, how, total, orders, into)
+                add_path(
+                    exterior,
+                    power,
+                    w,
+                    order,
+                    order + 1,
+                    count,
+                    a_emits,
+                    summary,
+                    vertex,
+                    which,
+                    how,
+                    total,
+                    orders,
+                    into,
+                )
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
@@ -349,7 +314,9 @@ def dim(tables, which, how, first, last, waves, threshold, total, level):
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
-def add_path(exterior, power, w, column, last, count, a_emits, summary, vertex, which, how, total, orders, into) -> None:
+def add_path(
+    exterior, power, w, column, last, count, a_emits, summary, vertex, which, how, total, orders, into
+) -> None:
     """Add one path to the sums of wave ``w``."""
     total[w] += power
     orders[w, column] += power
@@ -481,9 +448,7 @@ def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
         total = power[j, c0:c1]
         image_paths(g, tables, images, b, waves[w0:w1], some, scratch, total, row, into)
         if with_edges:
-            edge_paths(
-                g, tables, a_points[i], b, waves[w0:w1], wavelengths[w0:w1], some, scratch, total, row, into
-            )
+            edge_paths(g, tables, a_points[i], b, waves[w0:w1], wavelengths[w0:w1], some, scratch, total, row, into)
 
 
 @njit(cache=True, parallel=True)

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from roomfield.constants import SPEED_OF_LIGHT_M_S
 from roomfield.errors import InputError
 from roomfield.field import kernels
+from roomfield.field.images import build_images
 from roomfield.field.scene import Scene
 from roomfield.survey.emitter import AntennaPattern, Polarisation
 
@@ -129,6 +130,65 @@ def paths(
     return call.run(order, diffraction, summary=True)
 
 
+def grid_density(
+    scene: Scene,
+    positions: ArrayLike,
+    frequencies_hz: ArrayLike,
+    pattern: AntennaPattern | Sequence[AntennaPattern],
+    axes: tuple[ArrayLike, ArrayLike, float],
+    *,
+    polarisation: Polarisation | Sequence[Polarisation] = Polarisation.VERTICAL,
+    order: int = 3,
+    diffraction: bool = True,
+) -> Array:
+    """Power density per watt EIRP on a level grid, for maps.
+
+    Direct and once reflected paths and edges are computed in every cell; what comes after two or more reflections
+    varies slowly, and is computed in every second cell of both directions and interpolated.
+
+    Parameters
+    ----------
+    axes : (array_like, array_like, float)
+        x and y of the cell centres, evenly spaced, and the height [m].
+
+    Returns
+    -------
+    ndarray, shape (ny, nx, m)
+        Power density [1/m²]; other parameters as `unit_density`.
+    """
+    x, y = (np.asarray(axis, dtype=np.float64) for axis in axes[:2])
+    fine = _level_points(x, y, axes[2])
+    first = _Call(scene, positions, frequencies_hz, pattern, fine, polarisation)
+    density = first.run(min(order, 1), diffraction, summary=False).density.reshape(len(y), len(x), -1)
+    if order < 2:
+        return density
+    xs, ys = _every_second(x), _every_second(y)
+    rest = _Call(scene, positions, frequencies_hz, pattern, _level_points(x[xs], y[ys], axes[2]), polarisation)
+    late = rest.run(order, False, summary=False).by_order[..., 2 : order + 1].sum(axis=-1)
+    late = late.reshape(len(ys), len(xs), -1)
+    return np.asarray(density + _stretched(_stretched(late, ys, len(y), 0), xs, len(x), 1))
+
+
+def _level_points(x: Array, y: Array, height_m: float) -> Array:
+    xx, yy = np.meshgrid(x, y)
+    return np.stack([xx.ravel(), yy.ravel(), np.full(xx.size, height_m)], axis=1)
+
+
+def _every_second(axis: Array) -> NDArray[np.int64]:
+    return np.unique([*range(0, len(axis), 2), len(axis) - 1]).astype(np.int64)
+
+
+def _stretched(table: Array, known: NDArray[np.int64], count: int, axis: int) -> Array:
+    """Linear interpolation from the known indices to all along one axis."""
+    wanted = np.arange(count)
+    right = np.clip(np.searchsorted(known, wanted), 1, max(len(known) - 1, 1)).clip(max=len(known) - 1)
+    left = np.maximum(right - 1, 0)
+    span = np.maximum(known[right] - known[left], 1)
+    weight = ((wanted - known[left]) / span).reshape([-1 if k == axis else 1 for k in range(table.ndim)])
+    low, high = np.take(table, left, axis=axis), np.take(table, right, axis=axis)
+    return np.asarray(low * (1.0 - weight) + high * weight)
+
+
 class _Call:
     """One question to the kernels, checked and brought into their form."""
 
@@ -190,9 +250,9 @@ def _one_side(scene: Scene, points: Array, order: int) -> tuple[tuple[Array, ...
     index = index.reshape(-1)
     columns = np.argsort(index, kind="stable").astype(np.int64)
     counts = np.bincount(index, minlength=len(unique))
-    built = [kernels.build_images(scene.arrays.frame, point, order) for point in unique]
+    built = [build_images(scene.arrays.frame, point, order) for point in unique]
     start = _spans([len(b[1]) for b in built])
-    built = built or [kernels.build_images(scene.arrays.frame, np.zeros(3), 0)]
+    built = built or [build_images(scene.arrays.frame, np.zeros(3), 0)]
     joined = [np.concatenate([b[k] for b in built]) for k in range(4)]
     return (unique, *joined, start, _spans(counts)), columns
 

@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import UnknownNameError
-from roomfield.field.geometry import Cover, Plate, Shapes, shapes_of
+from roomfield.field.geometry import Cover, Plate, Shapes, shapes_of, shield_covers
 from roomfield.field.transmission import Optics, dielectric, in_series, sheet_optics, stack_optics
 from roomfield.references.materials import DEFAULT_EDITION
-from roomfield.survey.dwelling import Dwelling, FittedShield, Layer, ShieldPart
+from roomfield.survey.dwelling import Dwelling, FittedShield, Layer
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -143,7 +143,7 @@ class Scene:
         for surface_id, shield in shields:
             self._check(surface_id, shield)
             for k, plate in enumerate(plates):
-                if plate.surface_id == surface_id and _covers(shield, plate):
+                if plate.surface_id == surface_id and shield_covers(shield, plate.opening_id):
                     cover = Cover(shield.sheet, shield.coverage, plate.inside_front)
                     plates[k] = replace(plate, covers=(*plate.covers, cover))
         return replace(self, shapes=replace(self.shapes, plates=tuple(plates)))
@@ -160,8 +160,7 @@ class Scene:
             if name not in known:
                 raise UnknownNameError("opening", name, known - {""})
         plates = tuple(
-            replace(p, layers=layers) if p.opening_id and p.opening_id in opening_ids else p
-            for p in self.shapes.plates
+            replace(p, layers=layers) if p.opening_id and p.opening_id in opening_ids else p for p in self.shapes.plates
         )
         return replace(self, shapes=replace(self.shapes, plates=plates))
 
@@ -215,33 +214,26 @@ def main_material(layers: Sequence[Layer]) -> str:
     return max(solid, key=lambda x: x.thickness_m).material if solid else ""
 
 
-def _covers(shield: FittedShield, plate: Plate) -> bool:
-    if not plate.opening_id:
-        return shield.part is not ShieldPart.OPENINGS
-    wanted = not shield.opening_ids or plate.opening_id in shield.opening_ids
-    return shield.part is not ShieldPart.MASONRY and wanted
-
-
 @lru_cache(maxsize=4096)
 def optics_table(stack: BuildUp, frequency_hz: float, edition: str) -> Array:
     """Optics of one build-up over the cosine of incidence, shape (6, COSINES); read-only."""
-    cosine = np.linspace(0.0, 1.0, COSINES)
-    pair = stack_optics(stack.layers, frequency_hz, cosine, edition)
-    for cover in stack.covers:
-        loss = attenuation_db(cover.sheet.attenuation, frequency_hz)
-        sheets = sheet_optics(loss, cover.coverage, cosine)
-        joined = [
-            in_series(s, p) if cover.front else in_series(p, s) for s, p in zip(sheets, pair, strict=True)
-        ]
-        pair = (joined[0], joined[1])
-    table = np.stack([_row(one, k) for k in range(3) for one in pair])
-    table[:2] *= 10.0 ** (-stack.extra_db / 10.0)
+    pair = plate_optics(stack, frequency_hz, np.linspace(0.0, 1.0, COSINES), edition)
+    table = np.stack([np.clip(np.nan_to_num(one[k], nan=0.0), 0.0, 1.0) for k in range(3) for one in pair])
     table.setflags(write=False)
     return table
 
 
-def _row(optics: Optics, which: int) -> Array:
-    return np.asarray(np.clip(np.nan_to_num(optics[which], nan=0.0), 0.0, 1.0))
+def plate_optics(stack: BuildUp, frequency_hz: float, cosine: Array, edition: str) -> tuple[Optics, Optics]:
+    """Optics of one build-up with its sheets, TE and TM, over the cosine of incidence."""
+    pair = stack_optics(stack.layers, frequency_hz, cosine, edition)
+    for cover in stack.covers:
+        loss = attenuation_db(cover.sheet.attenuation, frequency_hz)
+        sheets = sheet_optics(loss, cover.coverage, cosine)
+        joined = [in_series(s, p) if cover.front else in_series(p, s) for s, p in zip(sheets, pair, strict=True)]
+        pair = (joined[0], joined[1])
+    extra = 10.0 ** (-stack.extra_db / 10.0)
+    te, tm = (one._replace(transmission=one.transmission * extra) for one in pair)
+    return te, tm
 
 
 def attenuation_db(points: Sequence[tuple[float, float]], frequency_hz: float) -> float:

@@ -137,13 +137,9 @@ def indoor_loss_db(
     rows = _rows(SiteGeneralRow, "itu-r-p.1238-11", "site-general.csv")
     found = [r for r in rows if (r.environment, r.path) == (environment, path)]
     if not found:
-        raise UnknownNameError(
-            "environment", f"{environment} {path}", {f"{r.environment} {r.path}" for r in rows}
-        )
+        raise UnknownNameError("environment", f"{environment} {path}", {f"{r.environment} {r.path}" for r in rows})
     row = found[0]
-    f, d = np.broadcast_arrays(
-        np.asarray(frequency_hz, dtype=np.float64), np.asarray(distance_m, dtype=np.float64)
-    )
+    f, d = np.broadcast_arrays(np.asarray(frequency_hz, dtype=np.float64), np.asarray(distance_m, dtype=np.float64))
     loss = 10.0 * row.alpha * np.log10(d) + row.beta + 10.0 * row.gamma * np.log10(f / 1e9)
     inside = (f >= row.f_low_hz) & (f <= row.f_high_hz) & (d >= row.d_low_m) & (d <= row.d_high_m)
     return IndoorLoss(np.asarray(loss), row.sigma_db, np.asarray(inside))
