@@ -72,9 +72,7 @@ def write_files(folder: Path, count: int) -> tuple[Path, Path]:
     sheet = book.create_sheet("walk")
     sheet.append(HEADERS)
     for row in rows:
-        sheet.append(
-            [*row[:2], *(float(cell) if cell[0] not in "<>" else cell for cell in row[2:5]), *row[5:]]
-        )
+        sheet.append([*row[:2], *(float(cell) if cell[0] not in "<>" else cell for cell in row[2:5]), *row[5:]])
     book.save(book_path)
     return text, book_path
 
@@ -94,9 +92,7 @@ def invented_survey() -> Survey:
 
 def our_import(path: Path) -> ImportPlan:
     context = ReadingContext(invented_survey(), "v1", meter_id="m1")
-    return import_readings(
-        path, guess_columns(path), context, confirmed=True, progress=lambda done, total: None
-    )
+    return import_readings(path, guess_columns(path), context, confirmed=True, progress=lambda done, total: None)
 
 
 def outcome_of(plan: ImportPlan) -> Outcome:
@@ -137,9 +133,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--readings", type=int, default=100_000)
     count = parser.parse_args().readings
-    lines = Table(
-        "what", "wall [s]", "CPU [s]", "readings", "bounds", "sum [W/m²]", title=f"{count} readings"
-    )
+    lines = Table("what", "wall [s]", "CPU [s]", "readings", "bounds", "sum [W/m²]", title=f"{count} readings")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         text, book = write_files(folder, count)

@@ -104,9 +104,7 @@ def test_a_medium_that_changed_is_not_packed(packed: Survey, tmp_path: Path):
     assert not [path for path in tmp_path.iterdir() if "bad" in path.name]
 
 
-@pytest.mark.parametrize(
-    ("name", "folder"), [("../../x", "survey-x"), ("Ä b/c", "survey-b-c"), ("", "survey-unnamed")]
-)
+@pytest.mark.parametrize(("name", "folder"), [("../../x", "survey-x"), ("Ä b/c", "survey-b-c"), ("", "survey-unnamed")])
 def test_the_folder_has_a_harmless_name(survey: Survey, name: str, folder: str):
     assert folder_name(replace(survey, id=name)) == folder
 

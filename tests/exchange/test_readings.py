@@ -40,9 +40,7 @@ def context(survey: Survey) -> ReadingContext:
 def take(tmp_path: Path, context: ReadingContext) -> Take:
     """Import a text as it is guessed, after a change of the mapping if one is given."""
 
-    def run(
-        text: str, change: Callable[[ColumnMapping], ColumnMapping] = lambda m: m, **options: Any
-    ) -> ImportPlan:
+    def run(text: str, change: Callable[[ColumnMapping], ColumnMapping] = lambda m: m, **options: Any) -> ImportPlan:
         path = tmp_path / "walk.csv"
         path.write_text(text, encoding="utf-8")
         where = options.pop("context", context)
@@ -166,9 +164,7 @@ def test_importing_the_same_file_again_gives_the_same_ids(take: Take):
 # Units and numbers
 
 
-@pytest.mark.published(
-    "P = E²/Z0 with Z0 = 376.730313412 ohm (ITU-R P.525); table of conversions in tests/data"
-)
+@pytest.mark.published("P = E²/Z0 with Z0 = 376.730313412 ohm (ITU-R P.525); table of conversions in tests/data")
 @pytest.mark.parametrize("name", UNITS)
 def test_every_unit_lands_on_the_same_power_density(take: Take, name: str):
     with CHECKS.open(encoding="utf-8") as file:
@@ -342,9 +338,7 @@ def test_a_rejected_row_says_line_column_value_and_reason(
         "y": "1",
         "z": "1",
     }
-    first = ";".join(
-        good.get(name, "0.5" if "peak" in name or "value" in name else "") for name in header.split(";")
-    )
+    first = ";".join(good.get(name, "0.5" if "peak" in name or "value" in name else "") for name in header.split(";"))
 
     def settled(mapping: ColumnMapping) -> ColumnMapping:
         return mapping if mapping.date_order else mapping.with_dates("dmy")
@@ -461,9 +455,7 @@ def test_a_workbook(workbook: Callable[..., Path], context: ReadingContext):
 
 
 def test_faults_in_a_workbook_carry_the_row_number(workbook: Callable[..., Path], context: ReadingContext):
-    path = workbook(
-        [["Place", "Peak [µW/m²]", "Date"], ["bed", True, None], ["bed", 1, 45000], ["bed", "n.a.", None]]
-    )
+    path = workbook([["Place", "Peak [µW/m²]", "Date"], ["bed", True, None], ["bed", 1, 45000], ["bed", "n.a.", None]])
     with pytest.raises(RejectedRows) as caught:
         import_readings(path, guess_columns(path).with_dates("dmy"), context, confirmed=True)
     assert [(f.line, f.column) for f in caught.value.faults] == [

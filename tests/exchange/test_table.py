@@ -110,9 +110,7 @@ def test_a_workbook_that_unpacks_to_too_much_is_refused(tmp_path: Path, monkeypa
         read_table(path)
 
 
-@pytest.mark.published(
-    "ECMA-376 part 1, 18.3.1.4: columns A, Z, AA, XFD (the last); letters count in base 26"
-)
+@pytest.mark.published("ECMA-376 part 1, 18.3.1.4: columns A, Z, AA, XFD (the last); letters count in base 26")
 @pytest.mark.parametrize(("name", "number"), [(b"A", 1), (b"Z", 26), (b"AA", 27), (b"XFD", 16384)])
 def test_column_numbers(name: bytes, number: int):
     assert column_number(name) == number

@@ -70,9 +70,7 @@ SHEET = ShieldSheet("foil", ((4e8, 38.5), (6e9, 31.0)), "IEEE 299", 2.5, False)
 def full_dwelling() -> Dwelling:
     window = Opening("win", OpeningKind.WINDOW, 1.2, 4.2, 0.3, 2.2, (Layer("glass", 0.008),))
     shield = FittedShield(SHEET, ShieldPart.OPENINGS, ("win",), 0.93)
-    wall = Wall(
-        "w1", "s0", (0.0, 0.0), (10.6, 0.0), 0.0, 2.6, (Layer("brick", 0.24),), True, (window,), (shield,)
-    )
+    wall = Wall("w1", "s0", (0.0, 0.0), (10.6, 0.0), 0.0, 2.6, (Layer("brick", 0.24),), True, (window,), (shield,))
     return Dwelling(
         storeys=(Storey("s0", "ground", 0.0, 2.6, OUTLINE),),
         rooms=(Room("bed", "bedroom", "s0", OUTLINE),),
@@ -185,9 +183,7 @@ def full_observations() -> dict[str, tuple[object, ...]]:
     log = LogRecord(
         "l1", "v1", "m1", "st1", ReadingKind.AVERAGE, SHA, SHA[::-1], "bed1", "2026-03-02", "2026-03-03", "n"
     )
-    bare = replace(
-        reading, id="r2", position=None, origin=Origin(), censoring=Censoring.NONE, value_w_m2=0.1 + 0.2
-    )
+    bare = replace(reading, id="r2", position=None, origin=Origin(), censoring=Censoring.NONE, value_w_m2=0.1 + 0.2)
     return {"readings": (reading, bare), "bearings": (bearing,), "recordings": (recording,), "logs": (log,)}
 
 
@@ -197,9 +193,7 @@ def full_survey() -> Survey:
         id=uuid4().hex,
         title="Flat by the river",
         created_at="2026-03-01T08:00:00+01:00",
-        assignment=Assignment(
-            "Ann Client", "1 River Way", "A. Sessor", "Office", "bedroom?", "ch-nisv", "g", "de"
-        ),
+        assignment=Assignment("Ann Client", "1 River Way", "A. Sessor", "Office", "bedroom?", "ch-nisv", "g", "de"),
         invented=True,
         dwelling=full_dwelling(),
         places=(
@@ -246,9 +240,7 @@ def full_survey() -> Survey:
         actions=full_actions(),
         adopted_plan=AdoptedPlan(("a2", "a1"), 1e-5, "peak", 0.9, "2026-03-05", "agreed by phone"),
         amendments=(
-            Amendment(
-                "x1", "r1", "note", '"µ and 漢字"', '"bed, left"', "typing slip", "A. Sessor", "2026-03-03"
-            ),
+            Amendment("x1", "r1", "note", '"µ and 漢字"', '"bed, left"', "typing slip", "A. Sessor", "2026-03-03"),
         ),
         note="keys at the neighbour's",
         **full_observations(),
@@ -267,9 +259,7 @@ def postgres_url() -> Iterator[str]:
     if not url:
         pytest.skip("ROOMFIELD_TEST_POSTGRES names no server")
     name = f"roomfield_test_{uuid4().hex}"
-    server = create_engine(
-        url.replace("postgresql://", "postgresql+psycopg://"), isolation_level="AUTOCOMMIT"
-    )
+    server = create_engine(url.replace("postgresql://", "postgresql+psycopg://"), isolation_level="AUTOCOMMIT")
     with server.connect() as connection:
         connection.execute(text(f"CREATE DATABASE {name}"))
     yield url.rsplit("/", 1)[0] + f"/{name}"

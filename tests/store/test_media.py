@@ -50,9 +50,7 @@ def test_a_changed_file_is_noticed(media: MediaFolder):
         media.read(item.sha256)
 
 
-@pytest.mark.parametrize(
-    "name", ["../../etc/passwd", "A" * 64, "ab" * 31, "", "0" * 63 + "/", "0" * 64 + "\n"]
-)
+@pytest.mark.parametrize("name", ["../../etc/passwd", "A" * 64, "ab" * 31, "", "0" * 63 + "/", "0" * 64 + "\n"])
 def test_nothing_but_a_hash_reaches_the_disk(media: MediaFolder, name: str):
     with pytest.raises(InputError, match="no SHA-256"):
         media.path(name)

@@ -82,9 +82,7 @@ def test_an_upgrade_that_fails_leaves_the_database_as_it_was(first: Path):
 def test_tables_made_by_the_steps_are_those_the_code_uses(url: str):
     with open_store(url):
         pass
-    engine = create_engine(
-        url if "://" in url else f"sqlite:///{url}".replace("postgresql:", "postgresql+psycopg:")
-    )
+    engine = create_engine(url if "://" in url else f"sqlite:///{url}".replace("postgresql:", "postgresql+psycopg:"))
     if url.startswith("postgresql"):
         engine = create_engine(url.replace("postgresql:", "postgresql+psycopg:"))
     with engine.connect() as connection:
@@ -99,9 +97,7 @@ def test_a_newer_schema_is_refused(tmp_path: Path):
     open_store(path).close()
     with sqlite3.connect(path) as database:
         database.execute("UPDATE alembic_version SET version_num = '9999'")
-    with pytest.raises(
-        StoreError, match=r"schema 9999, and this release knows schemas up to .* newer release"
-    ):
+    with pytest.raises(StoreError, match=r"schema 9999, and this release knows schemas up to .* newer release"):
         open_store(path)
     assert schema_in(path) == "9999"
 
@@ -131,8 +127,5 @@ def test_opening_again_changes_nothing_on_the_server(postgres_url: str):
     open_store(postgres_url).close()
     engine = create_engine(postgres_url.replace("postgresql:", "postgresql+psycopg:"))
     with engine.connect() as connection:
-        assert (
-            connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one()
-            == newest_schema()
-        )
+        assert connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one() == newest_schema()
     engine.dispose()

@@ -231,9 +231,7 @@ def test_many_at_once_keep_every_digit(store: Store, survey: Survey):
 
 def test_an_amendment_keeps_what_was_observed(store: Store, survey: Survey):
     store.create(survey)
-    amendment = store.amend(
-        survey.id, "r2", "value_w_m2", 3e-6, reason="misread the decimal point", by="A. Sessor"
-    )
+    amendment = store.amend(survey.id, "r2", "value_w_m2", 3e-6, reason="misread the decimal point", by="A. Sessor")
     loaded = store.load(survey.id).survey
     assert loaded.readings == survey.readings
     assert loaded.amendments[-1] == amendment
@@ -315,9 +313,7 @@ def test_an_amendment_needs_a_reason_and_a_name(store: Store, survey: Survey, re
 def test_search_needs_every_word_somewhere(store: Store, survey: Survey):
     mark = survey.id[:12]
     store.create(replace(survey, title=f"Flat {mark}"))
-    store.create(
-        replace(survey, id=f"second-{mark}", title="100% House", assignment=Assignment(client="Bob"))
-    )
+    store.create(replace(survey, id=f"second-{mark}", title="100% House", assignment=Assignment(client="Bob")))
     assert [s.title for s in store.surveys(f"flat {mark} ann river")] == [f"Flat {mark}"]
     assert [s.client for s in store.surveys(f"100% {mark}")] == ["Bob"]
     assert store.surveys(f"{mark} _") == ()

@@ -17,12 +17,8 @@ _GROUPED = re.compile(r"[+-]?\d{1,3}(?P<sign>[.,])\d{3}(?:(?P=sign)\d{3})*")
 _SPACED = re.compile(r"(?<=\d)[ \u00a0\u2009\u202f'’](?=\d{3}(?:\D|$))")
 _BELOW = ("<", "≤", "⩽", "<=", "=<")
 _ABOVE = (">", "≥", "⩾", ">=", "=>")
-FLOOR_WORDS = frozenset(
-    {"floor", "<floor", "below floor", "below", "lod", "<lod", "under", "unter", "unterhalb"}
-)
-OVERLOAD_WORDS = frozenset(
-    {"ol", "ovl", "ol.", "overload", "over", "of", ">ol", "überlast", "übersteuert", "sat"}
-)
+FLOOR_WORDS = frozenset({"floor", "<floor", "below floor", "below", "lod", "<lod", "under", "unter", "unterhalb"})
+OVERLOAD_WORDS = frozenset({"ol", "ovl", "ol.", "overload", "over", "of", ">ol", "überlast", "übersteuert", "sat"})
 NO_WORDS = frozenset({"", "-", "–", "—", "n/a", "na", "none", "ok", "keine"})
 
 DATE_ORDERS = ("ymd", "dmy", "mdy")
@@ -187,9 +183,7 @@ def moment(cell: Cell, order: str) -> str:
     text = str(cell).strip()
     try:
         return (
-            datetime.fromisoformat(text).isoformat("T", "seconds")
-            if "T" in text or ":" in text
-            else day(text, order)
+            datetime.fromisoformat(text).isoformat("T", "seconds") if "T" in text or ":" in text else day(text, order)
         )
     except ValueError:
         pass

@@ -86,9 +86,7 @@ def read_document_file(path: Path) -> Survey:
     try:
         content = path.read_bytes()
     except OSError as fault:
-        raise InputError(
-            f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path."
-        ) from None
+        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
     return read_document(content, where=path.name)
 
 
@@ -108,13 +106,9 @@ def _check_head(content: bytes, where: str) -> None:
     try:
         head = parse(content)
     except ValueError as fault:
-        raise FormatError(
-            f"it is no JSON ({fault}).", where=where, mend="Choose a survey document."
-        ) from None
+        raise FormatError(f"it is no JSON ({fault}).", where=where, mend="Choose a survey document.") from None
     if not isinstance(head, dict) or head.get("document") != DOCUMENT:
-        raise FormatError(
-            "it is no survey document.", where=where, mend=f'One begins with "document": "{DOCUMENT}".'
-        )
+        raise FormatError("it is no survey document.", where=where, mend=f'One begins with "document": "{DOCUMENT}".')
     version = head.get("version")
     if version != VERSION or isinstance(version, bool):
         raise FormatError(

@@ -67,9 +67,7 @@ def _header_row(table: RawTable) -> int:
     """The first row that names a value column and something else; else the first that is not empty."""
     filled = [i for i, row in enumerate(table.rows[:_FIRST_LINES]) if not is_empty(row)]
     if not filled:
-        raise FormatError(
-            "it holds no table.", where=table.file_name, mend="Give a file with a line of headers."
-        )
+        raise FormatError("it holds no table.", where=table.file_name, mend="Give a file with a line of headers.")
     for i in filled:
         found = {meaning_of(shown(cell)).column for cell in table.rows[i]} - {Column.UNUSED}
         if len(found) > 1 and found & VALUE_COLUMNS:
@@ -105,27 +103,18 @@ def _example(body: Sequence[Sequence[Cell]], index: int) -> str:
 
 def _texts(mapping: ColumnMapping, body: Sequence[Sequence[Cell]], wanted: frozenset[Column]) -> set[str]:
     indices = [mapped.index for mapped in mapping.columns if mapped.column in wanted]
-    return {
-        row[index].strip()
-        for row in body
-        for index in indices
-        if index < len(row) and isinstance(row[index], str)
-    }
+    return {row[index].strip() for row in body for index in indices if index < len(row) and isinstance(row[index], str)}
 
 
 def _with_decimal_guessed(mapping: ColumnMapping, body: Sequence[Sequence[Cell]]) -> ColumnMapping:
     texts = _texts(mapping, body, VALUE_COLUMNS)
     points = sorted(text for text in texts if _POINT.search(text))
     commas = sorted(text for text in texts if _COMMA.search(text) and text not in points)
-    unclear = sorted(
-        text for text in texts if _UNCLEAR.search(text) and text not in points and text not in commas
-    )
+    unclear = sorted(text for text in texts if _UNCLEAR.search(text) and text not in points and text not in commas)
     if points and commas:
         usual, rest = (points, commas) if len(points) >= len(commas) else (commas, points)
         sign = "." if usual is points else ","
-        because = (
-            f"{len(usual)} values such as {usual[0]}; but {len(rest)} such as {rest[0]} speak against it"
-        )
+        because = f"{len(usual)} values such as {usual[0]}; but {len(rest)} such as {rest[0]} speak against it"
         return replace(mapping, decimal=sign, decimal_because=because)
     if commas:
         grouped = any(_GROUPED_COMMA.search(text) for text in texts)

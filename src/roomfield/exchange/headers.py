@@ -17,8 +17,7 @@ _WORDS: dict[Column, str] = {
     Column.METER: "meter|instrument|device|messgerät|gerät|appareil|strumento|medidor|meter id",
     Column.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|valeur de crête|picco|pico|piek",
     Column.MAX_HOLD: "max hold|maxhold|hold|max|maximum|maximalwert|höchstwert|maximo|massimo",
-    Column.AVERAGE: "average|avg|mean|time average|rms|mittelwert|mittel|durchschnitt|moyenne|media|"
-    "gemiddelde",
+    Column.AVERAGE: "average|avg|mean|time average|rms|mittelwert|mittel|durchschnitt|moyenne|media|gemiddelde",
     Column.KIND: "kind|type|quantity|mode|detector|art|messart|größe|genre|tipo|soort",
     Column.VALUE: "value|reading|level|power density|field strength|density|s|e|wert|messwert|"
     "ablesung|pegel|leistungsflussdichte|feldstärke|valeur|valore|valor|waarde",
@@ -29,13 +28,11 @@ _WORDS: dict[Column, str] = {
     Column.REPLICATE: "replicate|repeat|repetition|run|scan no|wiederholung|durchgang",
     Column.DATE: "date|day|datum|tag|jour|data|fecha",
     Column.TIME: "time|clock|uhrzeit|zeit|heure|ora|hora",
-    Column.MOMENT: "date time|datetime|timestamp|taken at|moment|zeitpunkt|datum zeit|datum uhrzeit|"
-    "horodatage",
+    Column.MOMENT: "date time|datetime|timestamp|taken at|moment|zeitpunkt|datum zeit|datum uhrzeit|horodatage",
     Column.X: "x|x m|east|ost",
     Column.Y: "y|y m|north|nord",
     Column.Z: "z|z m|height|höhe",
-    Column.NOTE: "note|notes|remark|remarks|comment|comments|bemerkung|bemerkungen|notiz|"
-    "anmerkung|remarque|nota",
+    Column.NOTE: "note|notes|remark|remarks|comment|comments|bemerkung|bemerkungen|notiz|anmerkung|remarque|nota",
 }
 VALUE_COLUMNS = frozenset({Column.PEAK, Column.MAX_HOLD, Column.AVERAGE, Column.VALUE})
 _BRACKETED = re.compile(r"^(?P<name>.*?)[\[(](?P<unit>[^\])]*)[\])]\s*$")
@@ -102,9 +99,7 @@ def _split_unit(header: str) -> tuple[str, str, str]:
 
 def unit_or_nothing(text: str) -> str:
     """A unit in our spelling, also from column names such as ``uw_m2``; empty if it is none."""
-    plain = (
-        unicodedata.normalize("NFKC", text.strip().replace("²", "2")).replace("\u03bc", "u").replace("µ", "u")
-    )
+    plain = unicodedata.normalize("NFKC", text.strip().replace("²", "2")).replace("\u03bc", "u").replace("µ", "u")
     for spelling in (plain, re.sub(r"(?i)^(d?b?[munw]*[wvm])[_ ](per[_ ])?(c?m)", r"\1/\3", plain)):
         try:
             return canonical_unit(spelling)

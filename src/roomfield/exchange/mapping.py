@@ -185,11 +185,7 @@ def _questions_about_form(mapping: ColumnMapping, values: list[MappedColumn]) ->
 
 
 def _describe(mapping: ColumnMapping) -> Iterator[str]:
-    how = (
-        f"sheet {mapping.sheet!r}"
-        if mapping.sheet
-        else f"{mapping.encoding}, cells parted by {mapping.separator!r}"
-    )
+    how = f"sheet {mapping.sheet!r}" if mapping.sheet else f"{mapping.encoding}, cells parted by {mapping.separator!r}"
     yield f"{mapping.file_name}: {mapping.rows} rows below the headers in line {mapping.header_line} ({how})"
     for mapped in mapping.columns:
         unit = f" in {mapped.unit}" if mapped.unit and mapped.column in VALUE_COLUMNS else ""

@@ -170,15 +170,10 @@ def _densities(drafts: Sequence[Draft]) -> list[list[float | None]]:
             if value.amount.number is not None:
                 wanted.setdefault(value.unit, []).append(value.amount.number)
     converted = {unit: iter(density_from_unit(numbers, unit).tolist()) for unit, numbers in wanted.items()}
-    return [
-        [None if v.amount.number is None else next(converted[v.unit]) for v in draft.values]
-        for draft in drafts
-    ]
+    return [[None if v.amount.number is None else next(converted[v.unit]) for v in draft.values] for draft in drafts]
 
 
-def bounded_values(
-    draft: Draft, densities_w_m2: Sequence[float | None], meter: Meter
-) -> list[tuple[float, Censoring]]:
+def bounded_values(draft: Draft, densities_w_m2: Sequence[float | None], meter: Meter) -> list[tuple[float, Censoring]]:
     """Values of one row with the bounds they carry; empty if a floor flag fits none of them.
 
     A value marked as a bound stays that bound. A bare word stands for the meter's own floor or overload, zero
@@ -190,9 +185,7 @@ def bounded_values(
     densities_w_m2 : sequence of float or None
         Power density of each value [W/m²]; None for a bare word.
     """
-    bounded = [
-        _own_bound(value, density, meter) for value, density in zip(draft.values, densities_w_m2, strict=True)
-    ]
+    bounded = [_own_bound(value, density, meter) for value, density in zip(draft.values, densities_w_m2, strict=True)]
     if draft.flag is Censoring.NONE:
         return bounded
     open_at = [i for i, (_, censoring) in enumerate(bounded) if censoring is Censoring.NONE]
@@ -271,9 +264,5 @@ def _remarks(drafts: Sequence[Draft], densities: Sequence[Sequence[float | None]
 
 def _out_of_order(draft: Draft, densities: Sequence[float | None]) -> bool:
     by_kind = {value.kind: d for value, d in zip(draft.values, densities, strict=True) if d is not None}
-    order = [
-        by_kind[kind]
-        for kind in (ReadingKind.AVERAGE, ReadingKind.MAX_HOLD, ReadingKind.PEAK)
-        if kind in by_kind
-    ]
+    order = [by_kind[kind] for kind in (ReadingKind.AVERAGE, ReadingKind.MAX_HOLD, ReadingKind.PEAK) if kind in by_kind]
     return any(low > high for low, high in pairwise(order))

@@ -70,9 +70,7 @@ def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: st
     content = _content(path)
     sha256 = hashlib.sha256(content).hexdigest()
     if content.startswith(_OLD_WORKBOOK):
-        raise FormatError(
-            "it is a workbook of the old form.", where=path.name, mend="Save it as XLSX or CSV."
-        )
+        raise FormatError("it is a workbook of the old form.", where=path.name, mend="Save it as XLSX or CSV.")
     if content.startswith(_WORKBOOK):
         rows, name = _workbook(content, path.name, sheet)
         return RawTable(path.name, sha256, rows, range(1, len(rows) + 1), sheet=name)
@@ -88,9 +86,7 @@ def _content(path: Path) -> bytes:
             raise FormatError(f"it is longer than {MOST_BYTES >> 20} MiB.", where=path.name, mend="Split it.")
         return path.read_bytes()
     except OSError as fault:
-        raise InputError(
-            f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path."
-        ) from None
+        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
 
 
 def _decoded(content: bytes, where: str, encoding: str) -> tuple[str, str]:

@@ -99,9 +99,7 @@ def _extract(path: Path, folder: Path, limits: Limits) -> Path:
                 if not entry.is_dir():
                     left -= _extract_one(bag, entry, folder / entry.filename, left, path.name)
     except OSError as fault:
-        raise InputError(
-            f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path."
-        ) from None
+        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
     except (
         zipfile.BadZipFile,
         zipfile.LargeZipFile,
@@ -152,9 +150,7 @@ def _allowed(entry: zipfile.ZipInfo, top: str, inner: str) -> bool:
 def _extract_one(bag: zipfile.ZipFile, entry: zipfile.ZipInfo, target: Path, left: int, where: str) -> int:
     """Unpack one file, counting what really comes out; the length in the directory may lie."""
     inner = entry.filename.partition("/")[2]
-    most = {SURVEY_FILE: min(MOST_BYTES, left)}.get(
-        inner, left if inner.startswith("data/") else _LONGEST_TAG_FILE
-    )
+    most = {SURVEY_FILE: min(MOST_BYTES, left)}.get(inner, left if inner.startswith("data/") else _LONGEST_TAG_FILE)
     target.parent.mkdir(parents=True, exist_ok=True)
     written = 0
     with bag.open(entry) as source, target.open("wb") as file:
@@ -167,9 +163,7 @@ def _extract_one(bag: zipfile.ZipFile, entry: zipfile.ZipInfo, target: Path, lef
 
 
 def _too_large(where: str, most: int) -> FormatError:
-    return FormatError(
-        f"unpacked it is larger than {most / _GIB:.3g} GiB.", where=where, mend="Send it in parts."
-    )
+    return FormatError(f"unpacked it is larger than {most / _GIB:.3g} GiB.", where=where, mend="Send it in parts.")
 
 
 def _verify(root: Path, where: str) -> None:
@@ -195,11 +189,7 @@ def _refuse_wrong_media(survey: Survey, media: Mapping[str, Path], where: str) -
     listed = set(media_of(survey))
     if listed != set(media):
         odd = sorted(listed ^ set(media))[0]
-        what = (
-            "lists a file that is not there"
-            if odd in listed
-            else "holds a file that the survey does not list"
-        )
+        what = "lists a file that is not there" if odd in listed else "holds a file that the survey does not list"
         raise IntegrityError(f"it {what}: {odd[:12]}.", where=where, mend=_AGAIN)
     for name, path in media.items():
         if _digest(path) != name:

@@ -77,9 +77,7 @@ def _inspect(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, left: int, where:
         while chunk := source.read(_CHUNK):
             length += len(chunk)
             if length > left:
-                raise FormatError(
-                    f"unpacked it is longer than {MOST_BYTES >> 19} MiB.", where=where, mend="Split it."
-                )
+                raise FormatError(f"unpacked it is longer than {MOST_BYTES >> 19} MiB.", where=where, mend="Split it.")
             if is_sheet:
                 extent.widen(tail[-32:] + chunk)
                 _refuse_lost_cells(tail + chunk, where)

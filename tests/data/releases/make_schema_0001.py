@@ -54,9 +54,7 @@ def fill(database: sqlite3.Connection) -> None:
     for name, body in PARTS.items():
         insert(database, "survey_part", ("first-survey", name, body, 3 if name == "places" else 1))
     point, scan = (1.0, 1.0, 0.6), ("none", "best_axis", "hand_scan", 0.5, "2026-01-10T10:05:00+01:00", 0)
-    insert(
-        database, "reading", (1, WHO[0], "r1", *WHO[1:], "peak", 1.25e-5, "bed", *point, *scan, "", *ORIGIN)
-    )
+    insert(database, "reading", (1, WHO[0], "r1", *WHO[1:], "peak", 1.25e-5, "bed", *point, *scan, "", *ORIGIN))
     below = ("below_floor", *scan[1:])
     insert(
         database,

@@ -1,0 +1,212 @@
+"""Plans as GeoJSON (RFC 7946): lines are walls or openings, polygons are rooms.
+
+Members of ``properties`` that are read, all optional:
+
+- ``kind``: ``wall``, ``room``, ``window``, ``door`` or ``gap``; a line without it is a wall, a polygon a room
+- ``name``: of a room
+- ``material`` and ``thickness_m``: of a wall or opening
+- ``exterior``: true or false, of a wall
+- ``sill_m`` and ``head_m``: of an opening, above the floor
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic_core import from_json as parse
+
+from roomfield.errors import FormatError, InputError
+from roomfield.exchange.plan import (
+    MOST_PARTS,
+    Drawing,
+    DrawnOpening,
+    DrawnRoom,
+    DrawnWall,
+    PlanOptions,
+    PlanParts,
+    assemble,
+)
+from roomfield.survey.dwelling import Layer, OpeningKind, Point2
+
+Coordinates = Literal["metres", "degrees"]
+_MOST_BYTES = 64 * 2**20
+_EQUATOR_RADIUS_M = 6_378_137.0
+_FLATTENING = 1 / 298.257223563
+_KINDS = ("wall", "room", "window", "door", "gap")
+
+
+def read_geojson_plan(path: Path, *, coordinates: Coordinates, options: PlanOptions | None = None) -> PlanParts:
+    """A storey from a GeoJSON file.
+
+    Parameters
+    ----------
+    coordinates : str
+        ``metres`` on a plan of its own, or ``degrees`` of longitude and latitude as RFC 7946 has it; a file
+        does not say which, so the user must.
+    options : PlanOptions, optional
+        What the drawing does not say.
+
+    Raises
+    ------
+    FormatError
+        If it is no GeoJSON, a feature is wrong (named by its number), or its size cannot be that of a dwelling.
+    """
+    content = _content(path)
+    features = list(_features(content, path.name))
+    to_plan = _projection(features, path.name) if coordinates == "degrees" else _as_metres
+    drawing = Drawing()
+    for number, feature in enumerate(features, 1):
+        _draw(feature, drawing, to_plan, f"{path.name}: feature {number}")
+    if coordinates == "degrees":
+        drawing.remarks.append("plan north is true north.")
+    return assemble(drawing, options or PlanOptions(), path.name)
+
+
+def _content(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise FormatError(
+                f"it is longer than {_MOST_BYTES >> 20} MiB.", where=path.name, mend="Take out what is not needed."
+            )
+        return path.read_bytes()
+    except OSError as fault:
+        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
+
+
+def _features(content: bytes, where: str) -> Iterator[Mapping[str, Any]]:
+    try:
+        whole = parse(content)
+    except ValueError as fault:
+        raise FormatError(f"it is no JSON ({fault}).", where=where, mend="Choose a GeoJSON file.") from None
+    kind = whole.get("type") if isinstance(whole, dict) else None
+    found = whole.get("features") if kind == "FeatureCollection" else [whole] if kind == "Feature" else None
+    if not isinstance(found, list) or not found:
+        raise FormatError("it holds no features.", where=where, mend="Choose a GeoJSON file with a FeatureCollection.")
+    if len(found) > MOST_PARTS:
+        raise FormatError(
+            f"it holds more than {MOST_PARTS} features.", where=where, mend="Take out what is not needed."
+        )
+    for number, feature in enumerate(found, 1):
+        if not isinstance(feature, dict) or not isinstance(feature.get("geometry"), dict):
+            raise FormatError(
+                "it has no geometry.", where=f"{where}: feature {number}", mend="Correct it, or take it out."
+            )
+        yield feature
+
+
+def _lines(geometry: Mapping[str, Any], where: str) -> list[tuple[str, list[Point2]]]:
+    """Lines and rings of a geometry, each with what it is."""
+    kind, inside = geometry.get("type"), geometry.get("coordinates")
+    if kind == "LineString":
+        return [("line", _points(inside, where))]
+    if kind == "MultiLineString" and isinstance(inside, list):
+        return [("line", _points(line, where)) for line in inside]
+    if kind == "Polygon" and isinstance(inside, list) and inside:
+        return [("ring", _points(inside[0], where))]
+    if kind == "MultiPolygon" and isinstance(inside, list) and all(isinstance(p, list) and p for p in inside):
+        return [("ring", _points(polygon[0], where)) for polygon in inside]
+    raise FormatError(
+        f"a geometry of type {str(kind)[:40]!r} is not used.", where=where, mend="Give lines and polygons."
+    )
+
+
+def _points(value: object, where: str) -> list[Point2]:
+    if not isinstance(value, list) or not 2 <= len(value) <= MOST_PARTS:
+        raise FormatError("its coordinates are no line.", where=where, mend="Correct it, or take it out.")
+    points = []
+    for pair in value:
+        if not isinstance(pair, list) or len(pair) < 2 or not all(_is_number(n) for n in pair[:2]):
+            raise FormatError(f"{str(pair)[:40]} is no position.", where=where, mend="Give x and y as numbers.")
+        points.append((float(pair[0]), float(pair[1])))
+    return points
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def _as_metres(point: Point2) -> Point2:
+    return point
+
+
+def _projection(features: Sequence[Mapping[str, Any]], where: str) -> Callable[[Point2], Point2]:
+    """Metres east and north of the middle, on the WGS 84 ellipsoid (radii of curvature there)."""
+    all_points = [
+        p for i, f in enumerate(features, 1) for _, line in _lines(f["geometry"], f"{where}: feature {i}") for p in line
+    ]
+    if any(abs(lon) > 180 or abs(lat) > 89 for lon, lat in all_points):
+        raise FormatError("its coordinates are no degrees.", where=where, mend="Say that they are metres.")
+    lon_0 = sum(lon for lon, _ in all_points) / len(all_points)
+    lat_0 = sum(lat for _, lat in all_points) / len(all_points)
+    east_m, north_m = metres_per_degree(lat_0)
+    return lambda point: ((point[0] - lon_0) * east_m, (point[1] - lat_0) * north_m)
+
+
+def metres_per_degree(latitude_deg: float) -> tuple[float, float]:
+    """Length of one degree of longitude and of latitude on the WGS 84 ellipsoid [m].
+
+    Radii of curvature in the prime vertical and in the meridian (NIMA TR8350.2, 3rd edition, from memory).
+
+    Parameters
+    ----------
+    latitude_deg : float
+        Geodetic latitude [deg].
+    """
+    squared = _FLATTENING * (2 - _FLATTENING)
+    latitude = math.radians(latitude_deg)
+    root = math.sqrt(1 - squared * math.sin(latitude) ** 2)
+    prime_vertical_m = _EQUATOR_RADIUS_M / root
+    meridian_m = _EQUATOR_RADIUS_M * (1 - squared) / root**3
+    return math.radians(prime_vertical_m * math.cos(latitude)), math.radians(meridian_m)
+
+
+def _draw(feature: Mapping[str, Any], drawing: Drawing, to_plan: Callable[[Point2], Point2], where: str) -> None:
+    properties = feature.get("properties") or {}
+    if not isinstance(properties, dict):
+        raise FormatError("its properties are no object.", where=where, mend="Correct it.")
+    kind = properties.get("kind")
+    if kind is not None and kind not in _KINDS:
+        raise FormatError(
+            f"the kind {str(kind)[:40]!r} is not known.", where=where, mend=f"Choose one of: {', '.join(_KINDS)}."
+        )
+    layers = _layers(properties, where)
+    for form, line in _lines(feature["geometry"], where):
+        points = [to_plan(point) for point in line]
+        if form == "ring" and kind in (None, "room"):
+            drawing.rooms.append(_room(points, str(properties.get("name") or "")[:80], where))
+        elif kind in ("window", "door", "gap"):
+            sill_m, head_m = _height(properties, "sill_m", where), _height(properties, "head_m", where)
+            drawing.openings.append(DrawnOpening(OpeningKind(kind), points[0], points[-1], layers, sill_m, head_m))
+        else:
+            exterior = properties.get("exterior")
+            side = exterior if isinstance(exterior, bool) else None
+            drawing.walls += [DrawnWall(a, b, layers, side) for a, b in pairwise(points)]
+
+
+def _room(points: list[Point2], name: str, where: str) -> DrawnRoom:
+    outline = tuple(points[:-1] if points[0] == points[-1] else points)
+    if len(outline) < 3:
+        raise FormatError("a room needs at least three corners.", where=where, mend="Correct it, or take it out.")
+    return DrawnRoom(outline, name)
+
+
+def _layers(properties: Mapping[str, Any], where: str) -> tuple[Layer, ...]:
+    material, thickness_m = properties.get("material"), properties.get("thickness_m")
+    if material is None:
+        return ()
+    if not isinstance(material, str) or not _is_number(thickness_m) or not 0 < float(thickness_m or 0) < 5:
+        raise FormatError("a material needs a thickness_m in metres.", where=where, mend="Give both.")
+    return (Layer(material, float(thickness_m or 0)),)
+
+
+def _height(properties: Mapping[str, Any], name: str, where: str) -> float | None:
+    value = properties.get(name)
+    if value is None:
+        return None
+    if not _is_number(value):
+        raise FormatError(f"{name} is no number.", where=where, mend="Give it in metres above the floor.")
+    return float(value)

@@ -1,0 +1,201 @@
+"""A photo, an image or a page of a PDF under the plan, scaled by two points whose distance is known."""
+
+from __future__ import annotations
+
+import math
+import struct
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pypdfium2
+
+from roomfield.errors import FormatError, InputError, RangeError
+from roomfield.survey.dwelling import PlanImage, Point2
+
+MOST_BYTES = 64 * 2**20
+MOST_PIXELS = 60_000_000
+LONGEST_SIDE_PX = 4000
+_PNG = b"\x89PNG\r\n\x1a\n"
+_SIZE_MARKERS = frozenset({*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC})
+
+
+@dataclass(frozen=True)
+class PlanPage:
+    """An image that can lie under a plan.
+
+    Parameters
+    ----------
+    content : bytes
+        PNG or JPEG.
+    width_px, height_px : int
+        Size [pixel].
+    pages : int
+        Pages of the document it came from; 1 for an image.
+    """
+
+    content: bytes
+    media_type: str
+    width_px: int
+    height_px: int
+    pages: int = 1
+
+
+def read_plan_page(path: Path, *, page: int = 1) -> PlanPage:
+    """An image as it is, or one page of a PDF drawn as an image.
+
+    Parameters
+    ----------
+    page : int
+        Page of a PDF, 1 for the first.
+
+    Raises
+    ------
+    FormatError
+        If it is neither PNG, JPEG nor PDF, is damaged, locked or too large.
+    """
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise FormatError(f"it is longer than {MOST_BYTES >> 20} MiB.", where=path.name, mend="Make it smaller.")
+        content = path.read_bytes()
+    except OSError as fault:
+        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
+    if content.startswith(b"%PDF-"):
+        return _pdf_page(content, page, path.name)
+    if content.startswith(_PNG):
+        size, media_type = _png_size(content, path.name), "image/png"
+    elif content.startswith(b"\xff\xd8\xff"):
+        size, media_type = _jpeg_size(content, path.name), "image/jpeg"
+    else:
+        raise FormatError("it is neither PNG, JPEG nor PDF.", where=path.name, mend="Save it as one of these.")
+    if not 0 < size[0] * size[1] <= MOST_PIXELS:
+        raise FormatError(
+            f"it has {size[0]} x {size[1]} pixels; at most {MOST_PIXELS // 1_000_000} million are taken.",
+            where=path.name,
+            mend="Make it smaller.",
+        )
+    return PlanPage(content, media_type, *size)
+
+
+def _png_size(content: bytes, where: str) -> tuple[int, int]:
+    if len(content) < 33 or content[12:16] != b"IHDR":
+        raise FormatError("it is a damaged PNG file.", where=where, mend="Save it again.")
+    width, height = struct.unpack(">II", content[16:24])
+    return int(width), int(height)
+
+
+def _jpeg_size(content: bytes, where: str) -> tuple[int, int]:
+    at = 2
+    while at + 9 <= len(content) and content[at] == 0xFF:
+        marker = content[at + 1]
+        if marker in _SIZE_MARKERS:
+            height, width = struct.unpack(">HH", content[at + 5 : at + 9])
+            return int(width), int(height)
+        at += 1 if marker == 0xFF else 2 + int.from_bytes(content[at + 2 : at + 4], "big")
+    raise FormatError("it is a damaged JPEG file.", where=where, mend="Save it again.")
+
+
+def _pdf_page(content: bytes, page: int, where: str) -> PlanPage:
+    try:
+        document = pypdfium2.PdfDocument(content)
+    except pypdfium2.PdfiumError as fault:
+        locked = "password" in str(fault).lower()
+        what = "it is locked with a password." if locked else "it is a damaged PDF file."
+        raise FormatError(what, where=where, mend="Save it again without a password.") from None
+    try:
+        pages = len(document)
+        if not 1 <= page <= pages:
+            raise RangeError("page", page, (1, pages), "", where=where, mend="Choose another page.")
+        sheet = document[page - 1]
+        width_pt, height_pt = sheet.get_size()
+        scale = min(150 / 72, LONGEST_SIDE_PX / max(width_pt, height_pt, 1e-6))
+        pixels = sheet.render(scale=scale, no_smoothtext=False).to_numpy()
+    except pypdfium2.PdfiumError as fault:
+        raise FormatError(f"page {page} cannot be drawn ({fault}).", where=where, mend="Save it again.") from None
+    finally:
+        document.close()
+    shown = np.ascontiguousarray(pixels[:, :, 2::-1])
+    return PlanPage(_png(shown), "image/png", shown.shape[1], shown.shape[0], pages)
+
+
+def _png(pixels: np.ndarray[tuple[int, int, int], np.dtype[np.uint8]]) -> bytes:
+    height, width, _ = pixels.shape
+    rows = np.concatenate([np.zeros((height, 1), np.uint8), pixels.reshape(height, width * 3)], axis=1)
+    chunks = (
+        (b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)),
+        (b"IDAT", zlib.compress(rows.tobytes(), 6)),
+        (b"IEND", b""),
+    )
+    return _PNG + b"".join(_chunk(name, body) for name, body in chunks)
+
+
+def _chunk(name: bytes, body: bytes) -> bytes:
+    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+
+@dataclass(frozen=True)
+class ScalePoint:
+    """A point seen in the image, and where it is on the plan.
+
+    Parameters
+    ----------
+    right_px, down_px : float
+        From the upper left corner of the image [pixel].
+    at : (float, float)
+        On the plan [m].
+    """
+
+    right_px: float
+    down_px: float
+    at: Point2
+
+
+def fit_image(storey_id: str, media_sha256: str, height_px: float, first: ScalePoint, second: ScalePoint) -> PlanImage:
+    """Place an image under the plan so that two points of it lie where they belong.
+
+    Parameters
+    ----------
+    height_px : float
+        Height of the image [pixel].
+
+    Raises
+    ------
+    InputError
+        If the points are too close together to give a scale.
+    """
+    pixels = complex(second.right_px - first.right_px, first.down_px - second.down_px)
+    metres = complex(second.at[0] - first.at[0], second.at[1] - first.at[1])
+    if abs(pixels) < 10 or abs(metres) < 0.1:
+        raise InputError("the two points are too close together.", mend="Choose points at opposite ends of the plan.")
+    turn = metres / pixels
+    corner = complex(*first.at) - turn * complex(first.right_px, height_px - first.down_px)
+    rotation_deg = math.degrees(math.atan2(turn.imag, turn.real))
+    return PlanImage(storey_id, media_sha256, (corner.real, corner.imag), abs(turn), rotation_deg)
+
+
+def fit_image_by_length(
+    storey_id: str,
+    media_sha256: str,
+    height_px: float,
+    ends_px: tuple[tuple[float, float], tuple[float, float]],
+    length_m: float,
+) -> PlanImage:
+    """Place an image upright under the plan, scaled by one known length.
+
+    Parameters
+    ----------
+    ends_px : pair of (float, float)
+        Ends of the length, right and down from the upper left corner of the image [pixel].
+    length_m : float
+        What it measures [m].
+
+    Raises
+    ------
+    InputError
+        If the points are too close together to give a scale.
+    """
+    span_px = math.dist(*ends_px)
+    if span_px < 10 or not length_m >= 0.1:
+        raise InputError("the two points are too close together.", mend="Choose points at opposite ends of the plan.")
+    return PlanImage(storey_id, media_sha256, (0.0, 0.0), length_m / span_px)
