@@ -300,6 +300,25 @@ def test_a_bomb_of_nested_blocks_is_refused(dxf: Callable[..., Path]):
         look_at_dxf(dxf(draw))
 
 
+def test_a_block_repeated_a_million_times_is_refused(dxf: Callable[..., Path]):
+    def draw(document: Any, space: Any) -> None:
+        document.blocks.new("one").add_line((0, 0), (5, 0), dxfattribs={"layer": "wall"})
+        space.add_blockref("one", (0, 0), dxfattribs={"row_count": 1000, "column_count": 1000})
+
+    with pytest.raises(FormatError, match="more than 100000 entities"):
+        look_at_dxf(dxf(draw))
+
+
+def test_a_block_that_holds_itself_is_refused(dxf: Callable[..., Path]):
+    def draw(document: Any, space: Any) -> None:
+        block = document.blocks.new("loop")
+        block.add_blockref("loop", (1, 1))
+        space.add_blockref("loop", (0, 0))
+
+    with pytest.raises(FormatError, match="more than 100000 entities"):
+        look_at_dxf(dxf(draw))
+
+
 @pytest.mark.parametrize("content", [b"", b"hello", b"0\nSECTION\n2\nENTITIES\n0\nLINE\n10\nabc\n", b"\x00" * 500])
 def test_what_is_no_dxf(tmp_path: Path, content: bytes):
     path = tmp_path / "odd.dxf"

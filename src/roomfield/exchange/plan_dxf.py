@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from itertools import islice, pairwise
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -140,24 +140,41 @@ def _document(path: Path) -> Any:
 
 
 def _shapes(document: Any, where: str) -> Iterator[_Shape]:
-    """Lines and texts of the model space, blocks taken apart; stops at a bomb of nested blocks."""
+    """Lines and texts of the model space, blocks taken apart; refuses a bomb of nested blocks before that."""
     from ezdxf import DXFError
     from ezdxf.disassemble import recursive_decompose
 
-    entities: Iterable[Any] = recursive_decompose(document.modelspace())
     try:
-        for count, entity in enumerate(islice(entities, _MOST_ENTITIES + 1)):
-            if count == _MOST_ENTITIES:
-                raise FormatError(
-                    f"it holds more than {_MOST_ENTITIES} entities.", where=where, mend="Take out a storey."
-                )
+        if _count(document.modelspace(), document, {}) > _MOST_ENTITIES:
+            raise _too_many(where)
+        for count, entity in enumerate(recursive_decompose(document.modelspace()), 1):
+            if count > _MOST_ENTITIES:
+                raise _too_many(where)
             shape = _shape(entity)
             if shape is not None:
                 yield shape
     except (DXFError, RecursionError, ValueError, ZeroDivisionError) as fault:
-        raise FormatError(
-            f"a block in it cannot be taken apart ({fault}).", where=where, mend="Save it again."
-        ) from None
+        what = f"a block in it cannot be taken apart ({fault})."
+        raise FormatError(what, where=where, mend="Save it again.") from None
+
+
+def _too_many(where: str) -> FormatError:
+    return FormatError(f"it holds more than {_MOST_ENTITIES} entities.", where=where, mend="Take out a storey.")
+
+
+def _count(entities: Iterable[Any], document: Any, known: dict[str, int]) -> int:
+    """How many entities there are once every block is taken apart, without doing it."""
+    total = 0
+    for entity in entities:
+        name = str(entity.dxf.name) if entity.dxftype() == "INSERT" else ""
+        if not name or name not in document.blocks:
+            total += 1
+            continue
+        if name not in known:
+            known[name] = _MOST_ENTITIES + 1  # stands if the block holds itself
+            known[name] = _count(document.blocks.get(name), document, known)
+        total += known[name] * max(int(entity.mcount), 1)
+    return total
 
 
 def _shape(entity: Any) -> _Shape | None:

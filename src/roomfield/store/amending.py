@@ -26,9 +26,7 @@ def current_value(target: Observation, amendments: tuple[Amendment, ...], field:
         marks = [json.loads(a.new) for a in amendments if a.field == WITHDRAWN]
         return bool(marks[-1]) if marks else False
     if field not in amendable(target):
-        raise UnknownNameError(
-            f"field of a {type(target).__name__.lower()} to amend", field, amendable(target)
-        )
+        raise UnknownNameError(f"field of a {type(target).__name__.lower()} to amend", field, amendable(target))
     of_values = tuple(a for a in amendments if a.field != WITHDRAWN)
     amended: Any = amend_all((target,), of_values)[0]  # type: ignore[type-var]
     return getattr(amended, field)

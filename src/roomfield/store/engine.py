@@ -75,9 +75,7 @@ def connect(address: Address) -> Engine:
         If the folder is missing or the driver is not installed.
     """
     if address.beside is not None and not address.beside.is_dir():
-        raise StoreError(
-            "the folder does not exist.", where=str(address.beside), mend="Make it, or give another path."
-        )
+        raise StoreError("the folder does not exist.", where=str(address.beside), mend="Make it, or give another path.")
     try:
         engine = create_engine(address.url)
     except ModuleNotFoundError:

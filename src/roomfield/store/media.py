@@ -49,14 +49,10 @@ class MediaFolder:
             If the database lies on a server and no folder was named.
         """
         if self._folder is None:
-            raise StoreError(
-                "there is no folder for media.", mend="Name one when the store is opened (media_folder)."
-            )
+            raise StoreError("there is no folder for media.", mend="Name one when the store is opened (media_folder).")
         return self._folder
 
-    def put(
-        self, content: bytes | Path, *, file_name: str = "", media_type: str = "", caption: str = ""
-    ) -> MediaItem:
+    def put(self, content: bytes | Path, *, file_name: str = "", media_type: str = "", caption: str = "") -> MediaItem:
         """Keep a file; once this returns, it is on the disk under its hash.
 
         Parameters
@@ -108,9 +104,7 @@ class MediaFolder:
         path = self.path(sha256)
         content = path.read_bytes()
         if hashlib.sha256(content).hexdigest() != sha256:
-            raise IntegrityError(
-                "the file has changed since it was stored.", where=str(path), mend="Restore it."
-            )
+            raise IntegrityError("the file has changed since it was stored.", where=str(path), mend="Restore it.")
         return content
 
     def _place(self, sha256: str) -> Path:
@@ -149,9 +143,7 @@ def _opened(content: bytes | Path) -> Iterator[IO[bytes]]:
     try:
         source = content.open("rb")
     except OSError as fault:
-        raise InputError(
-            f"it cannot be read ({fault.strerror}).", where=content.name, mend="Check the file."
-        ) from None
+        raise InputError(f"it cannot be read ({fault.strerror}).", where=content.name, mend="Check the file.") from None
     with source:
         yield source
 

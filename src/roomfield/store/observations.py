@@ -64,9 +64,7 @@ def sorted_by_kind(items: Sequence[object]) -> dict[str, tuple[Any, ...]]:
         if mine:
             found[kind.field] = checked(mine, kind.many, where=kind.field)
     if sum(len(mine) for mine in found.values()) != len(items):
-        raise InputError(
-            "only readings, bearings, recordings and logs can be added.", mend="Give one of these."
-        )
+        raise InputError("only readings, bearings, recordings and logs can be added.", mend="Give one of these.")
     seen: set[str] = set()
     for item in items:
         name = str(getattr(item, "id", ""))

@@ -76,10 +76,7 @@ def write_parts(connection: Connection, survey_id: str, bodies: Mapping[str, str
     """Replace parts by new ones, given as JSON."""
     table = schema.survey_part
     connection.execute(delete(table).where(table.c.survey_id == survey_id, table.c.name.in_(list(bodies))))
-    rows = [
-        {"survey_id": survey_id, "name": name, "body": body, "revision": revision}
-        for name, body in bodies.items()
-    ]
+    rows = [{"survey_id": survey_id, "name": name, "body": body, "revision": revision} for name, body in bodies.items()]
     connection.execute(insert(table), rows)
 
 

@@ -117,10 +117,7 @@ class Store:
         """
         table = schema.survey
         counted = (
-            select(func.count())
-            .where(schema.reading.c.survey_id == table.c.id)
-            .scalar_subquery()
-            .label("readings")
+            select(func.count()).where(schema.reading.c.survey_id == table.c.id).scalar_subquery().label("readings")
         )
         query = select(table, counted).order_by(table.c.changed_at.desc(), table.c.id)
         for word in search.split():
@@ -146,9 +143,7 @@ class Store:
         bodies = {name: parts.encode(name, value) for name, value in parts.parts_of(survey).items()}
         with writing(self._engine, self.address) as connection:
             if _head(connection, survey.id) is not None:
-                raise StoreError(
-                    f"there is already a survey {survey.id!r}.", mend="Open that one, or duplicate it."
-                )
+                raise StoreError(f"there is already a survey {survey.id!r}.", mend="Open that one, or duplicate it.")
             connection.execute(insert(schema.survey), [_head_row(survey)])
             parts.write_parts(connection, survey.id, bodies, 1)
             _note_change(connection, survey.id, 1, "created")
@@ -266,9 +261,7 @@ class Store:
             If there is no such observation, or the new value refers to what does not exist.
         """
         if not reason.strip() or not by.strip():
-            raise InputError(
-                "an amendment needs a reason and a name.", where=observation_id, mend="Give both."
-            )
+            raise InputError("an amendment needs a reason and a name.", where=observation_id, mend="Give both.")
         with writing(self._engine, self.address) as connection:
             head = _head_or_refuse(connection, survey_id, lock=True)
             target = observations.find_observation(connection, survey_id, observation_id)
@@ -291,9 +284,7 @@ class Store:
                 at or _now(),
             )
             if amendment.old == amendment.new:
-                raise InputError(
-                    f"{field} is {old} already.", where=observation_id, mend="Give another value."
-                )
+                raise InputError(f"{field} is {old} already.", where=observation_id, mend="Give another value.")
             referred = parts.read_parts(connection, survey_id, _REFERRED_TO)
             of_values = tuple(a for a in (*earlier, amendment) if a.field != WITHDRAWN)
             mine = observations.sorted_by_kind([target]) | {"amendments": of_values}
@@ -316,9 +307,7 @@ class Store:
             media = parts.read_parts(connection, survey_id, ["media"])["media"]
             if any(known.sha256 == item.sha256 for known in media):
                 return
-            parts.write_parts(
-                connection, survey_id, {"media": parts.encode("media", (*media, item))}, head["revision"]
-            )
+            parts.write_parts(connection, survey_id, {"media": parts.encode("media", (*media, item))}, head["revision"])
             _mark_changed(connection, survey_id, additions=head["additions"] + 1)
 
     def duplicate(self, survey_id: str, *, for_follow_up: bool = True, title: str = "") -> StoredSurvey:

@@ -111,9 +111,7 @@ def _make_observation_tables() -> None:
 def _observations(name: str, *columns: sa.Column[object]) -> None:
     op.create_table(
         name,
-        sa.Column(
-            "seq", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), autoincrement=True, nullable=False
-        ),
+        sa.Column("seq", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), autoincrement=True, nullable=False),
         sa.Column("survey_id", sa.String, nullable=False),
         sa.Column("id", sa.String, nullable=False),
         *columns,
