@@ -8,7 +8,7 @@ import sys
 import typer
 
 from roomfield import __version__
-from roomfield.cli import demo, findings, intake, records, series, serving
+from roomfield.cli import demo, findings, intake, records, rooms, series, serving
 from roomfield.cli.console import say_defect, say_error
 from roomfield.errors import RoomfieldError
 
@@ -19,7 +19,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for group in (demo, records, intake, findings, series, serving):
+for group in (demo, records, intake, findings, series, rooms, serving):
     group.register(app)
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.errors import TooEarlyError
+from roomfield.errors import TooEarlyError, UnknownNameError
 from roomfield.field.inference import infer
 from roomfield.field.posterior import LevelDraws, Posterior, levels_at
 from roomfield.quantities import Kind
@@ -76,9 +76,7 @@ class EmitterPower:
 
 
 @lru_cache(maxsize=8)
-def posterior_of(
-    survey: Survey, visit_id: str | None = None, seed: int = SEED, draws: int = DRAWS
-) -> Posterior:
+def posterior_of(survey: Survey, visit_id: str | None = None, seed: int = SEED, draws: int = DRAWS) -> Posterior:
     """The joint posterior of a visit; the same survey is not inferred twice.
 
     Parameters
@@ -118,9 +116,7 @@ def draws_at_places(posterior: Posterior, kind: Kind, state_id: str | None = Non
     """
     places = placed(posterior.survey)
     if not places:
-        raise TooEarlyError(
-            "no place has a position yet.", where=posterior.survey.title, mend="Put them on the plan."
-        )
+        raise TooEarlyError("no place has a position yet.", where=posterior.survey.title, mend="Put them on the plan.")
     return levels_at(posterior, [p.position or (0.0, 0.0, 0.0) for p in places], kind=kind, state=state_id)
 
 
@@ -169,6 +165,33 @@ def emitter_shares(posterior: Posterior, kind: Kind) -> tuple[EmitterShare, ...]
         for column, place in enumerate(placed(posterior.survey))
         for row, name in enumerate(drawn.emitter_ids)
     )
+
+
+def kind_named(name: str) -> Kind:
+    """A kind by its name.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is none of that name.
+    """
+    if name not in set(Kind):
+        raise UnknownNameError("kind", name, [k.value for k in Kind])
+    return Kind(name)
+
+
+def shares_of(survey: Survey, visit_id: str | None, kind: Kind, place_id: str = "") -> tuple[EmitterShare, ...]:
+    """Who contributes what, at one place or at all of them.
+
+    Parameters
+    ----------
+    place_id : str
+        Id of a place; all if empty.
+    """
+    if place_id:
+        survey.place(place_id)
+    found = emitter_shares(posterior_of(survey, visit_id), kind)
+    return tuple(s for s in found if place_id in ("", s.place_id))
 
 
 def emitter_powers(posterior: Posterior) -> tuple[EmitterPower, ...]:
