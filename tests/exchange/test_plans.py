@@ -303,7 +303,8 @@ def test_a_bomb_of_nested_blocks_is_refused(dxf: Callable[..., Path]):
 def test_a_block_repeated_a_million_times_is_refused(dxf: Callable[..., Path]):
     def draw(document: Any, space: Any) -> None:
         document.blocks.new("one").add_line((0, 0), (5, 0), dxfattribs={"layer": "wall"})
-        space.add_blockref("one", (0, 0), dxfattribs={"row_count": 1000, "column_count": 1000})
+        grid = {"row_count": 1000, "column_count": 1000, "row_spacing": 10, "column_spacing": 10}
+        space.add_blockref("one", (0, 0), dxfattribs=grid)
 
     with pytest.raises(FormatError, match="more than 100000 entities"):
         look_at_dxf(dxf(draw))
