@@ -42,7 +42,7 @@ _DATES = (
 _TIMES = ("%H:%M:%S.%f", "%H:%M:%S,%f", "%H:%M:%S", "%H:%M", "%I:%M:%S %p", "%I:%M %p", "%H.%M.%S", "%H%M%S")
 _JOINTS = (" ", "T", ", ", "_", "")
 _ISO = re.compile(
-    r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?\s*(Z|UTC|[+-]\d\d(:?\d\d)?(:\d\d)?)?$",
+    r"^\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?)?\s*(Z|UTC|[+-]\d\d(:?\d\d)?(:\d\d)?)?$",
     re.IGNORECASE,
 )
 _HAS_ZONE = re.compile(r"(Z|UTC|[+-]\d\d(:?\d\d)?)$", re.IGNORECASE)
@@ -77,7 +77,7 @@ def fitting_forms(samples: Iterable[str]) -> tuple[TimeForm, ...]:
     cells = list(dict.fromkeys(text.strip() for text in samples if text.strip()))
     if not cells:
         return ()
-    if all(_ISO.match(cell) for cell in cells):
+    if all(_ISO.match(cell) for cell in cells) and any(len(cell) > 10 for cell in cells):
         zoned = [bool(_HAS_ZONE.search(cell[10:])) for cell in cells]
         if all(zoned):
             return (TimeForm("iso_zoned", zone_in_values=True),)

@@ -13,7 +13,7 @@ from roomfield.logs.mapping import KINDS, Guess, Mapping, Question
 from roomfield.logs.scale import Quantity, Unit, find_unit
 
 _TIME_WORDS = re.compile(
-    r"time|date|zeit|datum|uhr|stamp|heure|fecha|hora|data|ora|tid|epoch|when|temps|tijd|moment",
+    r"time|date|zeit|datum|uhr|stamp|heure|fecha|hora|data|ora|tid|epoch|elapsed|seconds|when|temps|tijd|moment",
     re.IGNORECASE,
 )
 _VALUE_WORDS = re.compile(
@@ -248,7 +248,7 @@ class _Guesser:
     def _repeats(self, times: tuple[int, ...]) -> bool:
         head = [" ".join(row[i] for i in times) for row in self.sample.head]
         counts = list(Counter(head).values())[1:-1]
-        if len(counts) < 3 or sorted(counts)[len(counts) // 2] < 2:
+        if len(counts) < 4 or sum(count > 1 for count in counts) < 0.8 * len(counts):
             return False
         often = sorted(counts)[len(counts) // 2]
         self._ask(

@@ -1,0 +1,232 @@
+"""Taking in a log: every form gives the same readings, nothing is dropped silently, nothing stays half-written."""
+
+from __future__ import annotations
+
+import gzip
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow.parquet as pq
+import pytest
+
+from roomfield.errors import FormatError, InputError, IntegrityError, RejectedRows
+from roomfield.logs import guess_mapping, ingest, open_series
+
+ROWS = [(f"2026-03-01 00:00:{s:02d}", 10.5 + s) for s in range(40)]
+
+
+def _take(path: Path, **answers):
+    return ingest(path, guess_mapping(path).confirm(**answers), path.parent / "store")
+
+
+def _text(delimiter: str = ",", decimal: str = ".") -> str:
+    lines = [f"{t}{delimiter}{v:.2f}".replace(".", decimal) if decimal == "," else f"{t}{delimiter}{v:.2f}" for t, v in ROWS]
+    return f"time UTC{delimiter}average µW/m²\n" + "\n".join(lines) + "\n"
+
+
+@pytest.mark.parametrize("form", ["csv", "semicolon", "tsv", "latin-1", "utf-16", "bom", "gz", "parquet", "xlsx"])
+def test_every_form_gives_the_same_readings(form, tmp_path):
+    path = tmp_path / {"parquet": "log.parquet", "xlsx": "log.xlsx", "gz": "log.csv.gz"}.get(form, "log.csv")
+    frame = pd.DataFrame(ROWS, columns=["time UTC", "average µW/m²"])
+    if form == "parquet":
+        frame.assign(**{"time UTC": pd.to_datetime(frame["time UTC"])}).to_parquet(path)
+    elif form == "xlsx":
+        frame.assign(**{"time UTC": pd.to_datetime(frame["time UTC"])}).to_excel(path, index=False)
+    elif form == "gz":
+        path.write_bytes(gzip.compress(_text().encode()))
+    else:
+        text = {"semicolon": _text(";", ","), "tsv": _text("\t")}.get(form, _text())
+        path.write_bytes(text.encode({"latin-1": "latin-1", "utf-16": "utf-16", "bom": "utf-8-sig"}.get(form, "utf-8")))
+    series = _take(path)
+    t, value, flag = series.readings()
+    start = int(datetime(2026, 3, 1, tzinfo=UTC).timestamp())
+    assert np.array_equal(t, (start + np.arange(40)) * 1_000_000)
+    assert value == pytest.approx((10.5 + np.arange(40)) * 1e-6, rel=1e-12)
+    assert not flag.any()
+    assert (series.nominal_interval_s, series.unit.name, series.kind) == (1.0, "W/m2", "average")
+
+
+def test_the_stored_file_is_plain_parquet(written):
+    series = _take(written(_text()))
+    table = pq.read_table(series.path)
+    assert table.schema.names == ["t_us", "value", "flag", "dt_us"]
+    assert set(table.column("dt_us").to_pylist()) == {1_000_000}
+
+
+def test_a_second_import_of_the_same_content_is_recognised(written, tmp_path):
+    first = _take(written(_text()))
+    again = _take(written(_text(), name="copy of the log.csv"))
+    assert not first.already_known
+    assert again.already_known
+    assert again.directory == first.directory
+    other = _take(written(_text()), keep_unit=True)
+    assert not other.already_known
+    assert sorted(p.name for p in (tmp_path / "store").iterdir()) == sorted({first.id, other.id})
+    assert open_series(first.directory) == first
+
+
+def test_repeats_order_and_missing_values_are_counted(written):
+    text = (
+        "time UTC,average uW/m2\n2026-03-01 00:00:00,1\n2026-03-01 00:00:02,3\n2026-03-01 00:00:01,2\n"
+        "2026-03-01 00:00:02,3\n2026-03-01 00:00:03,4\n2026-03-01 00:00:03,8\n2026-03-01 00:00:04,\n2026-03-01 00:00:05,n/a\n"
+    )
+    series = _take(written(text))
+    _, value, _ = series.readings()
+    assert value * 1e6 == pytest.approx([1, 2, 3, 6])
+    report = series.report
+    assert (report.rows_read, report.rows_stored, report.missing) == (8, 4, 2)
+    assert (report.identical_repeats, report.merged_repeats, report.out_of_order) == (1, 1, 1)
+    assert len(report.remarks) == 4
+
+
+def test_of_peaks_that_share_a_time_the_highest_is_kept(written):
+    text = "time UTC,peak uW/m2\n2026-03-01 00:00:00,1\n2026-03-01 00:00:00,8\n2026-03-01 00:00:01,2\n"
+    assert _take(written(text)).readings()[1] * 1e6 == pytest.approx([8, 2])
+
+
+def test_decibels_that_share_a_time_are_averaged_as_power(written):
+    text = "time UTC,average dBm\n2026-03-01 00:00:00,-60\n2026-03-01 00:00:00,-50\n2026-03-01 00:00:01,-55\n"
+    assert _take(written(text)).readings()[1][0] == pytest.approx(10 * np.log10((1e-6 + 1e-5) / 2))
+
+
+def test_units_beside_the_values_are_converted_row_by_row(written):
+    text = "time UTC,mean level\n2026-03-01 00:00:00,900 µW/m²\n2026-03-01 00:00:01,1.2 mW/m²\n2026-03-01 00:00:02,1 V/m\n"
+    series = _take(written(text))
+    assert series.readings()[1] == pytest.approx([9e-4, 1.2e-3, 1 / 376.730313], rel=1e-6)
+    mixed = text.replace("1 V/m", "-60 dBm")
+    with pytest.raises(InputError, match="cannot stand in one series"):
+        _take(written(mixed))
+
+
+def test_field_strength_becomes_power_density_unless_kept(written):
+    text = "time UTC,average V/m\n2026-03-01 00:00:00,1\n2026-03-01 00:00:01,2\n"
+    assert _take(written(text)).readings()[1] == pytest.approx(np.array([1, 4]) / 376.730313, rel=1e-6)
+    kept = _take(written(text), keep_unit=True)
+    assert kept.unit.name == "V/m"
+    assert kept.readings()[1].tolist() == [1, 2]
+
+
+def test_the_ends_of_the_range_are_marked_and_kept(written):
+    text = (
+        "time UTC,average uW/m2\n2026-03-01 00:00:00,<0.01\n2026-03-01 00:00:01,0.5\n2026-03-01 00:00:02,>2000\n"
+        "2026-03-01 00:00:03,OL\n2026-03-01 00:00:04,0.0\n2026-03-01 00:00:05,2000\n"
+    )
+    with pytest.raises(InputError, match=r"1 readings are marked as overload.*overload="):
+        _take(written(text))
+    series = _take(written(text), overload=2000.0, floor=0.01)
+    _, value, flag = series.readings()
+    assert flag.tolist() == [1, 0, 2, 2, 1, 2]
+    assert value * 1e6 == pytest.approx([0.01, 0.5, 2000, 2000, 0, 2000])
+    assert (series.report.below_floor, series.report.overload) == (2, 3)
+
+
+def test_a_column_of_words_marks_overload(written):
+    text = "time UTC,average uW/m2,status\n2026-03-01 00:00:00,5,ok\n2026-03-01 00:00:01,20,OVL\n2026-03-01 00:00:02,5,ok\n"
+    assert _take(written(text)).readings()[2].tolist() == [0, 2, 0]
+
+
+def test_faulty_rows_refuse_the_file_and_are_listed(written, tmp_path):
+    rows = [f"2026-03-01 00:00:{s:02d},1.5" for s in range(50)]
+    rows[9], rows[20], rows[49] = "2026-03-01 25:00:00,1.5", "2026-03-01 00:00:20,1.5x7", "2026-03-01 00:0"
+    path = written("time UTC,average uW/m2\n" + "\n".join(rows) + "\n")
+    with pytest.raises(RejectedRows, match=r"3 rows.*skip_unreadable") as caught:
+        _take(path)
+    assert [(fault.line, fault.column) for fault in caught.value.faults[:2]] == [(11, "time UTC"), (22, "average uW/m2")]
+    assert caught.value.faults[2].line == 51
+    assert not any((tmp_path / "store").iterdir())
+    series = _take(path, skip_unreadable=True)
+    assert (series.report.unreadable, series.rows) == (3, 47)
+
+
+def test_levels_below_zero_are_refused(written, tmp_path):
+    with pytest.raises(InputError, match="below zero"):
+        _take(written("time UTC,average uW/m2\n2026-03-01 00:00:00,1\n2026-03-01 00:00:01,-60\n"))
+    assert not any((tmp_path / "store").iterdir())
+
+
+def test_a_file_that_stops_halfway_through_leaves_nothing(tmp_path, monkeypatch):
+    from roomfield.logs import pyramid
+
+    def full_disk(*_):
+        raise OSError("no space left")
+
+    monkeypatch.setattr(pyramid, "build", full_disk)
+    path = tmp_path / "log.csv"
+    path.write_text(_text())
+    with pytest.raises(OSError, match="no space"):
+        _take(path)
+    assert not any((tmp_path / "store").iterdir())
+
+
+def test_readings_that_share_a_printed_second_are_spread(written):
+    lines = [f"2026-03-01 00:00:{s:02d},{s * 20 + k}" for s in range(6) for k in range(20)]
+    path = written("time UTC,average uW/m2\n" + "\n".join(lines) + "\n")
+    mapping = guess_mapping(path)
+    assert [q.what for q in mapping.questions] == ["spread_repeats"]
+    series = ingest(path, mapping.confirm(), path.parent / "store")
+    t, value, _ = series.readings()
+    assert np.array_equal(np.diff(t), np.full(119, 50_000))
+    assert np.array_equal(np.round(value * 1e6), np.arange(120))
+    assert series.nominal_interval_s == 0.05
+
+
+def test_stamps_that_count_from_the_start_need_the_start(written):
+    text = "elapsed s,average uW/m2\n0,1\n0.5,2\n1.0,3\n"
+    mapping = guess_mapping(written(text))
+    assert [q.what for q in mapping.questions] == ["start"]
+    series = ingest(written(text), mapping.confirm(start="2026-03-01T10:00:00+01:00"), written(text).parent / "store")
+    assert (series.start, series.end) == (
+        datetime(2026, 3, 1, 9, tzinfo=UTC),
+        datetime(2026, 3, 1, 9, 0, 1, tzinfo=UTC),
+    )
+
+
+@pytest.mark.parametrize("day", ["2025-10-25", "2025-03-29"])
+def test_a_night_of_changing_clocks_is_laid_out_in_utc(day, written):
+    utc = pd.date_range(f"{day} 18:00", periods=64, freq="15min", tz="UTC")
+    wall = utc.tz_convert("Europe/Zurich").strftime("%d.%m.%Y %H:%M:%S")
+    lines = [f"{t};{i}" for i, t in enumerate(wall)]
+    series = _take(written("Zeit;average uW/m2\n" + "\n".join(lines) + "\n"), zone="Europe/Zurich")
+    t, value, _ = series.readings()
+    assert np.array_equal(t, utc.as_unit("us").asi8)
+    assert np.array_equal(np.round(value * 1e6), np.arange(64))
+    assert series.report.out_of_order == 0
+
+
+def test_a_clock_that_does_not_follow_daylight_saving_is_noticed(written):
+    wall = pd.date_range("2025-03-30 01:00", periods=12, freq="15min").strftime("%Y-%m-%d %H:%M:%S")
+    lines = [f"{t},{i}" for i, t in enumerate(wall)]
+    series = _take(written("time,average uW/m2\n" + "\n".join(lines) + "\n"), zone="Europe/Zurich")
+    assert series.report.hour_that_never_was == 4
+    assert any("fixed offset" in remark for remark in series.report.remarks)
+
+
+def test_a_damaged_store_is_noticed(written, tmp_path):
+    series = _take(written(_text()))
+    (series.directory / "pyramid.parquet").unlink()
+    with pytest.raises(IntegrityError, match=r"pyramid\.parquet is missing"):
+        open_series(series.directory)
+    (series.directory / "series.json").write_text("{}")
+    with pytest.raises(IntegrityError, match="cannot be read"):
+        open_series(series.directory)
+    with pytest.raises(FormatError, match="no stored log"):
+        open_series(tmp_path)
+
+
+def test_progress_is_told_in_rising_steps(written):
+    told = []
+    path = written(_text())
+    ingest(path, guess_mapping(path), path.parent / "store", progress=lambda share, words: told.append((share, words)))
+    assert [share for share, _ in told] == sorted(share for share, _ in told)
+    assert told[-1][0] == 1.0
+    assert all(words for _, words in told)
+
+
+def test_a_span_of_a_series_is_a_series(stored):
+    series = stored(np.arange(100), np.arange(100) + 1.0)
+    span = series.between("1970-01-01T00:00:10Z", "1970-01-01T00:00:20Z")
+    assert np.array_equal(span.readings()[1], np.arange(11, 21))
+    with pytest.raises(InputError, match="no reading lies between"):
+        series.between("1980-01-01")
