@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from dataclasses import replace
 
 import pytest
@@ -52,13 +53,32 @@ def test_axes_under_the_floor_and_in_overload():
 @pytest.mark.published("JCGM 100:2008, 4.2.3: standard deviation of the mean is s / sqrt(n)")
 def test_repeated_scans_keep_the_shared_error_and_average_the_rest():
     scans = [
-        replace(BASE, id=f"r{n}", replicate=n, value_w_m2=v) for n, v in enumerate((1e-4, 2e-4, 4e-4, 2e-4))
+        replace(BASE, id=f"r{n}", replicate=n, value_w_m2=v) for n, v in enumerate((1e-4, 1.25e-4, 1e-4, 0.8e-4))
     ]
     one, four = combine(scans[:1], METER).level, combine(scans, METER).level
-    assert four.median_w_m2 == pytest.approx(one.median_w_m2 * 2.0)
+    assert four.median_w_m2 == pytest.approx(one.median_w_m2)
     own = {c.name: c.std_db for c in four.contributions if not c.shared_key}
     assert own["repeatability"] == pytest.approx(METER.repeatability_db / 2.0)
     assert four.shared_std_db == pytest.approx(METER.tolerance_db / math.sqrt(3.0))
+
+
+@pytest.mark.published("JCGM 100:2008, 4.2.2 and 4.2.3: experimental standard deviation of repeated observations")
+def test_scans_that_scatter_more_than_stated_widen_the_level():
+    values = (1e-4, 2e-4, 4e-4, 2e-4)
+    scans = [replace(BASE, id=f"r{n}", replicate=n, value_w_m2=v) for n, v in enumerate(values)]
+    own = {c.name: c.std_db for c in combine(scans, METER).level.contributions if not c.shared_key}
+    scatter_db = statistics.stdev(10.0 * math.log10(v) for v in values)
+    assert scatter_db > METER.repeatability_db
+    assert own["repeatability"] == pytest.approx(scatter_db / 2.0, rel=1e-3)
+
+
+def test_an_overload_among_numbers_leaves_only_a_lower_bound():
+    over = replace(BASE, id="o", replicate=1, value_w_m2=METER.overload_w_m2, censoring=Censoring.OVERLOAD)
+    high = replace(BASE, value_w_m2=1.0)
+    found, alone = combine([high, over], METER).level, combine([high], METER).level
+    assert found.censor is Censor.ABOVE
+    assert alone.median_w_m2 < found.median_w_m2 < METER.overload_w_m2 * 10**0.48
+    assert found.probability_below(0.01).high < 1e-6
 
 
 def test_numbers_win_over_bounds_and_bounds_keep_the_widest_claim():

@@ -3,10 +3,17 @@
 from roomfield.exposure.attribution import Attribution, attribute
 from roomfield.exposure.combine import mean, total
 from roomfield.exposure.decision import Bound, Decision, Remark, Verdict, judge, pulse_bound
-from roomfield.exposure.differences import UncertainDifference, difference
+from roomfield.exposure.differences import PooledDifference, UncertainDifference, difference, pooled_difference
 from roomfield.exposure.guideline import GuidelineResult, Scope, compare, compare_with_every_service
 from roomfield.exposure.metrics import CrestFactor, average_bound, average_from_peak, duty_cycle
-from roomfield.exposure.quotients import AttributedLevel, Quotient, quotient
+from roomfield.exposure.quotients import (
+    AttributedLevel,
+    Quotient,
+    SwitchedPart,
+    SwitchedQuotient,
+    quotient,
+    switched_quotient,
+)
 
 __all__ = [
     "AttributedLevel",
@@ -15,9 +22,12 @@ __all__ = [
     "CrestFactor",
     "Decision",
     "GuidelineResult",
+    "PooledDifference",
     "Quotient",
     "Remark",
     "Scope",
+    "SwitchedPart",
+    "SwitchedQuotient",
     "UncertainDifference",
     "Verdict",
     "attribute",
@@ -29,7 +39,9 @@ __all__ = [
     "duty_cycle",
     "judge",
     "mean",
+    "pooled_difference",
     "pulse_bound",
     "quotient",
+    "switched_quotient",
     "total",
 ]

@@ -108,9 +108,7 @@ def attribute(
     """
     if not without:
         raise InputError("no source was switched off.", mend="Repeat the reading with one source off.")
-    parts = [
-        SourcePart(name, difference(as_found, off, draws=draws, seed=seed)) for name, off in without.items()
-    ]
+    parts = [SourcePart(name, difference(as_found, off, draws=draws, seed=seed)) for name, off in without.items()]
     parts.sort(key=lambda part: -part.contribution.nominal_w_m2)
     remainder = None
     if background is not None:

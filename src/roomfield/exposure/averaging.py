@@ -62,12 +62,7 @@ def time_average_w_m2(densities_w_m2: ArrayLike, durations_s: ArrayLike) -> floa
     """
     density = np.asarray(densities_w_m2, dtype=np.float64)
     duration = np.asarray(durations_s, dtype=np.float64)
-    if (
-        density.shape != duration.shape
-        or not duration.sum() > 0.0
-        or density.min() < 0.0
-        or duration.min() < 0.0
-    ):
+    if density.shape != duration.shape or not duration.sum() > 0.0 or density.min() < 0.0 or duration.min() < 0.0:
         raise InputError(
             "a time average needs one duration for each power density, and none negative.",
             mend="Check the lengths and signs of both lists.",
@@ -109,7 +104,7 @@ def rolling_average(densities_w_m2: ArrayLike, step_s: float, window_s: float) -
     return np.asarray((sums[count:] - sums[:-count]) / count)
 
 
-def as_time_average(level: UncertainLevel, service: str) -> UncertainLevel:
+def as_time_average(level: UncertainLevel, service: str, shared_key: str = "") -> UncertainLevel:
     """A spot reading taken for the average over a longer time: adds the service's spread over a day.
 
     Parameters
@@ -118,6 +113,8 @@ def as_time_average(level: UncertainLevel, service: str) -> UncertainLevel:
         A time average over the meter's own short window.
     service : str
         "dect", "wifi", "broadcast" or "mobile_downlink".
+    shared_key : str
+        Name of the variation, if several levels go up and down together.
 
     Raises
     ------
@@ -130,7 +127,8 @@ def as_time_average(level: UncertainLevel, service: str) -> UncertainLevel:
     """
     require_kind(level.kind, Kind.AVERAGE, "a longer time average")
     spread = time_variability(service)
-    return level.shifted(0.0, Contribution.from_half_width("variation in time", 0.5 * spread.spread_db))
+    variation = Contribution.from_half_width("variation in time", 0.5 * spread.spread_db, shared_key=shared_key)
+    return level.shifted(0.0, variation)
 
 
 def covers(duration_s: float, averaging_s: float | None) -> bool:

@@ -16,6 +16,9 @@ COVERAGE_FACTOR = 2.0
 UNCERTAINTY_CEILING_DB = 4.0
 """Above this U a result serves orientation, not conformity (IEC 62232, EN 50492; from memory)."""
 DEFAULT_RULE = "three-way"
+PENALTY_RULE = "iec-62311"
+PENALTY_FROM = 0.3
+"""Relative expanded uncertainty from which IEC 62311 lowers the limit (from memory)."""
 _ROUNDING_DB = 1e-9
 
 
@@ -163,7 +166,8 @@ def judge(level: UncertainLevel, bound: LimitValue | Bound, rule: str = DEFAULT_
     bound : LimitValue or Bound
         From `limits.lookup`, or a bound of your own.
     rule : str
-        "simple", "guard-0.83U", "guard-U", "guard-1.5U", "guard-3U", "guarded-rejection" or "three-way".
+        "simple", "guard-0.83U", "guard-U", "guard-1.5U", "guard-3U", "guarded-rejection", "three-way" or
+        "iec-62311".
 
     Returns
     -------
@@ -192,7 +196,7 @@ def judge(level: UncertainLevel, bound: LimitValue | Bound, rule: str = DEFAULT_
         raise RangeError("bound", plain.value_w_m2, (0.0, float("inf")), "W/m²", where=plain.label)
     chosen = decision_rule(rule)
     expanded_db = COVERAGE_FACTOR * level.std_db
-    guard_db = abs(chosen.guard_band_in_u) * expanded_db
+    guard_db = _guard_db(chosen, expanded_db)
     accept_db, reject_db = _edges_db(chosen, float(decibels_from_ratio(plain.value_w_m2)), guard_db)
     return Verdict(
         level=level,
@@ -232,6 +236,14 @@ def _plain(bound: LimitValue | Bound) -> Bound:
     if isinstance(bound, Bound):
         return bound
     return Bound(bound.value_w_m2, limit_kind(bound.scope), f"{bound.source.citation()}, {bound.kind}")
+
+
+def _guard_db(rule: DecisionRule, expanded_db: float) -> float:
+    """Guard band [dB]; that of IEC 62311 follows from its penalty L_m <= L / (0.7 + U / L_m) above 30 %."""
+    if rule.rule_id != PENALTY_RULE:
+        return abs(rule.guard_band_in_u) * expanded_db
+    relative = float(ratio_from_decibels(expanded_db)) - 1.0
+    return float(decibels_from_ratio(1.0 - PENALTY_FROM + relative)) if relative > PENALTY_FROM else 0.0
 
 
 def _edges_db(rule: DecisionRule, limit_db: float, guard_db: float) -> tuple[float | None, float | None]:

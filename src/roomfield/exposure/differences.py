@@ -62,9 +62,7 @@ class UncertainDifference:
     def interval(self, coverage: float = 0.95) -> Interval:
         """Coverage interval [W/m²], equal probability on either side; an end may be infinite."""
         tail = 0.5 * (1.0 - coverage)
-        return Interval(
-            draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail), coverage
-        )
+        return Interval(draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail), coverage)
 
     def includes_zero(self, coverage: float = 0.95) -> bool:
         """True if the readings do not show that the source contributes anything."""
@@ -133,6 +131,75 @@ def difference(
         )
     lower, upper = weighted_draws([level_a, level_b], [1.0, -1.0], draws=draws, seed=seed)
     return UncertainDifference(level_a, level_b, lower, upper)
+
+
+@dataclass(frozen=True, eq=False)
+class PooledDifference:
+    """Mean of several differences of the same thing, such as of one switch in several radio states [W/m²].
+
+    Parameters
+    ----------
+    pairs : tuple of (UncertainLevel, UncertainLevel)
+        With the source on, and with it off.
+    lower_draws, upper_draws : ndarray, shape (n,)
+        As in `UncertainDifference`.
+    """
+
+    pairs: tuple[tuple[UncertainLevel, UncertainLevel], ...]
+    lower_draws: Array = field(repr=False)
+    upper_draws: Array = field(repr=False)
+
+    @property
+    def nominal_w_m2(self) -> float:
+        """Mean difference of the medians (or bounds) [W/m²]."""
+        return sum(on.median_w_m2 - off.median_w_m2 for on, off in self.pairs) / len(self.pairs)
+
+    def interval(self, coverage: float = 0.95) -> Interval:
+        """Coverage interval [W/m²]; an end may be infinite."""
+        tail = 0.5 * (1.0 - coverage)
+        return Interval(draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail), coverage)
+
+    def includes_zero(self, coverage: float = 0.95) -> bool:
+        """True if the readings do not show that the source contributes anything."""
+        span = self.interval(coverage)
+        return span.low_w_m2 <= 0.0 <= span.high_w_m2
+
+    def probability_positive(self) -> ProbabilityRange:
+        """Probability that the mean difference is above zero."""
+        low, high = (float(np.mean(draws > 0.0)) for draws in (self.lower_draws, self.upper_draws))
+        return ProbabilityRange(low, high)
+
+
+def pooled_difference(
+    pairs: Sequence[tuple[UncertainLevel, UncertainLevel]], *, draws: int = DRAWS, seed: int = 0
+) -> PooledDifference:
+    """Mean of several differences of one switch; what the readings share is drawn once for all.
+
+    Parameters
+    ----------
+    pairs : sequence of (UncertainLevel, UncertainLevel)
+        Source on and source off, nothing else differing within a pair; one place, one kind, one meter.
+    draws, seed : int
+        As `difference`.
+
+    Raises
+    ------
+    InputError
+        If there is no pair, or both readings of a pair are in overload.
+    KindMismatchError
+        If the kinds differ.
+    """
+    if not pairs:
+        raise InputError("there is no pair of readings to compare.", mend="Read with the source on and off.")
+    for on, off in pairs:
+        require_kind(off.kind, on.kind, "a difference")
+        require_kind(on.kind, pairs[0][0].kind, "a mean of differences")
+        if on.censor is Censor.ABOVE and off.censor is Censor.ABOVE:
+            raise InputError("both readings of a pair are in overload.", mend="Leave this pair out.")
+    share = 1.0 / len(pairs)
+    levels = [level for pair in pairs for level in pair]
+    lower, upper = weighted_draws(levels, [share, -share] * len(pairs), draws=draws, seed=seed)
+    return PooledDifference(tuple(pairs), lower, upper)
 
 
 def weighted_draws(

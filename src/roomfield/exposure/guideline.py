@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
 from roomfield.errors import InputError
 from roomfield.quantities import Censor, Kind, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES, GuidelineLevel, GuidelineSet, guideline_set
+
+SERVICES_AT_MOST = 10
+"""Most services that a total is taken to be made of: as many as the longest guideline lists; our judgement.
+
+The strongest of n services holds at least an n-th of the total, so a total far above a value does show that some
+service is above it, and one just above it does not.
+"""
 
 
 class Scope(StrEnum):
@@ -79,6 +87,39 @@ class GuidelineResult:
         return GuidelineRemark.UPPER_BOUND_FOR_EACH_SERVICE in self.remarks
 
     @property
+    def strongest_share_db(self) -> float:
+        """How far the strongest single service may lie under the level [dB]; 0 unless the level is a total."""
+        return 10.0 * math.log10(SERVICES_AT_MOST) if self.is_upper_bound else 0.0
+
+    def strongest_at_most(self, chance: CategoryChance) -> ProbabilityRange:
+        """Probability that the strongest single service lies at or under the upper end of a row.
+
+        Parameters
+        ----------
+        chance : CategoryChance
+            One of ``chances``.
+
+        Notes
+        -----
+        For a total the true answer lies between two ends: all of it is one service, or it is shared evenly by
+        `SERVICES_AT_MOST`.
+        """
+        if chance.row.upper_w_m2 is None or not self.is_upper_bound:
+            return chance.at_most
+        shared = self.level.shifted(-self.strongest_share_db).probability_below(chance.row.upper_w_m2)
+        return ProbabilityRange(chance.at_most.low, max(chance.at_most.high, shared.high))
+
+    def strongest_plausible(self, coverage: float = 0.95) -> tuple[CategoryChance, ...]:
+        """Categories that the strongest single service may fall into; all targets."""
+        if self.guideline.form != CATEGORIES:
+            return self.chances
+        span = self.level.interval(coverage)
+        low = max(span.low_w_m2, 0.0) * 10.0 ** (-self.strongest_share_db / 10.0)
+        first = self.guideline.index_of(low, self.service)
+        last = self.guideline.index_of(span.high_w_m2, self.service)
+        return self.chances[first : last + 1]
+
+    @property
     def nominal(self) -> CategoryChance | None:
         """Category of the median (or bound), for a scale of categories; None for targets."""
         if self.guideline.form != CATEGORIES:
@@ -95,9 +136,7 @@ class GuidelineResult:
         return self.chances[first : last + 1]
 
 
-def compare(
-    level: UncertainLevel, guideline_id: str, *, scope: Scope, service: str | None = None
-) -> GuidelineResult:
+def compare(level: UncertainLevel, guideline_id: str, *, scope: Scope, service: str | None = None) -> GuidelineResult:
     """Place a level on a guideline's scale, or hold it against its targets.
 
     Parameters

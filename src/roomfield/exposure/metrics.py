@@ -45,9 +45,7 @@ class CrestFactor:
     @property
     def contribution(self) -> Contribution:
         """Rectangular error about the middle."""
-        return Contribution.from_half_width(
-            f"crest factor ({self.basis})", 0.5 * (self.high_db - self.low_db)
-        )
+        return Contribution.from_half_width(f"crest factor ({self.basis})", 0.5 * (self.high_db - self.low_db))
 
 
 def duty_cycle(low: float, high: float, basis: str) -> CrestFactor:

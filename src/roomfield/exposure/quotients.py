@@ -8,14 +8,20 @@ against the smallest limit in the meter's band, which overstates Q: the safe sid
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
 
 from roomfield.errors import InputError
 from roomfield.exposure.combine import total
 from roomfield.exposure.decision import DEFAULT_RULE, Bound, Verdict, judge, limit_kind
+from roomfield.exposure.differences import DRAWS, draw_quantile, weighted_draws
 from roomfield.quantities import Interval, ProbabilityRange, UncertainLevel, require_kind
 from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.limit_sets import LimitSet, LimitValue
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -123,3 +129,108 @@ def _term(part: AttributedLevel, limits: LimitSet, band_hz: tuple[float, float])
     if part.frequency_hz is None:
         return QuotientPart(part.name, part.level, limits.smallest_in_band(*band_hz))
     return QuotientPart(part.name, part.level, limits.at(part.frequency_hz))
+
+
+@dataclass(frozen=True)
+class SwitchedPart:
+    """A source that was switched off: the level without it, and the frequencies it may use.
+
+    Parameters
+    ----------
+    without : UncertainLevel
+        Time average with this source off and all else as found.
+    frequencies_hz : tuple of float
+        Every frequency it transmits on [Hz]; the strictest limit among them is taken.
+    """
+
+    name: str
+    without: UncertainLevel
+    frequencies_hz: tuple[float, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class SwitchedQuotient:
+    """Sum of quotients in which on/off tests tell part of the exposure apart.
+
+    Parameters
+    ----------
+    limits : tuple of (str, LimitValue)
+        Limit that each switched source was held against.
+    rest : LimitValue
+        Limit that all else was held against: the smallest in the meter's band.
+    lower_draws, upper_draws : ndarray, shape (n,)
+        Sorted draws of the smallest and largest sum that the readings allow.
+    """
+
+    limits: tuple[tuple[str, LimitValue], ...]
+    rest: LimitValue
+    lower_draws: Array = field(repr=False)
+    upper_draws: Array = field(repr=False)
+
+    @property
+    def median(self) -> float:
+        """Median of the largest sum that the readings allow."""
+        return draw_quantile(self.upper_draws, 0.5)
+
+    def interval(self, coverage: float = 0.95) -> tuple[float, float]:
+        """Coverage interval of the sum, which is never negative."""
+        tail = 0.5 * (1.0 - coverage)
+        low, high = draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail)
+        return max(low, 0.0), max(high, 0.0)
+
+    def probability_below_one(self) -> ProbabilityRange:
+        """Probability that the limits hold together."""
+        low, high = (float(np.mean(draws < 1.0)) for draws in (self.upper_draws, self.lower_draws))
+        return ProbabilityRange(low, high)
+
+
+def switched_quotient(
+    as_found: UncertainLevel,
+    parts: Sequence[SwitchedPart],
+    limits: LimitSet,
+    band_hz: tuple[float, float],
+    *,
+    draws: int = DRAWS,
+    seed: int = 0,
+) -> SwitchedQuotient:
+    """Exposure quotient with every switched source held against the limit at its own frequency.
+
+    Parameters
+    ----------
+    as_found : UncertainLevel
+        Time average with everything on.
+    parts : sequence of SwitchedPart
+        Sources that were switched off one at a time, at the same place with the same meter.
+    limits : LimitSet
+        Limits of time averages.
+    band_hz : (float, float)
+        The meter's band [Hz].
+    draws, seed : int
+        As `difference`.
+
+    Raises
+    ------
+    InputError
+        If no source was switched, or one has no frequency.
+    KindMismatchError
+        If a level is of another kind.
+    RangeError
+        If the set gives no limit at a frequency.
+
+    Notes
+    -----
+    Power densities add, so with S as found, S_i without source i, L_i its limit and L the smallest limit in band,
+    Q = sum (S - S_i) / L_i + (S - sum (S - S_i)) / L: linear in the readings, common errors drawn once (JCGM 101).
+    """
+    if not parts or not all(part.frequencies_hz for part in parts):
+        raise InputError("a switched source has no frequency.", mend="Enter it, or leave the source out.")
+    for level in (as_found, *(part.without for part in parts)):
+        require_kind(level.kind, limit_kind(limits.scope), f"A comparison with {limits.title}")
+    own = [min((limits.at(f) for f in part.frequencies_hz), key=lambda v: v.value_w_m2) for part in parts]
+    rest = limits.smallest_in_band(*band_hz)
+    gain = [1.0 / value.value_w_m2 - 1.0 / rest.value_w_m2 for value in own]
+    weights = [1.0 / rest.value_w_m2 + sum(gain), *(-g for g in gain)]
+    levels = [as_found, *(part.without for part in parts)]
+    lower, upper = weighted_draws(levels, weights, draws=draws, seed=seed)
+    named = tuple((part.name, value) for part, value in zip(parts, own, strict=True))
+    return SwitchedQuotient(named, rest, lower, upper)

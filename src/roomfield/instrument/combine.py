@@ -74,17 +74,13 @@ def sum_axes(readings: Sequence[Reading], meter: Meter) -> tuple[Reading, ...]:
 
 def _sum_of(axes: dict[Orientation, Reading], meter: Meter) -> Reading:
     values = {a: bounded_value(axes[a], meter) for a in AXES}
-    densities = [
-        v.density_w_m2 / 2.0 if v.censor is Censor.BELOW else v.density_w_m2 for v in values.values()
-    ]
+    densities = [v.density_w_m2 / 2.0 if v.censor is Censor.BELOW else v.density_w_m2 for v in values.values()]
     censors = {v.censor for v in values.values()}
     censoring = Censoring.OVERLOAD if Censor.ABOVE in censors else Censoring.NONE
     total = float(three_axis_sum_w_m2(densities))
     if censors == {Censor.BELOW}:
         censoring, total = Censoring.BELOW_FLOOR, 2.0 * total
-    return replace(
-        axes[Orientation.X], value_w_m2=total, orientation=Orientation.THREE_AXIS_SUM, censoring=censoring
-    )
+    return replace(axes[Orientation.X], value_w_m2=total, orientation=Orientation.THREE_AXIS_SUM, censoring=censoring)
 
 
 def combine(
@@ -111,8 +107,10 @@ def combine(
     Notes
     -----
     Mean of n readings: what they share stays, what is independent falls with the root of n
-    (JCGM 100, 4.2.3). A number beside bounds wins over them; bounds alone give the widest claim that all
-    of them support.
+    (JCGM 100, 4.2.3); where repeated scans scatter more than the stated repeatability, their own scatter is taken
+    (JCGM 100, 4.2.2). A number beside readings under the floor wins over them, which errs upwards; beside
+    readings in overload it makes a lower bound with them. Bounds alone give the widest claim that all of them
+    support.
     """
     kinds = {r.kind for r in readings}
     if len(kinds) != 1:
@@ -120,29 +118,42 @@ def combine(
             f"{len(readings)} readings of {len(kinds)} kinds cannot make one level.",
             mend="Combine readings of one place, radio state and kind.",
         )
-    levels = [
-        to_level(r, meter, frequency_hz=frequency_hz, on_date=on_date) for r in sum_axes(readings, meter)
-    ]
+    levels = [to_level(r, meter, frequency_hz=frequency_hz, on_date=on_date) for r in sum_axes(readings, meter)]
     flags = tuple(dict.fromkeys(flag for item in levels for flag in item.flags))
     return CombinedLevel(_mean(levels), tuple(readings), flags)
 
 
 def _mean(items: Sequence[MeteredLevel]) -> UncertainLevel:
-    known = [i.level for i in items if i.level.censor is Censor.NONE]
+    levels = [i.level for i in items]
+    known = [level for level in levels if level.censor is Censor.NONE]
+    over = [level for level in levels if level.censor is Censor.ABOVE]
+    if over and known:
+        # Each bound in overload is at least its number, so the mean of numbers and bounds is a lower bound.
+        return replace(_average([*known, *over]), censor=Censor.ABOVE)
     if not known:
-        return _bound([i.level for i in items])
-    count = len(known)
+        return _bound(levels)
+    return _average(known)
+
+
+def _average(levels: Sequence[UncertainLevel]) -> UncertainLevel:
+    count = len(levels)
     if count == 1:
-        return known[0]
-    shared = {(c.name, c.shared_key): c for level in known for c in level.contributions if c.shared_key}
+        return levels[0]
+    shared = {(c.name, c.shared_key): c for level in levels for c in level.contributions if c.shared_key}
     repeated = [c for c in shared.values() if c.shared_key.startswith("scan/")]
     kept = [c for c in shared.values() if not c.shared_key.startswith("scan/")]
-    own = {c.name: c for level in known for c in level.contributions if not c.shared_key}
+    own = {c.name: c for level in levels for c in level.contributions if not c.shared_key}
+    scatter_db = float(np.std([level.level_db for level in levels], ddof=1))
     averaged = tuple(
-        Contribution(c.name, c.std_db / count**0.5, c.shape) for c in (*own.values(), *repeated[:1])
+        Contribution(c.name, c.std_db / count**0.5, c.shape) for c in (*own.values(), *_widest(repeated, scatter_db))
     )
-    mean_db = float(np.mean([level.level_db for level in known]))
-    return UncertainLevel(known[0].kind, mean_db, (*kept, *averaged))
+    mean_db = float(np.mean([level.level_db for level in levels]))
+    return UncertainLevel(levels[0].kind, mean_db, (*kept, *averaged))
+
+
+def _widest(repeated: Sequence[Contribution], scatter_db: float) -> tuple[Contribution, ...]:
+    """Repeatability as stated, or as the repeated scans themselves show it if that is more."""
+    return tuple(replace(c, std_db=max(c.std_db, scatter_db)) for c in repeated[:1])
 
 
 def _bound(levels: Sequence[UncertainLevel]) -> UncertainLevel:

@@ -73,9 +73,7 @@ def _treatment(
     ]
     flags = []
     if _overdue(meter, on_date):
-        contributions.append(
-            Contribution("overdue_calibration", OVERDUE_STD_DB, Shape.NORMAL, f"{meter.id}/overdue")
-        )
+        contributions.append(Contribution("overdue_calibration", OVERDUE_STD_DB, Shape.NORMAL, f"{meter.id}/overdue"))
         flags.append(OVERDUE_FLAG)
     chart = meter_chart(meter)
     if chart is not None and chart.drifting:
@@ -92,9 +90,7 @@ def _overdue(meter: Meter, on_date: str) -> bool:
     return date.fromisoformat(on_date[:10]) > date.fromisoformat(meter.calibration_due[:10])
 
 
-def to_level(
-    reading: Reading, meter: Meter, *, frequency_hz: float | None = None, on_date: str = ""
-) -> MeteredLevel:
+def to_level(reading: Reading, meter: Meter, *, frequency_hz: float | None = None, on_date: str = "") -> MeteredLevel:
     """What a reading is worth: corrected level, shared and independent errors, censoring.
 
     Parameters
@@ -115,9 +111,7 @@ def to_level(
     spot in the scanned volume, not a mean over the body.
     """
     kind = Kind(reading.kind.value)
-    treatment = _treatment(
-        meter, kind, reading.orientation, reading.scan, frequency_hz, on_date or reading.taken_at
-    )
+    treatment = _treatment(meter, kind, reading.orientation, reading.scan, frequency_hz, on_date or reading.taken_at)
     value = bounded_value(reading, meter)
     added = [Contribution("repeatability", meter.repeatability_db, Shape.NORMAL, scan_key(reading))]
     flags = list(treatment.flags)

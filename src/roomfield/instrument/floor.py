@@ -42,9 +42,7 @@ def bounded_value(reading: Reading, meter: Meter) -> BoundedValue:
     value = reading.value_w_m2
     near_floor = FLOOR_MARGIN * meter.floor_w_m2
     if reading.censoring is Censoring.OVERLOAD or value >= meter.overload_w_m2:
-        return BoundedValue(
-            min(value, meter.overload_w_m2) if value > 0 else meter.overload_w_m2, Censor.ABOVE
-        )
+        return BoundedValue(min(value, meter.overload_w_m2) if value > 0 else meter.overload_w_m2, Censor.ABOVE)
     if reading.censoring is Censoring.BELOW_FLOOR or value < near_floor:
         return BoundedValue(max(value, near_floor), Censor.BELOW)
     return BoundedValue(value, Censor.NONE)
