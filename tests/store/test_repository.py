@@ -12,6 +12,7 @@ from roomfield.store.repository import Store, open_store
 from roomfield.survey import (
     Assignment,
     Censoring,
+    HeardTechnology,
     LogRecord,
     MediaItem,
     Meter,
@@ -101,6 +102,15 @@ def test_a_text_that_the_database_cannot_hold_is_one_clear_error(store: Store, s
         assert len(store.load(survey.id).survey.readings) == 2
     else:
         assert store.load(survey.id).survey.readings[-1] == odd
+
+
+def test_half_a_character_is_one_clear_error(store: Store, survey: Survey):
+    store.create(survey)
+    with pytest.raises(StoreError, match="half a character"):
+        store.append(survey.id, [reading("odd", note="\ud800")])
+    with pytest.raises(InputError, match="half a character"):
+        store.update(survey.id, 1, title="\ud800")
+    assert store.load(survey.id).survey == survey
 
 
 # Parts and revisions
@@ -263,6 +273,15 @@ def test_amended_values_come_back_with_their_type(store: Store, survey: Survey, 
     found = {r.id: r for r in store.load(survey.id).survey.current_readings()}[target]
     assert getattr(found, field) == value
     assert type(getattr(found, field)) is type(getattr(survey.readings[0], field)) or value is None
+
+
+def test_what_was_heard_can_be_amended(store: Store, survey: Survey):
+    store.create(survey)
+    heard = (HeardTechnology("wlan", 0.8, "beacons at 102.4 ms"), HeardTechnology("dect", 0.1))
+    store.amend(survey.id, "c1", "heard", heard, reason="analysed again", by="A")
+    assert store.load(survey.id).survey.current_recordings()[0].heard == heard
+    with pytest.raises(FormatError):
+        store.amend(survey.id, "c1", "heard", ("wlan",), reason="slip", by="A")
 
 
 def test_withdrawing_and_restoring(store: Store, survey: Survey):

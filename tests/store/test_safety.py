@@ -128,3 +128,23 @@ def test_what_cannot_be_opened_is_one_clear_sentence(address: str, words: str):
     with pytest.raises(StoreError, match=words) as caught:
         open_store(address)
     assert "\n" not in caught.value.sentence()
+
+
+def test_a_backup_is_whole_and_opens(tmp_path: Path, survey: Survey):
+    with open_store(tmp_path / "a.sqlite") as store:
+        store.create(survey)
+        store.back_up(tmp_path / "copy.sqlite")
+        store.update(survey.id, 1, title="Changed later")
+        with pytest.raises(StoreError, match="already a file"):
+            store.back_up(tmp_path / "copy.sqlite")
+        with pytest.raises(StoreError, match="cannot be written"):
+            store.back_up(tmp_path / "no folder" / "copy.sqlite")
+    with open_store(tmp_path / "copy.sqlite") as copy:
+        assert copy.load(survey.id).survey == survey
+    assert [path.name for path in tmp_path.glob(".*")] == []
+
+
+@pytest.mark.postgres
+def test_a_server_is_not_copied(postgres_url: str, tmp_path: Path):
+    with open_store(postgres_url) as store, pytest.raises(StoreError, match="pg_dump"):
+        store.back_up(tmp_path / "copy.sqlite")

@@ -115,6 +115,8 @@ def _translated(shown: str) -> Iterator[None]:
         yield
     except DBAPIError as fault:
         raise StoreError(_in_words(fault), where=shown, mend=_mend(fault)) from fault
+    except UnicodeEncodeError:
+        raise StoreError("a text holds half a character.", where=shown, mend="Type the text again.") from None
 
 
 def _in_words(fault: DBAPIError) -> str:

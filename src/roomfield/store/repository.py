@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,9 @@ from sqlalchemy import Connection, Engine, delete, func, insert, or_, select, up
 
 from roomfield.errors import ConflictError, InputError, StoreError, UnknownNameError
 from roomfield.store import amending, observations, parts, schema
+from roomfield.store.backup import back_up
 from roomfield.store.engine import Address, address_of, connect, reading, writing
+from roomfield.store.lines import Change, StoredSurvey, SurveySummary
 from roomfield.store.media import MediaFolder
 from roomfield.store.migrate import bring_up_to_date, is_up_to_date
 from roomfield.store.rows import Observation
@@ -25,57 +27,7 @@ from roomfield.survey.visit import Visit, VisitPurpose
 
 _REFERRED_TO = frozenset({"visits", "meters", "places"})
 _MOST_KEPT = 8
-
-
-@dataclass(frozen=True)
-class SurveySummary:
-    """One line of the list of surveys.
-
-    Parameters
-    ----------
-    readings : int
-        How many readings it holds.
-    revision : int
-        Counts the changes of its parts.
-    changed_at : str
-        Last change of any kind, ISO 8601.
-    """
-
-    id: str
-    title: str
-    client: str
-    address: str
-    created_at: str
-    changed_at: str
-    invented: bool
-    readings: int
-    revision: int
-
-
-@dataclass(frozen=True)
-class StoredSurvey:
-    """A survey as it was when it was loaded.
-
-    Parameters
-    ----------
-    revision : int
-        To be handed back with a change of its parts.
-    additions : int
-        Counts the observations, amendments and media added; they do not change ``revision``.
-    """
-
-    survey: Survey
-    revision: int
-    additions: int
-
-
-@dataclass(frozen=True)
-class Change:
-    """One line of the list of changes: when, and which parts."""
-
-    revision: int
-    at: str
-    what: str
+__all__ = ["Change", "Store", "StoredSurvey", "SurveySummary", "open_store"]
 
 
 class Store:
@@ -363,6 +315,21 @@ class Store:
             _head_or_refuse(connection, survey_id)
             rows = connection.execute(query).mappings().all()
         return tuple(Change(row["revision"], row["at"], row["what"]) for row in rows)
+
+    def back_up(self, target: Path) -> None:
+        """Write a copy of the database, of one moment, while others may go on writing; media are not copied.
+
+        Parameters
+        ----------
+        target : Path
+            A new file.
+
+        Raises
+        ------
+        StoreError
+            If the file exists, cannot be written, or the database is on a server.
+        """
+        back_up(self._engine, self.address, target)
 
     def _keep(self, stored: StoredSurvey) -> None:
         kept = dict(self._kept)

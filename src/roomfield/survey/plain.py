@@ -7,6 +7,7 @@ from functools import cache
 from typing import Any, TypeVar
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
+from pydantic_core import PydanticSerializationError
 
 from roomfield.errors import FormatError, InputError
 
@@ -51,9 +52,12 @@ def to_json(value: object, kind: Any, *, where: str = "") -> str:
     Raises
     ------
     InputError
-        If a field has the wrong type or a number is not finite (JSON cannot hold it).
+        If a field has the wrong type, a number is not finite or a text is no Unicode (JSON cannot hold them).
     """
-    return _adapter(kind).dump_json(checked(value, kind, where=where)).decode("utf-8")
+    try:
+        return _adapter(kind).dump_json(checked(value, kind, where=where)).decode("utf-8")
+    except PydanticSerializationError:
+        raise InputError("a text in it holds half a character.", where=where, mend="Type the text again.") from None
 
 
 def from_json(text: str | bytes, kind: Any, *, where: str = "") -> Any:

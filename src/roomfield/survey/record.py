@@ -14,7 +14,7 @@ from roomfield.survey.amendment import Amendment
 from roomfield.survey.dwelling import Dwelling
 from roomfield.survey.emitter import Emitter
 from roomfield.survey.equipment import Meter
-from roomfield.survey.observation import Bearing, LogRecord, MediaItem, Reading, Recording
+from roomfield.survey.observation import Bearing, HeardTechnology, LogRecord, MediaItem, Reading, Recording
 from roomfield.survey.place import Place
 from roomfield.survey.visit import RadioState, Visit
 
@@ -161,7 +161,7 @@ def _amended(item: _Observation, amendments: list[Amendment]) -> _Observation | 
             continue
         current = getattr(item, amendment.field)
         if isinstance(value, list):
-            value = tuple(value)
+            value = tuple(HeardTechnology(**v) if isinstance(v, dict) else v for v in value)
         elif isinstance(current, str):
             value = type(current)(value)
         item = replace(item, **{amendment.field: value})

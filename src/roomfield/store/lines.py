@@ -1,0 +1,58 @@
+"""What the store hands out besides surveys: lines of its lists, and a survey with its revision."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from roomfield.survey.record import Survey
+
+
+@dataclass(frozen=True)
+class SurveySummary:
+    """One line of the list of surveys.
+
+    Parameters
+    ----------
+    readings : int
+        How many readings it holds.
+    revision : int
+        Counts the changes of its parts.
+    changed_at : str
+        Last change of any kind, ISO 8601.
+    """
+
+    id: str
+    title: str
+    client: str
+    address: str
+    created_at: str
+    changed_at: str
+    invented: bool
+    readings: int
+    revision: int
+
+
+@dataclass(frozen=True)
+class StoredSurvey:
+    """A survey as it was when it was loaded.
+
+    Parameters
+    ----------
+    revision : int
+        To be handed back with a change of its parts.
+    additions : int
+        Counts the observations, amendments and media added; they do not change ``revision``.
+    """
+
+    survey: Survey
+    revision: int
+    additions: int
+
+
+@dataclass(frozen=True)
+class Change:
+    """One line of the list of changes: when, and which parts."""
+
+    revision: int
+    at: str
+    what: str
