@@ -93,6 +93,31 @@ class UnlockPage(Context):
 
 
 @dataclass(frozen=True)
+class HelpPage(Context):
+    """Every explained term."""
+
+    template: ClassVar[str] = "help-page.html"
+    entries: tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class Call:
+    """One call of the HTTP API."""
+
+    verb: str
+    path: str
+    words: str
+
+
+@dataclass(frozen=True)
+class ProgramsPage(Context):
+    """The HTTP API for people who write programs."""
+
+    template: ClassVar[str] = "programs.html"
+    calls: tuple[Call, ...]
+
+
+@dataclass(frozen=True)
 class SurveysPage(Context):
     """The list of surveys, with its search.
 
@@ -190,8 +215,28 @@ class UnderstandPage(SurveyPage):
 
     template: ClassVar[str] = "understand.html"
     step_slug: ClassVar[str] = "understand"
+    visits: tuple[Visit, ...]
+    visit_id: str
     readings: int
-    places: int
+    storeys: tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class LevelsPart(Context):
+    """Levels at places against law and guideline."""
+
+    template: ClassVar[str] = "parts/levels.html"
+    sheets: tuple[Any, ...]
+    law: dict[str, Any]
+    guideline: str
+
+
+@dataclass(frozen=True)
+class SwitchesPart(Context):
+    """What went away when something was switched off."""
+
+    template: ClassVar[str] = "parts/switches.html"
+    groups: tuple[Any, ...]
 
 
 @dataclass(frozen=True)

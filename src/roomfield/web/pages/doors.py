@@ -1,14 +1,15 @@
-"""Small pages at the door: language and the one-time code."""
+"""Small pages at the door: language, one-time code, help, and the API for people."""
 
 from __future__ import annotations
 
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from roomfield.web.contexts import UnlockPage
+from roomfield.web.contexts import Call, HelpPage, ProgramsPage, UnlockPage
 from roomfield.web.desk import Form
 from roomfield.web.gate import Gate
 from roomfield.web.guard import PASS_COOKIE
+from roomfield.web.help import explanations
 from roomfield.web.rendering import render
 from roomfield.web.words import LANGUAGES
 
@@ -43,3 +44,21 @@ def enter_code(request: Request, form: Form) -> Response:
     answer = RedirectResponse("/", status_code=303)
     answer.set_cookie(PASS_COOKIE, key, httponly=True, samesite="strict")
     return answer
+
+
+@router.get("/help")
+def show_help(request: Request) -> Response:
+    """Every explained term."""
+    return render(request, HelpPage(explanations()))
+
+
+@router.get("/api")
+def show_programs(request: Request) -> Response:
+    """The HTTP API in words."""
+    paths: dict[str, dict[str, dict[str, str]]] = request.app.openapi()["paths"]
+    calls = tuple(
+        Call(verb.upper(), path, call.get("description", ""))
+        for path, verbs in paths.items()
+        for verb, call in verbs.items()
+    )
+    return render(request, ProgramsPage(calls))

@@ -39,6 +39,9 @@ export class Panel {
     const focused = document.activeElement;
     const kept = this.holder.contains(focused) ? focused.id : "";
     const chosen = [...this.view.chosen];
+    const shown = `${chosen} ${this.state.tool} ${this.state.storeyId}`;
+    if (kept && focused.matches("input:not([type=checkbox])") && shown === this.shown) return; // being typed into
+    this.shown = shown;
     const parts = [];
     if (chosen.length === 1) parts.push(...this.oneItem(...split(chosen[0])));
     else if (chosen.length > 1) parts.push(...this.manyItems(chosen));

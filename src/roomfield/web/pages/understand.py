@@ -1,0 +1,89 @@
+"""Findings: levels at places, causes, map; each part loads by itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from roomfield.survey import Survey
+from roomfield.web.contexts import LevelsPart, SwitchesPart, UnderstandPage
+from roomfield.web.desk import Opened
+from roomfield.web.formats import Show
+from roomfield.web.levelsheet import KIND_NAMES, chance_words, place_sheets
+from roomfield.web.rendering import language_of, render
+from roomfield.web.words import say
+from roomfield.workbench.assess import assess
+from roomfield.workbench.summaries import assessment_plain
+
+router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
+
+
+@dataclass(frozen=True)
+class SwitchRow:
+    """What one switch took away at one place."""
+
+    place: str
+    kind: str
+    difference: str
+    span: str
+    words: str
+    chance: str
+
+
+@dataclass(frozen=True)
+class SwitchGroup:
+    """One switch with what hangs on it, and the places where it was tried."""
+
+    name: str
+    rows: tuple[SwitchRow, ...]
+
+
+@router.get("")
+def show(request: Request, opened: Opened, visit: str = "") -> Response:
+    """The frame of the page."""
+    survey = opened.survey
+    visit_id = visit or (survey.visits[0].id if survey.visits else "")
+    readings = len(survey.current_readings(visit_id))
+    return render(
+        request, UnderstandPage(opened.head, survey.visits, visit_id, readings, survey.dwelling.storeys)
+    )
+
+
+@router.get("/levels")
+def levels(request: Request, opened: Opened, visit: str = "") -> Response:
+    """Levels at places against law and guideline."""
+    plain = assessment_plain(assess(opened.survey, visit or None))
+    guideline = next((row["reference"] for row in plain["places"] if row["category"]), "")
+    sheets = place_sheets(plain, Show(language_of(request)))
+    return render(request, LevelsPart(sheets, plain["law"], guideline))
+
+
+@router.get("/switches")
+def switches(request: Request, opened: Opened, visit: str = "") -> Response:
+    """What went away with each switch."""
+    plain = assessment_plain(assess(opened.survey, visit or None))
+    language = language_of(request)
+    rows = sorted(plain["switches"], key=lambda row: str(row["source"]))
+    groups = tuple(
+        SwitchGroup(name, tuple(_row(row, opened.survey, language) for row in some))
+        for name, some in groupby(rows, key=lambda row: str(row["source"]))
+    )
+    return render(request, SwitchesPart(groups))
+
+
+def _row(row: dict[str, Any], survey: Survey, language: str) -> SwitchRow:
+    show = Show(language)
+    words = "cannot be told from chance" if row["includes_zero"] else "yes"
+    nothing = row["difference_w_m2"] <= 0.0
+    return SwitchRow(
+        survey.place(row["place_id"]).name,
+        KIND_NAMES[row["kind"]],
+        say(language, "nothing") if nothing else show.density(row["difference_w_m2"]),
+        show.span(max(0.0, row["low_w_m2"]), row["high_w_m2"]),
+        say(language, words),
+        chance_words(row["probability_contributes"], show),
+    )
