@@ -134,7 +134,7 @@ def test_no_message_gives_a_safety_verdict() -> None:
 def test_unknown_language_and_key_are_named() -> None:
     with pytest.raises(UnknownNameError, match="language named 'xx'"):
         load_words("xx")
-    with pytest.raises(UnknownNameError, match="no.such.key"):
+    with pytest.raises(UnknownNameError, match=r"no\.such\.key"):
         load_words("en").say("no.such.key")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 
+from roomfield.errors import UnknownNameError
 from roomfield.report.compose.annex import amendments_section, annex_section
 from roomfield.report.compose.basis import (
     budget_section,
@@ -61,10 +62,10 @@ def compose(content: ReportContent, words: Words, parts: Collection[str] | None 
 
     Raises
     ------
-    ValueError
+    UnknownNameError
         If a name is no part.
     """
-    kept = set(Part) if parts is None else {Part(p) for p in parts}
+    kept = _kept(parts)
     made = [maker(content, words) for part, maker in MAKERS if part in kept]
     sections = tuple(s for s in made if s is not None)
     numbers = {s.part: n for n, s in enumerate((s for s in sections if s.numbered), start=1)}
@@ -82,6 +83,15 @@ def compose(content: ReportContent, words: Words, parts: Collection[str] | None 
         sections=sections,
         labels=_labels(content, words),
     )
+
+
+def _kept(parts: Collection[str] | None) -> set[Part]:
+    if parts is None:
+        return set(Part)
+    for name in parts:
+        if name not in set(Part):
+            raise UnknownNameError("part", name, [p.value for p in Part])
+    return {Part(name) for name in parts}
 
 
 def _labels(content: ReportContent, words: Words) -> tuple[tuple[str, str], ...]:

@@ -12,9 +12,10 @@ from typing import Any, Literal
 
 from roomfield.errors import FormatError, StoreError
 from roomfield.report.compose import Sheet, compose
+from roomfield.report.compose.blocks import Figure
 from roomfield.report.document import ReportContent
 from roomfield.report.render.fonts import font_book
-from roomfield.report.render.plain import plain, strictly_plain
+from roomfield.report.render.plain import breakable, plain, strictly_plain, unbroken
 from roomfield.report.words import load_words
 
 STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = ("a-2a", "ua-1")
@@ -95,13 +96,18 @@ def as_data(value: Any, clean: Callable[[str], str]) -> Any:
     value : object
         Dataclass, tuple, text, number or None.
     clean : callable
-        Makes a text showable.
+        Makes a text showable; the source of a picture is passed through it unbroken.
     """
     if isinstance(value, str):
         return clean(value)
+    if isinstance(value, Figure):
+        data = {"svg": unbroken(clean(value.svg)), "alt": clean(value.alt), "caption": clean(value.caption)}
+        return {"type": "Figure", **data}
     if is_dataclass(value) and not isinstance(value, type):
-        data = {f.name: as_data(getattr(value, f.name), clean) for f in fields(value)}
-        return {"type": type(value).__name__, **data}
+        return {
+            "type": type(value).__name__,
+            **{f.name: as_data(getattr(value, f.name), clean) for f in fields(value)},
+        }
     if isinstance(value, (tuple, list)):
         return [as_data(v, clean) for v in value]
     return value
@@ -151,9 +157,9 @@ def set_page(template: str, data: Callable[[Callable[[str], str]], dict[str, Any
     seconds = timestamp(issued_at)
     source = (resources.files("roomfield.report") / "templates" / template).read_bytes()
     try:
-        return _set(source, data(plain), seconds)
+        return _set(source, data(lambda text: breakable(plain(text))), seconds)
     except _Unshowable:
-        return _set(source, data(strictly_plain), seconds)
+        return _set(source, data(lambda text: breakable(strictly_plain(text))), seconds)
 
 
 class _Unshowable(FormatError):

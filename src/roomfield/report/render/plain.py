@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from bisect import bisect_right
 from functools import lru_cache
@@ -50,6 +51,30 @@ def named(character: str) -> str:
     if not name or name.startswith(("cjk ", "hangul ")):
         return f"[U+{ord(character):04X}]"
     return f"[{name}]"
+
+
+_LONG = re.compile(r"[^\s\u200b]{41,}")
+_STRETCH = 16
+
+
+def breakable(text: str) -> str:
+    """Text in which endless words may be broken; an ordinary word stays as it is.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    """
+    return _LONG.sub(lambda found: "\u200b".join(_cut(found.group())), text)
+
+
+def unbroken(text: str) -> str:
+    """Text without the break points of :func:`breakable`."""
+    return text.replace("\u200b", "")
+
+
+def _cut(word: str) -> list[str]:
+    return [word[i : i + _STRETCH] for i in range(0, len(word), _STRETCH)]
 
 
 def plain(text: str) -> str:
