@@ -194,6 +194,20 @@ def test_append_is_all_or_nothing(store: Store, survey: Survey):
     assert [r.id for r in store.load(survey.id).survey.readings] == ["r1", "r2"]
 
 
+def test_places_come_with_their_readings_or_not_at_all(store: Store, survey: Survey):
+    store.create(survey)
+    cot = Place("cot", "Cot")
+    assert store.append(survey.id, [reading("r9", place_id="cot")], new_places=[cot]) == 1
+    loaded = store.load(survey.id)
+    assert (loaded.survey.places[-1], loaded.survey.readings[-1].place_id, loaded.revision) == (cot, "cot", 2)
+    assert store.changes(survey.id)[-1].what == "places"
+    with pytest.raises(StoreError, match="no place 'attic'"):
+        store.append(survey.id, [reading("r10", place_id="attic")], new_places=[Place("cellar", "Cellar")])
+    with pytest.raises(StoreError, match="'cot' stands 2 times"):
+        store.append(survey.id, [reading("r10", place_id="cot")], new_places=[cot])
+    assert store.load(survey.id).survey == loaded.survey
+
+
 def test_sending_the_same_entry_again_neither_fails_nor_doubles(store: Store, survey: Survey):
     store.create(survey)
     assert store.append(survey.id, [reading("again")]) == 1

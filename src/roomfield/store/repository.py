@@ -21,6 +21,7 @@ from roomfield.store.migrate import bring_up_to_date, is_up_to_date
 from roomfield.store.rows import Observation
 from roomfield.survey.amendment import Amendment
 from roomfield.survey.observation import MediaItem
+from roomfield.survey.place import Place
 from roomfield.survey.plain import checked
 from roomfield.survey.record import WITHDRAWN, Survey
 from roomfield.survey.visit import Visit, VisitPurpose
@@ -159,13 +160,15 @@ class Store:
                 observations.refuse_broken_references(_read(connection, head))
         return revision
 
-    def append(self, survey_id: str, items: Sequence[Observation]) -> int:
+    def append(self, survey_id: str, items: Sequence[Observation], *, new_places: Sequence[Place] = ()) -> int:
         """Add readings, bearings, recordings or logs; all of them are kept, or none.
 
         Parameters
         ----------
         items : sequence of Reading, Bearing, Recording or LogRecord
             One already stored with the same id and the same content is passed over.
+        new_places : sequence of Place
+            Places to add in the same transaction, because the observations refer to them.
 
         Returns
         -------
@@ -181,10 +184,17 @@ class Store:
         with writing(self._engine, self.address) as connection:
             head = _head_or_refuse(connection, survey_id, lock=True)
             referred = parts.read_parts(connection, survey_id, _REFERRED_TO)
+            referred["places"] = (*referred["places"], *new_places)
             observations.refuse_broken_references(_bare(head, **referred, **by_field))
             added = observations.add_rows(connection, survey_id, by_field)
-            if added:
-                _mark_changed(connection, survey_id, additions=head["additions"] + added)
+            revision = head["revision"]
+            if new_places:
+                revision += 1
+                bodies = {"places": parts.encode("places", referred["places"])}
+                parts.write_parts(connection, survey_id, bodies, revision)
+                _note_change(connection, survey_id, revision, "places")
+            if added or new_places:
+                _mark_changed(connection, survey_id, revision=revision, additions=head["additions"] + added)
         return added
 
     def amend(

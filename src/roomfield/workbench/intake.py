@@ -157,10 +157,6 @@ def take_in(
         accept_rest=circumstances.accept_rest,
         progress=lambda done, whole: step(0.8 * done / max(whole, 1)),
     )
-    if plan.new_places:
-        stored = job.store.load(job.survey.id)
-        places = (*stored.survey.places, *plan.new_places)
-        job.store.update(job.survey.id, stored.revision, places=places)
-    job.store.append(job.survey.id, plan.readings)
+    job.store.append(job.survey.id, plan.readings, new_places=plan.new_places)
     step(1.0)
     return plan
