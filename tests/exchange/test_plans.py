@@ -286,6 +286,24 @@ def test_blocks_are_taken_apart(dxf: Callable[..., Path]):
     assert [wall.end for wall in parts.walls] == [pytest.approx((5.0, 0.0)), pytest.approx((0.0, 5.0), abs=1e-9)]
 
 
+def test_lines_of_one_symbol_are_one_opening(dxf: Callable[..., Path]):
+    def draw(document: Any, space: Any) -> None:
+        symbol = document.blocks.new("window symbol")
+        for y in (-0.1, 0.0, 0.1):
+            symbol.add_line((0, y), (1.2, y))
+        symbol.add_line((0, -0.1), (0, 0.1))
+        space.add_line((0, 0), (8, 0), dxfattribs={"layer": "wall"})
+        space.add_blockref("window symbol", (1, 0), dxfattribs={"layer": "windows"})
+        space.add_blockref("window symbol", (5, 0), dxfattribs={"layer": "windows"})
+
+    path = dxf(draw, units=6)
+    (wall,) = read_dxf_plan(path, look_at_dxf(path)).walls
+    assert [(o.kind, round(o.start_m, 6), round(o.end_m, 6)) for o in wall.openings] == [
+        (OpeningKind.WINDOW, 1.0, 2.2),
+        (OpeningKind.WINDOW, 5.0, 6.2),
+    ]
+
+
 def test_a_bomb_of_nested_blocks_is_refused(dxf: Callable[..., Path]):
     def draw(document: Any, space: Any) -> None:
         block = document.blocks.new("b0")

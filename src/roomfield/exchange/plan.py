@@ -215,10 +215,22 @@ def _openings_by_wall(
         if along[1] - along[0] < SHORTEST_WALL_M:
             lost += 1
             continue
-        placed.setdefault(nearest + 1, []).append((opening, along[0], along[1]))
+        _place(placed.setdefault(nearest + 1, []), opening, along[0], along[1])
     if lost:
         remarks.append(f"{lost} openings lie on no wall and were left out.")
     return placed
+
+
+def _place(
+    stretches: list[tuple[DrawnOpening, float, float]], opening: DrawnOpening, start_m: float, end_m: float
+) -> None:
+    """Add a stretch; lines of one symbol that overlap become one opening."""
+    touching = [s for s in stretches if s[0].kind is opening.kind and s[1] <= end_m and s[2] >= start_m]
+    for stretch in touching:
+        stretches.remove(stretch)
+        opening = stretch[0]
+        start_m, end_m = min(start_m, stretch[1]), max(end_m, stretch[2])
+    stretches.append((opening, start_m, end_m))
 
 
 def _wall(

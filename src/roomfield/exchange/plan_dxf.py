@@ -147,12 +147,17 @@ def _shapes(document: Any, where: str) -> Iterator[_Shape]:
     try:
         if _count(document.modelspace(), document, {}) > _MOST_ENTITIES:
             raise _too_many(where)
-        for count, entity in enumerate(recursive_decompose(document.modelspace()), 1):
-            if count > _MOST_ENTITIES:
-                raise _too_many(where)
-            shape = _shape(entity)
-            if shape is not None:
-                yield shape
+        count = 0
+        for outer in document.modelspace():
+            for entity in recursive_decompose([outer]):
+                count += 1
+                if count > _MOST_ENTITIES:
+                    raise _too_many(where)
+                own = str(entity.dxf.layer)
+                # What lies on layer 0 of a block belongs to the layer that the block was placed on.
+                shape = _shape(entity, str(outer.dxf.layer) if own == "0" else own)
+                if shape is not None:
+                    yield shape
     except (DXFError, RecursionError, ValueError, ZeroDivisionError) as fault:
         what = f"a block in it cannot be taken apart ({fault})."
         raise FormatError(what, where=where, mend="Save it again.") from None
@@ -177,10 +182,10 @@ def _count(entities: Iterable[Any], document: Any, known: dict[str, int]) -> int
     return total
 
 
-def _shape(entity: Any) -> _Shape | None:
+def _shape(entity: Any, layer: str) -> _Shape | None:
     from ezdxf.path import make_path
 
-    kind, layer = entity.dxftype(), str(entity.dxf.layer)
+    kind = entity.dxftype()
     if kind == "LINE":
         start, end = entity.dxf.start, entity.dxf.end
         return _Shape(layer, ((start.x, start.y), (end.x, end.y)))
