@@ -65,6 +65,25 @@ def whole_report(
     """
     wanted = wishes or Wishes()
     step = on_progress or (lambda _share: None)
+    content = whole_content(job, wanted, step)
+    path = write_report(content, target, language=wanted.language or job.survey.assignment.language)
+    step(1.0)
+    return path
+
+
+def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = None) -> ReportContent:
+    """What the report says, before it is set.
+
+    Parameters
+    ----------
+    job : Job
+        The survey.
+    wanted : Wishes
+        What it is to cover and how.
+    on_progress : callable, optional
+        Called with the share done, 0 to 0.7.
+    """
+    step = on_progress or (lambda _share: None)
     assessment = assess(job.survey, wanted.visit_id, terms=wanted.terms, user_limits=wanted.user_limits)
     step(0.2)
     content = report_content(assessment, issued_at=wanted.issued_at, package_sha256=job.package_sha256)
@@ -74,9 +93,7 @@ def whole_report(
     if not wanted.short and job.store is not None:
         content = with_files(content, job, assessment)
     step(0.7)
-    path = write_report(content, target, language=wanted.language or job.survey.assignment.language)
-    step(1.0)
-    return path
+    return content
 
 
 def with_model(content: ReportContent, posterior: Posterior) -> ReportContent:
