@@ -167,9 +167,7 @@ def note_place(score: Score, f: Field, chosen: np.ndarray, everywhere: np.ndarra
     score.region_holds.append(float(found.contains(f.position[:2], 0.9)))
 
 
-def summary(
-    fields: list[Field], scores: dict[tuple[str, str], Score], baselines: list[dict[str, str]]
-) -> dict:
+def summary(fields: list[Field], scores: dict[tuple[str, str], Score], baselines: list[dict[str, str]]) -> dict:
     per_set = {}
     for set_id in dict.fromkeys(f.set_id for f in fields):
         names = [f.name for f in fields if f.set_id == set_id]

@@ -67,9 +67,7 @@ def sites_of(covariance: Array, mean: Array, level_db: Array, censor: Indices, n
                                           - cavity_mean / cavity_variance)  # fmt: skip
             values[i], variances[i] = site_value, site_variance
             total = site_variance + cavity_variance
-            log_norms[k] = (
-                moments[0] + 0.5 * np.log(2 * np.pi * total) + 0.5 * (cavity_mean - site_value) ** 2 / total
-            )
+            log_norms[k] = moments[0] + 0.5 * np.log(2 * np.pi * total) + 0.5 * (cavity_mean - site_value) ** 2 / total
     return Sites(values, variances, float(log_norms.sum()))
 
 

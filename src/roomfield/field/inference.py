@@ -33,7 +33,7 @@ PLACELESS_STD_DB = 10.0
 """A site without a position may be anywhere in the dwelling."""
 SEARCH_PASSES = 2
 PER_CHAIN = 4
-START_SPREAD = 0.2
+START_SPREAD = 0.5
 """Chains begin this share of the approximation's spread from the mode, where nothing is forbidden."""
 
 
@@ -80,7 +80,7 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     start = mode.x + START_SPREAD * _near(mode, chains, rng) + _start_shift(forward, searches, candidate)
     drawn = draw(mode, lambda x: forward.log_posterior(x, units), start, PER_CHAIN, rng)
     return Posterior(survey, visit_id, scene, radiators, forward, drawn.x[:draws], tuple(searches),
-                     candidate[drawn.chain[:draws]], materials, seed, drawn.acceptance, drawn.split_ratio,
+                     candidate[drawn.chain[:draws]], materials, seed, drawn.acceptance, drawn.drift,
                      mode.converged)  # fmt: skip
 
 

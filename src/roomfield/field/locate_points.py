@@ -99,9 +99,7 @@ def locate_points(
     log_terms = []
     for point in ndtri(np.clip(uniform, 1e-6, 1 - 1e-6)):
         length, shadow, clutter, noise, near, obstacle = PRIOR_MEDIANS * np.exp(PRIOR_LOG_STDS * point)
-        spread = np.array(
-            [length * extent, np.sqrt(shadow**2 + clutter**2 + 0.25 * obstacle * extent), noise, near]
-        )
+        spread = np.array([length * extent, np.sqrt(shadow**2 + clutter**2 + 0.25 * obstacle * extent), noise, near])
         log_terms.append(_log_evidence(points, levels, cells, spread))
     log_evidence = np.logaddexp.reduce(log_terms, axis=0)
     weights = np.exp(log_evidence - log_evidence.max())

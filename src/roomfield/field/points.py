@@ -163,9 +163,7 @@ def infer_points(
     return _infer(readings, labels, extent, seed)
 
 
-def _infer(
-    readings: PointReadings, labels: tuple[Hashable, ...], extent_m: float, seed: int
-) -> PointPosterior:
+def _infer(readings: PointReadings, labels: tuple[Hashable, ...], extent_m: float, seed: int) -> PointPosterior:
     links = readings.links
     covariance, centre = LinkCovariance(links, links), centre_of(links, readings.level_db)
 
@@ -230,18 +228,14 @@ def _links(
         index = np.array([lookup[name] for name in emitter], dtype=np.int64)
     walls = None if wall_counts is None else np.asarray(wall_counts, dtype=np.float64)
     if len(index) != len(points) or (walls is not None and len(walls) != len(points)):
-        raise InputError(
-            f"{len(points)} points, but other columns have another length.", mend="Give one each."
-        )
+        raise InputError(f"{len(points)} points, but other columns have another length.", mend="Give one each.")
     return Links(points, index, positions, walls)
 
 
 def _points(values: ArrayLike, noun: str) -> Array:
     table = np.asarray(values, dtype=np.float64)
     if table.ndim != 2 or table.shape[1] not in (2, 3) or not len(table):
-        raise InputError(
-            f"there is no {noun} to work with.", mend="Give rows of x, y and, if known, z in metres."
-        )
+        raise InputError(f"there is no {noun} to work with.", mend="Give rows of x, y and, if known, z in metres.")
     if not np.all(np.isfinite(table)):
         raise InputError(f"a {noun} is not a number.", mend="Give x, y and, if known, z in metres.")
     return np.hstack([table, np.zeros((len(table), 3 - table.shape[1]))])
@@ -253,7 +247,5 @@ def _checked(links: Links, level_db: ArrayLike, censor: ArrayLike | None) -> Poi
     if levels.shape != (len(links),) or ends.shape != levels.shape:
         raise InputError(f"{len(links)} points, but {levels.size} levels.", mend="Give one level per point.")
     if not np.all(np.isfinite(levels)):
-        raise InputError(
-            "a level is not a number.", mend="Leave the point out or give its bound as censored."
-        )
+        raise InputError("a level is not a number.", mend="Leave the point out or give its bound as censored.")
     return PointReadings(links, levels, ends)

@@ -91,8 +91,8 @@ class Posterior:
         Seed of the draws.
     acceptance : float
         Share of accepted proposals.
-    split_ratio : ndarray
-        Agreement of the chains for each unknown, see `sampling.Draws`.
+    drift : ndarray
+        How far the chains still moved, for each unknown, see `sampling.Draws`.
     converged : bool
         True if the mode was found.
     """
@@ -108,7 +108,7 @@ class Posterior:
     materials: tuple[str, ...]
     seed: int
     acceptance: float
-    split_ratio: Array
+    drift: Array
     converged: bool
 
     @property
@@ -242,9 +242,10 @@ def _unit(posterior: Posterior, scene: Scene, radiators: Radiators, points: Arra
         return base
     table = np.repeat(base, count, axis=0)
     for column, search in searched:
-        chosen = posterior.candidate[:count, column]
+        different, row = np.unique(search.candidates, axis=0, return_inverse=True)
+        chosen = row[posterior.candidate[:count, column]]
         for member in search.members:
-            many = radiators.take([member] * len(search.candidates)).moved(search.candidates)
+            many = radiators.take([member] * len(different)).moved(different)
             table[:, member] = unit_db(scene, many, points).T[chosen]
     return table
 

@@ -64,9 +64,7 @@ def condition(covariance: Array, mean: Array, values: Array, noise_variance: Arr
     noise_variance : ndarray, shape (n,), or float
         Variance of each reading.
     """
-    total = covariance + np.diag(
-        np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), (len(values),))
-    )
+    total = covariance + np.diag(np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), (len(values),)))
     factor = cholesky(total, lower=True, check_finite=False)
     whitened = solve_triangular(factor, values - mean, lower=True, check_finite=False)
     half_log_det = float(np.sum(np.log(np.diag(factor))))
@@ -74,9 +72,7 @@ def condition(covariance: Array, mean: Array, values: Array, noise_variance: Arr
     return Conditioned(factor, whitened, float(-0.5 * whitened @ whitened - half_log_det - constant))
 
 
-def leave_one_out(
-    covariance: Array, mean: Array, values: Array, noise_variance: Array | float
-) -> tuple[Array, Array]:
+def leave_one_out(covariance: Array, mean: Array, values: Array, noise_variance: Array | float) -> tuple[Array, Array]:
     """Prediction of each reading from all others, in closed form.
 
     Returns
@@ -84,9 +80,7 @@ def leave_one_out(
     mean, variance : ndarray, shape (n,)
         Of the left-out reading, its noise included (Rasmussen and Williams, equations 5.10 to 5.12).
     """
-    total = covariance + np.diag(
-        np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), (len(values),))
-    )
+    total = covariance + np.diag(np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), (len(values),)))
     factor = cholesky(total, lower=True)
     inverse = cho_solve((factor, True), np.eye(len(values)))
     variance = 1.0 / np.diag(inverse)

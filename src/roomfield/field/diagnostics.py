@@ -1,0 +1,140 @@
+"""What the readings could not determine, in plain findings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.field.posterior import Posterior
+
+Array = NDArray[np.float64]
+TWIN_CORRELATION = -0.5
+LITTLE_LEARNED = 0.85
+FAR_OFF = 3.5
+DRIFT = 0.6
+LEAST_ACCEPTANCE = 0.3
+
+
+class FindingKind(StrEnum):
+    """What a finding is about."""
+
+    TWINS = "twins"
+    LITTLE_LEARNED = "little_learned"
+    OUTLIER = "outlier"
+    ONLY_BOUNDS = "only_bounds"
+    NO_SWITCHING = "no_switching"
+    UNSETTLED = "unsettled"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that a reader must know.
+
+    Parameters
+    ----------
+    kind : FindingKind
+        What it is about.
+    subjects : tuple of str
+        Ids of emitters or readings.
+    text : str
+        One sentence.
+    size : float
+        The figure behind it; its meaning depends on the kind.
+    """
+
+    kind: FindingKind
+    subjects: tuple[str, ...]
+    text: str
+    size: float
+
+
+def diagnostics(posterior: Posterior) -> tuple[Finding, ...]:
+    """Findings about the inference itself.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        From `infer`.
+    """
+    return (*_twins(posterior), *_little_learned(posterior), *_outliers(posterior), *_bounds(posterior),
+            *_switching(posterior), *_settled(posterior))  # fmt: skip
+
+
+def _twins(posterior: Posterior) -> list[Finding]:
+    """Pairs whose powers trade against each other."""
+    names = posterior.emitter_ids
+    if len(names) < 2:
+        return []
+    correlation = np.corrcoef(_power_at_sites(posterior).T)
+    found = []
+    for i in range(len(names)):
+        for j in range(i + 1, len(names)):
+            if correlation[i, j] < TWIN_CORRELATION or _never_apart(posterior, i, j):
+                text = f"The readings cannot tell {names[i]} and {names[j]} apart: what one is given, the other loses."
+                found.append(Finding(FindingKind.TWINS, (names[i], names[j]), text, float(correlation[i, j])))
+    return found
+
+
+def _power_at_sites(posterior: Posterior) -> Array:
+    levels = posterior.forward.site_levels_db(posterior.x)
+    return np.asarray(levels.mean(axis=2))
+
+
+def _never_apart(posterior: Posterior, i: int, j: int) -> bool:
+    """True if both were always on or off together and stand at one place."""
+    on = posterior.forward.observed.levels.on
+    near = np.linalg.norm(posterior.radiators.positions[i] - posterior.radiators.positions[j]) < 0.5
+    return bool(near and np.all(on[:, i] == on[:, j]))
+
+
+def _little_learned(posterior: Posterior) -> list[Finding]:
+    prior_std = posterior.forward.prior_eirp[1]
+    kept = posterior.eirp_db.std(axis=0) / prior_std
+    return [
+        Finding(FindingKind.LITTLE_LEARNED, (name,),
+                f"The readings say little about the power of {name}; its value is mostly the assumption.", float(r))
+        for name, r in zip(posterior.emitter_ids, kept, strict=True)
+        if r > LITTLE_LEARNED
+    ]  # fmt: skip
+
+
+def _outliers(posterior: Posterior) -> list[Finding]:
+    rows = posterior.forward.observed.levels
+    level, _ = posterior.forward.predict(posterior.x)
+    off = (rows.value_db - level.mean(axis=0)) / np.hypot(level.std(axis=0), posterior.forward.noise_std_db)
+    found = []
+    for i in np.flatnonzero((np.abs(off) > FAR_OFF) & (rows.censor == 0)):
+        side = "above" if off[i] > 0 else "below"
+        text = f"Reading {rows.ids[i]} lies {abs(off[i]):.1f} standard deviations {side} what all others suggest."
+        found.append(Finding(FindingKind.OUTLIER, (rows.ids[i],), text, float(off[i])))
+    return found
+
+
+def _bounds(posterior: Posterior) -> list[Finding]:
+    censor = posterior.forward.observed.levels.censor
+    if not np.any(censor):
+        return []
+    count, total = int(np.count_nonzero(censor)), len(censor)
+    text = f"{count} of {total} readings are only bounds (floor or overload) and enter as such."
+    return [Finding(FindingKind.ONLY_BOUNDS, (), text, count / total)]
+
+
+def _switching(posterior: Posterior) -> list[Finding]:
+    on = posterior.forward.observed.levels.on
+    always = [e.id for k, e in enumerate(posterior.survey.emitters) if e.switchable and np.all(on[:, k] == on[0, k])]
+    if not always or on.shape[1] < 2:
+        return []
+    text = f"No reading was taken with {', '.join(always)} switched differently; do so to see their part."
+    return [Finding(FindingKind.NO_SWITCHING, tuple(always), text, float(len(always)))]
+
+
+def _settled(posterior: Posterior) -> list[Finding]:
+    power = posterior.drift[posterior.forward.blocks["eirp"]]
+    worst = float(power.max())
+    if posterior.converged and posterior.acceptance > LEAST_ACCEPTANCE and worst < DRIFT:
+        return []
+    text = "The draws had not settled; repeat with more draws before relying on the intervals."
+    return [Finding(FindingKind.UNSETTLED, (), text, worst)]
