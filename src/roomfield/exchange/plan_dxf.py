@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import struct
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -131,17 +130,23 @@ def _document(path: Path) -> Any:
         if path.stat().st_size > _MOST_BYTES:
             raise FormatError(f"it is longer than {_MOST_BYTES >> 20} MiB.", where=path.name, mend="Take out a storey.")
         return ezdxf.readfile(path)
-    except (ezdxf.DXFError, UnicodeError, ValueError, TypeError, LookupError, AttributeError, struct.error) as fault:
-        reason = str(fault).splitlines()[0][:120] if str(fault) else type(fault).__name__
-        raise FormatError(f"it is no readable DXF file ({reason}).", where=path.name, mend="Save it again.") from None
+    except FormatError:
+        raise
     except OSError as fault:
-        reason = fault.strerror or str(fault).splitlines()[0][:120]
+        reason = fault.strerror or _reason(fault)
         raise InputError(f"it cannot be read ({reason}).", where=path.name, mend="Check the file.") from None
+    except Exception as fault:  # a damaged drawing makes the reader fail in many ways, not all of them its own
+        raise FormatError(
+            f"it is no readable DXF file ({_reason(fault)}).", where=path.name, mend="Save it again."
+        ) from None
+
+
+def _reason(fault: Exception) -> str:
+    return " ".join(str(fault).split())[:120] or type(fault).__name__
 
 
 def _shapes(document: Any, where: str) -> Iterator[_Shape]:
     """Lines and texts of the model space, blocks taken apart; refuses a bomb of nested blocks before that."""
-    from ezdxf import DXFError
     from ezdxf.disassemble import recursive_decompose
 
     try:
@@ -158,8 +163,10 @@ def _shapes(document: Any, where: str) -> Iterator[_Shape]:
                 shape = _shape(entity, str(outer.dxf.layer) if own == "0" else own)
                 if shape is not None:
                     yield shape
-    except (DXFError, RecursionError, ValueError, ZeroDivisionError) as fault:
-        what = f"a block in it cannot be taken apart ({fault})."
+    except FormatError:
+        raise
+    except Exception as fault:  # as above
+        what = f"a block in it cannot be taken apart ({_reason(fault)})."
         raise FormatError(what, where=where, mend="Save it again.") from None
 
 

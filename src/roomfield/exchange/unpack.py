@@ -8,6 +8,7 @@ import re
 import stat
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,6 +25,9 @@ _TAG_FILES = frozenset({"bagit.txt", "bag-info.txt", MANIFEST, TAG_MANIFEST})
 _TOP = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 _MEDIUM = re.compile(re.escape(MEDIA_FOLDER) + r"[0-9a-f]{64}")
 _LONGEST_TAG_FILE = 16 * 2**20
+_BROKEN_ZIP = (
+    zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError
+)  # fmt: skip
 _CHUNK = 1 << 20
 _GIB = 2**30
 _AGAIN = "Ask for the package again."
@@ -100,14 +104,7 @@ def _extract(path: Path, folder: Path, limits: Limits) -> Path:
                     left -= _extract_one(bag, entry, folder / entry.filename, left, path.name)
     except OSError as fault:
         raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
-    except (
-        zipfile.BadZipFile,
-        zipfile.LargeZipFile,
-        NotImplementedError,
-        RuntimeError,
-        EOFError,
-        ValueError,
-    ) as fault:
+    except _BROKEN_ZIP as fault:
         raise FormatError(f"it is no readable zip file ({fault}).", where=path.name, mend=_AGAIN) from None
     return folder / top
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+import zlib
 from dataclasses import dataclass
 
 from roomfield.errors import FormatError
@@ -63,7 +64,7 @@ def refuse_unsafe_workbook(content: bytes, where: str) -> None:
             left = 2 * MOST_BYTES
             for entry in archive.infolist():
                 left -= _inspect(archive, entry, left, where)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError, OSError) as fault:
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError, OSError) as fault:
         raise FormatError(
             f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
         ) from None
