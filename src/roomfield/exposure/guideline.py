@@ -102,10 +102,13 @@ class GuidelineResult:
         Notes
         -----
         For a total the true answer lies between two ends: all of it is one service, or it is shared evenly by
-        `SERVICES_AT_MOST`.
+        `SERVICES_AT_MOST`. For a row of one named service nothing but "at most" follows from a total, for that
+        service may have no part in it.
         """
         if chance.row.upper_w_m2 is None or not self.is_upper_bound:
             return chance.at_most
+        if self.service is not None:
+            return ProbabilityRange(chance.at_most.low, 1.0)
         shared = self.level.shifted(-self.strongest_share_db).probability_below(chance.row.upper_w_m2)
         return ProbabilityRange(chance.at_most.low, max(chance.at_most.high, shared.high))
 

@@ -148,6 +148,7 @@ class ReferenceStanding(StrEnum):
     RECOMMENDATION = "recommendation"
     VOLUNTARY = "voluntary"
     DISPUTED = "disputed"
+    EXPERT = "expert"
 
 
 @dataclass(frozen=True)
@@ -156,7 +157,7 @@ class ReferenceEntry:
 
     Parameters
     ----------
-    label : str
+    label : Text
         Short name for tables and axes.
     how_known : Text
         For example ``from memory``; shown with every use of the value.
@@ -170,10 +171,12 @@ class ReferenceEntry:
         Averaging time that it asks for [s].
     used : bool
         True if a verdict rests on it.
+    on_axis : bool
+        False for a bound so far above all levels that it would squeeze the axis.
     """
 
     id: str
-    label: str
+    label: Text
     document: str
     standing: ReferenceStanding
     kind: ReadingKind
@@ -186,6 +189,7 @@ class ReferenceEntry:
     averaging_s: float | None = None
     used: bool = True
     note: Text = ""
+    on_axis: bool = True
 
 
 @dataclass(frozen=True)

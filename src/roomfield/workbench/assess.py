@@ -2,23 +2,35 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 from roomfield.errors import UnknownNameError
-from roomfield.exposure.averaging import as_time_average
-from roomfield.exposure.decision import DEFAULT_RULE, Verdict, judge
-from roomfield.exposure.differences import UncertainDifference, difference
-from roomfield.exposure.guideline import GuidelineResult, compare_with_every_service
-from roomfield.quantities import Censor, Kind
+from roomfield.exposure.decision import DEFAULT_RULE, Bound, Verdict, judge, limit_kind, pulse_bound
+from roomfield.exposure.guideline import CategoryChance, GuidelineResult, compare_with_every_service
+from roomfield.quantities import Censor, Kind, ProbabilityRange
 from roomfield.references.guidelines import GuidelineSet, guideline_set
 from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.limits import limit_set, select
+from roomfield.references.rules import decision_rule
 from roomfield.references.user_limits import load_user_limits
-from roomfield.survey import Emitter, RadioState, Survey
+from roomfield.survey import Place, PlaceKind, Survey
 from roomfield.workbench.levels import LevelTable, PlaceLevel, level_table
+from roomfield.workbench.switching import (
+    AttributionFinding,
+    PooledSwitch,
+    QuotientFinding,
+    SwitchFinding,
+    as_limit_average,
+    attributions,
+    pooled_switches,
+    quotients,
+    switch_findings,
+)
 
-WIDEST_VARIATION = "wifi"
-"""Service whose spread over a day a total of unknown mix is given: the widest in the table."""
+SLEEPING = (PlaceKind.BED, PlaceKind.COT)
+_FALLING = (Kind.PEAK, Kind.MAX_HOLD, Kind.AVERAGE)
+"""Kinds from the one that is never the lower to the one that is never the higher."""
 
 
 @dataclass(frozen=True)
@@ -39,11 +51,24 @@ class Terms:
 
 @dataclass(frozen=True)
 class LawFinding:
-    """One average level against the legal limit."""
+    """One level against the legal limit.
+
+    Parameters
+    ----------
+    measured : Kind
+        Kind that was read; another than the limit takes if the level is only an upper bound.
+    """
 
     place_id: str
     state_id: str
     verdict: Verdict
+    meter_id: str = ""
+    measured: Kind = Kind.AVERAGE
+
+    @property
+    def is_upper_bound(self) -> bool:
+        """True if no level of the kind asked for was read and a higher kind stands in as its upper bound."""
+        return self.measured is not self.verdict.level.kind
 
 
 @dataclass(frozen=True)
@@ -54,44 +79,31 @@ class GuidelineFinding:
     ----------
     results : tuple of GuidelineResult
         One for each service the guideline has rows for.
+    uses : tuple of str
+        Names of the targets that fit the use of the place, the best first.
     """
 
     place_id: str
     state_id: str
     results: tuple[GuidelineResult, ...]
+    meter_id: str = ""
+    uses: tuple[str, ...] = ()
 
     @property
     def strictest(self) -> GuidelineResult:
         """The result least likely to be in the lowest category or at the target."""
         return min(self.results, key=lambda r: (r.chances[0].at_most.low, r.chances[0].row.upper_w_m2 or 0.0))
 
-
-@dataclass(frozen=True)
-class SwitchFinding:
-    """What went away when a switch was turned off, at one place and in one kind.
-
-    Parameters
-    ----------
-    group : str
-        The switch.
-    emitters : tuple of Emitter
-        What hangs on it.
-    state_with, state_without : str
-        Radio states compared; nothing but this switch differs between them.
-    """
-
-    place_id: str
-    group: str
-    emitters: tuple[Emitter, ...]
-    kind: Kind
-    state_with: str
-    state_without: str
-    difference: UncertainDifference
+    def headline(self, result: GuidelineResult | None = None) -> CategoryChance:
+        """The row that the place is held against: the target for its use, else the lowest category or target."""
+        chances = (result or self.strictest).chances
+        fitting = (c for use in self.uses for c in chances if c.row.name == use)
+        return next(fitting, chances[0])
 
     @property
-    def name(self) -> str:
-        """Names of what hangs on the switch."""
-        return ", ".join(e.name for e in self.emitters) or self.group
+    def probability_within(self) -> ProbabilityRange:
+        """Probability that the strongest single service is at or under the headline value."""
+        return self.strictest.strongest_at_most(self.headline())
 
 
 @dataclass(frozen=True)
@@ -116,6 +128,17 @@ class Assessment:
         Comparisons, by place and radio state.
     switches : tuple of SwitchFinding
         Differences between radio states.
+    pulse : Bound or None
+        Extra condition of the limits on the mean over a pulse, if the document has one.
+    pulses : tuple of LawFinding
+        Peaks against it.
+    pooled : tuple of PooledSwitch
+        All on/off pairs of a switch taken together.
+    attributions : tuple of AttributionFinding
+        Whether the on/off tests add up.
+    quotients : tuple of QuotientFinding
+        Share of the limit with switched sources held against the limits at their own frequencies; an addition,
+        the comparison with the smallest limit in the band stays the one that counts.
     """
 
     survey: Survey
@@ -127,16 +150,31 @@ class Assessment:
     law: tuple[LawFinding, ...]
     precaution: tuple[GuidelineFinding, ...]
     switches: tuple[SwitchFinding, ...]
+    pulse: Bound | None = None
+    pulses: tuple[LawFinding, ...] = ()
+    pooled: tuple[PooledSwitch, ...] = ()
+    attributions: tuple[AttributionFinding, ...] = ()
+    quotients: tuple[QuotientFinding, ...] = ()
 
-    def law_at(self, place_id: str, state_id: str | None = None) -> LawFinding | None:
-        """Comparison with the law at a place; as found if no radio state is named."""
-        wanted = (place_id, state_id or self.table.base_state.id)
-        return next((f for f in self.law if (f.place_id, f.state_id) == wanted), None)
+    @property
+    def meter_ids(self) -> tuple[str, ...]:
+        """Meters that took the visit's readings, in the order of the survey."""
+        used = {item.meter_id for item in self.table.levels}
+        return tuple(m.id for m in self.survey.meters if m.id in used)
 
-    def precaution_at(self, place_id: str, state_id: str | None = None) -> GuidelineFinding | None:
-        """Comparison with the guideline at a place; as found if no radio state is named."""
+    def law_at(self, place_id: str, state_id: str | None = None, meter_id: str = "") -> LawFinding | None:
+        """Comparison with the law at a place; as found, by the first meter, if none are named."""
+        return next((f for f in self.law if self._asked(f, place_id, state_id, meter_id)), None)
+
+    def precaution_at(self, place_id: str, state_id: str | None = None, meter_id: str = "") -> GuidelineFinding | None:
+        """Comparison with the guideline at a place; as found, by the first meter, if none are named."""
+        return next((f for f in self.precaution if self._asked(f, place_id, state_id, meter_id)), None)
+
+    def _asked(
+        self, finding: LawFinding | GuidelineFinding, place_id: str, state_id: str | None, meter_id: str
+    ) -> bool:
         wanted = (place_id, state_id or self.table.base_state.id)
-        return next((f for f in self.precaution if (f.place_id, f.state_id) == wanted), None)
+        return (finding.place_id, finding.state_id) == wanted and meter_id in ("", finding.meter_id)
 
 
 def assess(
@@ -167,10 +205,14 @@ def assess(
         If jurisdiction, guideline or rule are not in the tables.
     """
     chosen = terms or Terms()
+    decision_rule(chosen.rule)
     table = level_table(survey, visit_id)
     limits = chosen_limits(survey.assignment.jurisdiction, user_limits)
-    limit = _limit_for(survey, table, limits)
+    band_hz = _band_hz(survey, table)
+    limit = limits.smallest_in_band(*band_hz)
+    pulse = pulse_bound(limit)
     guideline = guideline_set(survey.assignment.guideline) if survey.assignment.guideline else None
+    switches = switch_findings(survey, table)
     return Assessment(
         survey=survey,
         terms=chosen,
@@ -178,9 +220,14 @@ def assess(
         limits=limits,
         limit=limit,
         guideline=guideline,
-        law=tuple(_law(item, limit, chosen) for item in table.levels if item.kind is Kind.AVERAGE),
-        precaution=tuple(_precaution(table, guideline)) if guideline else (),
-        switches=tuple(_switches(survey, table)),
+        law=tuple(_law(table, limits, limit, chosen)),
+        precaution=tuple(_precaution(survey, table, guideline)) if guideline else (),
+        switches=switches,
+        pulse=pulse,
+        pulses=tuple(_pulses(table, pulse, chosen)) if pulse else (),
+        pooled=pooled_switches(survey, table, switches),
+        attributions=attributions(survey, table, chosen.coverage),
+        quotients=quotients(survey, table, limits, band_hz) if limits.spot_testable else (),
     )
 
 
@@ -202,54 +249,46 @@ def chosen_limits(jurisdiction: str, user_limits: str = "") -> LimitSet:
         return select(jurisdiction)
 
 
-def _limit_for(survey: Survey, table: LevelTable, limits: LimitSet) -> LimitValue:
+def _band_hz(survey: Survey, table: LevelTable) -> tuple[float, float]:
+    """Band of all meters used: the smallest limit in it is on the safe side for each."""
     meters = [survey.meter(name) for name in dict.fromkeys(item.meter_id for item in table.levels)]
-    low = min(m.band_low_hz for m in meters)
-    high = max(m.band_high_hz for m in meters)
-    return limits.smallest_in_band(low, high)
+    return min(m.band_low_hz for m in meters), max(m.band_high_hz for m in meters)
 
 
-def _law(item: PlaceLevel, limit: LimitValue, terms: Terms) -> LawFinding:
-    level = item.combined.level
-    if limit.averaging_s is not None:
-        level = as_time_average(level, WIDEST_VARIATION)
-    return LawFinding(item.place_id, item.state_id, judge(level, limit, terms.rule))
+def _law(table: LevelTable, limits: LimitSet, limit: LimitValue, terms: Terms) -> Iterator[LawFinding]:
+    """Each place in each radio state: the kind the limit takes, or the nearest higher kind as an upper bound."""
+    wanted = limit_kind(limits.scope)
+    spots: dict[tuple[str, str, str], dict[Kind, PlaceLevel]] = {}
+    for item in table.levels:
+        spots.setdefault((item.place_id, item.state_id, item.meter_id), {})[item.kind] = item
+    for (place, state, meter), kinds in spots.items():
+        for kind in reversed(_FALLING[: _FALLING.index(wanted) + 1]):
+            level = kinds[kind].combined.level if kind in kinds else None
+            if level is None or (kind is not wanted and level.censor is Censor.ABOVE):
+                continue
+            if kind is not wanted:
+                level = replace(level, kind=wanted, censor=Censor.BELOW)
+            level = as_limit_average(level, limits)
+            yield LawFinding(place, state, judge(level, limit, terms.rule), meter, kind)
+            break
 
 
-def _precaution(table: LevelTable, guideline: GuidelineSet) -> list[GuidelineFinding]:
-    return [
-        GuidelineFinding(
-            item.place_id, item.state_id, compare_with_every_service(item.combined.level, guideline.set_id)
-        )
-        for item in table.levels
-        if item.kind is Kind.PEAK
-    ]
+def _pulses(table: LevelTable, bound: Bound, terms: Terms) -> Iterator[LawFinding]:
+    for item in table.levels:
+        if item.kind is bound.kind:
+            verdict = judge(item.combined.level, bound, terms.rule)
+            yield LawFinding(item.place_id, item.state_id, verdict, item.meter_id, item.kind)
 
 
-def _switches(survey: Survey, table: LevelTable) -> list[SwitchFinding]:
-    found = []
-    by_key = {(i.place_id, i.state_id, i.kind, i.meter_id): i for i in table.levels}
-    for without in table.visit.radio_states:
-        for group, state in _one_switch_apart(table.visit.radio_states, without):
-            emitters = tuple(e for e in survey.emitters if e.group == group)
-            for (place, state_id, kind, meter), item in by_key.items():
-                other = by_key.get((place, without.id, kind, meter))
-                if state_id != state.id or other is None or _both_over(item, other):
-                    continue
-                change = difference(item.combined.level, other.combined.level)
-                found.append(SwitchFinding(place, group, emitters, kind, state.id, without.id, change))
-    return found
+def _precaution(survey: Survey, table: LevelTable, guideline: GuidelineSet) -> Iterator[GuidelineFinding]:
+    for item in table.levels:
+        if item.kind is Kind.PEAK:
+            results = compare_with_every_service(item.combined.level, guideline.set_id)
+            uses = _uses(survey.place(item.place_id))
+            yield GuidelineFinding(item.place_id, item.state_id, results, item.meter_id, uses)
 
 
-def _one_switch_apart(states: tuple[RadioState, ...], without: RadioState) -> list[tuple[str, RadioState]]:
-    """The switch that is off in ``without`` and on in another state, if nothing else differs."""
-    pairs = []
-    for state in states:
-        more = set(without.off_groups) - set(state.off_groups)
-        if len(more) == 1 and set(state.off_groups) < set(without.off_groups):
-            pairs.append((more.pop(), state))
-    return pairs
-
-
-def _both_over(one: PlaceLevel, other: PlaceLevel) -> bool:
-    return one.combined.level.censor is Censor.ABOVE and other.combined.level.censor is Censor.ABOVE
+def _uses(place: Place) -> tuple[str, ...]:
+    """Names under which guidelines give targets for the use of a place."""
+    asleep = place.kind in SLEEPING or place.night_hours > 0.0
+    return ("nighttime" if asleep else "daytime", "indoor")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from roomfield.errors import TooEarlyError
@@ -52,10 +53,11 @@ class LevelTable:
     base_state: RadioState
     levels: tuple[PlaceLevel, ...]
 
-    def find(self, place_id: str, state_id: str, kind: Kind) -> PlaceLevel | None:
-        """The level asked for, or None if nothing was read."""
+    def find(self, place_id: str, state_id: str, kind: Kind, meter_id: str = "") -> PlaceLevel | None:
+        """The level asked for, by the first meter if none is named; None if nothing was read."""
         for item in self.levels:
-            if (item.place_id, item.state_id, item.kind) == (place_id, state_id, kind):
+            same = (item.place_id, item.state_id, item.kind) == (place_id, state_id, kind)
+            if same and meter_id in ("", item.meter_id):
                 return item
         return None
 
@@ -85,12 +87,20 @@ def level_table(survey: Survey, visit_id: str | None = None) -> LevelTable:
             where=survey.title,
             mend="Enter or import readings first.",
         )
-    return LevelTable(visit, base_state(visit), _combined(survey, visit, readings))
+    read = {r.radio_state_id for r in readings}
+    return LevelTable(visit, base_state(visit, read), _combined(survey, visit, readings))
 
 
-def base_state(visit: Visit) -> RadioState:
-    """The radio state in which everything was as found: the first with nothing switched off."""
-    return next((s for s in visit.radio_states if not s.off_groups), visit.radio_states[0])
+def base_state(visit: Visit, read: Collection[str] = ()) -> RadioState:
+    """The radio state in which everything was as found: the one with the least switched off.
+
+    Parameters
+    ----------
+    read : collection of str
+        Ids of the radio states that have readings; empty to take any.
+    """
+    states = [s for s in visit.radio_states if not read or s.id in read]
+    return min(states, key=lambda s: len(s.off_groups))
 
 
 def _combined(survey: Survey, visit: Visit, readings: list[Reading]) -> tuple[PlaceLevel, ...]:

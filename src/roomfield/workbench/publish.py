@@ -9,11 +9,14 @@ from roomfield import __version__
 from roomfield.errors import InputError
 from roomfield.references.rules import decision_rule
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
+from roomfield.report.phrase import phrase
 from roomfield.survey import Survey
 from roomfield.workbench.assess import Assessment
-from roomfield.workbench.contents import evidence, findings, plan, steps
+from roomfield.workbench.contents import evidence, findings, method, plan, steps, unsettled
 
 TABLE_FORMATS = (".xlsx", ".csv", ".json")
+FALSE_ACCEPTANCE = {"guard-0.83U": 0.05, "guard-U": 0.025, "guard-1.5U": 0.0016, "three-way": 0.025}
+"""Risk of a wrong "below" that a rule's document states for a normal error; see the table of rules."""
 FORMATS = (".pdf", ".html", *TABLE_FORMATS)
 
 
@@ -54,6 +57,8 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
         contributions=findings.switch_contributions(assessment),
         steps=steps.next_steps(assessment),
         storeys=plan.plan_storeys(survey, places),
+        method=method.method_paragraphs(assessment),
+        undetermined=unsettled.unsettled(assessment),
         meters=evidence.meter_entries(survey, visit.started_at),
         budget=evidence.typical_budget(assessment),
         references=evidence.reference_entries(assessment),
@@ -66,7 +71,9 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
 
 def _rules(assessment: Assessment) -> Rules:
     rule = decision_rule(assessment.terms.rule)
-    return Rules(assessment.terms.coverage, f"{rule.title}: {rule.wording}")
+    key = rule.rule_id.replace("-", "_").replace(".", "_")
+    risk = FALSE_ACCEPTANCE.get(rule.rule_id)
+    return Rules(assessment.terms.coverage, phrase(f"decision_rule.{key}"), risk)
 
 
 def _custody(survey: Survey, package_sha256: str) -> Custody:
@@ -120,9 +127,7 @@ def write_report(content: ReportContent, path: str | Path, *, language: str = "e
     return target
 
 
-def write_field_sheet(
-    survey: Survey, path: str | Path, *, visit_id: str | None = None, language: str = ""
-) -> Path:
+def write_field_sheet(survey: Survey, path: str | Path, *, visit_id: str | None = None, language: str = "") -> Path:
     """Write the printable form for a visit: every place in every radio state, in order of the walk.
 
     Parameters

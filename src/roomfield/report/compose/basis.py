@@ -222,7 +222,7 @@ def _reference_row(entry: ReferenceEntry, words: Words) -> Row:
     how = words.text(entry.how_known) or words.say("how.unknown")
     return Row(
         (
-            Cell(entry.label, small=where, strong=True),
+            Cell(words.text(entry.label), small=where, strong=True),
             Cell(words.say(f"standing.{entry.standing.value}")),
             Cell(asks, small=unused),
             Cell(value),

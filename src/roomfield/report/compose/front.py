@@ -26,6 +26,7 @@ from roomfield.survey.observation import Censoring
 
 MAX_PLACES = 5
 _NAMES = 4
+_LONGEST = 56
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,7 @@ def law_sentence(content: ReportContent, words: Words) -> str:
     verdicts = _compared(content, content.law_id)
     if entry is None or not verdicts:
         return words.say("front.law_none")
-    named = {"label": entry.label, "limit": limit_noun(entry, words), "standing": ""}
+    named = {"label": words.text(entry.label), "limit": limit_noun(entry, words), "standing": ""}
     parts = _above_and_doubtful(content, verdicts, words, "front.law_some_above", named)
     if not parts:
         parts.append(words.say("front.law_all_below", n=len(verdicts), **named))
@@ -152,8 +153,13 @@ def _left_out(content: ReportContent, verdicts: list[Verdict], words: Words) -> 
     return [words.say("front.not_compared", n=len(names), places=_joined(names, words))]
 
 
+def _short(name: str) -> str:
+    """A name cut for the first page; the sections give it in full."""
+    return name if len(name) <= _LONGEST else name[: _LONGEST - 1].rstrip() + "…"
+
+
 def _joined(names: list[str], words: Words) -> str:
-    listed = ", ".join(names[:_NAMES])
+    listed = ", ".join(_short(name) for name in names[:_NAMES])
     rest = len(names) - _NAMES
     return words.say("front.and_more", names=listed, n=rest) if rest > 0 else listed
 
@@ -165,8 +171,7 @@ def _smallest_ratio(content: ReportContent, verdicts: list[Verdict]) -> float | 
         level = level_of(places[verdict.place_id], verdict)
         if level is None or level.censoring is Censoring.OVERLOAD:
             return None
-        value = level.high_w_m2 if level.censoring is Censoring.BELOW_FLOOR else level.median_w_m2
-        ratios.append(verdict.bound_w_m2 / value if value > 0 else float("inf"))
+        ratios.append(verdict.bound_w_m2 / level.high_w_m2 if level.high_w_m2 > 0 else float("inf"))
     return min(ratios, default=None)
 
 
@@ -185,13 +190,13 @@ def guideline_sentence(content: ReportContent, words: Words) -> str:
         return words.say("front.guide_none_chosen")
     verdicts = _compared(content, entry.id)
     if not verdicts:
-        return words.say("front.guide_not_compared", label=entry.label)
+        return words.say("front.guide_not_compared", label=words.text(entry.label))
     return _guideline_counts(content, entry, verdicts, words)
 
 
 def _guideline_counts(content: ReportContent, entry: ReferenceEntry, verdicts: list[Verdict], words: Words) -> str:
     named = {
-        "label": entry.label,
+        "label": words.text(entry.label),
         "standing": words.say(f"standing.{entry.standing.value}"),
         "limit": words.say("front.guideline_noun"),
     }
@@ -241,7 +246,11 @@ def _place_row(content: ReportContent, place: PlaceFinding, guideline: Reference
         text = f"{level_median(leading.level, words)}\u00a0{words.say('level.unit')}"
         span = f" ({level_range(leading.level, words)})" if leading.level.censoring is Censoring.NONE else ""
         level = Cell(text, small=f"{words.say(f'kind.{leading.kind.value}')}{span}", strong=True)
-    cells = [Cell(place.name, small=place.room), level, _verdict_cell(content, place, content.law_id, words)]
+    cells = [
+        Cell(_short(place.name), small=_short(place.room)),
+        level,
+        _verdict_cell(content, place, content.law_id, words),
+    ]
     if guideline:
         cells.append(_verdict_cell(content, place, guideline.id, words))
     return Row(tuple(cells))
@@ -275,6 +284,8 @@ def _steps(content: ReportContent, words: Words) -> list[Block]:
 
 
 def _standing(content: ReportContent, words: Words, links: Links) -> str:
+    entry = content.reference(content.law_id)
+    law = words.say(f"standing_sentence.{entry.standing.value if entry else 'law'}")
     if Part.REFERENCES in links.numbers and content.positions:
-        return words.say("front.standing_note", section=links.section(Part.REFERENCES))
-    return words.say("front.standing_note_short")
+        return words.say("front.standing_note", law=law, section=links.section(Part.REFERENCES))
+    return words.say("front.standing_note_short", law=law)

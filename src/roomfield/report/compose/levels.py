@@ -58,9 +58,9 @@ def axis_marks(content: ReportContent, words: Words) -> list[AxisMark]:
         marks.append(AxisMark(meter.floor_w_m2, words.say("figure.axis.floor"), dashed=True))
         marks.append(AxisMark(meter.overload_w_m2, words.say("figure.axis.overload"), dashed=True))
     for entry in content.references:
-        if entry.value_w_m2 is not None and entry.used:
+        if entry.value_w_m2 is not None and entry.used and entry.on_axis:
             strong = entry.standing is ReferenceStanding.LAW or entry.id == content.law_id
-            marks.append(AxisMark(entry.value_w_m2, entry.label, strong=strong))
+            marks.append(AxisMark(entry.value_w_m2, words.text(entry.label), strong=strong))
     return sorted(marks, key=lambda m: m.value_w_m2)
 
 
@@ -94,8 +94,9 @@ def axis_figures(content: ReportContent, words: Words) -> list[Figure]:
     title = words.say("figure.axis.title")
     figures = []
     for start in range(0, len(rows), size):
-        svg = level_axis(rows[start : start + size], marks, words)
-        figures.append(picture(svg, title))
+        svg = level_axis(rows[start : start + size], marks, words, like=rows)
+        part = f" ({start // size + 1}/{pages})" if pages > 1 else ""
+        figures.append(picture(svg, title + part))
     return figures
 
 
@@ -187,7 +188,7 @@ def _verdict_row(content: ReportContent, verdict: Verdict, words: Words) -> Row:
     return Row(
         (
             Cell(
-                entry.label if entry else verdict.reference_id,
+                words.text(entry.label) if entry else verdict.reference_id,
                 small=words.say(f"standing.{entry.standing.value}") if entry else "",
             ),
             Cell(words.say(f"kind.{verdict.kind.value}")),

@@ -36,8 +36,10 @@ class DataTable:
 
 
 def _micro(value_w_m2: float | None) -> float | None:
-    """Power density [W/m²] in µW/m², to nine digits so that no binary noise shows."""
-    return None if value_w_m2 is None else float(f"{value_w_m2 * 1e6:.9g}")
+    """Power density [W/m²] in µW/m², to nine digits so that no binary noise shows; None if not finite."""
+    if value_w_m2 is None or not math.isfinite(value_w_m2):
+        return None
+    return float(f"{value_w_m2 * 1e6:.9g}")
 
 
 def level_table(content: ReportContent) -> DataTable:
@@ -108,7 +110,7 @@ def verdict_table(content: ReportContent, words: Words) -> DataTable:
                 content.place_name(v.place_id),
                 content.state_name(v.state_id),
                 v.kind.value,
-                entry.label if entry else v.reference_id,
+                words.text(entry.label) if entry else v.reference_id,
                 entry.standing.value if entry else None,
                 _micro(v.bound_w_m2),
                 v.outcome.value,
@@ -183,7 +185,7 @@ def reference_table(content: ReportContent, words: Words) -> DataTable:
     )
     rows = tuple(
         (
-            e.label,
+            words.text(e.label),
             e.document,
             e.edition,
             e.clause,

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
+from roomfield.exposure.decision import Bound
 from roomfield.instrument import ControlChart as Chart
 from roomfield.instrument import meter_chart
 from roomfield.quantities import Contribution, Kind, Shape
@@ -30,6 +32,7 @@ from roomfield.report.findings import Shown
 from roomfield.report.phrase import Phrase, phrase
 from roomfield.survey import Meter, ReadingKind, Survey
 from roomfield.workbench.assess import Assessment
+from roomfield.workbench.contents.findings import PULSES
 
 _PART = {
     "meter_tolerance": "tolerance",
@@ -45,7 +48,7 @@ _PART = {
 _STANDING = {
     Standing.LAW: ReferenceStanding.LAW,
     Standing.OFFICIAL_RECOMMENDATION: ReferenceStanding.RECOMMENDATION,
-    Standing.EXPERT_GUIDELINE: ReferenceStanding.RECOMMENDATION,
+    Standing.EXPERT_GUIDELINE: ReferenceStanding.EXPERT,
     Standing.VOLUNTARY_STANDARD: ReferenceStanding.VOLUNTARY,
     Standing.VOLUNTARY_DISPUTED: ReferenceStanding.DISPUTED,
     Standing.POLITICAL_RESOLUTION: ReferenceStanding.DISPUTED,
@@ -159,7 +162,23 @@ def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
         averaging_s=limit.averaging_s,
         note=" ".join(part for part in (limits.standing_note, limit.note, limit.spot_note) if part),
     )
-    return (law, *([_guideline(assessment.guideline)] if assessment.guideline else []))
+    pulses = [_pulses(law, assessment.pulse, limits.pulse_how)] if assessment.pulse and assessment.pulses else []
+    return (law, *pulses, *([_guideline(assessment.guideline)] if assessment.guideline else []))
+
+
+def _pulses(law: ReferenceEntry, bound: Bound, how: str) -> ReferenceEntry:
+    """The condition on pulses beside the limit of the average; it stays off the axis, far above all levels."""
+    return replace(
+        law,
+        id=law.id + PULSES,
+        label=phrase("reference.pulses", label=law.label),
+        kind=ReadingKind.PEAK,
+        value_w_m2=bound.value_w_m2,
+        averaging_s=None,
+        how_known=how,
+        note="",
+        on_axis=False,
+    )
 
 
 def _guideline(chosen: GuidelineSet) -> ReferenceEntry:

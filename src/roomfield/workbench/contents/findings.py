@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from roomfield.exposure.decision import Decision
 from roomfield.exposure.decision import Verdict as LawVerdict
 from roomfield.exposure.guideline import GuidelineResult
@@ -17,12 +19,14 @@ from roomfield.report.findings import (
     StateEntry,
     Verdict,
 )
-from roomfield.report.phrase import phrase
-from roomfield.survey import Censoring, Place, PlaceKind, ReadingKind, Survey
-from roomfield.workbench.assess import Assessment, GuidelineFinding, LawFinding, SwitchFinding
+from roomfield.report.phrase import Text, phrase
+from roomfield.survey import Censoring, Place, ReadingKind, Survey
+from roomfield.workbench.assess import SLEEPING, Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.levels import PlaceLevel as MeasuredLevel
+from roomfield.workbench.switching import PooledSwitch
 
-SLEEPING = (PlaceKind.BED, PlaceKind.COT)
+PULSES = "/pulses"
+"""Added to the id of the limits to name their condition on pulses."""
 LIKELY = 0.8
 _CENSORING = {
     Censor.NONE: Censoring.NONE,
@@ -45,22 +49,36 @@ def stated_level(level: UncertainLevel, coverage: float) -> Level:
 def place_findings(assessment: Assessment) -> tuple[PlaceFinding, ...]:
     """Every place that was measured, with its levels; sleeping places first."""
     survey = assessment.survey
-    measured = {item.place_id for item in assessment.table.levels}
-    places = [p for p in survey.places if p.id in measured]
-    ordered = sorted(places, key=lambda p: p.kind not in SLEEPING)
-    return tuple(_place(assessment, place) for place in ordered)
+    measured = {(item.place_id, item.meter_id) for item in assessment.table.levels}
+    pairs = [(p, m) for p in survey.places for m in assessment.meter_ids if (p.id, m) in measured]
+    ordered = sorted(pairs, key=lambda pair: pair[0].kind not in SLEEPING)
+    return tuple(_place(assessment, place, meter) for place, meter in ordered)
 
 
-def _place(assessment: Assessment, place: Place) -> PlaceFinding:
+def finding_id(assessment: Assessment, place_id: str, meter_id: str) -> str:
+    """Id of a place in the report: what several meters read at one place is never put together."""
+    meters = _meters_at(assessment, place_id)
+    return place_id if meter_id in meters[:1] else f"{place_id}/{meter_id}"
+
+
+def _meters_at(assessment: Assessment, place_id: str) -> list[str]:
+    used = {item.meter_id for item in assessment.table.levels if item.place_id == place_id}
+    return [m for m in assessment.meter_ids if m in used]
+
+
+def _place(assessment: Assessment, place: Place, meter_id: str) -> PlaceFinding:
     survey = assessment.survey
     rooms = {r.id: r.name for r in survey.dwelling.rooms}
     storeys = {s.id: s.name for s in survey.dwelling.storeys}
     levels = tuple(
-        _place_level(item, assessment.terms.coverage) for item in assessment.table.levels if item.place_id == place.id
+        _place_level(item, assessment.terms.coverage)
+        for item in assessment.table.levels
+        if (item.place_id, item.meter_id) == (place.id, meter_id)
     )
+    several = len(assessment.meter_ids) > 1
     return PlaceFinding(
-        place.id,
-        place.name,
+        finding_id(assessment, place.id, meter_id),
+        f"{place.name} ({survey.meter(meter_id).name})" if several else place.name,
         rooms.get(place.room_id, ""),
         storeys.get(place.storey_id, ""),
         place.kind in SLEEPING,
@@ -104,23 +122,40 @@ def group_names(survey: Survey) -> dict[str, str]:
 
 
 def verdicts(assessment: Assessment) -> tuple[Verdict, ...]:
-    """Every comparison with the law and the guideline."""
-    law = [_law_verdict(f, assessment.limits.set_id) for f in assessment.law]
-    return (*law, *(_guideline_verdict(f) for f in assessment.precaution))
+    """Every comparison with the law, its condition on pulses, and the guideline."""
+    law_id = assessment.limits.set_id
+    law = [_law_verdict(assessment, f, law_id) for f in assessment.law]
+    pulses = [_law_verdict(assessment, f, law_id + PULSES) for f in assessment.pulses]
+    return (*law, *pulses, *(_guideline_verdict(assessment, f) for f in assessment.precaution))
 
 
-def _law_verdict(finding: LawFinding, reference_id: str) -> Verdict:
+def _law_verdict(assessment: Assessment, finding: LawFinding, reference_id: str) -> Verdict:
     verdict = finding.verdict
     return Verdict(
-        finding.place_id,
+        finding_id(assessment, finding.place_id, finding.meter_id),
         finding.state_id,
-        ReadingKind.AVERAGE,
+        reading_kind(finding.measured),
         reference_id,
         law_outcome(verdict),
         verdict.bound.value_w_m2,
         cautious(verdict.probability_below, verdict.level),
         verdict.acceptance_limit_w_m2,
+        conversion=_conversion(assessment, finding),
     )
+
+
+def _conversion(assessment: Assessment, finding: LawFinding) -> Text:
+    """How a level came to be comparable, or what the on/off tests add to the comparison."""
+    if finding.is_upper_bound:
+        asked, read = (phrase(f"kind_noun.{k.value}") for k in (finding.verdict.level.kind, finding.measured))
+        return phrase("conversion.from_bound", asked=asked, read=read)
+    spot = (finding.place_id, finding.meter_id, finding.state_id)
+    base = assessment.table.base_state.id
+    for item in assessment.quotients:
+        if (item.place_id, item.meter_id, base) == spot and finding.verdict.limit is not None:
+            high = item.quotient.interval(assessment.terms.coverage)[1]
+            return phrase("conversion.quotient", ratio=1.0 / high) if 0.0 < high < float("inf") else ""
+    return ""
 
 
 def cautious(probability: ProbabilityRange, level: UncertainLevel) -> float:
@@ -158,53 +193,66 @@ def likely_outcome(probability: ProbabilityRange, coverage: float) -> Outcome:
     return Outcome.ABOVE if probability.high <= 1.0 - coverage else leaning(probability)
 
 
-def _guideline_verdict(finding: GuidelineFinding) -> Verdict:
-    result = finding.strictest
-    first = result.chances[0]
+def _guideline_verdict(assessment: Assessment, finding: GuidelineFinding) -> Verdict:
+    result, row = finding.strictest, finding.headline()
+    within = finding.probability_within
     return Verdict(
-        finding.place_id,
+        finding_id(assessment, finding.place_id, finding.meter_id),
         finding.state_id,
         reading_kind(result.level.kind),
         result.guideline.set_id,
-        likely_outcome(first.at_most, 0.95),
-        first.row.upper_w_m2 or 0.0,
-        cautious(first.at_most, result.level),
-        category=category_name(result),
+        likely_outcome(within, assessment.terms.coverage),
+        row.row.upper_w_m2 or 0.0,
+        cautious(row.at_most, result.level),
+        category=_category(finding),
         upper_bound_only=result.is_upper_bound,
+        conversion=_each_service(assessment, finding),
     )
 
 
+def _category(finding: GuidelineFinding) -> Text:
+    result = finding.strictest
+    if result.guideline.form != CATEGORIES:
+        return phrase("guide.target", service=finding.headline().row.service_title, target=finding.headline().row.name)
+    name = category_name(result)
+    return phrase("guide.strongest", category=name) if result.is_upper_bound else name
+
+
+def _each_service(assessment: Assessment, finding: GuidelineFinding) -> Text:
+    """For a guideline with values for named services: which of them the total is shown to be within."""
+    if len(finding.results) < 2:
+        return ""
+    names: dict[bool, list[str]] = {True: [], False: []}
+    for result in finding.results:
+        row = finding.headline(result)
+        names[row.at_most.low >= assessment.terms.coverage].append(row.row.service_title)
+    within, still_open = (", ".join(names[key]) or phrase("conversion.none") for key in (True, False))
+    return phrase("conversion.services", within=within, open=still_open)
+
+
 def category_name(result: GuidelineResult) -> str:
-    """The categories that the interval touches, lowest first; empty for a guideline with targets."""
+    """Categories that the strongest single service may fall into, lowest first; empty for targets."""
     if result.guideline.form != CATEGORIES:
         return ""
-    names = [chance.row.name for chance in result.plausible()]
+    names = [chance.row.name for chance in result.strongest_plausible()]
     return names[0] if len(names) == 1 else f"{names[0]} – {names[-1]}"
 
 
 def switch_contributions(assessment: Assessment) -> tuple[Contribution, ...]:
-    """What each switch contributes, from the state in which the fewest other switches were off."""
-    best: dict[tuple[str, str, Kind], SwitchFinding] = {}
-    for finding in assessment.switches:
-        key = (finding.place_id, finding.group, finding.kind)
-        if key not in best or _others_off(assessment, finding) < _others_off(assessment, best[key]):
-            best[key] = finding
-    return tuple(_contribution(f, assessment.terms.coverage) for f in best.values())
+    """What each switch contributes, all its on/off pairs taken together."""
+    return tuple(_contribution(assessment, item) for item in assessment.pooled)
 
 
-def _others_off(assessment: Assessment, finding: SwitchFinding) -> int:
-    return len(assessment.survey.radio_state(assessment.table.visit.id, finding.state_with).off_groups)
-
-
-def _contribution(finding: SwitchFinding, coverage: float) -> Contribution:
-    span = finding.difference.interval(coverage)
-    return Contribution(
-        finding.place_id,
-        finding.name,
-        reading_kind(finding.kind),
-        finding.difference.nominal_w_m2,
+def _contribution(assessment: Assessment, item: PooledSwitch) -> Contribution:
+    first, span = item.first, item.contribution.interval(assessment.terms.coverage)
+    made = Contribution(
+        finding_id(assessment, first.place_id, first.meter_id),
+        first.name,
+        reading_kind(first.kind),
+        item.contribution.nominal_w_m2,
         span.low_w_m2,
         span.high_w_m2,
-        state_with=finding.state_with,
-        state_without=finding.state_without,
+        state_with=first.state_with,
+        state_without=first.state_without,
     )
+    return replace(made, basis=phrase("basis.pooled", n=len(item.pairs))) if len(item.pairs) > 1 else made

@@ -7,7 +7,7 @@ from math import atan2, degrees
 from roomfield.report.drawings import PlanEmitter, PlanOpening, PlanPlace, PlanRoom, PlanStorey, PlanWall
 from roomfield.report.findings import PlaceFinding
 from roomfield.survey import Dwelling, Emitter, Point2, Standing, Storey, Survey, Wall
-from roomfield.workbench.contents.findings import SLEEPING
+from roomfield.workbench.assess import SLEEPING
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 

@@ -6,8 +6,9 @@ from roomfield.quantities import Kind
 from roomfield.report.findings import NextStep, Outcome, StepGroup
 from roomfield.report.phrase import Text, phrase
 from roomfield.survey import Control
-from roomfield.workbench.assess import Assessment, SwitchFinding
-from roomfield.workbench.contents.findings import SLEEPING, law_outcome, likely_outcome
+from roomfield.workbench.assess import SLEEPING, Assessment
+from roomfield.workbench.contents.findings import law_outcome, likely_outcome
+from roomfield.workbench.switching import PooledSwitch
 
 SURE = 0.9
 """Probability from which a switch counts as contributing."""
@@ -41,46 +42,56 @@ def _nothing_needed(assessment: Assessment) -> bool:
     base = assessment.table.base_state.id
     law = [law_outcome(f.verdict) for f in assessment.law if f.state_id == base]
     guideline = [
-        likely_outcome(f.strictest.chances[0].at_most, assessment.terms.coverage)
+        likely_outcome(f.probability_within, assessment.terms.coverage)
         for f in assessment.precaution
         if f.state_id == base
     ]
+    if len(law) < _places_read(assessment) or (assessment.guideline and len(guideline) < _places_read(assessment)):
+        return False
     return bool(law or guideline) and all(o is Outcome.BELOW for o in (*law, *guideline))
+
+
+def _places_read(assessment: Assessment) -> int:
+    base = assessment.table.base_state.id
+    return len({(i.place_id, i.meter_id) for i in assessment.table.levels if i.state_id == base})
 
 
 def _inner(assessment: Assessment) -> list[NextStep]:
     """Each switch of the client's own, where it contributes most, the strongest first."""
-    strongest: dict[str, SwitchFinding] = {}
-    for finding in _shown(assessment):
-        best = strongest.get(finding.group)
-        if best is None or _rank(assessment, finding) > _rank(assessment, best):
-            strongest[finding.group] = finding
+    strongest: dict[str, PooledSwitch] = {}
+    for item in _shown(assessment):
+        best = strongest.get(item.first.group)
+        if best is None or _rank(assessment, item) > _rank(assessment, best):
+            strongest[item.first.group] = item
     ordered = sorted(strongest.values(), key=lambda f: _rank(assessment, f), reverse=True)
     return [_inner_step(assessment, f) for f in ordered[:MOST_INNER_STEPS]]
 
 
-def _shown(assessment: Assessment) -> list[SwitchFinding]:
+def _shown(assessment: Assessment) -> list[PooledSwitch]:
     return [
-        f
-        for f in assessment.switches
-        if f.kind is Kind.PEAK
-        and f.difference.probability_positive().low >= SURE
-        and any(e.control in (Control.CLIENT, Control.UNKNOWN) for e in f.emitters)
+        p
+        for p in assessment.pooled
+        if p.first.kind is Kind.PEAK
+        and p.contribution.probability_positive().low >= SURE
+        and any(e.control in (Control.CLIENT, Control.UNKNOWN) for e in p.first.emitters)
     ]
 
 
-def _rank(assessment: Assessment, finding: SwitchFinding) -> tuple[bool, float]:
-    sleeping = assessment.survey.place(finding.place_id).kind in SLEEPING
-    return sleeping, finding.difference.nominal_w_m2
+def _rank(assessment: Assessment, item: PooledSwitch) -> tuple[bool, float]:
+    sleeping = assessment.survey.place(item.first.place_id).kind in SLEEPING
+    return sleeping, item.contribution.nominal_w_m2
 
 
-def _inner_step(assessment: Assessment, finding: SwitchFinding) -> NextStep:
-    sleeping, level = _rank(assessment, finding)
-    key = "wire_instead" if any(e.technology == "dect" for e in finding.emitters) else "switch_off"
+def _inner_step(assessment: Assessment, item: PooledSwitch) -> NextStep:
+    sleeping, level = _rank(assessment, item)
+    span = item.contribution.interval(assessment.terms.coverage)
+    key = "wire_instead" if any(e.technology == "dect" for e in item.first.emitters) else "switch_off"
     if sleeping and key == "switch_off":
         key = "night_schedule"
-    place = assessment.survey.place(finding.place_id).name
-    title, reason = _words(key, source=finding.name, place=place, level=level)
+    place = assessment.survey.place(item.first.place_id).name
+    title, reason = _words(
+        key, source=item.first.name, place=place, level=level, low=span.low_w_m2, high=span.high_w_m2
+    )
     return NextStep(StepGroup.INNER, title, reason)
 
 
@@ -89,9 +100,7 @@ def _outer(assessment: Assessment) -> list[NextStep]:
     quiet = max(assessment.table.visit.radio_states, key=lambda s: len(s.off_groups))
     if assessment.guideline is None or not quiet.off_groups:
         return []
-    left = [
-        f for f in assessment.precaution if f.state_id == quiet.id and f.strictest.chances[0].at_most.high < 1.0 - SURE
-    ]
+    left = [f for f in assessment.precaution if f.state_id == quiet.id and f.probability_within.high < 1.0 - SURE]
     beds = [f for f in left if assessment.survey.place(f.place_id).kind in SLEEPING]
     if not beds:
         return []
