@@ -208,19 +208,16 @@ class _Call:
         self.frequencies = np.broadcast_to(np.asarray(frequencies_hz, dtype=np.float64), (m,))
         if m and not np.all(np.isfinite(self.frequencies) & (self.frequencies > 0.0)):
             raise InputError("a frequency is not a positive number.", mend="Enter it in hertz.")
-        patterns = _each(pattern, m, AntennaPattern)
-        polarisations = _each(polarisation, m, Polarisation)
-        self.unique, index = np.unique(self.frequencies, return_inverse=True)
-        self.waves = np.stack(
-            [index, [_PATTERNS[p] for p in patterns], [_POLARISATIONS[p] for p in polarisations]], axis=1
-        ).astype(np.int64).reshape(m, 3)  # fmt: skip
+        self.unique, self.waves = wave_codes(
+            self.frequencies, _each(pattern, m, AntennaPattern), _each(polarisation, m, Polarisation)
+        )
 
     def run(self, order: int, diffraction: bool, *, summary: bool) -> Paths:
         if not 0 <= order <= 3:
             raise InputError(f"reflection order {order} is not possible.", mend="Choose 0, 1, 2 or 3.")
         forward = len(self.positions) <= len(self.points)
         a, b = (self.positions, self.points) if forward else (self.points, self.positions)
-        side, columns = _one_side(self.scene, a, order)
+        side, columns = side_images(self.scene, a, order)
         shape = (len(b), len(a))
         full = shape if summary else (len(b), 0)
         sums = (
@@ -244,7 +241,16 @@ class _Call:
         return Paths(density, by_order[..., :-1], arrival, mean, entry, by_order[..., -1], names)
 
 
-def _one_side(scene: Scene, points: Array, order: int) -> tuple[tuple[Array, ...], NDArray[np.int64]]:
+def wave_codes(
+    frequencies_hz: Array, patterns: Sequence[AntennaPattern], polarisations: Sequence[Polarisation]
+) -> tuple[Array, NDArray[np.int64]]:
+    """Distinct frequencies, and for each emitter its frequency's index, pattern and polarisation as numbers."""
+    unique, index = np.unique(frequencies_hz, return_inverse=True)
+    codes = [index.reshape(-1), [_PATTERNS[p] for p in patterns], [_POLARISATIONS[p] for p in polarisations]]
+    return unique, np.stack(codes, axis=1).astype(np.int64).reshape(len(frequencies_hz), 3)
+
+
+def side_images(scene: Scene, points: Array, order: int) -> tuple[tuple[Array, ...], NDArray[np.int64]]:
     """Images of the distinct points, and the order of columns in which equal points stand together."""
     unique, index = np.unique(points, axis=0, return_inverse=True)
     index = index.reshape(-1)
