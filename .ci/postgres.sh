@@ -4,7 +4,11 @@
 #   .ci/postgres.sh stop
 set -eu
 port="${ROOMFIELD_POSTGRES_PORT:-54329}"
-home="${ROOMFIELD_POSTGRES_HOME:-${TMPDIR:-/tmp}/roomfield-postgres-$port}"
+if [ "$(id -u)" = 0 ]; then
+    home="${ROOMFIELD_POSTGRES_HOME:-/var/lib/postgresql/roomfield-$port}" # the owner of the server must reach it
+else
+    home="${ROOMFIELD_POSTGRES_HOME:-$HOME/.cache/roomfield-postgres-$port}"
+fi
 
 find_programs() {
     ls -d /usr/lib/postgresql/*/bin 2>/dev/null | sort -V | tail -1
