@@ -240,6 +240,20 @@ class SwitchesPart(Context):
 
 
 @dataclass(frozen=True)
+class FieldPart(Context):
+    """Contributions, maps and the next points, from everything together."""
+
+    template: ClassVar[str] = "parts/field.html"
+    survey_id: str
+    visit_id: str
+    kind: str
+    sheets: tuple[Any, ...]
+    storeys: tuple[Any, ...]
+    nearest: tuple[Any, ...]
+    sought: tuple[Any, ...]
+
+
+@dataclass(frozen=True)
 class WhatIfPage(SurveyPage):
     """The plan with things that can be moved, switched and shielded."""
 
@@ -260,9 +274,14 @@ class BeforeAfterPage(SurveyPage):
 
 @dataclass(frozen=True)
 class ReportPage(SurveyPage):
-    """Which parts, which language; preview and download."""
+    """Which visit, which parts, which language; preview and download."""
 
     template: ClassVar[str] = "report.html"
     step_slug: ClassVar[str] = "report"
-    parts: tuple[Any, ...]
+    visits: tuple[Visit, ...]
+    visit_id: str
+    parts: tuple[str, ...]
+    chosen: tuple[str, ...]
     report_language: str
+    readings: int
+    address: str

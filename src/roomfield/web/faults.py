@@ -98,7 +98,5 @@ def _wants_page(request: Request) -> bool:
 def _tell(request: Request, status: int, what: str, where: str, mend: str) -> Response:
     if not _wants_page(request):
         return JSONResponse({"what": what, "where": where, "mend": mend}, status_code=status)
-    page = FaultPage(
-        heading=_HEADINGS.get(status, "That cannot be done like this"), what=what, where=where, mend=mend
-    )
+    page = FaultPage(heading=_HEADINGS.get(status, "That cannot be done like this"), what=what, where=where, mend=mend)
     return render(request, page, status=status)

@@ -34,11 +34,7 @@ class Show:
             return "0"
         places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
         rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
-        return str(
-            format_decimal(
-                rounded, format="#,##0." + "#" * places if places else "#,##0", locale=self.language
-            )
-        )
+        return str(format_decimal(rounded, format="#,##0." + "#" * places if places else "#,##0", locale=self.language))
 
     def density(self, value_w_m2: float, digits: int = 2) -> str:
         """A power density [W/m²] in µW/m²."""

@@ -70,7 +70,5 @@ def taken_view(taken: Taken) -> dict[str, Any]:
     """What came of an entry."""
     return {
         "readings": [worth_view(worth) for worth in taken.worth],
-        "remarks": [
-            {"reading_id": r.reading_id, "words": r.words, "values": r.values} for r in taken.remarks
-        ],
+        "remarks": [{"reading_id": r.reading_id, "words": r.words, "values": r.values} for r in taken.remarks],
     }

@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
+from shapely import MultiPoint, Polygon, get_parts, unary_union
+
 from roomfield.errors import InputError
-from roomfield.survey import Dwelling, Emitter, Opening, Place, Survey, Wall
+from roomfield.survey import Dwelling, Emitter, Opening, Place, Point2, Survey, Wall
 from roomfield.survey.plain import from_json, to_json
 
 REACH_M = 10_000.0
@@ -52,7 +54,8 @@ def with_plan(survey: Survey, sheet: PlanSheet) -> Survey:
     """
     faults = list(plan_faults(sheet))
     kept = {place.id for place in sheet.places}
-    used = {item.place_id for item in (*survey.readings, *survey.recordings, *survey.logs) if item.place_id}
+    observed: tuple[Any, ...] = (*survey.readings, *survey.recordings, *survey.logs)
+    used = {item.place_id for item in observed if item.place_id}
     gone = [place.name for place in survey.places if place.id in used - kept]
     faults.extend(f"the place {name!r} has readings and cannot be taken out" for name in gone)
     if faults:
@@ -62,7 +65,45 @@ def with_plan(survey: Survey, sheet: PlanSheet) -> Survey:
             where="plan",
             mend="Undo the last change, or correct the item named.",
         )
-    return replace(survey, dwelling=sheet.dwelling, places=sheet.places, emitters=sheet.emitters)
+    dwelling = with_outlines(sheet.dwelling, survey.dwelling)
+    return replace(survey, dwelling=dwelling, places=sheet.places, emitters=sheet.emitters)
+
+
+def with_outlines(dwelling: Dwelling, before: Dwelling) -> Dwelling:
+    """The dwelling with the outline of each storey whose rooms changed drawn anew around its rooms.
+
+    Parameters
+    ----------
+    dwelling : Dwelling
+        As drawn now.
+    before : Dwelling
+        As it was kept; a storey with the same rooms keeps its outline.
+    """
+    storeys = tuple(
+        storey
+        if storey.outline and _rooms_of(dwelling, storey.id) == _rooms_of(before, storey.id)
+        else replace(storey, outline=_around(dwelling, storey.id) or storey.outline)
+        for storey in dwelling.storeys
+    )
+    return replace(dwelling, storeys=storeys)
+
+
+def _rooms_of(dwelling: Dwelling, storey_id: str) -> tuple[tuple[Point2, ...], ...]:
+    return tuple(room.outline for room in dwelling.rooms if room.storey_id == storey_id)
+
+
+def _around(dwelling: Dwelling, storey_id: str) -> tuple[Point2, ...]:
+    areas = [Polygon(outline).buffer(0.0) for outline in _rooms_of(dwelling, storey_id)]
+    if not areas:
+        walls = [wall for wall in dwelling.walls if wall.storey_id == storey_id]
+        shape = MultiPoint([point for wall in walls for point in (wall.start, wall.end)]).convex_hull
+    else:
+        # Closing gaps of wall thickness makes one outline of rooms that were drawn on their inner faces.
+        shape = unary_union(areas).buffer(0.25, join_style="mitre").buffer(-0.25, join_style="mitre")
+    largest = max(get_parts(shape), key=lambda part: part.area, default=None)
+    if not isinstance(largest, Polygon):
+        return ()
+    return tuple((round(x, 3), round(y, 3)) for x, y in list(largest.exterior.coords)[:-1])
 
 
 def read_plan(document: str | bytes) -> PlanSheet:
@@ -102,18 +143,13 @@ def plan_faults(sheet: PlanSheet) -> Iterator[str]:
         yield f"the plan has {len(items)} items; at most {LARGEST_SHEET} are taken"
         return
     yield from _name_faults(items)
-    yield from (
-        f"{_noun(item)} has a coordinate that is not between -10 and 10 km"
-        for item in items
-        if _is_wild(item)
-    )
+    yield from (f"{_noun(item)} has a coordinate that is not between -10 and 10 km" for item in items if _is_wild(item))
     storeys = {storey.id for storey in dwelling.storeys}
-    for part in (*dwelling.rooms, *dwelling.walls):
+    parts: tuple[Any, ...] = (*dwelling.rooms, *dwelling.walls)
+    for part in parts:
         if part.storey_id not in storeys:
             yield f"{_noun(part)} stands on a storey that is not there"
-    yield from (
-        f"{_noun(room)} needs at least three corners" for room in dwelling.rooms if len(room.outline) < 3
-    )
+    yield from (f"{_noun(room)} needs at least three corners" for room in dwelling.rooms if len(room.outline) < 3)
     for storey in dwelling.storeys:
         if not storey.ceiling_m > storey.floor_m:
             yield f"{_noun(storey)} has its ceiling under its floor"
@@ -138,9 +174,7 @@ def _wall_faults(wall: Wall) -> Iterator[str]:
     if any(not layer.thickness_m > 0.0 for layer in wall.layers):
         yield f"{_noun(wall)} has a layer without thickness"
     yield from (
-        f"opening {hole.id!r} does not fit into {_noun(wall)}"
-        for hole in wall.openings
-        if _sticks_out(hole, wall)
+        f"opening {hole.id!r} does not fit into {_noun(wall)}" for hole in wall.openings if _sticks_out(hole, wall)
     )
 
 

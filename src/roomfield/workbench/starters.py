@@ -21,7 +21,7 @@ from roomfield.survey import (
     Storey,
     Wall,
 )
-from roomfield.workbench.plans import PlanSheet
+from roomfield.workbench.plans import PlanSheet, with_outlines
 
 STARTERS = ("blank", "one-room-flat", "three-room-flat", "terraced-house")
 
@@ -95,7 +95,7 @@ def _load(key: str) -> Starter:
         ),
     )
     places = tuple(_place(n, row, dwelling) for n, row in enumerate(table.get("places", []), 1))
-    return Starter(key, table["name"], table["words"], PlanSheet(dwelling, places))
+    return Starter(key, table["name"], table["words"], PlanSheet(with_outlines(dwelling, Dwelling()), places))
 
 
 def _rectangle(corners: list[float]) -> tuple[tuple[float, float], ...]:
@@ -107,9 +107,7 @@ def _wall(number: int, row: dict[str, Any], storey: Storey) -> Wall:
     x0, y0, x1, y1 = row["line"]
     floor = storey.floor_m
     windows = [
-        Opening(
-            f"window-{number}-{n}", OpeningKind.WINDOW, a, b, floor + SILL_M, floor + WINDOW_HEAD_M, PANES
-        )
+        Opening(f"window-{number}-{n}", OpeningKind.WINDOW, a, b, floor + SILL_M, floor + WINDOW_HEAD_M, PANES)
         for n, (a, b) in enumerate(row.get("windows", []), 1)
     ]
     doors = [
@@ -131,9 +129,7 @@ def _wall(number: int, row: dict[str, Any], storey: Storey) -> Wall:
 
 def _place(number: int, row: dict[str, Any], dwelling: Dwelling) -> Place:
     x, y, z = row["at"]
-    room = next(
-        (r.id for r in dwelling.rooms if r.storey_id == row["storey"] and _holds(r.outline, x, y)), ""
-    )
+    room = next((r.id for r in dwelling.rooms if r.storey_id == row["storey"] and _holds(r.outline, x, y)), "")
     return Place(
         id=f"place-{number}",
         name=row["name"],

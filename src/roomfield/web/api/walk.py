@@ -54,9 +54,7 @@ def undo_readings(records: Desk, survey_id: str, request: UndoRequest) -> dict[s
 @router.post("/radio-states", status_code=201)
 def add_radio_state(records: Desk, survey_id: str, state: NewRadioState) -> dict[str, Any]:
     """Add a radio state to a visit; answers all states of the visit."""
-    change = partial(
-        editing.with_radio_state, visit_id=state.visit_id, name=state.name, off_groups=state.off_groups
-    )
+    change = partial(editing.with_radio_state, visit_id=state.visit_id, name=state.name, off_groups=state.off_groups)
     surveys.revise(records, survey_id, change)
     visit = surveys.opened(records, survey_id).survey.visit(state.visit_id)
     return {"states": [{"id": s.id, "name": s.name, "off_groups": s.off_groups} for s in visit.radio_states]}

@@ -1,5 +1,5 @@
 """The pages, one module per step of the job."""
 
-from roomfield.web.pages import assignment, doors, plan, surveys, tour, understand, walk
+from roomfield.web.pages import assignment, doors, fieldpart, plan, report, surveys, tour, understand, walk
 
-ROUTERS = (doors.router, surveys.router, assignment.router, plan.router, walk.router, tour.router, understand.router)
+ROUTERS = tuple(page.router for page in (doors, surveys, assignment, plan, walk, tour, understand, fieldpart, report))

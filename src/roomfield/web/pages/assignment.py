@@ -65,9 +65,7 @@ def keep_meter(opened: Opened, form: Form) -> Response:
     """Keep a meter's figures."""
     known = {meter.id: meter for meter in opened.survey.meters}
     meter = _meter(known.get(form.text("meter_id")) or Meter(editing.new_id("meter"), ""), form)
-    surveys.revise(
-        opened.records, opened.survey.id, lambda survey: editing.with_meter(survey, meter), form.revision()
-    )
+    surveys.revise(opened.records, opened.survey.id, lambda survey: editing.with_meter(survey, meter), form.revision())
     return _back(opened)
 
 

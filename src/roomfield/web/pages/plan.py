@@ -38,6 +38,4 @@ def media(opened: Opened, sha256: str) -> Response:
     headers = {"cache-control": "private, max-age=31536000, immutable", "content-security-policy": "sandbox"}
     if not shown:
         headers["content-disposition"] = "attachment"
-    return Response(
-        content, media_type=item.media_type if shown else "application/octet-stream", headers=headers
-    )
+    return Response(content, media_type=item.media_type if shown else "application/octet-stream", headers=headers)

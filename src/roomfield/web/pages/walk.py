@@ -19,8 +19,6 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
     """Enter readings of the latest visit, or of the one asked for."""
     survey = opened.survey
     if not survey.visits or not survey.meters:
-        raise TooEarlyError(
-            "there is no visit or no meter yet.", mend="Begin a visit under Assignment first."
-        )
+        raise TooEarlyError("there is no visit or no meter yet.", mend="Begin a visit under Assignment first.")
     start = start_of(survey, opened.revision, visit or survey.visits[-1].id)
     return render(request, WalkPage(opened.head, start))

@@ -1,0 +1,73 @@
+"""What readings, walls and emitters say together: contributions, maps, where to measure next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from roomfield.web.contexts import FieldPart
+from roomfield.web.desk import Opened
+from roomfield.web.formats import Show
+from roomfield.web.rendering import language_of, render
+from roomfield.workbench import maps
+from roomfield.workbench.causes import PlaceCauses, causes
+
+router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
+KindName = Literal["peak", "max_hold", "average"]
+
+
+@dataclass(frozen=True)
+class ShareRow:
+    """One emitter's part of the level at one place [%]."""
+
+    emitter: str
+    low: float
+    median: float
+    high: float
+    level: str
+    chance_largest: str
+
+
+@dataclass(frozen=True)
+class ShareSheet:
+    """Who contributes what at one place."""
+
+    place: str
+    rows: tuple[ShareRow, ...]
+
+
+@router.get("/field")
+def field(request: Request, opened: Opened, visit: str = "", kind: KindName = "peak") -> Response:
+    """Contributions, maps and the next points."""
+    survey, show = opened.survey, Show(language_of(request))
+    visit_id = visit or survey.visits[0].id
+    sheets = tuple(_sheet(one, show) for one in causes(survey, visit_id, kind))
+    storeys = tuple(storey for storey in survey.dwelling.storeys if storey.outline)
+    nearest = maps.next_readings(survey, visit_id)
+    page = FieldPart(survey.id, visit_id, kind, sheets, storeys, nearest, maps.sought(survey, visit_id))
+    return render(request, page)
+
+
+@router.get("/map/{storey_id}.svg")
+def map_picture(request: Request, opened: Opened, storey_id: str, visit: str, kind: KindName = "peak") -> Response:
+    """The map of one storey as a picture."""
+    made = maps.storey_map(opened.survey, visit, storey_id, kind, language_of(request))
+    return Response(made.svg, media_type="image/svg+xml")
+
+
+def _sheet(place: PlaceCauses, show: Show) -> ShareSheet:
+    rows = tuple(
+        ShareRow(
+            name,
+            round(100.0 * share.share.low, 1),
+            round(100.0 * share.share.median, 1),
+            round(100.0 * share.share.high, 1),
+            show.density(share.level_w_m2.median),
+            show.share(share.probability_largest),
+        )
+        for name, share in place.shares[:6]
+    )
+    return ShareSheet(place.place, rows)

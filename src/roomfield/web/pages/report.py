@@ -1,0 +1,51 @@
+"""The report: which parts, a preview as pages, and the file to hand over."""
+
+from __future__ import annotations
+
+from typing import Annotated
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from roomfield.web.contexts import ReportPage
+from roomfield.web.desk import Opened
+from roomfield.web.rendering import render
+from roomfield.workbench import reporting
+from roomfield.workbench.reporting import ReportOrder
+
+router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/report")
+Parts = Annotated[list[str] | None, Query()]
+PREVIEW_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; frame-ancestors 'self'"
+"""The report is one file with its own style and no script; it is shown in a frame of its own."""
+
+
+@router.get("")
+def show(request: Request, opened: Opened, visit: str = "", language: str = "", parts: Parts = None) -> Response:
+    """Choices and preview."""
+    survey = opened.survey
+    visit_id = visit or (survey.visits[0].id if survey.visits else "")
+    chosen = tuple(parts or reporting.PARTS)
+    told = language or survey.assignment.language
+    kept = [("part", part) for part in chosen] if set(chosen) != set(reporting.PARTS) else []
+    address = urlencode([("visit", visit_id), ("language", told), *kept])
+    readings = len(survey.current_readings(visit_id))
+    page = ReportPage(opened.head, survey.visits, visit_id, reporting.PARTS, chosen, told, readings, address)
+    return render(request, page)
+
+
+@router.get("/preview")
+def preview(opened: Opened, visit: str = "", language: str = "", part: Parts = None) -> Response:
+    """The report as a page to look at."""
+    order = ReportOrder(visit, language, "html", tuple(part or ()))
+    made = reporting.report_file(opened.records, opened.survey.id, order)
+    return Response(made.content, media_type=made.media_type, headers={"content-security-policy": PREVIEW_POLICY})
+
+
+@router.get("/file.{form}")
+def download(opened: Opened, form: str, visit: str = "", language: str = "", part: Parts = None) -> Response:
+    """The report as a file."""
+    order = ReportOrder(visit, language, form, tuple(part or ()))
+    made = reporting.report_file(opened.records, opened.survey.id, order)
+    headers = {"content-disposition": f'attachment; filename="{made.file_name}"'}
+    return Response(made.content, media_type=made.media_type, headers=headers)

@@ -1,0 +1,60 @@
+"""Who contributes what, place by place, as the pages show it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from roomfield.quantities import Kind
+from roomfield.survey import Survey
+from roomfield.workbench.understand import EmitterShare, emitter_shares, placed, posterior_of
+
+LEAST_SHARE = 0.01
+"""Emitters whose share is practically excluded from reaching this are not listed."""
+
+
+@dataclass(frozen=True)
+class PlaceCauses:
+    """The emitters behind the level at one place, the largest share first.
+
+    Parameters
+    ----------
+    place : str
+        Name of the place.
+    shares : tuple of (str, EmitterShare)
+        Name of the emitter and its share.
+    """
+
+    place: str
+    shares: tuple[tuple[str, EmitterShare], ...]
+
+
+def causes(survey: Survey, visit_id: str, kind: str = "peak") -> tuple[PlaceCauses, ...]:
+    """Contributions at every place with everything on.
+
+    Parameters
+    ----------
+    survey : Survey
+        The record.
+    visit_id : str
+        The visit whose readings are used.
+    kind : str
+        ``peak``, ``max_hold`` or ``average``.
+
+    Raises
+    ------
+    TooEarlyError
+        If there is no emitter, reading or placed place yet.
+    """
+    found = emitter_shares(posterior_of(survey, visit_id), Kind(kind))
+    names = {emitter.id: emitter.name for emitter in survey.emitters}
+    return tuple(
+        PlaceCauses(
+            place.name,
+            tuple(
+                (names.get(share.emitter_id, share.emitter_id), share)
+                for share in sorted(found, key=lambda one: -one.share.median)
+                if share.place_id == place.id and share.share.high >= LEAST_SHARE
+            ),
+        )
+        for place in placed(survey)
+    )
