@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 
@@ -30,3 +31,15 @@ def words(request: pytest.FixtureRequest) -> Words:
 @pytest.fixture(scope="session")
 def english() -> Words:
     return load_words("en")
+
+
+@pytest.fixture(scope="session")
+def font_widths() -> Callable[[str], float]:
+    """Advance widths of Source Sans, in em, as the font file states them."""
+    from fontTools.ttLib import TTFont
+
+    from roomfield.report.render.fonts import face_files
+
+    font = TTFont(next(f for f in face_files() if f.stem == "SourceSansPro-Regular"))
+    widths, names, em = font["hmtx"], font.getBestCmap(), font["head"].unitsPerEm
+    return lambda text: sum(widths[names[ord(ch)]][0] for ch in text) / em

@@ -215,7 +215,7 @@ def content(**changes: object) -> ReportContent:
         ),
         steps=(
             NextStep(StepGroup.INNER, phrase("step.night_schedule.title", source="the router"),
-                     phrase("step.night_schedule.reason", level=328 * MICRO, place="Cot"),
+                     phrase("step.night_schedule.reason", level=328 * MICRO, low=70 * MICRO, high=1300 * MICRO, place="Cot"),
                      "level at the cot near 12 µW/m² (3 to 48)"),
             NextStep(StepGroup.INNER, phrase("step.replace_device.title", source="the cordless base"),
                      "It overloads the meter at the sofa."),

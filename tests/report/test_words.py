@@ -13,7 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roomfield.errors import UnknownNameError
-from roomfield.report.findings import Level, Outcome, Shown, Verdict
+from roomfield.report.evidence import ReferenceStanding
+from roomfield.report.findings import Level, Outcome, Shown, StepGroup, Verdict
 from roomfield.report.phrase import phrase
 from roomfield.report.words import LANGUAGES, Words, load_words
 from roomfield.report.words.numbers import GROUP, NBSP, numbers_for
@@ -24,7 +25,8 @@ from roomfield.report.words.sentences import (
     shown_text,
     verdict_short,
 )
-from roomfield.survey.observation import Censoring, ReadingKind
+from roomfield.survey.observation import Censoring, Orientation, ReadingKind, Scan
+from roomfield.survey.visit import VisitPurpose
 
 PACKAGE = Path(str(resources.files("roomfield")))
 PLURAL = re.compile(r"\.(one|two|few|many|other)$")
@@ -129,6 +131,22 @@ def test_no_message_gives_a_safety_verdict() -> None:
         own = {k: m for k, m in load_words(language).messages.items() if k.split(".")[0] not in TRANSLATED}
         hits = [k for k, message in own.items() if re.search(pattern, message, re.IGNORECASE)]
         assert hits == []
+
+
+def test_every_member_of_an_enumeration_has_its_words(words: Words) -> None:
+    groups = {
+        "outcome": Outcome, "kind": ReadingKind, "kind_noun": ReadingKind, "steps": StepGroup,
+        "standing": ReferenceStanding, "limit": ReferenceStanding, "standing_sentence": ReferenceStanding,
+        "orientation": Orientation, "scan": Scan, "purpose": VisitPurpose,
+    }  # fmt: skip
+    for group, members in groups.items():
+        for member in members:
+            assert words.has(f"{group}.{member.value}"), (group, member)
+
+
+def test_a_message_with_a_place_left_empty_is_refused(english: Words) -> None:
+    with pytest.raises(UnknownNameError, match=r"step\.night_schedule\.reason"):
+        english.say("step.night_schedule.reason", place="Cot")
 
 
 def test_unknown_language_and_key_are_named() -> None:

@@ -63,7 +63,9 @@ class AxisMark:
     dashed: bool = False
 
 
-def level_axis(rows: Sequence[AxisRow], marks: Sequence[AxisMark], words: Words, *, title: str = "") -> str:
+def level_axis(
+    rows: Sequence[AxisRow], marks: Sequence[AxisMark], words: Words, *, like: Sequence[AxisRow] = ()
+) -> str:
     """Intervals of places on one logarithmic axis, as SVG.
 
     Parameters
@@ -74,14 +76,17 @@ def level_axis(rows: Sequence[AxisRow], marks: Sequence[AxisMark], words: Words,
         Limits, guidelines, floor and overload; the axis reaches from the lowest to the highest.
     words : Words
         Language of the labels.
+    like : sequence of AxisRow
+        Rows of all figures that are to share one scale; only ``rows`` if left out.
     """
-    left = min(196.0, max([90.0] + [text_width(r.label, 8.5) + 62 for r in rows]))
-    scale = _scale(rows, marks, left, style.WIDTH - 56)
+    framed = like or rows
+    left = min(196.0, max([90.0] + [text_width(r.label, 8.5) + 62 for r in framed]))
+    scale = _scale(framed, marks, left, style.WIDTH - 56)
     lanes = _lanes(marks, scale)
     top = 6.0 + _HEAD_ROW * (max((lane for lane, _ in lanes), default=-1) + 1) + 6
     bottom = top + ROW * len(rows) + 4
     described = words.say("figure.axis.alt", n=len(rows), items="; ".join(_spoken(r, words) for r in rows))
-    drawing = Drawing(style.WIDTH, bottom + _FOOT, title or words.say("figure.axis.title"), described, "level-axis")
+    drawing = Drawing(style.WIDTH, bottom + _FOOT, words.say("figure.axis.title"), described, "level-axis")
     _grid(drawing, scale, (top, bottom), words)
     for mark, (lane, anchor) in zip(marks, lanes, strict=True):
         _mark(drawing, mark, scale.at(mark.value_w_m2 * MICRO), (6 + _HEAD_ROW * lane, bottom), anchor)

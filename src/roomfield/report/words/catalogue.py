@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import string
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -47,8 +47,15 @@ def flatten(table: Mapping[str, Any], prefix: str = "") -> dict[str, str]:
 class _Filler(string.Formatter):
     """Fills named places; the part after the colon names the kind of number."""
 
-    def __init__(self, words: Words) -> None:
-        self._words = words
+    def __init__(self, words: Words, key: str) -> None:
+        self._words, self._key = words, key
+
+    def get_value(self, key: int | str, args: Sequence[Any], kwargs: Mapping[str, Any]) -> Any:
+        """The value of a place; a message is never shown with a place left empty."""
+        if key not in kwargs:
+            where = f"message {self._key}, catalogue {self._words.language}"
+            raise UnknownNameError("value", str(key), kwargs, where=where)
+        return kwargs[str(key)]
 
     def format_field(self, value: Any, format_spec: str) -> str:
         """One value as text."""
@@ -116,7 +123,7 @@ class Words:
             message = self.messages.get(f"{key}.{plural}", self.messages.get(f"{key}.other"))
         if message is None:
             raise UnknownNameError("message", key, self.messages, where=f"catalogue {self.language}")
-        return _Filler(self).vformat(message, (), values)
+        return _Filler(self, key).vformat(message, (), values)
 
     def text(self, text: Text) -> str:
         """The user's own words as they are, or a phrase put into words."""
