@@ -106,8 +106,10 @@ def shares_of(names: tuple[tuple[str, tuple[str, ...]], ...], table: Array, cove
     level = np.quantile(table, [tail, 0.5, 1.0 - tail], axis=0)
     largest = np.bincount(np.argmax(table, axis=1), minlength=table.shape[1]) / len(table)
     found = [
-        Share(ids, name, *(float(part[i, k]) for i in (1, 0, 2)), *(float(level[i, k]) for i in (1, 0, 2)),
-              float(largest[k]))
+        Share(
+            ids, name, float(part[1, k]), float(part[0, k]), float(part[2, k]), float(level[1, k]),
+            float(level[0, k]), float(level[2, k]), float(largest[k]),
+        )
         for k, (name, ids) in enumerate(names)
     ]  # fmt: skip
     return tuple(sorted(found, key=lambda s: (-s.probability_largest, -s.share)))

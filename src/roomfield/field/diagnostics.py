@@ -68,7 +68,7 @@ def _twins(posterior: Posterior) -> list[Finding]:
     names = posterior.emitter_ids
     if len(names) < 2:
         return []
-    correlation = np.corrcoef(_power_at_sites(posterior).T)
+    correlation = np.asarray(np.corrcoef(_power_at_sites(posterior).T))
     found = []
     for i in range(len(names)):
         for j in range(i + 1, len(names)):

@@ -37,7 +37,7 @@ OWN_STD_DB = 1.2
 """What is left of a single reading: display, hand, spread of the largest value about its median (our judgement)."""
 SCAN_STD_DB = 1.0
 """Spread of the largest value in a scan beyond the meter's repeatability, shared by its kinds (our judgement)."""
-LOG_SCALE_STD = 0.35
+LOG_SCALE_STD = 0.5
 MANY_SOURCES_POWER = 0.5
 """The gain of a scan falls with the square root of the number of equal sources, as any spread does."""
 _OFF_DB = -400.0
@@ -132,7 +132,7 @@ class Forward:
     def duty_db(self, x: Array) -> Array:
         """Duty of each emitter [dB], at most 0, shape (n, k)."""
         _, _, mean, std = self.prior_eirp
-        return np.minimum(mean + std * x[:, self.blocks["duty"]], 0.0)
+        return np.asarray(np.minimum(mean + std * x[:, self.blocks["duty"]], 0.0))
 
     def gain_db(self, x: Array) -> Array:
         """Gain errors [dB], shape (n, n_gains)."""
@@ -177,7 +177,7 @@ class Forward:
         timed = (rows.kind > 0).astype(np.float64)
         terms = terms + timed[None, :, None] * self.duty_db(x)[:, None, :]
         terms += self.gain_db(x)[:, self.gain_index[rows.meter]]
-        return np.where(rows.on[None], terms, _OFF_DB)
+        return np.asarray(np.where(rows.on[None], terms, _OFF_DB))
 
     def predict(self, x: Array, unit_db: Array | None = None) -> tuple[Array, Array]:
         """Readings and shares.

@@ -148,8 +148,13 @@ def prior_mean(links: Links, hyper: Hyper, centre: Centre) -> Array:
     if links.positions is not None:
         mean += EXPONENT_MEAN * (_log_distance(links, hyper.near_m) - centre.log_distance)
     if links.walls is not None:
-        mean -= WALL_MEAN_DB * (links.walls - centre.walls).sum(axis=1)
+        mean -= WALL_MEAN_DB * _centred_walls(links, centre).sum(axis=1)
     return mean
+
+
+def _centred_walls(links: Links, centre: Centre) -> Array:
+    walls = np.zeros((len(links), 0)) if links.walls is None else links.walls
+    return np.asarray(walls if centre.walls is None else walls - centre.walls)
 
 
 def _log_distance(links: Links, near_m: float) -> Array:
@@ -191,17 +196,18 @@ class LinkCovariance:
         total += self._distance_law(hyper, centre)
         total += PATTERN_STD_DB**2 * self.same * self.pattern
         total += hyper.obstacle_db2_per_m * self.way
-        return total + self._walls(centre)
+        return np.asarray(total + self._walls(centre))
 
     def _distance_law(self, hyper: Hyper, centre: Centre) -> Array:
         a = _log_distance(self.left, hyper.near_m) - centre.log_distance
         b = _log_distance(self.right, hyper.near_m) - centre.log_distance
-        return np.outer(a, b) * (EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2 * self.same)
+        return np.asarray(np.outer(a, b) * (EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2 * self.same))
 
     def _walls(self, centre: Centre) -> Array | float:
         if self.left.walls is None or self.right.walls is None:
             return 0.0
-        return WALL_STD_DB**2 * (self.left.walls - centre.walls) @ (self.right.walls - centre.walls).T
+        left, right = _centred_walls(self.left, centre), _centred_walls(self.right, centre)
+        return np.asarray(WALL_STD_DB**2 * left @ right.T)
 
 
 class LinkVariance:
@@ -230,7 +236,7 @@ class LinkVariance:
             total += PATTERN_STD_DB**2 * np.sum(_directions(self.links) ** 2, axis=1)
             total += hyper.obstacle_db2_per_m * self.way
         if self.links.walls is not None:
-            total += WALL_STD_DB**2 * np.sum((self.links.walls - centre.walls) ** 2, axis=1)
+            total += WALL_STD_DB**2 * np.sum(_centred_walls(self.links, centre) ** 2, axis=1)
         return total
 
 
