@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Annotated, Any
 
@@ -30,7 +30,8 @@ _CODES: tuple[tuple[type[RoomfieldError], int], ...] = (
     (TooEarlyError, 6),
     (RoomfieldError, 3),
 )
-_MOST_ROWS = 40
+_MOST_ROWS = 120
+_MOST_FAULTS = 40
 
 ProgressCall = Callable[[float], None]
 
@@ -93,10 +94,51 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
     for column in columns:
         sheet.add_column(column)
     for row in rows[:_MOST_ROWS]:
-        sheet.add_row(*[cell.replace("[", "\\[") for cell in row])
+        sheet.add_row(*[one_line(cell).replace("[", "\\[") for cell in row])
     Console(highlight=False).print(sheet)
     if len(rows) > _MOST_ROWS:
         typer.echo(f"... and {len(rows) - _MOST_ROWS} more; --json gives all.")
+
+
+def grouped(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[int] = ()) -> None:
+    """Print a table whose first column stands as a line of its own above the rows it belongs to.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        Headings; the first one belongs to the lines above.
+    rows : sequence of sequence of str
+        Rows with the same first cell stand together.
+    right : collection of int
+        Numbers of the columns that are set to the right.
+    """
+    from rich.cells import cell_len
+
+    shown = [[one_line(cell) for cell in row] for row in rows[:_MOST_ROWS]]
+    widths = [max(cell_len(row[n]) for row in [list(columns), *shown]) for n in range(1, len(columns))]
+
+    def line(cells: Sequence[str]) -> str:
+        padded = []
+        for number, (cell, width) in enumerate(zip(cells[1:], widths, strict=True), start=1):
+            space = " " * (width - cell_len(cell))
+            padded.append(space + cell if number in right else cell + space)
+        return ("  " + "  ".join(padded)).rstrip()
+
+    typer.echo(f"\n{title}")
+    typer.echo(line(columns))
+    before = None
+    for row in shown:
+        if row[0] != before:
+            typer.echo(row[0])
+        before = row[0]
+        typer.echo(line(row))
+    if len(rows) > _MOST_ROWS:
+        typer.echo(f"... and {len(rows) - _MOST_ROWS} more; --json gives all.")
+
+
+def one_line(text: str) -> str:
+    """Text without line ends and control characters, which would break a table or a terminal."""
+    return "".join(c if c.isprintable() else " " for c in text)
 
 
 @contextmanager
@@ -123,12 +165,12 @@ def say_error(fault: RoomfieldError | str) -> int:
     if isinstance(fault, str):
         typer.echo(f"roomfield: {fault}", err=True)
         return 130
-    typer.echo(f"roomfield: {fault.sentence()}", err=True)
+    typer.echo(f"roomfield: {one_line(fault.sentence())}", err=True)
     if isinstance(fault, RejectedRows):
-        for row in fault.faults[:_MOST_ROWS]:
-            typer.echo(f"  line {row.line}, {row.column}: {row.value!r} - {row.reason}", err=True)
-        if len(fault.faults) > _MOST_ROWS:
-            typer.echo(f"  ... and {len(fault.faults) - _MOST_ROWS} more", err=True)
+        for row in fault.faults[:_MOST_FAULTS]:
+            typer.echo(one_line(f"  line {row.line}, {row.column}: {row.value!r} - {row.reason}"), err=True)
+        if len(fault.faults) > _MOST_FAULTS:
+            typer.echo(f"  ... and {len(fault.faults) - _MOST_FAULTS} more", err=True)
     sys.stderr.flush()
     return next(code for kind, code in _CODES if isinstance(fault, kind))
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress, table
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, progress
 from roomfield.cli.numbers import microwatts, probability, span
 
 if TYPE_CHECKING:
@@ -56,9 +55,12 @@ def _show(found: Assessment, all_states: bool) -> None:
         typer.echo("Everything in this survey is invented.")
     typer.echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}")
     limit = found.limit
-    typer.echo(f"Law: {found.limits.title}, {microwatts(limit.value_w_m2)} µW/m² ({limit.standing.value}), average")
+    typer.echo(f"Limit: {found.limits.title} ({limit.standing.value})")
+    typer.echo(f"       {microwatts(limit.value_w_m2)} µW/m², {limit.kind}; rule: {found.terms.rule}")
     if found.guideline is not None:
-        typer.echo(f"Guideline: {found.guideline.title} ({found.guideline.standing.value}), peak")
+        typer.echo(f"Guideline: {found.guideline.title} ({found.guideline.standing.value})")
+        if found.guideline.per_service:
+            typer.echo("       judges each radio service; a reading is the total, an upper bound for each")
     _show_levels(found, all_states)
     _show_switches(found)
 
@@ -66,45 +68,58 @@ def _show(found: Assessment, all_states: bool) -> None:
 def _show_levels(found: Assessment, all_states: bool) -> None:
     from roomfield.workbench.summaries import place_rows
 
+    states = {s.id: s.name for s in found.table.visit.radio_states}
     rows = [
         (
-            f"{r.place} ({r.state})" if all_states else r.place,
+            _spot(found, r.place, r.meter) + (f", {states.get(r.state, r.state)}" if all_states else ""),
             r.kind.replace("_", "-"),
             microwatts(r.median_w_m2, r.censored),
             span(r.low_w_m2, r.high_w_m2),
-            r.category or r.outcome.replace("_", " "),
+            _against(r.reference == found.limits.title, r.outcome, r.upper_bound),
             probability(r.probability_below),
         )
         for r in place_rows(found, all_states=all_states)
     ]
-    title = f"Levels, µW/m², median and {found.terms.coverage:.0%} interval"
-    table(title, ("place", "kind", "median", "interval", "against", "P(below)"), _once(rows))
+    title = f"Levels, µW/m²: median, {100 * found.terms.coverage:g} % interval, comparison, probability to be below"
+    grouped(title, ("place", "kind", "median", "interval", "against", "P(below)"), rows, right=(2, 3, 5))
+
+
+def _spot(found: Assessment, place: str, meter_id: str) -> str:
+    return f"{place} ({found.survey.meter(meter_id).name})" if len(found.meter_ids) > 1 else place
+
+
+def _against(is_law: bool, outcome: str, upper_bound: bool) -> str:
+    if not outcome:
+        return ""
+    name = ("limit, by its upper bound" if upper_bound else "limit") if is_law else "guideline"
+    return f"{name}: {outcome.replace('_', ' ')}"
 
 
 def _show_switches(found: Assessment) -> None:
-    from roomfield.workbench.summaries import switch_row
+    from roomfield.workbench.summaries import pooled_row
 
-    switches = [switch_row(found, f) for f in found.switches]
+    pooled = [pooled_row(found, item) for item in found.pooled]
+    order = {p.id: n for n, p in enumerate(found.survey.places)}
     rows = [
         (
-            found.survey.place(s["place_id"]).name,
-            f"{s['source']} ({s['state_with']} − {s['state_without']})",
+            _spot(found, found.survey.place(s["place_id"]).name, s["meter"]),
+            s["source"],
             microwatts(s["difference_w_m2"]),
             span(s["low_w_m2"], s["high_w_m2"]),
             probability(s["probability_contributes"]),
         )
-        for s in switches
+        for s in sorted(pooled, key=lambda s: (order[s["place_id"]], s["meter"]))
         if s["kind"] == "peak"
     ]
     if rows:
-        columns = ("place", "source (states)", "difference", "interval", "P(contributes)")
-        table("What went away with a switch, peak, µW/m²", columns, _once(sorted(rows)))
-
-
-def _once(rows: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
-    """Rows that name their place only where it changes."""
-    named = ["", *(row[0] for row in rows)]
-    return [("" if row[0] == before else row[0], *row[1:]) for before, row in zip(named, rows, strict=False)]
+        columns = ("place", "switched off", "went away", "interval", "P(> 0)")
+        grouped("What went away with a switch, peak, µW/m²", columns, rows, right=(2, 3, 4))
+    else:
+        typer.echo("\nNo on/off test: the readings do not show which source causes the levels.")
+    wrong = [f for f in found.attributions if f.attribution.adds_up is False]
+    for item in wrong:
+        place = found.survey.place(item.place_id).name
+        typer.echo(f"{place}, {item.kind.value}: the on/off tests do not add up; a source changed or was not tested.")
 
 
 def report(

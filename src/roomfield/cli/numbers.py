@@ -16,12 +16,19 @@ def microwatts(density_w_m2: float | None, censored: str = "none") -> str:
     value = density_w_m2 * 1e6
     rounded = float(f"{value:.3g}")
     digits = f"{rounded:,.0f}" if abs(rounded) >= 1000 else f"{rounded:g}"
-    return _SIGN.get(censored, "") + digits
+    return _SIGN.get(censored, "") + digits.replace("-", "−")
 
 
 def span(low_w_m2: float, high_w_m2: float) -> str:
     """An interval [W/m²] in µW/m²."""
-    return f"{microwatts(low_w_m2)} to {microwatts(high_w_m2)}"
+    return f"{_end(low_w_m2)} to {_end(high_w_m2)}"
+
+
+def _end(density_w_m2: float) -> str:
+    """An end of an interval; an open one is shown as such."""
+    if density_w_m2 in (float("inf"), float("-inf")):
+        return "∞" if density_w_m2 > 0.0 else "−∞"
+    return microwatts(density_w_m2)
 
 
 def probability(chance: Sequence[float] | float | None) -> str:
