@@ -81,9 +81,13 @@ def test_a_file_that_changed_after_the_guess_is_refused(tmp_path: Path, context:
         import_readings(path, mapping, context, confirmed=True)
 
 
-def test_an_unknown_visit_is_named(take: Take, context: ReadingContext):
-    with pytest.raises(UnknownNameError, match="visit named 'v9'"):
-        take("place,peak uW/m2\nbed,1\n", context=replace(context, visit_id="v9"))
+@pytest.mark.parametrize(
+    ("field", "words"),
+    [("visit_id", "visit named 'v9'"), ("meter_id", "meter named 'v9'"), ("radio_state_id", "radio state named 'v9'")],
+)
+def test_an_unknown_visit_meter_or_state_is_named(take: Take, context: ReadingContext, field: str, words: str):
+    with pytest.raises(UnknownNameError, match=words):
+        take("place,peak uW/m2\nbed,1\n", context=replace(context, **{field: "v9"}))
 
 
 # Forms
@@ -315,6 +319,8 @@ def test_a_settled_order_of_dates_is_used(take: Take):
         ("place;x;y;z;peak uW/m2", "bed;1;b;2;1", "y", "b", "not a number"),
         ("place;date;peak uW/m2", "bed;31.02.2026;1", "date", "31.02.2026", "no such day"),
         ("place;date;peak uW/m2", "bed;yesterday;1", "date", "yesterday", "not a date"),
+        ("place;date;peak uW/m2", "bed;1.2.026;1", "date", "1.2.026", "not a date in the order day, month, year"),
+        ("place;time;peak uW/m2", "bed;noon;1", "time", "noon", "not a time of day"),
         ("place;time;peak uW/m2", "bed;25:00;1", "time", "25:00", "no such time"),
         ("place;time;peak uW/m2", "bed;13:00 pm;1", "time", "13:00 pm", "not a time"),
         (

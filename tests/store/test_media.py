@@ -75,6 +75,16 @@ def test_an_unreadable_source_leaves_nothing(media: MediaFolder, tmp_path: Path)
     assert list(media.folder.rglob("*")) == []
 
 
+def test_a_disk_that_fails_half_way_leaves_nothing(media: MediaFolder, monkeypatch: pytest.MonkeyPatch):
+    def fail(_handle: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("roomfield.store.media.os.fsync", fail)
+    with pytest.raises(StoreError, match="No space left"):
+        media.put(b"x" * 5000)
+    assert [path for path in media.folder.rglob("*") if path.is_file()] == []
+
+
 def test_beside_the_database_unless_named(tmp_path: Path):
     with open_store(tmp_path / "a.sqlite") as store:
         assert store.media.folder == tmp_path / "media"

@@ -94,6 +94,11 @@ class DraftReader:
         Without open questions.
     context : ReadingContext
         What the table does not say.
+
+    Raises
+    ------
+    UnknownNameError
+        If the context names a visit, meter or radio state that does not exist.
     """
 
     def __init__(self, mapping: ColumnMapping, context: ReadingContext) -> None:
@@ -101,6 +106,10 @@ class DraftReader:
         self.faults: list[RowFault] = []
         self._mapping = mapping
         self._context = context
+        if context.meter_id:
+            context.survey.meter(context.meter_id)
+        if context.radio_state_id:
+            context.survey.radio_state(context.visit_id, context.radio_state_id)
         used = [m for m in mapping.columns if m.column is not Column.UNUSED]
         self._columns: dict[Column, MappedColumn] = {m.column: m for m in used}
         self._values = [m for m in mapping.columns if m.column in VALUE_COLUMNS]

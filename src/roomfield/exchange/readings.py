@@ -86,6 +86,8 @@ def import_readings(
         If any row is rejected and ``accept_rest`` is False.
     InputError
         If a question is open, or the file is not the one that the mapping was made from.
+    UnknownNameError
+        If the context names a visit, meter or radio state that does not exist.
     """
     if not confirmed:
         raise TooEarlyError(
@@ -150,11 +152,7 @@ def _readings(
     seen: Counter[tuple[object, ...]] = Counter()
     readings: list[Reading] = []
     for draft, shown in zip(drafts, densities, strict=True):
-        meter = meters.get(draft.meter_id)
-        if meter is None:
-            faults.append(RowFault(draft.line, "meter", draft.meter_id, "there is no meter of this name"))
-            continue
-        bounded = bounded_values(draft, shown, meter)
+        bounded = bounded_values(draft, shown, meters[draft.meter_id])
         if not bounded:
             faults.append(RowFault(draft.line, "flag", "FLOOR", _NO_VALUE_NEAR))
             continue

@@ -68,11 +68,20 @@ class MediaFolder:
         ------
         InputError
             If the file to copy cannot be read.
+        StoreError
+            If it cannot be written.
         """
         name = _label(file_name or (content.name if isinstance(content, Path) else ""))
-        self.folder.mkdir(parents=True, exist_ok=True)
         with _opened(content) as source:
-            sha256, size = self._store(source)
+            try:
+                self.folder.mkdir(parents=True, exist_ok=True)
+                sha256, size = self._store(source)
+            except OSError as fault:
+                raise StoreError(
+                    f"the file cannot be kept ({fault.strerror}).",
+                    where=str(self.folder),
+                    mend="Check folder and disk.",
+                ) from None
         guessed = mimetypes.guess_type(name)[0] or "application/octet-stream"
         return MediaItem(sha256, name, media_type or guessed, size, caption)
 
