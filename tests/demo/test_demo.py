@@ -31,7 +31,7 @@ def test_the_record_is_sound_and_the_same_every_time(survey):
 
 def test_the_assessor_does_not_know_the_truth():
     known, true = {e.id: e for e in known_emitters()}, {e.id: e for e in true_emitters()}
-    assert known["neighbour"].position is None and true["neighbour"].position is not None
+    assert known["hidden"].position is None and true["hidden"].position is not None
     assert known["mast_3500"].eirp_w != true["mast_3500"].eirp_w
 
 

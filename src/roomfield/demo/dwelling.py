@@ -96,13 +96,9 @@ def _upper_walls() -> tuple[Wall, ...]:
         ),
         _wall("u_west", UPPER, (0, DEPTH_M), (0, 0), _PARTY, exterior=True),
         _wall("u_parents_child", UPPER, (4.4, 0), (4.4, 4.0), _LIGHT),
-        _wall(
-            "u_parents_landing", UPPER, (0, 4.0), (4.4, 4.0), _LIGHT, _door("u_door_parents", 3.0, 3.9, 2.7)
-        ),
+        _wall("u_parents_landing", UPPER, (0, 4.0), (4.4, 4.0), _LIGHT, _door("u_door_parents", 3.0, 3.9, 2.7)),
         _wall("u_child_study", UPPER, (4.4, 4.0), (WIDTH_M, 4.0), _LIGHT),
-        _wall(
-            "u_landing_study", UPPER, (4.4, 4.0), (4.4, DEPTH_M), _LIGHT, _door("u_door_study", 0.4, 1.3, 2.7)
-        ),
+        _wall("u_landing_study", UPPER, (4.4, 4.0), (4.4, DEPTH_M), _LIGHT, _door("u_door_study", 0.4, 1.3, 2.7)),
         _wall("u_bath", UPPER, (3.4, 5.2), (3.4, DEPTH_M), _SOLID),
         _wall("u_bath_landing", UPPER, (0, 5.2), (3.4, 5.2), _SOLID, _door("u_door_bath", 2.2, 3.0, 2.7)),
     )
@@ -134,9 +130,7 @@ def demo_dwelling() -> Dwelling:
             Slab("slab_upper", 2.6, concrete, (_OUTLINE,)),
             Slab("roof", 5.1, (Layer("wood", 0.03), Layer("plasterboard", 0.025)), (_OUTLINE,)),
         ),
-        furniture=(
-            FurnitureBox("fridge", "Fridge", (7.7, 3.6, 0.0), (8.3, 4.3, 1.8), Layer("metal", 0.001)),
-        ),
+        furniture=(FurnitureBox("fridge", "Fridge", (7.7, 3.6, 0.0), (8.3, 4.3, 1.8), Layer("metal", 0.001)),),
         north_deg=20.0,
     )
 

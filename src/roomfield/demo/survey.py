@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from roomfield.demo.bearings import simulated_bearings
 from roomfield.demo.dwelling import demo_dwelling, demo_places
 from roomfield.demo.truth import Truth, known_emitters, true_emitters, truth
-from roomfield.demo.visit import METER_ID, STATES, demo_meter, simulated_readings
+from roomfield.demo.visit import STATES, demo_meter, simulated_readings
 from roomfield.survey import (
     Action,
     ActionKind,
     Amendment,
     Assignment,
-    Bearing,
     CostRange,
     FittedShield,
     ShieldPart,
@@ -133,34 +133,6 @@ def _after() -> Truth:
     return truth(kept, (("u_south", shield),))
 
 
-def demo_bearings() -> tuple[Bearing, ...]:
-    """Where the antenna picked up most and least, in the bedrooms with all own radios off."""
-    return (
-        Bearing(
-            "bearing-child",
-            FIRST.id,
-            METER_ID,
-            "own_off",
-            (6.4, 1.0, 4.0),
-            38.0,
-            127.0,
-            12.0,
-            taken_at=FIRST.started_at,
-        ),
-        Bearing(
-            "bearing-parents",
-            FIRST.id,
-            METER_ID,
-            "own_off",
-            (2.1, 1.0, 4.0),
-            31.0,
-            124.0,
-            12.0,
-            taken_at=FIRST.started_at,
-        ),
-    )
-
-
 def demo_survey() -> Survey:
     """The invented terraced house: first visit, plan of action, follow-up visit."""
     meter = demo_meter()
@@ -188,7 +160,7 @@ def demo_survey() -> Survey:
         meters=(meter,),
         visits=(FIRST, FOLLOW_UP),
         readings=tuple(wrong if r.id == slipped.id else r for r in before) + after,
-        bearings=demo_bearings(),
+        bearings=simulated_bearings(truth(), FIRST, meter, SEED + 2),
         actions=demo_actions(),
         amendments=(
             Amendment(

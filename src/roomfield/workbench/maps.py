@@ -7,22 +7,17 @@ from functools import lru_cache
 
 import numpy as np
 
-from roomfield.errors import UnknownNameError
 from roomfield.field.design import measure_next
 from roomfield.field.locate import Located, Whereabouts, locate
-from roomfield.field.map import LevelMap, level_map
+from roomfield.field.map import level_map
 from roomfield.quantities import Kind
-from roomfield.quantities.convert import decibels_from_ratio
-from roomfield.report.drawings import LevelGrid
 from roomfield.report.figures.level_map import level_map as map_drawing
 from roomfield.report.words import load_words
 from roomfield.survey import Point3, Survey
-from roomfield.workbench.contents.plan import plan_storeys
+from roomfield.workbench.contents.model import storey_grid
 from roomfield.workbench.understand import posterior_of
 
 STEP_M = 0.4
-MICRO_DB = float(decibels_from_ratio(1e6))
-"""From dB re 1 W/m² to dB re 1 µW/m² [dB]."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +84,7 @@ def storey_map(survey: Survey, visit_id: str, storey_id: str, kind: str = "peak"
     """
     found = level_map(posterior_of(survey, visit_id), storey_id, step_m=STEP_M, kind=Kind(kind))
     return StoreyMap(
-        map_drawing(_grid(survey, storey_id, found), load_words(language)),
+        map_drawing(storey_grid(survey, storey_id, found), load_words(language)),
         float(np.nanmedian(found.std_db)) if np.isfinite(found.std_db).any() else 0.0,
         found.where_next,
     )
@@ -111,19 +106,6 @@ def sought(survey: Survey, visit_id: str) -> tuple[tuple[str, Located], ...]:
         for emitter in survey.emitters
         if emitter.position is None
         and (located := locate(posterior, emitter.id)).whereabouts is not Whereabouts.RECORDED
-    )
-
-
-def _grid(survey: Survey, storey_id: str, found: LevelMap) -> LevelGrid:
-    storeys = dict(zip((s.id for s in survey.dwelling.storeys), plan_storeys(survey, ()), strict=True))
-    if storey_id not in storeys:
-        raise UnknownNameError("storey", storey_id, storeys)
-    return LevelGrid(
-        storeys[storey_id],
-        tuple(map(float, found.x_m)),
-        tuple(map(float, found.y_m)),
-        tuple(tuple(map(float, row)) for row in found.mean_db + MICRO_DB),
-        tuple(tuple(map(float, row)) for row in found.std_db),
     )
 
 

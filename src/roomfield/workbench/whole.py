@@ -11,7 +11,13 @@ from roomfield.report.document import ReportContent
 from roomfield.workbench.assess import Assessment, Terms, assess
 from roomfield.workbench.contents.listening import recording_entries
 from roomfield.workbench.contents.logs import log_entries
-from roomfield.workbench.contents.model import model_contributions, open_questions, source_entries
+from roomfield.workbench.contents.model import (
+    map_grids,
+    model_contributions,
+    open_questions,
+    source_entries,
+    with_sought,
+)
 from roomfield.workbench.job import Job
 from roomfield.workbench.publish import report_content, write_report
 from roomfield.workbench.understand import can_be_modelled, posterior_of
@@ -102,6 +108,8 @@ def with_model(content: ReportContent, posterior: Posterior) -> ReportContent:
         content,
         contributions=(*content.contributions, *model_contributions(posterior)),
         sources=source_entries(posterior),
+        maps=map_grids(posterior),
+        storeys=with_sought(posterior, content.storeys),
         undetermined=(*content.undetermined, *open_questions(posterior)),
     )
 

@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from roomfield.errors import UnknownNameError
+from roomfield.field.diagnostics import FindingKind, diagnostics
+from roomfield.field.locate import Whereabouts, locate
+from roomfield.field.map import LevelMap, level_map
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
+from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.report.chapters import SourceEntry
+from roomfield.report.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.report.findings import Contribution
 from roomfield.report.phrase import Text, phrase
 from roomfield.survey import Emitter, ReadingKind, Standing, Survey
-from roomfield.workbench.contents.plan import emitter_letters
+from roomfield.workbench.contents.plan import emitter_letters, plan_storeys
 from roomfield.workbench.understand import Range, emitter_shares
 
 LEAST_SHARE = 0.05
 """Contributions under this share of the sum are left out of the table."""
+MAP_STEP_M = 0.4
+MICRO_DB = float(decibels_from_ratio(1e6))
+"""From dB re 1 W/m² to dB re 1 µW/m² [dB]."""
 WIDE_FACTOR = 30.0
 """Interval of a power, high over low, from which the data are said not to fix it."""
 
@@ -64,15 +75,22 @@ def source_entries(posterior: Posterior) -> tuple[SourceEntry, ...]:
 
 
 def _position(posterior: Posterior, row: int, emitter: Emitter) -> Text:
-    if emitter.position is not None:
-        key = "source.far" if emitter.outdoor else "source.entered"
-        return phrase(key)
+    found = locate(posterior, emitter.id)
+    if found.whereabouts is Whereabouts.DIRECTION and found.bearing_deg is not None:
+        low, high = found.bearing_low_deg or 0.0, found.bearing_high_deg or 0.0
+        return phrase("source.sought_direction", bearing=found.bearing_deg, low=low, high=high)
+    if found.whereabouts is Whereabouts.REGION and found.centre is not None:
+        room = _room_at(posterior.survey, *found.centre)
+        return phrase("source.inferred", room=room, spread=_spread_m(posterior, row))
     if emitter.bearing_deg is not None:
         return phrase("source.direction", bearing=emitter.bearing_deg)
-    drawn = posterior.positions_m[:, row]
-    middle, spread = drawn.mean(axis=0), drawn.std(axis=0)
-    room = _room_at(posterior.survey, float(middle[0]), float(middle[1]), float(middle[2]))
-    return phrase("source.inferred", room=room, spread=float(np.hypot(spread[0], spread[1])))
+    return phrase("source.far" if emitter.outdoor else "source.entered")
+
+
+def _spread_m(posterior: Posterior, row: int) -> float:
+    """Root mean square distance of the draws of a position from their mean, in plan [m]."""
+    spread = posterior.positions_m[:, row, :2].std(axis=0)
+    return float(np.hypot(spread[0], spread[1]))
 
 
 def _room_at(survey: Survey, x_m: float, y_m: float, z_m: float) -> Text:
@@ -96,21 +114,70 @@ def open_questions(posterior: Posterior) -> tuple[Text, ...]:
     """What the readings could not settle."""
     found: list[Text] = []
     for row, emitter in enumerate(posterior.survey.emitters):
-        if emitter.position is None and emitter.bearing_deg is None:
-            spread = posterior.positions_m[:, row].std(axis=0)
-            found.append(phrase("open.position", source=emitter.name, spread=float(np.hypot(spread[0], spread[1]))))
+        if locate(posterior, emitter.id).whereabouts is Whereabouts.REGION:
+            found.append(phrase("open.position", source=emitter.name, spread=_spread_m(posterior, row)))
         elif emitter.standing is Standing.SUSPECTED:
             found.append(phrase("open.suspected", source=emitter.name))
-    found += [phrase("open.not_told_apart", first=first, second=second) for first, second in _confounded(posterior)]
+    emitters = {e.id: e for e in posterior.survey.emitters}
+    for finding in diagnostics(posterior):
+        if finding.kind is FindingKind.TWINS:
+            first, second = (emitters[name] for name in finding.subjects)
+            # Bands of one device hang on one switch; that they trade with each other decides nothing.
+            if first.group != second.group:
+                found.append(phrase("open.not_told_apart", first=first.name, second=second.name))
+        elif finding.kind is FindingKind.LITTLE_LEARNED:
+            names = ", ".join(emitters[name].name for name in finding.subjects if name in emitters)
+            found.append(phrase("open.little_learned", source=names))
+        elif finding.kind is FindingKind.UNSETTLED:
+            found.append(phrase("open.unsettled"))
     return tuple(found)
 
 
-def _confounded(posterior: Posterior) -> list[tuple[str, str]]:
-    """Pairs whose powers the readings trade against each other."""
-    names = [e.name for e in posterior.survey.emitters]
-    if len(names) < 2:
-        return []
-    correlation = np.atleast_2d(np.corrcoef(posterior.eirp_db, rowvar=False))
-    return [
-        (names[a], names[b]) for a in range(len(names)) for b in range(a + 1, len(names)) if correlation[a, b] < -0.5
-    ]
+def storey_grid(survey: Survey, storey_id: str, found: LevelMap) -> LevelGrid:
+    """A map of levels as the report draws it [dB re 1 µW/m²].
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such storey.
+    """
+    storeys = dict(zip((s.id for s in survey.dwelling.storeys), plan_storeys(survey, ()), strict=True))
+    if storey_id not in storeys:
+        raise UnknownNameError("storey", storey_id, storeys)
+    return LevelGrid(
+        storeys[storey_id],
+        tuple(map(float, found.x_m)),
+        tuple(map(float, found.y_m)),
+        tuple(tuple(map(float, row)) for row in found.mean_db + MICRO_DB),
+        tuple(tuple(map(float, row)) for row in found.std_db),
+    )
+
+
+def map_grids(posterior: Posterior) -> tuple[LevelGrid, ...]:
+    """Maps of the peak level of every storey that has an outline, everything on."""
+    survey = posterior.survey
+    return tuple(
+        replace(
+            storey_grid(survey, storey.id, level_map(posterior, storey.id, step_m=MAP_STEP_M, kind=Kind.PEAK)),
+            title=storey.name,
+        )
+        for storey in survey.dwelling.storeys
+        if len(storey.outline) >= 3
+    )
+
+
+def with_sought(posterior: Posterior, storeys: tuple[PlanStorey, ...]) -> tuple[PlanStorey, ...]:
+    """Plans with the regions in which emitters of unknown position lie."""
+    letters = emitter_letters(posterior.survey)
+    drawn = list(storeys)
+    for emitter in posterior.survey.emitters:
+        found = locate(posterior, emitter.id)
+        if found.whereabouts is not Whereabouts.REGION or found.centre is None:
+            continue
+        for index, storey in enumerate(posterior.survey.dwelling.storeys):
+            if storey.floor_m - 0.3 <= found.centre[2] < storey.ceiling_m:
+                region = max(found.polygons, key=len, default=())
+                at = (found.centre[0], found.centre[1])
+                mark = PlanEmitter(letters[emitter.id], emitter.name, at, known=False, region=region)
+                drawn[index] = replace(drawn[index], emitters=(*drawn[index].emitters, mark))
+    return tuple(drawn)
