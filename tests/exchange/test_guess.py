@@ -223,3 +223,32 @@ def test_wrong_choices_name_the_right_ones(write, wrong):
 def test_an_empty_file_is_refused(write, text: str):
     with pytest.raises(FormatError, match=r"walk.csv: it holds no table"):
         guess_columns(write(text))
+
+
+def test_units_in_a_line_below_the_headers(write):
+    mapping = guess_columns(write("Place;Peak;Average;Note\n;[µW/m²];(mW/m²);\nBed;12;0,5;x\n"))
+    assert [m.unit for m in mapping.columns] == ["", "uW/m2", "mW/m2", ""]
+    assert mapping.columns[1].because == "header 'Peak', unit uW/m2 in the line below"
+    assert (mapping.header_line, mapping.rows) == (2, 1)
+    assert mapping.questions() == ()
+
+
+def test_columns_of_one_header_can_be_told_apart(write):
+    mapping = guess_columns(write("place;peak uW/m2;peak uW/m2;\nbed;1;2;3\n"))
+    assert [m.header for m in mapping.columns] == [
+        "place", "peak uW/m2 (column 2)", "peak uW/m2 (column 3)", "(column 4)",
+    ]  # fmt: skip
+    assert mapping.with_column("peak uW/m2 (column 3)", "unused", "").questions() == ()
+
+
+@pytest.mark.parametrize("value", ["1,234", "12.345"])
+def test_the_decimal_sign_is_asked_too_if_no_header_was_known(write, value: str):
+    mapping = guess_columns(write(f"place;strength;remark\nbed;{value};1.234 is odd\n"))
+    settled = mapping.with_column("strength", "peak", "uW/m2")
+    assert any("group thousands" in question for question in settled.questions())
+
+
+def test_a_date_column_named_by_the_user_is_asked_about(write):
+    mapping = guess_columns(write("place;when it was;peak uW/m2\nbed;01/02/2026;1\n"))
+    (question,) = mapping.with_column("when it was", "date").questions()
+    assert "which order" in question

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 from roomfield.errors import FormatError
 from roomfield.exchange.cells import order_in_words, orders_that_fit
-from roomfield.exchange.headers import VALUE_COLUMNS, meaning_of
+from roomfield.exchange.headers import VALUE_COLUMNS, meaning_of, unit_or_nothing
 from roomfield.exchange.mapping import ColumnMapping, MappedColumn
 from roomfield.exchange.table import Cell, RawTable, read_table
 from roomfield.survey.sheet import Column
@@ -19,6 +19,7 @@ _FIRST_LINES = 40
 _DATE_TEXT = re.compile(r"\d{1,4}([./-])\d{1,2}\1\d{1,4}")
 _POINT = re.compile(r"\d*\.(?:\d{1,2}|\d{4,})(?!\d)|(?<!\d)0\.\d+|\d,\d{3}\.\d|\.\d+[eE]")
 _COMMA = re.compile(r"\d*,(?:\d{1,2}|\d{4,})(?!\d)|(?<!\d)0,\d+|\d\.\d{3},\d|,\d+[eE]")
+_NUMBER_LIKE = re.compile(r"[<>≤≥=]*\s*[+-]?[\d.,'’ \u00a0\u202f]*\d(?:[eE][+-]?\d+)?")
 _UNCLEAR = re.compile(r"\d[.,]\d")
 _GROUPED_POINT = re.compile(r"\d,\d{3}\.\d|\d,\d{3},\d{3}")
 _GROUPED_COMMA = re.compile(r"\d\.\d{3},\d|\d\.\d{3}\.\d{3}")
@@ -41,10 +42,12 @@ def guess_columns(path: Path, *, separator: str = "", sheet: str = "", encoding:
     """
     table = read_table(path, separator=separator, sheet=sheet, encoding=encoding)
     at = _header_row(table)
-    body = table.rows[at + 1 :]
-    columns = tuple(_columns(table.rows[at], body))
+    units = _units_below(table.rows[at], table.rows[at + 1] if at + 1 < len(table.rows) else [])
+    last = at + 1 if units else at
+    body = table.rows[last + 1 :]
+    columns = tuple(_columns(table.rows[at], units, body))
     mapping = ColumnMapping(
-        file_name=table.file_name, sha256=table.sha256, header_line=table.lines[at],
+        file_name=table.file_name, sha256=table.sha256, header_line=table.lines[last],
         rows=sum(1 for row in body if not is_empty(row)), columns=columns, encoding=table.encoding,
         separator=table.separator, sheet=table.sheet,
     )  # fmt: skip
@@ -75,19 +78,27 @@ def _header_row(table: RawTable) -> int:
     return filled[0]
 
 
-def _columns(headers: Sequence[Cell], body: Sequence[Sequence[Cell]]) -> Iterator[MappedColumn]:
-    for index, cell in enumerate(headers):
-        header = shown(cell) or f"(column {index + 1})"
-        meaning = meaning_of(header)
-        yield MappedColumn(
-            index,
-            header,
-            meaning.column,
-            meaning.unit,
-            meaning.because,
-            _example(body, index),
-            meaning.unknown_unit,
-        )
+def _units_below(headers: Sequence[Cell], row: Sequence[Cell]) -> dict[int, str]:
+    """Units by column, if the line below the headers holds units and no number."""
+    texts = [shown(cell).strip("[]() ") for cell in row]
+    if any(text[:1].isdigit() for text in texts):
+        return {}
+    wanted = {index for index, cell in enumerate(headers) if meaning_of(shown(cell)).column in VALUE_COLUMNS}
+    found = {index: unit_or_nothing(text) for index, text in enumerate(texts) if index in wanted}
+    return {index: unit for index, unit in found.items() if unit}
+
+
+def _columns(
+    headers: Sequence[Cell], units: Mapping[int, str], body: Sequence[Sequence[Cell]]
+) -> Iterator[MappedColumn]:
+    texts = [shown(cell) for cell in headers]
+    for index, text in enumerate(texts):
+        header = text if text and texts.count(text) == 1 else f"{text} (column {index + 1})".strip()
+        meaning = meaning_of(text)
+        unit, because = meaning.unit, meaning.because
+        if not unit and index in units:
+            unit, because = units[index], f"{because}, unit {units[index]} in the line below"
+        yield MappedColumn(index, header, meaning.column, unit, because, _example(body, index), meaning.unknown_unit)
 
 
 def _example(body: Sequence[Sequence[Cell]], index: int) -> str:
@@ -108,6 +119,9 @@ def _texts(mapping: ColumnMapping, body: Sequence[Sequence[Cell]], wanted: froze
 
 def _with_decimal_guessed(mapping: ColumnMapping, body: Sequence[Sequence[Cell]]) -> ColumnMapping:
     texts = _texts(mapping, body, VALUE_COLUMNS)
+    if not any(mapped.column in VALUE_COLUMNS for mapped in mapping.columns):
+        # The user will say later which of these columns holds the values.
+        texts = {text for text in _texts(mapping, body, frozenset({Column.UNUSED})) if _NUMBER_LIKE.fullmatch(text)}
     points = sorted(text for text in texts if _POINT.search(text))
     commas = sorted(text for text in texts if _COMMA.search(text) and text not in points)
     unclear = sorted(text for text in texts if _UNCLEAR.search(text) and text not in points and text not in commas)

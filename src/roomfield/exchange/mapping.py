@@ -166,7 +166,8 @@ def _questions(mapping: ColumnMapping) -> Iterator[str]:
     if not mapping.decimal:
         yield f"{mapping.decimal_because}: is that sign a decimal sign, or does it group thousands?"
     if not mapping.date_order and any(mapped.column in _DATED for mapped in mapping.columns):
-        yield f"{mapping.date_because}: which order have day, month and year?"
+        seen = mapping.date_because or "nothing tells in which way the dates are written"
+        yield f"{seen}: which order have day, month and year?"
 
 
 def _questions_about_form(mapping: ColumnMapping, values: list[MappedColumn]) -> Iterator[str]:
