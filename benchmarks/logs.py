@@ -24,6 +24,7 @@ from typing import Any
 
 import duckdb
 
+from benchmarks import logs_speed
 from roomfield.errors import RoomfieldError
 from roomfield.logs import calendar_means, percentile, rolling
 from roomfield.logs.clock import MICRO
@@ -264,12 +265,31 @@ def run_figures(data: Path) -> dict[str, Any]:
     }
 
 
+def _made_up(given: argparse.Namespace) -> dict[str, Any]:
+    if given.speed:
+        return logs_speed.run_speed(given.days, not given.no_pandas, given.scratch)
+    if given.stations:
+        return logs_speed.run_stations(given.files, given.scratch)
+    return logs_speed.apart("coverage", given.years)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--data", type=Path)
     parser.add_argument("--log", type=Path, help="one log, to go with --expected")
     parser.add_argument("--expected", type=Path, help="expected figures of that one log")
+    parser.add_argument("--speed", action="store_true")
+    parser.add_argument("--days", type=float, default=30.0)
+    parser.add_argument("--no-pandas", action="store_true", help="leave out the comparison with pandas")
+    parser.add_argument("--stations", action="store_true")
+    parser.add_argument("--files", type=int, default=200)
+    parser.add_argument("--coverage", action="store_true")
+    parser.add_argument("--years", type=int, default=60)
+    parser.add_argument("--scratch", type=Path, help="folder for what is made up; removed again")
     given = parser.parse_args()
+    if given.speed or given.stations or given.coverage:
+        print(json.dumps(_made_up(given)))
+        return
     if given.log:
         expected = json.loads(given.expected.read_text(encoding="utf-8"))
         with tempfile.TemporaryDirectory() as scratch:
@@ -280,7 +300,7 @@ def main() -> None:
     elif given.data:
         print(json.dumps(run_figures(given.data)))
     else:
-        parser.error("give --data DIR")
+        parser.error("give --data DIR, --speed, --stations or --coverage")
 
 
 if __name__ == "__main__":

@@ -36,7 +36,14 @@ def test_a_year_of_wall_clock_comes_back_as_it_went(zone, step):
 @pytest.mark.published("pandas.DatetimeIndex.tz_localize(ambiguous='infer'), pandas 3")
 def test_the_doubled_hour_is_told_apart_as_pandas_does():
     wall = pd.DatetimeIndex(
-        ["2025-10-26 01:50", "2025-10-26 02:10", "2025-10-26 02:40", "2025-10-26 02:05", "2025-10-26 02:55", "2025-10-26 03:05"]
+        [
+            "2025-10-26 01:50",
+            "2025-10-26 02:10",
+            "2025-10-26 02:40",
+            "2025-10-26 02:05",
+            "2025-10-26 02:55",
+            "2025-10-26 03:05",
+        ]
     )
     clock = WallClock(ZoneInfo("Europe/Zurich"), int(_us(wall).min()), int(_us(wall).max()))
     expected = wall.tz_localize("Europe/Zurich", ambiguous="infer").tz_convert("UTC")

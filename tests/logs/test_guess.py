@@ -9,11 +9,35 @@ from roomfield.logs import Mapping, guess_mapping, ingest
 
 HEADINGS = [
     ("timestamp,average uW/m2\n2026-03-01T00:00:00Z,1.5\n2026-03-01T00:00:01Z,2\n", "uW/m2", "", "average", "."),
-    ("Zeit (UTC);Leistungsdichte Spitze [µW/m²]\n01.03.2026 00:00:00;1,5\n14.03.2026 00:00:01;2,25\n", "uW/m2", "UTC", "peak", ","),
-    ("Date\tTime (GMT)\tMax Hold (mW/m^2)\n2026-03-01\t00:00:00\t0.5\n2026-03-01\t00:00:01\t0.6\n", "mW/m2", "UTC", "max_hold", "."),
+    (
+        "Zeit (UTC);Leistungsdichte Spitze [µW/m²]\n01.03.2026 00:00:00;1,5\n14.03.2026 00:00:01;2,25\n",
+        "uW/m2",
+        "UTC",
+        "peak",
+        ",",
+    ),
+    (
+        "Date\tTime (GMT)\tMax Hold (mW/m^2)\n2026-03-01\t00:00:00\t0.5\n2026-03-01\t00:00:01\t0.6\n",
+        "mW/m2",
+        "UTC",
+        "max_hold",
+        ".",
+    ),
     ("epoch,E mean (V/m)\n1767225600,0.5\n1767225601,0.6\n", "V/m", "", "average", "."),
-    ("time_utc,rx level dBm\n2026-03-01 00:00:00+00:00,-60\n2026-03-01 00:00:01+00:00,-61\n", "dBm", "", "unknown", "."),
-    ("when,avg_uW_m2,battery V\n2026-03-01T00:00:00+01:00,12.5,3.7\n2026-03-01T00:00:01+01:00,13,3.7\n", "uW/m2", "", "average", "."),
+    (
+        "time_utc,rx level dBm\n2026-03-01 00:00:00+00:00,-60\n2026-03-01 00:00:01+00:00,-61\n",
+        "dBm",
+        "",
+        "unknown",
+        ".",
+    ),
+    (
+        "when,avg_uW_m2,battery V\n2026-03-01T00:00:00+01:00,12.5,3.7\n2026-03-01T00:00:01+01:00,13,3.7\n",
+        "uW/m2",
+        "",
+        "average",
+        ".",
+    ),
     ("time,level,unit\n2026-03-01T00:00:00Z,-60,dBm\n2026-03-01T00:00:01Z,-61,dBm\n", "dBm", "", "unknown", "."),
     ("time,mean level\n2026-03-01T00:00:00Z,12.5 µW/m²\n2026-03-01T00:00:01Z,13 µW/m²\n", "uW/m2", "", "average", "."),
 ]
@@ -125,7 +149,9 @@ def test_importing_the_package_loads_no_engine():
     import subprocess
     import sys
 
-    code = "import roomfield.logs, sys; print([m for m in ('duckdb', 'numba', 'pyarrow', 'pandas') if m in sys.modules])"
+    code = (
+        "import roomfield.logs, sys; print([m for m in ('duckdb', 'numba', 'pyarrow', 'pandas') if m in sys.modules])"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 

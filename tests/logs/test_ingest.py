@@ -22,7 +22,9 @@ def _take(path: Path, **answers):
 
 
 def _text(delimiter: str = ",", decimal: str = ".") -> str:
-    lines = [f"{t}{delimiter}{v:.2f}".replace(".", decimal) if decimal == "," else f"{t}{delimiter}{v:.2f}" for t, v in ROWS]
+    lines = [
+        f"{t}{delimiter}{v:.2f}".replace(".", decimal) if decimal == "," else f"{t}{delimiter}{v:.2f}" for t, v in ROWS
+    ]
     return f"time UTC{delimiter}average µW/m²\n" + "\n".join(lines) + "\n"
 
 
@@ -92,7 +94,9 @@ def test_decibels_that_share_a_time_are_averaged_as_power(written):
 
 
 def test_units_beside_the_values_are_converted_row_by_row(written):
-    text = "time UTC,mean level\n2026-03-01 00:00:00,900 µW/m²\n2026-03-01 00:00:01,1.2 mW/m²\n2026-03-01 00:00:02,1 V/m\n"
+    text = (
+        "time UTC,mean level\n2026-03-01 00:00:00,900 µW/m²\n2026-03-01 00:00:01,1.2 mW/m²\n2026-03-01 00:00:02,1 V/m\n"
+    )
     series = _take(written(text))
     assert series.readings()[1] == pytest.approx([9e-4, 1.2e-3, 1 / 376.730313], rel=1e-6)
     mixed = text.replace("1 V/m", "-60 dBm")
@@ -133,7 +137,10 @@ def test_faulty_rows_refuse_the_file_and_are_listed(written, tmp_path):
     path = written("time UTC,average uW/m2\n" + "\n".join(rows) + "\n")
     with pytest.raises(RejectedRows, match=r"3 rows.*skip_unreadable") as caught:
         _take(path)
-    assert [(fault.line, fault.column) for fault in caught.value.faults[:2]] == [(11, "time UTC"), (22, "average uW/m2")]
+    assert [(fault.line, fault.column) for fault in caught.value.faults[:2]] == [
+        (11, "time UTC"),
+        (22, "average uW/m2"),
+    ]
     assert caught.value.faults[2].line == 51
     assert not any((tmp_path / "store").iterdir())
     series = _take(path, skip_unreadable=True)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.logs.clock import local_from_utc, moment_of, zone_from_name
-from roomfield.logs.scan import CELL_US, Question, scan
+from roomfield.logs.scan import CELL_US, minute_cells
 from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.summary import plain, require_not_held
 
@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 
 _MOST_BLOCKS = 4000
 _PENALTY = 3.0
+_DAYS_TO_JUDGE_DAYS = 14
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class Change:
         return plain(self)  # type: ignore[no-any-return]
 
 
-def long_run_variance(values: Floats) -> float:
+def long_run_variance(values: Floats, period: int = 0) -> float:
     """Variance of a mean times its number of values, from robustly scaled differences of block means.
 
     A few steps of the level leave it as it is, unlike the plain variance.
@@ -55,11 +56,18 @@ def long_run_variance(values: Floats) -> float:
     ----------
     values : ndarray, shape (n,)
         Equally spaced.
+    period : int
+        Values in a day: from two weeks on, days that differ as wholes count as restlessness too.
     """
-    block = max(2, round(values.size**0.4))
-    blocks = values.size // block
-    if blocks < 5:
+    lengths = ((max(2, round(values.size**0.4)), 5), (period, _DAYS_TO_JUDGE_DAYS))
+    found = [_from_blocks(values, block) for block, least in lengths if block > 1 and values.size // block >= least]
+    if not found:
         return float(np.var(values, ddof=1)) if values.size > 1 else 0.0
+    return max(found)
+
+
+def _from_blocks(values: Floats, block: int) -> float:
+    blocks = values.size // block
     means = values[: blocks * block].reshape(blocks, block).mean(axis=1)
     differences = np.diff(means)
     scale = 1.4826 * float(np.median(np.abs(differences - np.median(differences))))
@@ -124,7 +132,7 @@ def change_points(series: LogSeries, *, block_minutes: int = 0, gap_rule: GapRul
         None for the usual rule.
     """
     require_not_held(series, "Finding changes")
-    cells = scan(series, Question(gap_rule or series.gap_rule)).cells
+    cells = minute_cells(series, gap_rule or series.gap_rule)
     minutes = block_minutes or _block_minutes(int(cells.index[-1] - cells.index[0] + 1))
     block = cells.index // minutes
     starts = np.flatnonzero(np.diff(block, prepend=block[0] - 1))
@@ -133,7 +141,7 @@ def change_points(series: LogSeries, *, block_minutes: int = 0, gap_rule: GapRul
     begins = block[starts] * minutes * CELL_US
     level = 10.0 * np.log10(np.maximum(power, np.finfo(float).tiny))
     flat = level - _daily_course(begins, level, series.zone, minutes)
-    variance = long_run_variance(flat)
+    variance = long_run_variance(flat, 1440 // minutes)
     cuts = segment(flat, variance, least=max(2, round(flat.size**0.4) // 2))
     edges = [0, *cuts, flat.size]
     means = [float(flat[a:b].mean()) for a, b in pairwise(edges)]

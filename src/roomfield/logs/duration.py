@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from roomfield.errors import InputError
-from roomfield.logs.scan import CELL_US, Cells, Question, scan
+from roomfield.logs.scan import CELL_US, Cells, minute_cells
 from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.summary import plain, require_not_held
 
@@ -112,7 +112,7 @@ def required_duration(
         If the record is too short, or holds no such average.
     """
     require_not_held(series, "How long to log")
-    cells = scan(series, Question(gap_rule or series.gap_rule)).cells
+    cells = minute_cells(series, gap_rule or series.gap_rule)
     mean = minute_rolling(cells, max(1, round(window_s * 1e6 / CELL_US)))
     if not np.isfinite(mean).any() or mean.size < 240:
         raise InputError(

@@ -100,7 +100,8 @@ def mean_error(values: Floats) -> MeanError | None:
         return None
     factor = inflation(values)
     effective = known.size / factor
-    freedom = max(effective - 1.0, 1.0)
+    # Below two degrees of freedom a t interval spans decades without covering any better.
+    freedom = max(effective - 1.0, 2.0)
     spread = float(known.var(ddof=1)) * _variance_bias(known.size, factor)
     return MeanError(float(known.mean()), math.sqrt(spread / effective), freedom)
 

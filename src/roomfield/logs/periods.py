@@ -12,7 +12,7 @@ from scipy import stats
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.logs.intervals import CONFIDENCE, Interval, MeanError, mean_error
 from roomfield.logs.profile import DayTable, Floats, day_table
-from roomfield.logs.scan import Question, scan
+from roomfield.logs.scan import minute_cells
 from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.summary import plain, require_not_held
 
@@ -117,8 +117,7 @@ def _require_alike(first: LogSeries, second: LogSeries) -> None:
 
 
 def _hours(series: LogSeries, gap_rule: GapRule | None) -> DayTable:
-    condensed = scan(series, Question(gap_rule or series.gap_rule))
-    return day_table(condensed.cells, series.zone, 60)
+    return day_table(minute_cells(series, gap_rule or series.gap_rule), series.zone, 60)
 
 
 def _days(table: DayTable, shared: np.ndarray[Any, Any]) -> int:

@@ -12,7 +12,7 @@ from roomfield.errors import InputError
 from roomfield.logs.clock import local_from_utc, zone_from_name
 from roomfield.logs.intervals import CONFIDENCE, Interval, mean_interval, median_interval
 from roomfield.logs.scale import Unit
-from roomfield.logs.scan import CELL_US, Cells, Question, scan
+from roomfield.logs.scan import CELL_US, Cells, minute_cells
 from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.summary import plain, require_not_held
 
@@ -176,8 +176,8 @@ def _table(series: LogSeries, bin_minutes: int, zone: str, gap_rule: GapRule | N
     require_not_held(series, "A profile")
     if bin_minutes < 1 or 1440 % bin_minutes:
         raise InputError(f"{bin_minutes} min does not divide a day.", where="bin_minutes", mend="Use 15, 30 or 60.")
-    condensed = scan(series, Question(gap_rule or series.gap_rule))
-    return day_table(condensed.cells, zone or series.zone, bin_minutes)
+    cells = minute_cells(series, gap_rule or series.gap_rule)
+    return day_table(cells, zone or series.zone, bin_minutes)
 
 
 def _bins(

@@ -127,6 +127,12 @@ def bursts(series: LogSeries, *, threshold: float | None = None, gap_rule: GapRu
     rule = gap_rule or series.gap_rule
     background, usual = _background(series, rule)
     level = usual if threshold is None else threshold
+    if not math.isfinite(level):
+        raise InputError(
+            "more than half of the log is zero: there is no background to measure bursts against.",
+            where=series.source_name,
+            mend="Give threshold= in the unit of the log.",
+        )
     condensed = scan(series, Question(rule, bound=level, join_s=1.5 * rule.nominal_interval_s))
     runs = condensed.runs
     nominal = rule.nominal_interval_s
@@ -152,16 +158,12 @@ def bursts(series: LogSeries, *, threshold: float | None = None, gap_rule: GapRu
 
 
 def _background(series: LogSeries, rule: GapRule) -> tuple[float, float]:
-    """Median level, and the usual threshold above it."""
+    """Median level, and the usual threshold above it; NaN if the median is zero."""
     condensed = scan(series, Question(rule))
     low, middle = percentile.weighted(series, condensed, (16.0, 50.0))
     db_low, db_middle = series.unit.decibels(np.asarray([low, middle]))
     if not math.isfinite(db_middle):
-        raise InputError(
-            "more than half of the log is zero: there is no background to measure bursts against.",
-            where=series.source_name,
-            mend="Give threshold= in the unit of the log.",
-        )
+        return middle, math.nan
     spread = float(db_middle - db_low) if math.isfinite(db_low) else 0.0
     step = max(_LEAST_STEP_DB, _SPREADS * spread)
     power = float(series.unit.power(np.asarray([middle]))[0]) * 10.0 ** (step / 10.0)

@@ -59,7 +59,8 @@ def time_sql(columns: tuple[str, ...], form: str, start_us: int = 0) -> str:
     """
     if form == "typed":
         return f"epoch_us({name(columns[0])})"
-    text = " || ' ' || ".join(f"trim({name(column)})" for column in columns)
+    trimmed = (f"trim({name(column)})" for column in columns)
+    text = name(columns[0]) if len(columns) == 1 else " || ' ' || ".join(trimmed)
     if form in EPOCH_FORMS:
         return _count_sql(text, MICRO / EPOCH_FORMS[form][0], 0)
     if form in ELAPSED_FORMS:
@@ -70,6 +71,7 @@ def time_sql(columns: tuple[str, ...], form: str, start_us: int = 0) -> str:
     if form == "iso_zoned":
         zoned = f"epoch_us(TRY_CAST(replace({text}, ',', '.') AS TIMESTAMPTZ))"
         return f"CASE WHEN ends_with({text}, 'Z') THEN {time_sql(columns, 'iso')} ELSE {zoned} END"
+    text = f"trim({text})" if len(columns) == 1 else text
     patterns = "[" + ", ".join(quoted(variant) for variant in pattern_variants(form)) + "]"
     return f"epoch_us(try_strptime({text}, {patterns}))"
 
@@ -94,8 +96,11 @@ def number_sql(text: str, decimal: str) -> str:
     )
 
 
-def value_sql(column: str, decimal: str, units_in_values: bool, status: str = "") -> tuple[str, str, str]:
-    """Expressions for the number, its code and the unit written beside it.
+def plain_sql(column: str, decimal: str) -> tuple[str, str]:
+    """Expressions for a cell that is a bare number, and for the text of one that is not.
+
+    Telling what such text means is left to `judged_sql` on the staged rows: DuckDB evaluates what two expressions
+    share for every row, however seldom it is needed.
 
     Parameters
     ----------
@@ -103,33 +108,42 @@ def value_sql(column: str, decimal: str, units_in_values: bool, status: str = ""
         Column of values, as text.
     decimal : str
         ``.``, ``,`` or ``., grouped`` (commas between thousands).
+    """
+    number = number_sql(name(column), decimal)
+    return number, f"CASE WHEN {number} IS NULL THEN coalesce(trim({name(column)}), '') END"
+
+
+def judged_sql(table: str, decimal: str, units_in_values: bool) -> str:
+    """Staged rows as ``t_us``, ``number``, ``code`` and ``unit``.
+
+    Parameters
+    ----------
+    table : str
+        Table expression with ``t_us``, ``number``, ``rest``, ``word`` and ``unit``.
+    decimal : str
+        As in `plain_sql`.
     units_in_values : bool
         Whether cells may end in a unit.
-    status : str
-        Column with words such as OVL; empty if there is none.
     """
-    text = f"trim({name(column)})"
-    plain = number_sql(text, decimal)
     pattern = quoted(CELL.pattern)
-    inner = number_sql(f"trim(regexp_extract({text}, {pattern}, 2))", decimal)
-    number = f"coalesce({plain}, {inner})"
-    mark = f"regexp_extract({text}, {pattern}, 1)"
-    unit = f"trim(coalesce(regexp_extract({text}, {pattern}, 3), ''))" if units_in_values else "''"
-    tail_ok = "TRUE" if units_in_values else f"coalesce(regexp_extract({text}, {pattern}, 3), '') = ''"
-    by_text = (
-        f"CASE WHEN isnan({plain}) THEN {MISSING} WHEN isinf({plain}) THEN {OVERLOAD} "
-        f"WHEN {plain} IS NOT NULL THEN {FINE} "
-        f"WHEN {text} IS NULL OR lower({text}) IN {_listed(MISSING_WORDS)} THEN {MISSING} "
-        f"WHEN lower({text}) IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "
-        f"WHEN lower({text}) IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} "
-        f"WHEN {inner} IS NULL OR NOT {tail_ok} THEN {UNREADABLE} "
-        f"WHEN {mark} IN ('<', '≤') THEN {BELOW_FLOOR} WHEN {mark} IN ('>', '≥') THEN {OVERLOAD} ELSE {FINE} END"
-    )
-    if not status:
-        return number, by_text, unit
-    word = f"lower(trim({name(status)}))"
+    cell = f"regexp_extract(rest, {pattern}, ['mark', 'digits', 'tail'])"
+    inner = number_sql("trim(cell.digits)", decimal)
+    beside = "cell.tail" if units_in_values else "''"
+    tail_ok = "TRUE" if units_in_values else "cell.tail = ''"
     code = (
-        f"CASE WHEN {word} IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "
-        f"WHEN {word} IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} ELSE {by_text} END"
+        f"CASE WHEN lower(word) IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "
+        f"WHEN lower(word) IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} "
+        f"WHEN isnan(number) THEN {MISSING} WHEN isinf(number) THEN {OVERLOAD} "
+        f"WHEN rest IS NULL THEN if(number IS NULL, {MISSING}, {FINE}) "
+        f"WHEN lower(rest) IN {_listed(MISSING_WORDS)} THEN {MISSING} "
+        f"WHEN lower(rest) IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "
+        f"WHEN lower(rest) IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} "
+        f"WHEN inner_number IS NULL OR NOT {tail_ok} THEN {UNREADABLE} "
+        f"WHEN cell.mark IN ('<', '≤') THEN {BELOW_FLOOR} WHEN cell.mark IN ('>', '≥') THEN {OVERLOAD} "
+        f"ELSE {FINE} END"
     )
-    return number, code, unit
+    return (
+        f"(SELECT * EXCLUDE (cell, inner_number, number, unit), CAST({code} AS TINYINT) AS code, "
+        f"coalesce(number, inner_number) AS number, coalesce(unit, trim({beside}), '') AS unit "
+        f"FROM (SELECT *, {inner} AS inner_number FROM (SELECT *, {cell} AS cell FROM {table})))"
+    )

@@ -17,11 +17,11 @@ from roomfield.logs import engine, reading
 from roomfield.logs.clock import WallClock, zone_from_name
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.scale import Quantity, Scale, Unit, find_unit
-from roomfield.logs.staging import Staged
+from roomfield.logs.staging import Staged, rows_of
 from roomfield.quantities.convert import density_from_unit
 
 _ROWS_PER_GROUP = 1 << 17
-_STEPS_SAMPLED = 100_000
+_STEPS_SAMPLED = 20_000
 _SCHEMA = pa.schema([("t_us", pa.int64()), ("value", pa.float64()), ("flag", pa.int8()), ("dt_us", pa.int64())])
 
 
@@ -119,7 +119,8 @@ class Refinery:
 
     def _raw(self, columns: str) -> Iterator[pa.RecordBatch]:
         good = f"t_us IS NOT NULL AND code < {reading.UNREADABLE}"
-        query = f"SELECT {columns} FROM {engine.parquet(self.staged.path)} WHERE {good}"
+        table = rows_of(self.staged.path, self.mapping, self.staged.clean)
+        query = f"SELECT {columns} FROM {table}" + ("" if self.staged.clean else f" WHERE {good}")
         with engine.session(self.database) as database:
             yield from engine.batches(database, query)
 

@@ -7,6 +7,7 @@ import os
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -408,6 +409,20 @@ def _joined_runs(parts: list[_Part], join_us: int) -> Runs:
     starts = np.flatnonzero(np.append(True, begin[1:] - last[:-1] > join_us))
     ends = np.append(starts[1:], begin.size) - 1
     return Runs(begin[starts], last[ends], np.maximum.reduceat(peak, starts), np.add.reduceat(count, starts))
+
+
+@lru_cache(maxsize=4)
+def minute_cells(series: LogSeries, rule: GapRule) -> Cells:
+    """Minute sums of a series; kept for the last few asked for, since every look at its course needs them.
+
+    Parameters
+    ----------
+    series : LogSeries
+        The series or a span of it.
+    rule : GapRule
+        How long a reading stands.
+    """
+    return scan(series, Question(rule)).cells
 
 
 def scan(series: LogSeries, question: Question) -> Condensed:

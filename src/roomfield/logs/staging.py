@@ -27,13 +27,15 @@ class Staged:
     Parameters
     ----------
     path : Path
-        Parquet: t_us (of UTC or of the wall clock, or NULL), number, code, unit.
+        Parquet: t_us (of UTC or of the wall clock, or NULL), number, rest, word, unit; read it by `rows_of`.
     rows : int
         Rows of the file.
     unreadable : int
         Rows that are left out because they cannot be read.
     first_us, last_us : int
         Least and greatest stamp.
+    clean : bool
+        Whether every row is a time and a bare number.
     """
 
     path: Path
@@ -41,6 +43,7 @@ class Staged:
     unreadable: int
     first_us: int
     last_us: int
+    clean: bool
 
 
 def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Staged:
@@ -69,14 +72,17 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
         table = _table(session, source, mapping, scratch)
         query = _query(table, mapping, _typed_columns(session, table, mapping))
         try:
-            session.execute(f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw)")
+            session.execute(
+                f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw, PARQUET_VERSION v2)"
+            )
         except duckdb.Error as fault:
             raise FormatError(
                 f"the table cannot be read ({str(fault).splitlines()[0][:160]}).",
                 where=source.name,
                 mend="Check that it is complete and that the mapping names its columns.",
             ) from fault
-        faults, unreadable = _faults(session, target, mapping)
+        clean = _is_clean(session, target)
+        faults, unreadable = _faults(session, target, mapping, clean)
         summary = f"SELECT count(*), min(t_us), max(t_us) FROM {engine.parquet(target)} WHERE t_us IS NOT NULL"
         usable, first, last = session.execute(summary).fetchall()[0]
         rows = session.execute(f"SELECT count(*) FROM {engine.parquet(target)}").fetchall()[0][0]
@@ -86,7 +92,7 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
         raise RejectedRows(faults, where=source.name, mend=mend)
     if not usable:
         raise FormatError("no row has a readable time.", where=source.name, mend="Correct the mapping's time_form.")
-    return Staged(target, int(rows), unreadable, int(first), int(last))
+    return Staged(target, int(rows), unreadable, int(first), int(last), clean)
 
 
 def _table(database: Any, source: Path, mapping: Mapping, scratch: Path) -> str:
@@ -164,10 +170,15 @@ def _query(table: str, mapping: Mapping, types: dict[str, str]) -> str:
             kept = [f"CAST({c} AS VARCHAR) AS {c}" if c in stamp else c for c in kept]
         source = f"(SELECT {', '.join(kept)} FROM {table})"
     time = reading.time_sql(mapping.time_columns, form, start)
-    number, code, unit = _value(mapping, types)
-    if mapping.unit_column:
-        unit = f"trim({reading.name(mapping.unit_column)})"
-    return f"SELECT {time} AS t_us, {number} AS number, CAST({code} AS TINYINT) AS code, {unit} AS unit FROM {source}"
+    if _is_native(types.get(mapping.value_column, "VARCHAR")):
+        number, rest = f"CAST({reading.name(mapping.value_column)} AS DOUBLE)", "CAST(NULL AS VARCHAR)"
+    else:
+        number, rest = reading.plain_sql(mapping.value_column, mapping.decimal)
+    word, unit = (
+        f"trim({reading.name(column)})" if column else "CAST(NULL AS VARCHAR)"
+        for column in (mapping.status_column, mapping.unit_column)
+    )
+    return f"SELECT {time} AS t_us, {number} AS number, {rest} AS rest, {word} AS word, {unit} AS unit FROM {source}"
 
 
 def _is_native(type_name: str) -> bool:
@@ -176,33 +187,44 @@ def _is_native(type_name: str) -> bool:
     )  # fmt: skip
 
 
-def _value(mapping: Mapping, types: dict[str, str]) -> tuple[str, str, str]:
-    kind = types.get(mapping.value_column, "VARCHAR")
-    if not _is_native(kind):
-        return reading.value_sql(mapping.value_column, mapping.decimal, mapping.units_in_values, mapping.status_column)
-    number = f"CAST({reading.name(mapping.value_column)} AS DOUBLE)"
-    code = (
-        f"CASE WHEN {number} IS NULL OR isnan({number}) THEN {reading.MISSING} "
-        f"WHEN isinf({number}) THEN {reading.OVERLOAD} ELSE {reading.FINE} END"
-    )
-    return number, code, "''"
+def rows_of(staged: Path, mapping: Mapping, clean: bool) -> str:
+    """Table expression over staged rows: file_row_number, t_us, number, code, unit.
+
+    Parameters
+    ----------
+    staged : Path
+        The scratch file.
+    mapping : Mapping
+        The confirmed mapping.
+    clean : bool
+        Whether every cell is a bare number, so that nothing needs to be judged.
+    """
+    table = engine.parquet(staged, row_numbers=True)
+    if clean:
+        return f"(SELECT *, CAST({reading.FINE} AS TINYINT) AS code FROM {table})"
+    return reading.judged_sql(table, mapping.decimal, mapping.units_in_values)
 
 
-def _faults(database: Any, staged: Path, mapping: Mapping) -> tuple[list[RowFault], int]:
+def _is_clean(database: Any, staged: Path) -> bool:
+    odd = "t_us IS NULL OR number IS NULL OR rest IS NOT NULL OR word IS NOT NULL OR NOT isfinite(number)"
+    return not database.execute(f"SELECT count(*) FROM {engine.parquet(staged)} WHERE {odd}").fetchall()[0][0]
+
+
+def _faults(database: Any, staged: Path, mapping: Mapping, clean: bool) -> tuple[list[RowFault], int]:
     """The first faulty rows, and how many there are."""
     bad = f"t_us IS NULL OR code = {reading.UNREADABLE}"
-    table = engine.parquet(staged, row_numbers=True)
+    table = rows_of(staged, mapping, clean)
     count = database.execute(f"SELECT count(*) FROM {table} WHERE {bad}").fetchall()[0][0]
-    query = f"SELECT file_row_number, t_us IS NULL FROM {table} WHERE {bad} ORDER BY 1 LIMIT {_SHOWN}"
+    query = f"SELECT file_row_number, t_us IS NULL, rest FROM {table} WHERE {bad} ORDER BY 1 LIMIT {_SHOWN}"
     offset = mapping.layout.first_row + 1
     faults = [
         RowFault(
             int(row) + offset,
             " + ".join(mapping.time_columns) if no_time else mapping.value_column,
-            "",
+            "" if no_time else str(text)[:60],
             f"not a time of the form {mapping.time_form}" if no_time else "not a number or a known mark",
         )
-        for row, no_time in database.execute(query).fetchall()
+        for row, no_time, text in database.execute(query).fetchall()
     ]
     if mapping.layout.form == "text":
         split = "SELECT line, csv_line, error_message FROM reject_errors ORDER BY line"

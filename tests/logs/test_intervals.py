@@ -1,0 +1,88 @@
+"""Intervals of dependent values: coverage against a known truth, and against statsmodels."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+from statsmodels.tsa.stattools import acf
+
+from roomfield.logs.intervals import inflation, mean_error, mean_interval, median_interval
+
+
+def wandering(rng: np.random.Generator, n: int, phi: float) -> np.ndarray:
+    """A stationary AR(1) series of unit variance."""
+    noise = rng.normal(size=n) * np.sqrt(1 - phi**2)
+    noise[0] = rng.normal()
+    for i in range(1, n):
+        noise[i] += phi * noise[i - 1]
+    return noise
+
+
+@pytest.mark.published("variance of the mean of an AR(1) series: Box, Jenkins, Reinsel, Time Series Analysis, 2.1.5")
+@pytest.mark.parametrize("phi", [0.0, 0.5, 0.8])
+def test_the_factor_of_dependence_of_a_long_ar1_series(phi):
+    rng = np.random.default_rng(11)
+    found = [inflation(wandering(rng, 4000, phi)) for _ in range(15)]
+    assert np.median(found) == pytest.approx((1 + phi) / (1 - phi), rel=0.12)
+
+
+@pytest.mark.published("statsmodels.tsa.stattools.acf, statsmodels 0.15")
+def test_an_alternating_series_is_not_thought_dependent():
+    values = np.tile([1.0, 2.0], 50) + np.random.default_rng(0).normal(0, 0.01, 100)
+    assert acf(values, nlags=1)[1] < -0.9
+    assert inflation(values) == 1.0
+
+
+@pytest.mark.published("Student's t interval, scipy.stats.ttest_1samp")
+def test_independent_values_get_about_students_interval():
+    rng = np.random.default_rng(3)
+    ratios = []
+    for _ in range(60):
+        values = rng.normal(10, 0.5, 40)
+        student = stats.ttest_1samp(values, 0).confidence_interval(0.95)
+        ours = mean_interval(values)
+        ratios.append((ours.high - ours.low) / (student.high - student.low))
+    assert 1.0 <= np.median(ratios) < 1.15
+    assert min(ratios) >= 0.99
+
+
+@pytest.mark.parametrize(
+    ("days", "phi", "least"), [(14, 0.0, 0.92), (30, 0.5, 0.89), (365, 0.5, 0.92), (365, 0.7, 0.91)]
+)
+def test_the_interval_holds_the_truth_about_as_often_as_it_says(days, phi, least):
+    """Lognormal days with a working week; the truth is known in closed form. 300 trials: one sigma is 1.3 %."""
+    rng = np.random.default_rng(days)
+    week = np.where(np.arange(days) % 7 < 5, 1.0, 0.5)
+    whole_weeks = np.exp(0.4**2 / 2) * week.mean()
+    hits = 0
+    for _ in range(300):
+        found = mean_interval(np.exp(0.4 * wandering(rng, days, phi)) * week)
+        hits += found.low <= whole_weeks <= found.high
+    assert hits / 300 >= least
+
+
+def test_the_median_interval_holds_the_median():
+    rng = np.random.default_rng(8)
+    hits = [
+        found.low <= 1.0 <= found.high
+        for found in (median_interval(np.exp(wandering(rng, 90, 0.5))) for _ in range(300))
+    ]
+    assert np.mean(hits) >= 0.92
+
+
+def test_ignoring_dependence_would_be_too_sure():
+    rng = np.random.default_rng(2)
+    values = np.exp(0.4 * wandering(rng, 400, 0.8))
+    naive = values.std(ddof=1) / np.sqrt(values.size)
+    assert mean_error(values).error > 2 * naive
+
+
+def test_too_few_values_have_no_interval():
+    assert mean_interval(np.array([1.0, 2.0])).low is None
+    assert mean_interval(np.array([np.nan, np.nan])).low is None
+    assert median_interval(np.array([1.0, 2.0, 3.0])).low is None
+    known = mean_interval(np.array([1.0, np.nan, 2.0, np.nan, 3.0]))
+    assert known.value == 2.0
+    assert known.low < 2.0 < known.high
+    assert mean_interval(np.full(10, 3.0)).low == pytest.approx(3.0)

@@ -1,0 +1,295 @@
+"""Day and week, change points, periods, duration, bursts, held maxima and the timeline."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from roomfield.errors import InputError, KindMismatchError
+from roomfield.logs import (
+    bursts,
+    change_points,
+    compare,
+    day_profile,
+    held_stretches,
+    required_duration,
+    timeline,
+    week_profile,
+)
+from roomfield.logs.changes import long_run_variance, segment
+from roomfield.logs.duration import minute_rolling
+from roomfield.logs.scan import CELL_US, Question, scan
+
+MONDAY = datetime(2026, 3, 2, tzinfo=UTC).timestamp()
+
+
+def _course(hours: np.ndarray) -> np.ndarray:
+    """A mast's day: twice as high in the evening as at night."""
+    return 1.0 + 0.5 * np.sin(2 * np.pi * (hours - 14) / 24)
+
+
+def _days(days: int, step_s: float, rng: np.random.Generator, spread: float = 0.2) -> tuple[np.ndarray, np.ndarray]:
+    t = MONDAY + np.arange(0, days * 86400, step_s)
+    day = ((t - MONDAY) // 86400).astype(int)
+    return t, 1e-4 * _course((t - MONDAY) / 3600 % 24) * np.exp(spread * rng.normal(size=days))[day]
+
+
+@pytest.mark.published("pandas groupby on local time, pandas 3")
+def test_the_day_profile_is_that_of_pandas_in_local_time(stored):
+    t, values = _days(40, 600, np.random.default_rng(1))
+    series = stored(t, values)
+    found = day_profile(series, zone="Europe/Zurich")
+    frame = pd.Series(values, index=pd.to_datetime(t, unit="s", utc=True).tz_convert("Europe/Zurich"))
+    hourly = frame.groupby([frame.index.date, frame.index.hour]).mean()
+    expected = hourly.groupby(level=1).mean()
+    middle = hourly.groupby(level=1).median()
+    assert len(found.bins) == 24
+    for part in found.bins:
+        hour = part.start_minute // 60
+        assert part.mean.value == pytest.approx(expected[hour], rel=1e-9)
+        assert part.median.value == pytest.approx(middle[hour], rel=1e-9)
+        assert part.mean.low < part.mean.value < part.mean.high
+        assert part.highest == pytest.approx(frame[frame.index.hour == hour].max())
+    assert found.days == 41
+
+
+def test_the_intervals_of_the_day_hold_the_truth(stored):
+    inside, whole = 0, 0
+    truth = 1e-4 * np.exp(0.2**2 / 2)
+    for seed in range(12):
+        t, values = _days(30, 1800, np.random.default_rng(seed))
+        for part in day_profile(stored(t, values)).bins[::6]:
+            level = truth * _course(part.start_minute / 60 + np.array([0.0, 0.5])).mean()
+            inside += part.mean.low <= level <= part.mean.high
+            whole += 1
+    assert inside / whole >= 0.85
+
+
+def test_the_week_tells_weekend_from_working_day(stored):
+    t = MONDAY + np.arange(0, 28 * 86400, 1800.0)
+    weekday = ((t - MONDAY) // 86400 % 7).astype(int)
+    noise = np.exp(0.05 * np.random.default_rng(0).normal(size=t.size))
+    found = week_profile(stored(t, np.where(weekday < 5, 2e-4, 1e-4) * noise), bin_minutes=360)
+    assert len(found.bins) == 28
+    working = [b.mean.value for b in found.bins if b.weekday < 5]
+    weekend = [b.mean.value for b in found.bins if b.weekday >= 5]
+    assert min(working) > 1.8 * max(weekend)
+    assert {b.days for b in found.bins} == {4}
+
+
+def test_two_days_have_a_profile_but_no_interval(stored):
+    t, values = _days(2, 600, np.random.default_rng(1))
+    found = day_profile(stored(t, values))
+    assert all(b.mean.low is None for b in found.bins)
+    assert any("log longer" in remark for remark in found.remarks)
+    with pytest.raises(InputError, match="does not divide"):
+        day_profile(stored(t, values), bin_minutes=7)
+
+
+@pytest.mark.published(
+    "Cobb, Biometrika 65 (1978) 243-251: annual flow of the Nile 1871-1970 dropped after 1898; "
+    "data as carried by statsmodels.datasets.nile"
+)
+def test_the_nile_changed_once_after_1898():
+    from statsmodels.datasets import nile
+
+    frame = nile.load_pandas().data
+    flow = frame["volume"].to_numpy(dtype=float)
+    cuts = segment(flow, long_run_variance(flow), least=5)
+    assert [int(frame["year"].iloc[cut]) for cut in cuts] == [1899]
+
+
+def test_steps_are_found_and_the_daily_course_is_not_one(stored):
+    rng = np.random.default_rng(4)
+    t, values = _days(30, 600, rng, spread=0.03)
+    values = values * np.exp(0.05 * rng.normal(size=t.size))
+    assert change_points(stored(t, values)) == ()
+    stepped = np.where(t >= MONDAY + 12.5 * 86400, values * 10**0.6, values)
+    (found,) = change_points(stored(t, stepped))
+    assert abs(found.at - datetime.fromtimestamp(MONDAY + 12.5 * 86400, UTC)) <= timedelta(hours=2)
+    assert found.step_db == pytest.approx(6.0, abs=0.5)
+
+
+def test_slow_wandering_is_no_change():
+    rng = np.random.default_rng(9)
+    alarms = 0
+    for _ in range(40):
+        noise = rng.normal(size=800)
+        for i in range(1, 800):
+            noise[i] += 0.7 * noise[i - 1]
+        alarms += bool(segment(noise, long_run_variance(noise), least=7))
+    assert alarms <= 6
+
+
+def test_a_change_between_periods_has_an_interval_that_holds_it(stored):
+    truth, hits, sure = -6.0, 0, 0
+    for seed in range(25):
+        rng = np.random.default_rng(seed)
+        t, values = _days(28, 3600, rng)
+        values = np.where(t >= MONDAY + 14 * 86400, values * 10 ** (truth / 10), values)
+        series = stored(t, values)
+        cut = datetime.fromtimestamp(MONDAY + 14 * 86400, UTC)
+        found = compare(series.between(None, cut), series.between(cut, None))
+        hits += found.change_db.low <= truth <= found.change_db.high
+        sure += found.excludes_no_change
+        assert (found.first_days, found.second_days, found.hours_compared) == (14, 14, 24)
+    assert hits >= 21
+    assert sure >= 21
+
+
+def test_hours_seen_in_one_period_only_do_not_pass_for_a_change(stored):
+    t, values = _days(20, 1800, np.random.default_rng(0), spread=0.01)
+    hour = (t - MONDAY) / 3600 % 24
+    first, second = t < MONDAY + 10 * 86400, (t >= MONDAY + 10 * 86400) & (hour >= 18)
+    found = compare(stored(t[first], values[first]), stored(t[second], values[second]))
+    assert found.hours_compared == 6
+    assert found.change_db.value == pytest.approx(0.0, abs=0.1)
+    plain = 10 * np.log10(values[second].mean() / values[first].mean())
+    assert abs(plain) > 0.4
+
+
+def test_periods_of_different_kind_or_unit_are_not_compared(stored):
+    t = MONDAY + np.arange(0, 86400, 600.0)
+    average, peak = stored(t, t * 0 + 1.0), stored(t, t * 0 + 1.0, heading="peak W/m2")
+    with pytest.raises(KindMismatchError, match="average"):
+        compare(average, peak)
+    with pytest.raises(InputError, match="one log is in"):
+        compare(average, stored(t, t * 0 + 1.0, heading="average V/m", keep_unit=True))
+    short = compare(average, stored(t + 86400, t * 0 + 2.0))
+    assert short.change_db.value == pytest.approx(3.0103, abs=1e-3)
+    assert short.change_db.low is None
+    assert short.excludes_no_change is None
+
+
+def test_rolling_means_by_the_minute_are_plain_sums(stored):
+    rng = np.random.default_rng(3)
+    t = MONDAY + np.arange(0, 6 * 3600, 10.0)
+    values = rng.lognormal(0, 1, t.size)
+    keep = (t < MONDAY + 7200) | (t > MONDAY + 9000)
+    cells = scan(stored(t[keep], values[keep]), Question(stored(t, values).gap_rule)).cells
+    found = minute_rolling(cells, 30)
+    minute = ((t[keep] - MONDAY) // 60).astype(int)
+    for end in (29, 100, 119, 130, 200, 359):
+        rows = (minute > end - 30) & (minute <= end)
+        if rows.sum() < 0.8 * 180:
+            assert np.isnan(found[end])
+        else:
+            assert found[end] == pytest.approx(values[keep][rows].mean(), rel=0.02)
+    assert cells.seen_us.sum() <= t.size * 10_000_000
+    assert CELL_US == 60_000_000
+
+
+def test_how_long_to_log_for_a_daily_and_for_a_weekly_event(stored):
+    t = MONDAY + np.arange(0, 28 * 86400, 300.0)
+    hour = (t - MONDAY) / 3600 % 24
+    daily = required_duration(stored(t, np.where((hour >= 20) & (hour < 21), 1.0, 0.01)))
+    assert daily.hours == 24
+    assert daily.one_day_enough == pytest.approx(1.0)
+    assert daily.days_near_maximum == 28
+    weekly = (t - MONDAY) // 86400 % 7 == 5
+    found = required_duration(stored(t, np.where(weekly & (hour >= 20) & (hour < 21), 1.0, 0.01)))
+    assert found.hours == 168
+    assert found.one_day_enough == pytest.approx(24.5 / 168, abs=0.03)
+    once = np.where((t >= MONDAY + 9 * 86400) & (t < MONDAY + 9 * 86400 + 3600), 1.0, 0.01)
+    rare = required_duration(stored(t, once))
+    assert rare.hours is None
+    assert rare.at_least_hours >= 72
+    assert any("one day only" in remark for remark in rare.remarks)
+    shares = [trial.share_within for trial in rare.trials]
+    assert shares == sorted(shares)
+    with pytest.raises(InputError, match="too short"):
+        required_duration(stored(t[:12], t[:12] * 0 + 1.0))
+
+
+def test_a_meter_that_speaks_for_60_ms_is_counted(stored):
+    rng = np.random.default_rng(1)
+    t = np.arange(0, 1800, 0.02)
+    starts = 7.0 + np.arange(0, 1780, 30.0)
+    on = np.zeros(t.size, dtype=bool)
+    for start in starts:
+        on |= (t >= start - 1e-9) & (t < start + 0.06 - 1e-9)
+    values = np.where(on, 5e-3, 1e-6 * np.exp(0.1 * rng.normal(size=t.size)))
+    found = bursts(stored(t, values))
+    assert found.count == starts.size
+    assert found.width_s.median == pytest.approx(0.06, abs=0.001)
+    assert found.period_s == pytest.approx(30.0, abs=0.03)
+    assert found.duty_cycle == pytest.approx(0.06 / 30, rel=0.01)
+    assert found.per_day == pytest.approx(2880, rel=0.01)
+    parts = found.peak_and_mean
+    mean = values.mean()
+    assert parts.total_db == pytest.approx(10 * np.log10(5e-3 / mean), abs=0.01)
+    assert parts.total_db == pytest.approx(
+        parts.from_duty_db + parts.from_uneven_bursts_db - parts.filled_by_background_db, abs=1e-9
+    )
+    assert parts.from_duty_db == pytest.approx(10 * np.log10(500), abs=0.05)
+    assert not found.width_is_upper_bound
+
+
+def test_bursts_are_not_spaced_across_gaps_and_single_readings_are_bounds(stored):
+    t = np.concatenate([np.arange(0, 100, 0.1), np.arange(5000, 5100, 0.1)])
+    values = np.where(np.round(t * 10).astype(int) % 100 == 50, 1.0, 0.001)
+    found = bursts(stored(t, values))
+    assert found.count == 20
+    assert found.spacing_s.greatest == pytest.approx(10.0, abs=0.01)
+    assert found.width_is_upper_bound
+    quiet = bursts(stored(t, values * 0 + 1.0))
+    assert (quiet.count, quiet.width_s, quiet.peak_and_mean) == (0, None, None)
+    with pytest.raises(InputError, match="no background"):
+        bursts(stored(t, np.where(values < 1, 0.0, 1.0)))
+    assert bursts(stored(t, np.where(values < 1, 0.0, 1.0)), threshold=0.5).count == 20
+
+
+def test_resets_of_the_hold(stored):
+    values = [1, 1, 3, 3, 7, 7, 2, 2, 5, 9, 1]
+    series = stored(np.arange(11.0), values, heading="max hold W/m2")
+    found = held_stretches(series)
+    assert [s.maximum for s in found] == [7, 9, 1]
+    assert [s.start.second for s in found] == [0, 6, 10]
+    assert [r.second for r in found[0].rises] == [2, 4]
+    assert found[1].reached_at.second == 9
+    with pytest.raises(KindMismatchError, match="not held maxima"):
+        held_stretches(stored(np.arange(3.0), [1, 2, 3]))
+
+
+@pytest.mark.parametrize("step", [0.05, 1.0, 900.0])
+def test_the_timeline_is_exact_at_every_zoom(step, stored):
+    rng = np.random.default_rng(6)
+    n = 30_000 if step < 900 else 3_000
+    t = np.cumsum(np.where(rng.random(n) < 0.001, 300 * step, step)) + 1.7e9
+    t = np.round(t, 6)
+    values = rng.lognormal(0, 1, n)
+    series = stored(t, values)
+    span = t[-1] - t[0]
+    for zoom in (1, 3, 17, 150, 2000):
+        start, end = t[0] + 0.31 * span, t[0] + 0.31 * span + span / zoom * 0.6
+        ends = [pd.Timestamp(round(x * 1e6), unit="us", tz="UTC").to_pydatetime() for x in (start, end)]
+        found = timeline(series, *ends, bins=700)
+        assert found.low.size <= 702
+        width, first = round(found.bin_s * 1e6), round(found.start.timestamp() * 1e6)
+        stamps = np.round(t * 1e6).astype(np.int64)
+        place = (stamps - first) // width
+        for k in rng.integers(1, max(2, found.low.size - 1), 12):
+            rows = values[place == k]
+            assert found.count[k] == rows.size
+            if rows.size:
+                assert (found.low[k], found.high[k]) == (rows.min(), rows.max())
+                assert found.mean[k] == pytest.approx(rows.mean(), rel=1e-9)
+            else:
+                assert np.isnan(found.low[k])
+
+
+def test_the_timeline_never_loses_the_highest_reading(stored):
+    t = np.arange(0, 20_000.0)
+    values = np.ones(t.size)
+    values[13_579] = 50.0
+    series = stored(t, values)
+    for bins in (1, 7, 100, 2000, 8192):
+        assert np.nanmax(timeline(series, bins=bins).high) == 50.0
+    with pytest.raises(InputError, match="bins"):
+        timeline(series, bins=0)
+    with pytest.raises(InputError, match="ends before"):
+        timeline(series, "1970-01-01T01:00:00Z", "1970-01-01T00:00:00Z")
+    assert timeline(series, bins=50).to_dict()["unit"] == "W/m2"
