@@ -13,6 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roomfield.errors import UnknownNameError
+from roomfield.references.catalogue import mainstream_positions
+from roomfield.references.cautions import cautions
+from roomfield.references.guidelines import guideline_sets
 from roomfield.report.evidence import ReferenceStanding
 from roomfield.report.findings import Level, Outcome, Shown, StepGroup, Verdict
 from roomfield.report.phrase import phrase
@@ -45,7 +48,7 @@ def test_every_catalogue_has_every_key() -> None:
         }, language
 
 
-TRANSLATED = {"caution_topic", "caution_text", "position_text", "how_text", "category_text"}
+TRANSLATED = {"caution_topic", "caution_text", "position_text", "how_text", "term"}
 """Tables that translate reference data; English is the original there."""
 
 
@@ -147,6 +150,28 @@ def test_every_member_of_an_enumeration_has_its_words(words: Words) -> None:
 def test_a_message_with_a_place_left_empty_is_refused(english: Words) -> None:
     with pytest.raises(UnknownNameError, match=r"step\.night_schedule\.reason"):
         english.say("step.night_schedule.reason", place="Cot")
+
+
+def test_cautions_and_positions_are_translated() -> None:
+    german = load_words("de")
+    for caution in cautions():
+        assert german.has(f"caution_topic.{caution.topic}"), caution.topic
+        assert german.has(f"caution_text.{caution.text}"), caution.text
+    for position in mainstream_positions():
+        assert german.has(f"position_text.{position.position}"), position.body
+    assert german.translated("caution_topic", "a caution that nobody has translated") == (
+        "a caution that nobody has translated"
+    )
+
+
+def test_categories_are_translated_with_their_spans() -> None:
+    german = load_words("de")
+    for chosen in guideline_sets(superseded=True):
+        for service in chosen.services:
+            for row in chosen.levels_for(None if service == "any" else service):
+                assert german.has(f"term.{row.name}"), row.name
+    assert german.term("severe anomaly – extreme anomaly") == "starke Anomalie – extreme Anomalie"
+    assert load_words("en").term("severe anomaly") == "severe anomaly"
 
 
 def test_unknown_language_and_key_are_named() -> None:

@@ -239,7 +239,8 @@ def _categories(entry: ReferenceEntry, words: Words) -> list[Block]:
         Column(words.say("references.from"), Align.END, 1.0),
     )
     rows = tuple(
-        Row((Cell(words.text(name)), Cell(words.numbers.as_given(edge * 1e6)))) for name, edge in entry.edges_w_m2
+        Row((Cell(words.term(words.text(name))), Cell(words.numbers.as_given(edge * 1e6))))
+        for name, edge in entry.edges_w_m2
     )
     return [Table(columns, rows, words.say("references.category_caption", label=entry.label))]
 

@@ -259,7 +259,7 @@ def _place_row(content: ReportContent, place: PlaceFinding, guideline: Reference
 def _verdict_cell(content: ReportContent, place: PlaceFinding, reference_id: str, words: Words) -> Cell:
     verdict = verdict_of(content, place, reference_id)
     level = level_of(place, verdict) if verdict else None
-    small = words.text(verdict.category) if verdict else ""
+    small = words.term(words.text(verdict.category)) if verdict else ""
     return Cell(verdict_short(verdict, level, words), small=small)
 
 

@@ -61,6 +61,8 @@ class _Filler(string.Formatter):
         """One value as text."""
         if isinstance(value, Phrase):
             return self._words.text(value)
+        if format_spec == "term":
+            return self._words.term(str(value))
         form = self._words.forms().get(format_spec)
         return form(value) if form is not None and not isinstance(value, str) else str(value)
 
@@ -142,6 +144,10 @@ class Words:
             The text as the reference data carries it.
         """
         return self.messages.get(f"{group}.{original}", original)
+
+    def term(self, name: str) -> str:
+        """A name of the reference data, such as a guideline's category or a span of two, in this language."""
+        return " – ".join(self.translated("term", part) for part in name.split(" – "))
 
 
 @lru_cache(maxsize=8)
