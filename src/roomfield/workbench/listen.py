@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 from roomfield import __version__
 from roomfield.errors import InputError
 from roomfield.signals.analysis import analyse
+from roomfield.signals.folder import analyse_folder
 from roomfield.signals.hearing import Heard, Hearing, MeterAudio
 from roomfield.survey import DetectorLaw, HeardTechnology, Meter, Recording
 from roomfield.workbench.editing import new_id
@@ -57,6 +59,21 @@ def listen(path: str | Path, meter: Meter | None = None) -> Hearing:
 @lru_cache(maxsize=64)
 def _listened(path: str, audio: MeterAudio | None) -> Hearing:
     return analyse(path, meter_audio=audio)
+
+
+def listen_folder(
+    folder: str | Path, on_progress: Callable[[float], None] | None = None
+) -> list[tuple[str, Hearing | str]]:
+    """What is heard in every recording of a folder, over all cores; a bad file gives its sentence.
+
+    Parameters
+    ----------
+    folder : str or Path
+        With sound files, at any depth.
+    """
+    step = on_progress or (lambda _share: None)
+    answers = analyse_folder(folder, progress=lambda done, whole, _newest: step(done / max(whole, 1)))
+    return [(str(a.path), a.hearing if a.hearing is not None else a.error or "") for a in answers]
 
 
 def evidence_text(heard: Heard) -> str:
