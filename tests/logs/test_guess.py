@@ -49,6 +49,7 @@ def test_what_the_headings_say_is_found(written, text, unit, zone, kind, decimal
     assert (mapping.unit, mapping.zone, mapping.kind, mapping.decimal) == (unit, zone, kind, decimal)
     assert not mapping.questions
     shown = {guess.what: guess for guess in mapping.guesses}
+    assert f"unit: {unit} (from " in mapping.describe()
     assert shown["unit"].evidence and 0 < shown["unit"].confidence <= 1
 
 

@@ -153,6 +153,11 @@ class Mapping:
         confirmed.check()
         return confirmed
 
+    def describe(self) -> str:
+        """What was guessed, from what, and how sure; then what is open. One line each."""
+        guessed = [f"{g.what}: {g.answer} (from {g.evidence}; sure to {g.confidence:.0%})" for g in self.guesses]
+        return "\n".join([*guessed, *(f"open: {question.text}" for question in self.questions)])
+
     def check(self) -> None:
         """Refuse a mapping that cannot be carried out.
 

@@ -72,9 +72,8 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
         table = _table(session, source, mapping, scratch)
         query = _query(table, mapping, _typed_columns(session, table, mapping))
         try:
-            session.execute(
-                f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw, PARQUET_VERSION v2)"
-            )
+            options = "(FORMAT parquet, COMPRESSION lz4_raw, PARQUET_VERSION v2)"
+            session.execute(f"COPY ({query}) TO {reading.quoted(str(target))} {options}")
         except duckdb.Error as fault:
             raise FormatError(
                 f"the table cannot be read ({str(fault).splitlines()[0][:160]}).",
