@@ -160,11 +160,8 @@ def progress(what: str) -> Iterator[ProgressCall]:
         yield lambda share: bar.update(task, completed=share)
 
 
-def say_error(fault: RoomfieldError | str) -> int:
+def say_error(fault: RoomfieldError) -> int:
     """Print one sentence on standard error and give the exit code."""
-    if isinstance(fault, str):
-        typer.echo(f"roomfield: {fault}", err=True)
-        return 130
     typer.echo(f"roomfield: {one_line(fault.sentence())}", err=True)
     if isinstance(fault, RejectedRows):
         for row in fault.faults[:_MOST_FAULTS]:
@@ -175,12 +172,38 @@ def say_error(fault: RoomfieldError | str) -> int:
     return next(code for kind, code in _CODES if isinstance(fault, kind))
 
 
+def say_stopped() -> int:
+    """Say that the user stopped the command."""
+    typer.echo("roomfield: stopped before it was done; nothing half-made was kept.", err=True)
+    return 130
+
+
+def say_usage(fault: Exception) -> int:
+    """Say in one sentence what of a command is not understood, and where its help is."""
+    words = str(getattr(fault, "format_message", lambda: str(fault))()).strip()
+    context = getattr(fault, "ctx", None)
+    command = " ".join(["roomfield", *str(getattr(context, "command_path", "")).split()[1:]])
+    if words:
+        typer.echo(f"roomfield: {one_line(words).rstrip('.')}. Try '{command} --help'.", err=True)
+    return int(getattr(fault, "exit_code", 2))
+
+
+def say_system(fault: OSError) -> int:
+    """Say in one sentence what the operating system refused."""
+    where = f"{fault.filename}: " if fault.filename else ""
+    what = (fault.strerror or str(fault)).lower()
+    typer.echo(one_line(f"roomfield: {where}{what}. Check the path, its rights and the free space."), err=True)
+    return 4
+
+
 def say_defect(fault: Exception) -> int:
     """Own up to a defect in one sentence; the trace is shown only if it is asked for."""
     name = type(fault).__name__
     typer.echo(
-        f"roomfield: a defect of the program ({name}: {fault}). Nothing stored was changed by this command. "
-        "Set ROOMFIELD_TRACE=1 and try again to see where; please report it.",
+        one_line(
+            f"roomfield: a defect of the program ({name}: {str(fault)[:200]}). Every write is made whole or not at "
+            "all. Set ROOMFIELD_TRACE=1 and try again to see where; please report it."
+        ),
         err=True,
     )
     return 70

@@ -9,7 +9,7 @@ import typer
 
 from roomfield import __version__
 from roomfield.cli import demo, findings, intake, records, rooms, series, serving
-from roomfield.cli.console import say_defect, say_error
+from roomfield.cli.console import say_defect, say_error, say_stopped, say_system, say_usage
 from roomfield.errors import RoomfieldError
 
 app = typer.Typer(
@@ -32,14 +32,24 @@ def version() -> None:
 def run() -> None:
     """Run the command line; every fault becomes one sentence and an exit code."""
     try:
-        app()
+        sys.exit(app(standalone_mode=False) or 0)
     except RoomfieldError as fault:
         sys.exit(say_error(fault))
     except BrokenPipeError:
         sys.exit(0)
+    except (KeyboardInterrupt, typer.Abort):
+        sys.exit(say_stopped())
+    except OSError as fault:
+        _show_trace_if_asked()
+        sys.exit(say_system(fault))
     except Exception as fault:
-        if os.environ.get("ROOMFIELD_TRACE"):
-            raise
+        if isinstance(getattr(fault, "exit_code", None), int):
+            sys.exit(say_usage(fault))
+        _show_trace_if_asked()
         sys.exit(say_defect(fault))
-    except KeyboardInterrupt:
-        sys.exit(say_error("stopped before it was done; nothing half-made was kept."))
+
+
+def _show_trace_if_asked() -> None:
+    """Let the fault through with its trace if ROOMFIELD_TRACE is set; to be called while it is handled."""
+    if os.environ.get("ROOMFIELD_TRACE"):
+        raise

@@ -59,10 +59,10 @@ def list_surveys(
     as_json: AsJson = False,
 ) -> None:
     """List the surveys of a record, last changed first."""
+    from roomfield.workbench.job import existing_record
     from roomfield.workbench.surveys import list_surveys as call
-    from roomfield.workbench.surveys import open_records
 
-    cards = call(open_records(record), words)
+    cards = call(existing_record(record), words)
     rows = [(c.id, c.title, c.line, c.changed_at[:16], str(c.readings)) for c in cards]
     plain = [vars(c) for c in cards]
     answer(as_json, plain, lambda: table("Surveys", ("id", "title", "client", "changed", "readings"), rows))
@@ -87,10 +87,9 @@ def unpack(
     as_json: AsJson = False,
 ) -> None:
     """Check every checksum of a survey package, then take it into a record."""
-    from roomfield.workbench.job import take_in_package
-    from roomfield.workbench.surveys import open_records
+    from roomfield.workbench.job import unpack_into
 
-    survey = take_in_package(open_records(record), package)
+    survey = unpack_into(record, package)
     plain = {"survey": survey.id, "readings": len(survey.readings)}
     answer(as_json, plain, lambda: typer.echo(f"Survey {survey.id}, {len(survey.readings)} readings"))
 
@@ -102,11 +101,11 @@ def follow_up(
     as_json: AsJson = False,
 ) -> None:
     """Copy a survey for the visit after the work was done."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.surveys import copy_for_follow_up, open_records
+    from roomfield.workbench.job import existing_record, open_job
+    from roomfield.workbench.surveys import copy_for_follow_up
 
     source = open_job(record, survey).survey
-    copy = copy_for_follow_up(open_records(record), source.id, title)
+    copy = copy_for_follow_up(existing_record(record), source.id, title)
     answer(as_json, {"survey": copy}, lambda: typer.echo(f"Survey {copy}"))
 
 
@@ -136,11 +135,10 @@ def withdraw(
     as_json: AsJson = False,
 ) -> None:
     """Take an observation out of the findings; it stays in the record with the reason."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.surveys import open_records
+    from roomfield.workbench.job import existing_record, open_job
     from roomfield.workbench.surveys import withdraw as call
 
-    made = call(open_records(record), open_job(record, survey).survey.id, observation, reason, by)
+    made = call(existing_record(record), open_job(record, survey).survey.id, observation, reason, by)
     answer(as_json, vars(made), lambda: typer.echo(f"{observation} is withdrawn"))
 
 
@@ -151,9 +149,9 @@ def delete(
     as_json: AsJson = False,
 ) -> None:
     """Remove a survey for good; its title must be typed."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.surveys import delete_survey, open_records
+    from roomfield.workbench.job import existing_record, open_job
+    from roomfield.workbench.surveys import delete_survey
 
     name = open_job(record, survey).survey.id
-    delete_survey(open_records(record), name, title)
+    delete_survey(existing_record(record), name, title)
     answer(as_json, {"deleted": name}, lambda: typer.echo(f"{name} is deleted"))

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
+from roomfield.errors import InputError
+from roomfield.references.guidelines import guideline_set
 from roomfield.store.repository import open_store
 from roomfield.survey import Amendment, Assignment, Survey
+from roomfield.workbench.assess import chosen_limits
 from roomfield.workbench.editing import started_survey
 from roomfield.workbench.job import open_job
+
+OTHER_FILES = (".json", ".zip", ".csv", ".xlsx", ".pdf", ".html")
 
 
 def begin_survey(
@@ -34,8 +40,16 @@ def begin_survey(
     Raises
     ------
     UnknownNameError
-        If there is no such starter.
+        If there is no such starter, jurisdiction or guideline.
+    InputError
+        If the record's name is that of another kind of file.
     """
+    _check_record_name(record)
+    chosen_limits(jurisdiction)
+    if guideline:
+        guideline_set(guideline)
+    if not all(c.isprintable() for c in title + client + assessor):
+        raise InputError("a name holds a control character.", where=repr(title[:40]), mend="Leave it out.")
     order = Assignment(client=client, assessor=assessor, jurisdiction=jurisdiction, guideline=guideline)
     return open_store(record).create(started_survey(title, order, starter)).survey
 
@@ -51,8 +65,21 @@ def amend_observation(
         Such as ``0.0012``, ``average`` or ``[1.0, 2.0, 0.9]``.
     """
     job = open_job(record, survey_id)
-    store = job.store or open_store(record)
-    return store.amend(job.survey.id, observation_id, field, _read(value), reason=reason, by=by)
+    if job.store is None:
+        raise InputError("a survey document cannot be amended.", where=record, mend="Amend the record it came from.")
+    return job.store.amend(job.survey.id, observation_id, field, _read(value), reason=reason, by=by)
+
+
+def _check_record_name(record: str) -> None:
+    """Refuse a record that could not be opened again, for its name says that it is something else."""
+    if not record.strip():
+        raise InputError("the record has no name.", mend="Name a file with --record.")
+    if "://" not in record and Path(record).suffix.lower() in OTHER_FILES:
+        raise InputError(
+            f"a record cannot be a {Path(record).suffix} file.",
+            where=record,
+            mend="Choose a name that ends in .sqlite.",
+        )
 
 
 def _read(text: str) -> object:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +12,9 @@ from roomfield.exchange.package import package_hash, write_package
 from roomfield.exchange.unpack import open_package
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Survey
+
+RECORD_NAME = "roomfield.sqlite"
+"""Name of the record in a folder."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +66,17 @@ class Job:
         ----------
         target : str or Path
             The zip file.
+
+        Raises
+        ------
+        InputError
+            If it cannot lie there.
         """
+        path = Path(target)
+        if not _is(path.parent.is_dir) or _is(path.is_dir):
+            raise InputError(
+                "the package cannot be written here.", where=str(target), mend="Name a file in a folder that exists."
+            )
         return write_package(self.survey, self.media_path, Path(target))
 
 
@@ -92,14 +106,43 @@ def open_job(source: str | Path, survey_id: str = "") -> Job:
             where=text,
             mend=f"Use: roomfield unpack {text}",
         )
-    if "://" not in text and not Path(text).exists():
-        raise InputError(
-            "there is no record here.",
-            where=text,
-            mend="Make one with 'roomfield new', or name another with --record.",
-        )
-    store = open_store(source)
+    store = existing_record(text)
     return Job(store.load(survey_id or _only_one(store)).survey, store)
+
+
+def existing_record(source: str) -> Store:
+    """Open a record that is there already; reading never makes one.
+
+    Parameters
+    ----------
+    source : str
+        SQLite file, folder or database URL.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    StoreError
+        If it cannot be opened.
+    """
+    if "://" not in source:
+        path = Path(source).expanduser()
+        file = path / RECORD_NAME if _is(path.is_dir) else path
+        if not source.strip() or not _is(file.is_file) or file.stat().st_size == 0:
+            raise InputError(
+                "there is no record here.",
+                where=source,
+                mend="Make one with 'roomfield new', or name another with --record.",
+            )
+    return open_store(source)
+
+
+def _is(question: Callable[[], bool]) -> bool:
+    """The answer to a question on a path; no for a path that no file can have."""
+    try:
+        return question()
+    except (OSError, ValueError):
+        return False
 
 
 def _only_one(store: Store) -> str:
@@ -110,6 +153,26 @@ def _only_one(store: Store) -> str:
     what = "the record holds no survey." if not found else f"the record holds {len(found)} surveys."
     mend = "Begin one with 'roomfield new'." if not found else f"Name one with --survey: {listed}."
     raise InputError(what, where=store.address, mend=mend)
+
+
+def unpack_into(record: str, path: str | Path) -> Survey:
+    """Check a survey package wholly, then keep it in a record, which is made if need be.
+
+    Parameters
+    ----------
+    record : str
+        SQLite file, folder or database URL.
+    path : str or Path
+        The zip file.
+
+    Raises
+    ------
+    FormatError, IntegrityError
+        If anything in the package does not match its checksum; then no record is made either.
+    """
+    with open_package(Path(path)):
+        store = open_store(record)
+    return take_in_package(store, path)
 
 
 def take_in_package(store: Store, path: str | Path) -> Survey:

@@ -155,6 +155,8 @@ def write_field_sheet(survey: Survey, path: str | Path, *, visit_id: str | None 
         invented=survey.invented,
     )
     target = Path(path)
+    if target.suffix.lower() != ".pdf":
+        raise InputError("a field sheet is a PDF.", where=target.name, mend="Choose a name that ends in .pdf.")
     target.parent.mkdir(parents=True, exist_ok=True)
     field_sheet(order, target, language=language or survey.assignment.language)
     return target
