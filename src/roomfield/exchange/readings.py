@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -96,6 +98,25 @@ def import_readings(
             mend="Look at its description, correct it where needed, and confirm it.",
         )
     mapping.refuse_if_open()
+    with _collection_paused():
+        return _import(path, mapping, context, accept_rest, progress)
+
+
+@contextmanager
+def _collection_paused() -> Iterator[None]:
+    """Spare the search for cycles among many small records that all live on; it takes a third of the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _import(
+    path: Path, mapping: ColumnMapping, context: ReadingContext, accept_rest: bool, progress: Progress | None
+) -> ImportPlan:
     table = read_table(path, separator=mapping.separator, sheet=mapping.sheet, encoding=mapping.encoding)
     if table.sha256 != mapping.sha256:
         raise InputError(
