@@ -200,8 +200,15 @@ def test_how_long_to_log_for_a_daily_and_for_a_weekly_event(stored):
     assert any("one day only" in remark for remark in rare.remarks)
     shares = [trial.share_within for trial in rare.trials]
     assert shares == sorted(shares)
-    with pytest.raises(InputError, match="too short"):
-        required_duration(stored(t[:12], t[:12] * 0 + 1.0))
+
+
+def test_a_record_that_cannot_say_how_long_to_log_says_why(stored):
+    t = MONDAY + np.arange(0, 86400, 300.0)
+    short = required_duration(stored(t[:12], t[:12] * 0 + 1.0))
+    assert (short.hours, short.trials) == (None, ())
+    assert "too short" in short.remarks[0]
+    assert "held maxima" in required_duration(stored(t, t * 0 + 1.0, heading="max hold W/m2")).remarks[0]
+    assert "too sparse" in required_duration(stored(t * 12, t * 0 + 1.0)).remarks[0]
 
 
 def test_a_meter_that_speaks_for_60_ms_is_counted(stored):

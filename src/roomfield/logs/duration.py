@@ -9,15 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from roomfield.errors import InputError
 from roomfield.logs.scan import CELL_US, Cells, minute_cells
 from roomfield.logs.series import GapRule, LogSeries
-from roomfield.logs.summary import plain, require_not_held
+from roomfield.logs.summary import plain
 
 Floats = NDArray[np.float64]
 
 HOURS = (1, 2, 4, 6, 8, 12, 24, 48, 72, 96, 120, 168, 336, 504, 672, 1344, 2016, 4032)
 """Lengths that are tried [h]."""
+
+_LEAST_MINUTES = 240
 
 
 @dataclass(frozen=True)
@@ -106,18 +107,18 @@ def required_duration(
     gap_rule : GapRule or None
         None for the usual rule.
 
-    Raises
-    ------
-    InputError
-        If the record is too short, or holds no such average.
+    Returns
+    -------
+    RequiredDuration
+        Without an answer, and with the reason, for a record of less than four hours, for readings too far apart
+        for the average, and for held maxima, which bear no averages.
     """
-    require_not_held(series, "How long to log")
-    cells = minute_cells(series, gap_rule or series.gap_rule)
+    rule = gap_rule or series.gap_rule
+    cells = minute_cells(series, rule)
     mean = minute_rolling(cells, max(1, round(window_s * 1e6 / CELL_US)))
-    if not np.isfinite(mean).any() or mean.size < 240:
-        raise InputError(
-            "the record is too short to say how long to log.", where=series.source_name, mend="Log for a day first."
-        )
+    why_not = _why_not(series, rule, mean, window_s)
+    if why_not:
+        return RequiredDuration(window_s, tolerance_db, confidence, mean.size / 60, None, 0, None, (), 0, (why_not,))
     near = np.where(np.isfinite(mean), mean, -np.inf) >= np.nanmax(mean) * 10.0 ** (-tolerance_db / 10.0)
     seen = np.isfinite(mean)
     trials = tuple(_trial(near, seen, hours) for hours in HOURS if hours * 60 <= mean.size // 2)
@@ -136,6 +137,16 @@ def required_duration(
         int(sum(days)),
         _remarks(hours, mean.size / 60, int(sum(days))),
     )
+
+
+def _why_not(series: LogSeries, rule: GapRule, mean: Floats, window_s: float) -> str:
+    if series.kind == "max_hold":
+        return "A log of held maxima bears no averages: it cannot say how long to log."
+    if rule.nominal_interval_s > window_s or not np.isfinite(mean).any():
+        return "The readings are too sparse for this average."
+    if mean.size < _LEAST_MINUTES:
+        return "The record is too short to say how long to log: log for a day first."
+    return ""
 
 
 def minute_rolling(cells: Cells, window: int, least_share: float = 0.8) -> Floats:

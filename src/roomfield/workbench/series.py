@@ -112,7 +112,8 @@ def view_of(series: LogSeries, bound_w_m2: float | None = None) -> LogView:
     bound_w_m2 : float, optional
         The client's bound [W/m²], or in the unit of a series that kept its own.
     """
-    day_long = (series.end - series.start).total_seconds() >= 86_400.0
+    held = series.kind == "max_hold"
+    day_long = (series.end - series.start).total_seconds() >= 86_400.0 and not held
     return LogView(
         series,
         statistics(series, bound=bound_w_m2),
@@ -120,7 +121,7 @@ def view_of(series: LogSeries, bound_w_m2: float | None = None) -> LogView:
         day_profile(series) if day_long else None,
         change_points(series) if day_long else (),
         required_duration(series),
-        bursts(series) if series.nominal_interval_s <= FAST_LOG_S else None,
+        bursts(series) if series.nominal_interval_s <= FAST_LOG_S and not held else None,
     )
 
 
