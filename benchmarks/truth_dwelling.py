@@ -88,6 +88,19 @@ class TruthDwelling:
             [[self._value(scenario, p.id, s.id, column) for s in self.present(scenario)] for p in self.places]
         )
 
+    def total(self, scenario: str, name: str, column: str) -> np.ndarray:
+        """Truth at each place of a sum row, ``ALL_ON`` or ``ALL_DUTY`` [W/m²]."""
+        return np.array([self._value(scenario, p.id, name, column) for p in self.places])
+
+    def rows(self, name: str) -> list[dict[str, str]]:
+        """Rows of one of the folder's tables."""
+        with (self.folder / name).open(encoding="utf-8") as file:
+            return list(csv.DictReader(file))
+
+    def meters(self) -> list[str]:
+        """Meters that took readings."""
+        return sorted({row["meter"] for row in self.rows("readings.csv")})
+
     def _value(self, scenario: str, place: str, source: str, column: str) -> float:
         row = self._truth.get((scenario, place, source)) or self._truth["base", place, source]
         return float(row[column])

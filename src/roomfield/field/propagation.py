@@ -246,8 +246,11 @@ def wave_codes(
 ) -> tuple[Array, NDArray[np.int64]]:
     """Distinct frequencies, and for each emitter its frequency's index, pattern and polarisation as numbers."""
     unique, index = np.unique(frequencies_hz, return_inverse=True)
-    codes = [index.reshape(-1), [_PATTERNS[p] for p in patterns], [_POLARISATIONS[p] for p in polarisations]]
-    return unique, np.stack(codes, axis=1).astype(np.int64).reshape(len(frequencies_hz), 3)
+    codes = np.zeros((len(frequencies_hz), 3), dtype=np.int64)
+    codes[:, 0] = index.reshape(-1)
+    codes[:, 1] = [_PATTERNS[p] for p in patterns]
+    codes[:, 2] = [_POLARISATIONS[p] for p in polarisations]
+    return unique, codes
 
 
 def side_images(scene: Scene, points: Array, order: int) -> tuple[tuple[Array, ...], NDArray[np.int64]]:

@@ -1,0 +1,302 @@
+"""Levels after any plan, as draws: the posterior's draws times what the plan does to every group of paths.
+
+A level is ``sum over emitters of draw x scale x share let through``; the share let through is the power sum of all
+paths after the plan over that before, found in the geometry, and doubted the more the further it is from 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.errors import InputError, TooEarlyError, UnknownNameError
+from roomfield.field.path_list import list_paths
+from roomfield.field.posterior import LevelDraws, Posterior, levels_at
+from roomfield.field.scan import cube_points
+from roomfield.quantities import Kind
+from roomfield.remedy.effects import Column, Effect, columns_of, effects_of
+from roomfield.remedy.groups import Groups, gather
+from roomfield.survey.action import Action
+from roomfield.survey.dwelling import Point3
+from roomfield.survey.place import Place
+
+Array = NDArray[np.float64]
+Array32 = NDArray[np.float32]
+MODEL_DOUBT = 0.10
+"""Standard deviation of the predicted change [dB] per decibel of it: walls, gaps and paths are not as drawn (our
+judgement)."""
+STEPS_PER_DB, MOST_DB = 2.0, 80
+HANDSET_WORDS = ("phone", "handset", "handheld")
+HANDSET_MOST = 100.0
+"""Power control of a handset makes up for at most 20 dB of shielding (our judgement)."""
+State = tuple[Array, Array, Array, Array, Array]
+
+
+@dataclass(frozen=True, eq=False)
+class Variant:
+    """Emitters and places where one choice of moves puts them.
+
+    Parameters
+    ----------
+    levels : ndarray of float32, shape (places, emitters, draws)
+        What each emitter contributes to the level before other actions [W/m²].
+    groups : Groups
+        Paths and what each action that does not move anything makes of them.
+    """
+
+    levels: Array32
+    groups: Groups
+
+
+@dataclass(frozen=True, eq=False)
+class After:
+    """Levels after a plan.
+
+    Parameters
+    ----------
+    total_w_m2 : ndarray, shape (draws, columns)
+        Draws of the level [W/m²].
+    by_emitter : ndarray, shape (emitters, columns)
+        Mean contribution [W/m²].
+    through : ndarray, shape (emitters, columns)
+        What walls and shields let through, over that before [1].
+    """
+
+    total_w_m2: Array
+    by_emitter: Array
+    through: Array
+
+
+class Evaluator:
+    """Everything needed to judge any plan made of the given actions.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        From `roomfield.field.infer`.
+    actions : sequence of Action
+        What could be done.
+    kind : Kind
+        Which level the target is for.
+    places : sequence of Place, optional
+        Left out: all of the survey's places that have a position.
+
+    Raises
+    ------
+    TooEarlyError
+        If no place has a position.
+    UnknownNameError
+        If an action names something unknown.
+    InputError
+        If an action is incomplete, or two have one id.
+    """
+
+    def __init__(
+        self,
+        posterior: Posterior,
+        actions: Sequence[Action],
+        *,
+        kind: Kind,
+        places: Sequence[Place] | None = None,
+    ) -> None:
+        given = posterior.survey.places if places is None else places
+        self.places = tuple(p for p in given if p.position is not None)
+        if not self.places:
+            raise TooEarlyError("no place has a position.", mend="Put the places on the plan first.")
+        if len({a.id for a in actions}) < len(actions):
+            raise InputError("two actions have the same id.", mend="Give each action an id of its own.")
+        self.posterior, self.kind, self.actions = posterior, kind, tuple(actions)
+        self.columns = columns_of(self.places, actions)
+        effects = effects_of(posterior, actions, self.places, self.columns, kind)
+        self.moving = tuple(e for e in effects if e.moves)
+        self.steady = tuple(e for e in effects if not e.moves)
+        self._variants: dict[tuple[str, ...], Variant] = {}
+        self._harden_handsets()
+
+    @property
+    def place_of_column(self) -> NDArray[np.int64]:
+        """Index of each column's place."""
+        return np.array([c.place_index for c in self.columns], dtype=np.int64)
+
+    @cached_property
+    def doubt(self) -> Array32:
+        """Factor on what is let through, by the size of the change (half decibels) and draw."""
+        spread = MODEL_DOUBT
+        for effect in self.steady:
+            sheet = effect.action.sheet
+            if sheet is not None and sheet.attenuation:
+                spread = max(spread, float(np.hypot(MODEL_DOUBT, sheet.std_db / max(sheet.attenuation[0][1], 10.0))))
+        count = len(self.posterior.x)
+        z = np.random.default_rng([self.posterior.seed, 23]).standard_normal(count).clip(-3.0, 3.0)
+        change_db = np.arange(MOST_DB * STEPS_PER_DB + 1) / STEPS_PER_DB
+        return np.asarray(10.0 ** (min(spread, 0.3) * change_db[:, None] * z / 10.0), dtype=np.float32)
+
+    def variant(self, moves: Sequence[str] = ()) -> Variant:
+        """Levels and paths after some moves (ids of moving actions, in any order)."""
+        key = tuple(e.action.id for e in self.moving if e.action.id in moves)
+        if key not in self._variants:
+            self._variants[key] = self._build(key)
+        return self._variants[key]
+
+    def after(self, action_ids: Sequence[str]) -> After:
+        """Levels after a plan.
+
+        Raises
+        ------
+        UnknownNameError
+            If an id is not among the actions.
+        """
+        each, through = self._contributions(action_ids)
+        return After(each.sum(axis=0).T.astype(np.float64), each.mean(axis=2).astype(np.float64), through)
+
+    def _contributions(self, action_ids: Sequence[str]) -> tuple[Array32, Array]:
+        """Contribution of each emitter, shape (emitters, columns, draws), and what is let through."""
+        known = {a.id for a in self.actions}
+        for name in action_ids:
+            if name not in known:
+                raise UnknownNameError("action", name, known)
+        variant = self.variant(action_ids)
+        taken = [k for k, e in enumerate(self.steady) if e.action.id in action_ids]
+        cells = let_through(variant.groups, taken, variant.levels.shape[:2])
+        scale = np.prod([self.steady[k].scale for k in taken], axis=0) if taken else np.array(1.0)
+        through = cells[self.place_of_column].T
+        size_db = np.abs(10.0 * np.log10(np.maximum(through, 1e-12)))
+        step = np.clip(STEPS_PER_DB * size_db, 0.0, len(self.doubt) - 1 - 1e-3)
+        low = step.astype(np.int64)
+        part = (step - low)[..., None]
+        factor = self.doubt[low] * (1.0 - part) + self.doubt[low + 1] * part
+        each = variant.levels[self.place_of_column].transpose(1, 0, 2) * factor * (through * scale)[..., None]
+        return each.astype(np.float32), through
+
+    def after_from(self, action_ids: Sequence[str], *, silent: Sequence[str] = ()) -> Array:
+        """Draws of the level after a plan with some emitters left out, shape (draws, columns) [W/m²]."""
+        keep = np.array([name not in silent for name in self.posterior.emitter_ids])
+        each = self._contributions(action_ids)[0]
+        return np.asarray(each[keep].sum(axis=0).T, dtype=np.float64)
+
+    def ways_in(self, action_ids: Sequence[str]) -> list[dict[tuple[str, str], float]]:
+        """Share of what remains by (emitter id, plate of entry), for each column."""
+        variant, after = self.variant(action_ids), self.after(action_ids)
+        taken = [k for k, e in enumerate(self.steady) if e.action.id in action_ids]
+        shares = ways_in(variant.groups, taken, variant.levels.shape[:2])
+        emitters = self.posterior.emitter_ids
+        result = []
+        for c, column in enumerate(self.columns):
+            total = max(float(after.by_emitter[:, c].sum()), 1e-300)
+            found: dict[tuple[str, str], float] = {}
+            for k, name in enumerate(emitters):
+                for entry, share in shares.get(column.place_index * len(emitters) + k, {}).items():
+                    found[name, entry] = share * float(after.by_emitter[k, c]) / total
+            result.append(found)
+        return result
+
+    def _build(self, moves: tuple[str, ...]) -> Variant:
+        emitters: dict[str, Point3] = {}
+        stands = {p.id: p.position for p in self.places}
+        for effect in self.moving:
+            if effect.action.id in moves:
+                emitters.update(effect.emitter_positions)
+                stands.update(effect.place_positions)
+        points = np.array([stands[p.id] for p in self.places], dtype=np.float64)
+        drawn = levels_at(self.posterior, points, kind=self.kind, emitter_positions=emitters)
+        radiators = self.posterior.radiators
+        positions = radiators.positions.copy()
+        for name, position in emitters.items():
+            positions[self.posterior.emitter_ids.index(name)] = position
+        paths = list_paths(
+            self.posterior.scene, [e.scene for e in self.steady if e.scene is not None], positions,
+            radiators.frequencies_hz, radiators.patterns, radiators.polarisations,
+            cube_points(points).reshape(-1, 3),
+        )  # fmt: skip
+        groups = gather(paths, 8, len(positions), len(points) * len(positions))
+        return Variant(_levels(drawn), self._all_actions(groups))
+
+    def _all_actions(self, groups: Groups) -> Groups:
+        """Groups with one row per steady action; those that leave the scene alone have ones."""
+        rows = np.flatnonzero([e.scene is not None for e in self.steady])
+
+        def spread(table: Array) -> Array:
+            whole = np.ones((len(self.steady), table.shape[1]))
+            whole[rows] = table
+            return whole
+
+        return Groups(
+            groups.cell, groups.entry, groups.share, spread(groups.factor), groups.edge_cell, groups.edge_entry,
+            groups.edge_share, spread(groups.edge_way), groups.solid, groups.hole, spread(groups.solid_factor),
+            spread(groups.hole_factor), groups.entry_names,
+        )  # fmt: skip
+
+    def _harden_handsets(self) -> None:
+        """A handset in a shielded room transmits harder: by what the shield takes from outdoor emitters."""
+        survey = self.posterior.survey
+        handsets = [k for k, e in enumerate(survey.emitters) if is_handset(e.technology, e.name) and not e.outdoor]
+        outdoor = [k for k, e in enumerate(survey.emitters) if e.outdoor]
+        if not handsets or not outdoor:
+            return
+        variant = self.variant()
+        for k, effect in enumerate(self.steady):
+            if effect.scene is not None:
+                kept = let_through(variant.groups, [k], variant.levels.shape[:2])[:, outdoor]
+                harder = float(np.clip(1.0 / max(np.median(kept), 1e-9), 1.0, HANDSET_MOST))
+                effect.scale[handsets] *= harder
+
+
+def is_handset(technology: str, name: str) -> bool:
+    """True for a telephone that sets its power by what it hears."""
+    words = f"{technology} {name}".lower()
+    return any(w in words for w in HANDSET_WORDS) and "base" not in words
+
+
+def _levels(drawn: LevelDraws) -> Array32:
+    """Contributions that add up to the level: local means times what the scan finds above their sum."""
+    means = drawn.by_emitter_w_m2
+    above = drawn.density_w_m2 / np.maximum(means.sum(axis=1), 1e-300)
+    return np.ascontiguousarray((means * above[:, None, :]).transpose(2, 1, 0)).astype(np.float32)
+
+
+def let_through(groups: Groups, taken: Sequence[int], shape: tuple[int, ...]) -> Array:
+    """Power after some actions over that before, shape (places, emitters)."""
+    taken = list(taken)
+    paths, edges = _powers(groups, taken)
+    size = shape[0] * shape[1]
+    cells = np.bincount(groups.cell, paths, size) + np.bincount(groups.edge_cell, edges, size)
+    return np.asarray(cells).reshape(shape)
+
+
+def _powers(groups: Groups, taken: list[int]) -> tuple[Array, Array]:
+    paths = groups.share * groups.factor[taken].prod(axis=0)
+    solid = groups.solid * groups.solid_factor[taken].prod(axis=0)
+    hole = groups.hole * groups.hole_factor[taken].prod(axis=0)
+    edges = groups.edge_share * groups.edge_way[taken].prod(axis=0) * (solid - hole) ** 2
+    return paths, edges
+
+
+def ways_in(groups: Groups, taken: list[int], shape: tuple[int, ...]) -> dict[int, dict[str, float]]:
+    """Share of each cell's power after some actions by plate of entry."""
+    paths, edges = _powers(groups, taken)
+    cells = let_through(groups, taken, shape).reshape(-1)
+    found: dict[int, dict[str, float]] = {}
+    for cell, entry, power in zip(
+        np.concatenate([groups.cell, groups.edge_cell]),
+        np.concatenate([groups.entry, groups.edge_entry]),
+        np.concatenate([paths, edges]),
+        strict=True,
+    ):
+        name = groups.entry_names[entry]
+        into = found.setdefault(int(cell), {})
+        into[name] = into.get(name, 0.0) + float(power) / max(float(cells[cell]), 1e-300)
+    return found
+
+
+def column_label(column: Column, places: Sequence[Place]) -> str:
+    """Name of a column's place."""
+    return places[column.place_index].name
+
+
+def effects_by_id(evaluator: Evaluator) -> dict[str, Effect]:
+    """Effects of all actions by their id."""
+    return {e.action.id: e for e in (*evaluator.steady, *evaluator.moving)}
