@@ -288,6 +288,19 @@ def test_the_timeline_is_exact_at_every_zoom(step, stored):
                 assert np.isnan(found.low[k])
 
 
+def test_a_coarser_timeline_loses_no_extreme(stored):
+    rng = np.random.default_rng(2)
+    t = np.cumsum(np.where(rng.random(20_000) < 0.001, 900.0, 1.0))
+    fine = timeline(stored(t, rng.lognormal(0, 1, t.size)), bins=997)
+    for most in (1, 7, 400, 996, 997, 5000):
+        coarse = fine.coarser(most)
+        assert coarse.low.size <= max(most, 1) or coarse is fine
+        assert (np.nanmin(coarse.low), np.nanmax(coarse.high)) == (np.nanmin(fine.low), np.nanmax(fine.high))
+        assert coarse.count.sum() == fine.count.sum()
+        total = np.nansum(coarse.mean * coarse.count)
+        assert total == pytest.approx(np.nansum(fine.mean * fine.count), rel=1e-12)
+
+
 def test_the_timeline_never_loses_the_highest_reading(stored):
     t = np.arange(0, 20_000.0)
     values = np.ones(t.size)

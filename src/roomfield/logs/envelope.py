@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from roomfield.errors import InputError
 from roomfield.logs.clock import MICRO, micros_of, moment_of, parse_moment
 from roomfield.logs.pyramid import Tier, read_tiers
+from roomfield.logs.scale import find_unit
 from roomfield.logs.series import PYRAMID_FILE, LogSeries
 from roomfield.logs.summary import plain
 
@@ -44,6 +45,37 @@ class Envelope:
     mean: NDArray[np.float64]
     high: NDArray[np.float64]
     count: NDArray[np.int64]
+
+    def coarser(self, most: int) -> Envelope:
+        """The same in at most so many bins; no least or greatest level is lost.
+
+        Parameters
+        ----------
+        most : int
+            Bins, at least one.
+        """
+        step = -(-self.low.size // max(1, most))
+        if step <= 1:
+            return self
+        short = -self.low.size % step
+        low, mean, high = (
+            np.append(v, np.full(short, np.nan)).reshape(-1, step) for v in (self.low, self.mean, self.high)
+        )
+        count = np.append(self.count, np.zeros(short, dtype=np.int64)).reshape(-1, step)
+        unit = find_unit(self.unit)
+        power = mean if unit is None else unit.power(mean)
+        total, readings = np.nansum(power * count, axis=1), count.sum(axis=1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            level = total / readings if unit is None else unit.level(total / readings)
+        return Envelope(
+            self.unit,
+            self.start,
+            self.bin_s * step,
+            np.fmin.reduce(low, axis=1),
+            np.asarray(level),
+            np.fmax.reduce(high, axis=1),
+            readings,
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready form; None where there is no reading."""

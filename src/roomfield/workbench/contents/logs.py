@@ -73,14 +73,13 @@ def _power(value_w_m2: float | None) -> Text:
 
 
 def _timeline(envelope: Envelope, bound_w_m2: float | None) -> Timeline:
-    step = max(1, math.ceil(len(envelope.low) / MOST_POINTS))
-    keep = range(0, len(envelope.low), step)
+    drawn = envelope.coarser(MOST_POINTS)
     return Timeline(
-        envelope.start.isoformat(),
-        tuple(i * envelope.bin_s for i in keep),
-        tuple(float(envelope.low[i]) for i in keep),
-        tuple(float(envelope.mean[i]) for i in keep),
-        tuple(float(envelope.high[i]) for i in keep),
+        drawn.start.isoformat(),
+        tuple(i * drawn.bin_s for i in range(len(drawn.low))),
+        tuple(map(float, drawn.low)),
+        tuple(map(float, drawn.mean)),
+        tuple(map(float, drawn.high)),
         bound_w_m2,
     )
 
