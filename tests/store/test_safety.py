@@ -32,12 +32,12 @@ def test_a_killed_process_loses_nothing_acknowledged(tmp_path: Path, survey: Sur
     path = tmp_path / "killed.sqlite"
     with open_store(path) as store:
         store.create(survey)
-    writer = subprocess.Popen([sys.executable, "-c", WRITER, str(path), survey.id], stdout=subprocess.PIPE)
-    assert writer.stdout is not None
-    lines = [writer.stdout.readline() for _ in range(25)]
-    writer.kill()
-    rest = writer.stdout.read().split(b"\n")
-    writer.wait()
+    command = [sys.executable, "-c", WRITER, str(path), survey.id]
+    with subprocess.Popen(command, stdout=subprocess.PIPE) as writer:
+        assert writer.stdout is not None
+        lines = [writer.stdout.readline() for _ in range(25)]
+        writer.kill()
+        rest = writer.stdout.read().split(b"\n")
     acknowledged = int(next((line for line in reversed(rest) if line), lines[-1]))
     with open_store(path) as store:
         kept = store.load(survey.id).survey.readings[len(survey.readings) :]
