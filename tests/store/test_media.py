@@ -85,11 +85,15 @@ def test_a_disk_that_fails_half_way_leaves_nothing(media: MediaFolder, monkeypat
     assert [path for path in media.folder.rglob("*") if path.is_file()] == []
 
 
-def test_beside_the_database_unless_named(tmp_path: Path):
+def test_beside_the_database_unless_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv("ROOMFIELD_MEDIA", raising=False)
     with open_store(tmp_path / "a.sqlite") as store:
         assert store.media.folder == tmp_path / "media"
     with open_store(tmp_path / "a.sqlite", media_folder=tmp_path / "elsewhere") as store:
         assert store.media.folder == tmp_path / "elsewhere"
+    monkeypatch.setenv("ROOMFIELD_MEDIA", str(tmp_path / "named"))
+    with open_store(tmp_path / "a.sqlite") as store:
+        assert store.media.folder == tmp_path / "named"
 
 
 @pytest.mark.postgres

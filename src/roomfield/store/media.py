@@ -34,9 +34,10 @@ class MediaFolder:
 
     @classmethod
     def beside(cls, address: Address, folder: str | Path | None) -> MediaFolder:
-        """The folder asked for, or else ``media`` beside the database file."""
-        if folder is not None:
-            return cls(Path(folder).expanduser().resolve())
+        """The folder asked for, or named by ROOMFIELD_MEDIA, or else ``media`` beside the database file."""
+        named = folder if folder is not None else os.environ.get("ROOMFIELD_MEDIA")
+        if named:
+            return cls(Path(named).expanduser().resolve())
         return cls(address.beside / "media" if address.beside is not None else None)
 
     @property
@@ -49,7 +50,10 @@ class MediaFolder:
             If the database lies on a server and no folder was named.
         """
         if self._folder is None:
-            raise StoreError("there is no folder for media.", mend="Name one when the store is opened (media_folder).")
+            raise StoreError(
+                "there is no folder for media.",
+                mend="Name one in ROOMFIELD_MEDIA, or when the store is opened (media_folder).",
+            )
         return self._folder
 
     def put(self, content: bytes | Path, *, file_name: str = "", media_type: str = "", caption: str = "") -> MediaItem:
