@@ -47,6 +47,10 @@ def amendments_section(content: ReportContent, words: Words) -> Section:
     return Section(Part.AMENDMENTS, words.say("section.amendments"), tuple(blocks))
 
 
+_ID_LENGTH = 6
+"""Longest id that has a column of its own; longer ones stand under the place, and rows are counted."""
+
+
 def _change(amendment: AmendmentEntry, words: Words) -> str:
     """What was changed; a power density in the unit of all tables."""
     field, old, new = amendment.field, amendment.old, amendment.new
@@ -99,11 +103,12 @@ def _readings(content: ReportContent, words: Words) -> Table:
         Column(words.say("annex.time"), weight=1.5),
         Column(words.say("annex.note"), weight=1.6),
     )
-    rows = tuple(_reading_row(reading, words) for reading in content.readings)
+    named = max(len(r.id) for r in content.readings) > _ID_LENGTH
+    rows = tuple(_reading_row(n, r, words, named) for n, r in enumerate(content.readings, start=1))
     return Table(columns, rows, words.say("annex.caption"), compact=True)
 
 
-def _reading_row(reading: ReadingEntry, words: Words) -> Row:
+def _reading_row(number: int, reading: ReadingEntry, words: Words, named: bool) -> Row:
     marks = []
     if reading.withdrawn:
         marks.append(words.say("annex.withdrawn"))
@@ -113,8 +118,8 @@ def _reading_row(reading: ReadingEntry, words: Words) -> Row:
     key = f"orientation.{reading.orientation}"
     return Row(
         (
-            Cell(reading.id),
-            Cell(reading.place),
+            Cell(str(number) if named else reading.id),
+            Cell(reading.place, small=reading.id if named else ""),
             Cell(reading.state),
             Cell(words.say(f"kind.{reading.kind.value}")),
             Cell(shown_text(reading.shown, words)),

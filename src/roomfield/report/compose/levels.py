@@ -26,7 +26,7 @@ from roomfield.report.findings import Outcome, PlaceFinding, PlaceLevel, Verdict
 from roomfield.report.words import Words
 from roomfield.report.words.sentences import KIND_ORDER, level_median, level_range, outcome_word, shown_text
 
-ROWS_PER_FIGURE = 26
+ROWS_PER_FIGURE = 30
 
 
 def levels_section(content: ReportContent, words: Words) -> Section:
@@ -157,10 +157,10 @@ def _level_row(state: str, level: PlaceLevel, words: Words) -> Row:
 
 def _verdict_table(content: ReportContent, words: Words) -> Table:
     columns = (
-        Column(words.say("levels.reference"), weight=1.7),
-        Column(words.say("levels.kind"), weight=0.8),
+        Column(words.say("levels.reference"), weight=1.8),
+        Column(words.say("levels.kind"), weight=0.7),
         Column(words.say("levels.bound"), Align.END, 1.0),
-        Column(words.say("levels.result"), weight=2.6),
+        Column(words.say("levels.result"), weight=3.2),
         Column(words.say("levels.probability"), Align.END, 0.9),
     )
     rows: list[Row] = []

@@ -22,7 +22,7 @@ from roomfield.report.compose.blocks import (
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
 from roomfield.report.figures.bars import ContributionBar, contribution_bars
-from roomfield.report.figures.level_map import level_map
+from roomfield.report.figures.level_map import contour_step, level_map
 from roomfield.report.findings import Contribution, StepGroup
 from roomfield.report.words import Words
 from roomfield.report.words.sentences import KIND_ORDER
@@ -172,7 +172,7 @@ def map_section(content: ReportContent, words: Words) -> Section | None:
         caption = words.say(
             "figure.map.caption",
             title=grid.title or grid.storey.name,
-            step=grid.step_db,
+            step=contour_step(grid),
             hatch=grid.hatch_above_db,
         )
         blocks.append(picture(level_map(grid, words), f"{caption} {grid.note}".strip()))

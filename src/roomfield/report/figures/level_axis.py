@@ -15,6 +15,7 @@ from roomfield.report.words.numbers import MICRO
 from roomfield.survey.observation import Censoring, ReadingKind
 
 ROW = 17.0
+CONTINUED_ROW = 12.0
 _HEAD_ROW = 11.0
 _FOOT = 31.0
 
@@ -84,14 +85,17 @@ def level_axis(
     scale = _scale(framed, marks, left, style.WIDTH - 56)
     lanes = _lanes(marks, scale)
     top = 6.0 + _HEAD_ROW * (max((lane for lane, _ in lanes), default=-1) + 1) + 6
-    bottom = top + ROW * len(rows) + 4
+    heights = [CONTINUED_ROW if r.continued else ROW for r in rows]
+    bottom = top + sum(heights) + 4
     described = words.say("figure.axis.alt", n=len(rows), items="; ".join(_spoken(r, words) for r in rows))
     drawing = Drawing(style.WIDTH, bottom + _FOOT, words.say("figure.axis.title"), described, "level-axis")
     _grid(drawing, scale, (top, bottom), words)
     for mark, (lane, anchor) in zip(marks, lanes, strict=True):
         _mark(drawing, mark, scale.at(mark.value_w_m2 * MICRO), (6 + _HEAD_ROW * lane, bottom), anchor)
-    for n, row in enumerate(rows):
-        _row(drawing, row, scale, top + ROW * (n + 0.5) + 2, words)
+    y = top + 2
+    for row, height in zip(rows, heights, strict=True):
+        _row(drawing, row, scale, y + height - CONTINUED_ROW / 2, words)
+        y += height
     return drawing.svg()
 
 

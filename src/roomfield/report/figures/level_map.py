@@ -21,6 +21,8 @@ from roomfield.report.figures.svg import Drawing, polyline_path
 from roomfield.report.words import Words
 
 _LEGEND = 44.0
+_MAX_BANDS = 11
+_FAR = 1e4
 
 
 def level_map(grid: LevelGrid, words: Words) -> str:
@@ -36,7 +38,7 @@ def level_map(grid: LevelGrid, words: Words) -> str:
     place = frame(grid.storey, width=style.WIDTH - _LEGEND)
     low, high = level_span(grid)
     title = words.say("figure.map.title", storey=grid.storey.name)
-    alt = words.say("figure.map.alt", storey=grid.storey.name, low=low, high=high, step=grid.step_db)
+    alt = words.say("figure.map.alt", storey=grid.storey.name, low=low, high=high, step=contour_step(grid))
     drawing = Drawing(style.WIDTH, place.height, title, alt, "level-map")
     _bands(drawing, grid, place, (low, high))
     if grid.std_db:
@@ -54,23 +56,37 @@ def level_map(grid: LevelGrid, words: Words) -> str:
 
 
 def level_span(grid: LevelGrid) -> tuple[float, float]:
-    """Lowest and highest contour level that frame the map [dB re 1 µW/m²].
+    """Ends of the scale that frame the map, without the few extreme points next to an emitter [dB re 1 µW/m²].
 
     Parameters
     ----------
     grid : LevelGrid
         The map.
     """
-    values = [v for row in grid.level_db for v in row if math.isfinite(v)] or [0.0, 1.0]
+    values = sorted(v for row in grid.level_db for v in row if math.isfinite(v)) or [0.0, 1.0]
+    last = len(values) - 1
+    low, high = values[round(0.01 * last)], values[round(0.995 * last)]
     step = grid.step_db
-    low = math.floor(min(values) / step) * step
-    return low, max(math.ceil(max(values) / step) * step, low + step)
+    while (high - low) / step > _MAX_BANDS - 1:
+        step *= 2
+    bottom = math.floor(low / step) * step
+    return bottom, max(math.ceil(high / step) * step, bottom + step)
+
+
+def contour_step(grid: LevelGrid) -> float:
+    """Distance of the contour lines as drawn: the wanted one, doubled until the map is not crowded [dB]."""
+    low, high = level_span(grid)
+    step = grid.step_db
+    while (high - low) / step > _MAX_BANDS:
+        step *= 2
+    return step
 
 
 def contour_levels(grid: LevelGrid) -> list[float]:
     """Levels of the contour lines inside the map's span [dB re 1 µW/m²]."""
     low, high = level_span(grid)
-    return [low + grid.step_db * n for n in range(1, round((high - low) / grid.step_db))]
+    step = contour_step(grid)
+    return [low + step * n for n in range(1, round((high - low) / step))]
 
 
 def _generator(grid: LevelGrid, values: tuple[tuple[float, ...], ...]) -> Any:
@@ -94,10 +110,12 @@ def _area_path(generator: Any, low: float, high: float, place: PlanFrame) -> str
 def _bands(drawing: Drawing, grid: LevelGrid, place: PlanFrame, span: tuple[float, float]) -> None:
     generator = _generator(grid, grid.level_db)
     low, high = span
-    count = round((high - low) / grid.step_db)
+    step = contour_step(grid)
+    count = round((high - low) / step)
     for n in range(count):
-        bottom = low + n * grid.step_db
-        path = _area_path(generator, bottom, bottom + grid.step_db, place)
+        lower = low + n * step if n else -_FAR
+        upper = low + (n + 1) * step if n < count - 1 else _FAR
+        path = _area_path(generator, lower, upper, place)
         if path:
             drawing.path(path, fill=band_colour(n, count), kind="band")
 
@@ -161,7 +179,8 @@ def _label(drawing: Drawing, line: list[Point], level: float, taken: list[Point]
 
 def _legend(drawing: Drawing, grid: LevelGrid, span: tuple[float, float], words: Words) -> None:
     low, high = span
-    count = round((high - low) / grid.step_db)
+    step = contour_step(grid)
+    count = round((high - low) / step)
     x, top = drawing.width - _LEGEND + 8, 30.0
     height = min(18.0, (drawing.height - 70) / count)
     for n in range(count):
@@ -169,5 +188,5 @@ def _legend(drawing: Drawing, grid: LevelGrid, span: tuple[float, float], words:
         drawing.rect((x, y), 12, height, fill=band_colour(n, count), stroke=style.RULE, line_width=0.4)
     for n in range(count + 1):
         y = top + height * (count - n)
-        drawing.text((x + 15, y + 2.4), words.numbers.as_given(low + n * grid.step_db), size=7, fill=style.SOFT)
+        drawing.text((x + 15, y + 2.4), words.numbers.as_given(low + n * step), size=7, fill=style.SOFT)
     drawing.text((drawing.width, top - 8), words.say("figure.map.unit"), size=7, anchor="end", fill=style.SOFT)

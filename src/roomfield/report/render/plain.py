@@ -54,6 +54,8 @@ def named(character: str) -> str:
 
 
 _LONG = re.compile(r"[^\s\u200b]{41,}")
+_JOINED = re.compile(r"[\w./-]{16,}")
+_JOINT = re.compile(r"([_/-])(?=\w)")
 _STRETCH = 16
 
 
@@ -65,7 +67,8 @@ def breakable(text: str) -> str:
     text : str
         Any text.
     """
-    return _LONG.sub(lambda found: "\u200b".join(_cut(found.group())), text)
+    joined = _JOINED.sub(lambda found: _JOINT.sub("\\1\u200b", found.group()), text)
+    return _LONG.sub(lambda found: "\u200b".join(_cut(found.group())), joined)
 
 
 def unbroken(text: str) -> str:
