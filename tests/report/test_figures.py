@@ -179,6 +179,13 @@ def test_linear_scale_holds_all_values_and_has_few_round_ticks(values: list[floa
     assert 2 <= len(scale.ticks()) <= 14
 
 
+@pytest.mark.parametrize("values", [[0.0, 5e-324], [7.0, 7.0], [1e6, 1e6 + 1e-7], []])
+def test_linear_scale_of_values_that_hardly_differ(values: list[float]) -> None:
+    scale = linear_scale(values, 0.0, 100.0)
+    assert scale.high - scale.low >= 1.0
+    assert all(0.0 <= scale.at(v) <= 100.0 for v in values)
+
+
 def test_scales_clip_to_their_ends() -> None:
     assert LogScale(1, 100, 0, 10).at(0.0) == 0
     assert LogScale(1, 100, 0, 10).at(1e9) == 10

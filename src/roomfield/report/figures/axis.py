@@ -111,7 +111,7 @@ def linear_scale(values: list[float], start: float, end: float, *, about: int = 
     """
     kept = [v for v in values if math.isfinite(v)] or [0.0]
     low, high = min(kept), max(kept)
-    if high <= low:
+    if high - low <= 1e-9 * max(abs(low), abs(high), 1e-6):
         low, high = low - 1.0, high + 1.0
     step = round_step((high - low) / about)
     return LinearScale(math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step, start, end)
