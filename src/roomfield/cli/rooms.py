@@ -1,4 +1,4 @@
-"""sources, shares: questions put to the model of the dwelling."""
+"""sources, shares, map, locate, next: questions put to the model of the dwelling."""
 
 from __future__ import annotations
 
@@ -20,6 +20,9 @@ def register(app: typer.Typer) -> None:
     """Add the verbs."""
     app.command()(sources)
     app.command()(shares)
+    app.command(name="map")(level_map)
+    app.command()(locate)
+    app.command(name="next")(next_points)
 
 
 def sources(
@@ -94,3 +97,87 @@ def _show_shares(survey: Survey, plain: list[dict[str, Any]]) -> None:
         )
         before = place
     table("Shares of the local mean, µW/m²", ("place", "source", "share", "level, 90%", "P(largest)"), rows)
+
+
+def level_map(
+    target: Annotated[str, typer.Argument(help="File to write: .svg, .csv, .geojson or .tif.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    storey: Annotated[str, typer.Option(help="Id of the storey; the first one if left out.")] = "",
+    kind: Kind = "peak",
+    step: Annotated[float, typer.Option(help="Edge of a cell in metres.", min=0.05, max=5.0)] = 0.25,
+    bound: Annotated[float | None, typer.Option(help="Also the probability of exceeding this, in µW/m².")] = None,
+    language: Annotated[str, typer.Option(help="Of a drawing: en or de.")] = "en",
+    as_json: AsJson = False,
+) -> None:
+    """Write the map of a storey with its uncertainty."""
+    from roomfield.workbench.job import open_job
+    from roomfield.workbench.maps import MapOrder, write_map
+    from roomfield.workbench.understand import kind_named
+
+    order = MapOrder(kind_named(kind), step, None if bound is None else bound * 1e-6, language)
+    path = write_map(open_job(record, survey).survey, visit or None, storey, target, order)
+    answer(as_json, {"map": str(path)}, lambda: typer.echo(f"The map lies at {path}"))
+
+
+def locate(
+    record: Record = DEFAULT_RECORD, survey: SurveyId = "", visit: VisitId = "", as_json: AsJson = False
+) -> None:
+    """Say where transmitters of unknown position are, as far as the readings tell."""
+    from roomfield.workbench.job import open_job
+    from roomfield.workbench.maps import sought
+
+    found = [
+        {
+            "emitter": name,
+            "whereabouts": where.whereabouts.value,
+            "coverage": where.coverage,
+            "centre_m": where.centre,
+            "heights_m": where.heights_m,
+            "polygons_m": where.polygons,
+            "bearing_deg": where.bearing_deg,
+            "bearing_interval_deg": (where.bearing_low_deg, where.bearing_high_deg),
+        }
+        for name, where in sought(open_job(record, survey).survey, visit or "")
+    ]
+    answer(as_json, found, lambda: _show_sought(found))
+
+
+def _show_sought(found: list[dict[str, Any]]) -> None:
+    if not found:
+        typer.echo("Every emitter of the survey has a position or a direction in the record.")
+    for one in found:
+        if one["centre_m"] is not None:
+            x, y, z = one["centre_m"]
+            low, high = one["heights_m"] or (z, z)
+            typer.echo(
+                f"{one['emitter']}: about x {x:.1f} m, y {y:.1f} m, between {low:.1f} and {high:.1f} m high; "
+                f"the {one['coverage']:.0%} region is in the report and in --json"
+            )
+        elif one["bearing_deg"] is not None:
+            low, high = one["bearing_interval_deg"]
+            typer.echo(
+                f"{one['emitter']}: towards {one['bearing_deg']:.0f}° from plan north ({low:.0f}° to {high:.0f}°)"
+            )
+
+
+def next_points(
+    record: Record = DEFAULT_RECORD, survey: SurveyId = "", visit: VisitId = "", as_json: AsJson = False
+) -> None:
+    """Say where the next readings would teach most about the levels at the places."""
+    from roomfield.workbench.job import open_job
+    from roomfield.workbench.maps import next_readings
+
+    found = [vars(point) for point in next_readings(open_job(record, survey).survey, visit or "")]
+    rows = [
+        (
+            p["room"] or p["storey"],
+            ", ".join(f"{v:.1f}" for v in p["position"]),
+            f"{p['std_now_db']:.1f} dB",
+            f"{p['std_then_db']:.1f} dB",
+        )
+        for p in found
+    ]
+    columns = ("room", "x, y, z in m", "now", "then")
+    answer(as_json, found, lambda: table("Measure next (mean uncertainty at the places)", columns, rows))

@@ -16,6 +16,18 @@ from roomfield.survey import DetectorLaw, HeardTechnology, Meter, Recording
 from roomfield.workbench.editing import new_id
 from roomfield.workbench.job import Job
 
+__all__ = [
+    "Hearing",
+    "HeardWhere",
+    "audio_of",
+    "evidence_text",
+    "heard_technologies",
+    "keep_recording",
+    "kept_hearing",
+    "listen",
+    "listen_folder",
+]
+
 LEAST_PROBABILITY = 0.02
 """Technologies less likely than this are not written into the record."""
 _LAWS = {DetectorLaw.SQUARE: "square", DetectorLaw.LINEAR: "linear", DetectorLaw.LOGARITHMIC: "log"}

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 
+from roomfield.errors import InputError
 from roomfield.field.design import measure_next
+from roomfield.field.export import map_to_csv, map_to_geojson, map_to_geotiff
 from roomfield.field.locate import Located, Whereabouts, locate
-from roomfield.field.map import level_map
+from roomfield.field.map import LevelMap, level_map
 from roomfield.quantities import Kind
 from roomfield.report.figures.level_map import level_map as map_drawing
 from roomfield.report.words import load_words
@@ -18,6 +21,7 @@ from roomfield.workbench.contents.model import storey_grid
 from roomfield.workbench.understand import posterior_of
 
 STEP_M = 0.4
+MAP_FORMATS = (".svg", ".csv", ".geojson", ".tif")
 
 
 @dataclass(frozen=True)
@@ -58,6 +62,26 @@ class NextReading:
     std_then_db: float
 
 
+@dataclass(frozen=True)
+class MapOrder:
+    """What a map is to show.
+
+    Parameters
+    ----------
+    step_m : float
+        Edge of a cell [m].
+    bound_w_m2 : float or None
+        Also give the probability of exceeding this [W/m²].
+    language : str
+        Of a drawing, ``en`` or ``de``.
+    """
+
+    kind: Kind = Kind.PEAK
+    step_m: float = 0.25
+    bound_w_m2: float | None = None
+    language: str = "en"
+
+
 @lru_cache(maxsize=32)
 def storey_map(survey: Survey, visit_id: str, storey_id: str, kind: str = "peak", language: str = "en") -> StoreyMap:
     """The map of one storey with everything on.
@@ -88,6 +112,48 @@ def storey_map(survey: Survey, visit_id: str, storey_id: str, kind: str = "peak"
         float(np.nanmedian(found.std_db)) if np.isfinite(found.std_db).any() else 0.0,
         found.where_next,
     )
+
+
+def write_map(survey: Survey, visit_id: str | None, storey_id: str, target: str | Path, wanted: MapOrder) -> Path:
+    """Write the map of one storey; the ending of the name says in which form.
+
+    Parameters
+    ----------
+    storey_id : str
+        Id of the storey; the first one if empty.
+    target : str or Path
+        Ends in .svg, .csv, .geojson or .tif.
+    wanted : MapOrder
+        Kind, grid and bound.
+
+    Raises
+    ------
+    InputError
+        If the ending is none of these.
+    """
+    path = Path(target)
+    if path.suffix.lower() not in MAP_FORMATS:
+        raise InputError(
+            f"a map cannot be written as {path.suffix or 'a file without an ending'}.",
+            where=path.name,
+            mend=f"Choose a name that ends in {', '.join(MAP_FORMATS)}.",
+        )
+    posterior = posterior_of(survey, visit_id)
+    storey = storey_id or next((s.id for s in survey.dwelling.storeys), "")
+    found = level_map(posterior, storey, step_m=wanted.step_m, kind=wanted.kind, bound_w_m2=wanted.bound_w_m2)
+    content = _map_bytes(survey, storey, found, path.suffix.lower(), wanted.language)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(content)
+    return path
+
+
+def _map_bytes(survey: Survey, storey_id: str, found: LevelMap, ending: str, language: str) -> bytes:
+    if ending == ".tif":
+        return map_to_geotiff(found)
+    if ending == ".svg":
+        return map_drawing(storey_grid(survey, storey_id, found), load_words(language)).encode("utf-8")
+    text = map_to_csv(found) if ending == ".csv" else map_to_geojson(found)
+    return text.encode("utf-8")
 
 
 def next_readings(survey: Survey, visit_id: str) -> tuple[NextReading, ...]:
