@@ -18,6 +18,7 @@ from roomfield.web.pages import ROUTERS as PAGE_ROUTERS
 from roomfield.web.settings import Settings
 from roomfield.workbench import touring
 from roomfield.workbench.surveys import Records, open_records
+from roomfield.workbench.whatif import BenchShelf
 
 DESCRIPTION = (
     "The job as calls: surveys, plan, readings, findings, what-if, report. "
@@ -55,6 +56,7 @@ def create_app(records: Records | str, settings: Settings | None = None, *, demo
     app.state.records = open_records(records) if isinstance(records, str) else records
     app.state.settings = settings
     app.state.gate = Gate(settings)
+    app.state.benches = BenchShelf()
     for router in (*PAGE_ROUTERS, *API_ROUTERS):
         app.include_router(router)
     here = Path(str(files("roomfield.web")))

@@ -195,7 +195,18 @@ class ListenPage(SurveyPage):
     step_slug: ClassVar[str] = "listen"
     start: dict[str, Any]
     recordings: tuple[Any, ...]
-    ready: bool
+
+
+@dataclass(frozen=True)
+class RecordingPage(SurveyPage):
+    """Everything that was heard in one recording."""
+
+    template: ClassVar[str] = "recording.html"
+    step_slug: ClassVar[str] = "listen"
+    verdict: str
+    technologies: tuple[Any, ...]
+    profiles: tuple[Any, ...]
+    rates: tuple[Any, ...]
 
 
 @dataclass(frozen=True)
@@ -204,9 +215,43 @@ class LogsPage(SurveyPage):
 
     template: ClassVar[str] = "logs.html"
     step_slug: ClassVar[str] = "logs"
-    start: dict[str, Any]
     logs: tuple[Any, ...]
-    ready: bool
+
+
+@dataclass(frozen=True)
+class LogOfferPage(SurveyPage):
+    """How a log would be read, to be confirmed."""
+
+    template: ClassVar[str] = "logoffer.html"
+    step_slug: ClassVar[str] = "logs"
+    offer: Any
+    places: tuple[Any, ...]
+    states: tuple[Any, ...]
+    refusal: str
+
+
+@dataclass(frozen=True)
+class LogPage(SurveyPage):
+    """One long series: timeline, statistics, day profile."""
+
+    template: ClassVar[str] = "log.html"
+    step_slug: ClassVar[str] = "logs"
+    start: dict[str, Any]
+    place: str
+
+
+@dataclass(frozen=True)
+class LogFactsPart(Context):
+    """What a log says, in figures."""
+
+    template: ClassVar[str] = "parts/logfacts.html"
+    statistics: dict[str, Any]
+    rows: tuple[Any, ...]
+    day: tuple[Any, ...]
+    zone: str
+    hours: float | None
+    changes: int
+    in_density: bool
 
 
 @dataclass(frozen=True)
@@ -260,6 +305,21 @@ class WhatIfPage(SurveyPage):
     template: ClassVar[str] = "whatif.html"
     step_slug: ClassVar[str] = "what-if"
     start: dict[str, Any]
+    actions: tuple[Any, ...]
+    adopted: Any
+    target_uw_m2: float
+    readings: int
+
+
+@dataclass(frozen=True)
+class ChoicePart(Context):
+    """Cost against certainty, and the plan that is suggested."""
+
+    template: ClassVar[str] = "parts/choice.html"
+    survey_id: str
+    revision: int
+    offer: Any
+    terms: Any
 
 
 @dataclass(frozen=True)
@@ -269,7 +329,17 @@ class BeforeAfterPage(SurveyPage):
     template: ClassVar[str] = "beforeafter.html"
     step_slug: ClassVar[str] = "before-after"
     visits: tuple[Visit, ...]
-    adopted: tuple[Any, ...]
+    first: str
+    second: str
+    done: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ChangesPart(Context):
+    """Changes between two visits."""
+
+    template: ClassVar[str] = "parts/changes.html"
+    rows: tuple[Any, ...]
 
 
 @dataclass(frozen=True)

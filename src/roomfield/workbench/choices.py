@@ -6,28 +6,12 @@ from dataclasses import dataclass
 from functools import cache
 
 from roomfield.references.guidelines import guideline_sets
-from roomfield.references.limits import jurisdictions
+from roomfield.references.limits import jurisdictions, limit_sets
 from roomfield.references.materials import materials
+from roomfield.references.rules import decision_rules
+from roomfield.references.technologies import technologies as known_technologies
 
 NOT_FOR_WALLS = frozenset({"vacuum", "very dry ground", "medium dry ground", "wet ground"})
-
-_TECHNOLOGIES = (
-    ("wifi", "Wireless LAN (IEEE 802.11)"),
-    ("dect", "Cordless telephone (DECT)"),
-    ("bluetooth", "Bluetooth"),
-    ("gsm", "Mobile base station, GSM"),
-    ("umts", "Mobile base station, UMTS"),
-    ("lte", "Mobile base station, LTE"),
-    ("nr", "Mobile base station, 5G NR"),
-    ("tetra", "Trunked radio (TETRA)"),
-    ("dmr", "Digital mobile radio (DMR)"),
-    ("broadcast", "Sound or television broadcast"),
-    ("radar", "Radar"),
-    ("zigbee", "Home automation (IEEE 802.15.4)"),
-    ("meter", "Consumption meter with radio"),
-    ("microwave_oven", "Microwave oven"),
-    ("baby_monitor", "Baby monitor"),
-)
 
 
 @dataclass(frozen=True)
@@ -67,5 +51,20 @@ def wall_materials() -> tuple[Choice, ...]:
 
 @cache
 def technologies() -> tuple[Choice, ...]:
-    """Kinds of transmitter that an emitter on the plan can be."""
-    return tuple(Choice(key, name) for key, name in _TECHNOLOGIES)
+    """Kinds of transmitter that an emitter on the plan can be, and that can be heard."""
+    return tuple(Choice(one.name, one.title) for one in known_technologies())
+
+
+def everything() -> dict[str, tuple[Choice, ...]]:
+    """All names that a command takes from the reference tables, by what they name."""
+    return {
+        "jurisdiction": legal_limits(),
+        "set of limits (as a jurisdiction)": tuple(
+            Choice(s.set_id, f"{s.title} ({s.standing.value})") for s in limit_sets(superseded=True)
+        ),
+        "guideline": tuple(
+            Choice(g.set_id, f"{g.title} ({g.standing.value})") for g in guideline_sets(superseded=True)
+        ),
+        "decision rule": tuple(Choice(r.rule_id, r.title) for r in decision_rules().values()),
+        "technology": technologies(),
+    }

@@ -1,5 +1,5 @@
 """The HTTP API: the same verbs as the pages, as JSON."""
 
-from roomfield.web.api import plan, surveys, walk
+from roomfield.web.api import findings, plan, surveys, walk, whatif
 
-ROUTERS = (surveys.router, plan.router, walk.router)
+ROUTERS = tuple(part.router for part in (surveys, plan, walk, findings, whatif))

@@ -1,5 +1,36 @@
 """The pages, one module per step of the job."""
 
-from roomfield.web.pages import assignment, doors, fieldpart, plan, report, surveys, tour, understand, walk
+from roomfield.web.pages import (
+    assignment,
+    beforeafter,
+    doors,
+    fieldpart,
+    listen,
+    logs,
+    plan,
+    report,
+    surveys,
+    tour,
+    understand,
+    walk,
+    whatif,
+)
 
-ROUTERS = tuple(page.router for page in (doors, surveys, assignment, plan, walk, tour, understand, fieldpart, report))
+ROUTERS = tuple(
+    page.router
+    for page in (
+        doors,
+        surveys,
+        assignment,
+        plan,
+        walk,
+        tour,
+        listen,
+        logs,
+        understand,
+        fieldpart,
+        whatif,
+        beforeafter,
+        report,
+    )
+)

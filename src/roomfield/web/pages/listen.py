@@ -1,0 +1,117 @@
+"""Listening: live sound over a socket, uploaded recordings, and what was heard in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request, WebSocket, WebSocketDisconnect
+from fastapi.concurrency import run_in_threadpool
+from starlette.responses import JSONResponse, Response
+
+from roomfield.errors import RoomfieldError
+from roomfield.survey import HeardTechnology, Survey
+from roomfield.web.contexts import ListenPage, RecordingPage
+from roomfield.web.desk import Desk, Form, Opened
+from roomfield.web.rendering import render
+from roomfield.workbench import choices, sounds
+from roomfield.workbench.listen import HeardWhere
+from roomfield.workbench.sounds import LiveEar
+
+router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/listen")
+MOST_PERIODS = 40
+
+
+@dataclass(frozen=True)
+class KeptRecording:
+    """A recording as the list shows it."""
+
+    id: str
+    place: str
+    state: str
+    duration_s: float
+    sha256: str
+    heard: tuple[HeardTechnology, ...]
+
+
+@dataclass(frozen=True)
+class ProfileDrawing:
+    """The mean course of one period as a line."""
+
+    name: str
+    period_s: float
+    path: str
+
+
+@router.get("")
+def show(request: Request, opened: Opened) -> Response:
+    """Live listening and kept recordings."""
+    survey = opened.survey
+    states = survey.visits[-1].radio_states if survey.visits else ()
+    start = {
+        "survey_id": survey.id,
+        "places": [{"id": p.id, "name": p.name} for p in survey.places],
+        "states": [{"id": s.id, "name": s.name} for s in states],
+        "technologies": {one.key: one.name for one in choices.technologies()},
+    }
+    return render(request, ListenPage(opened.head, start, _kept(survey)))
+
+
+@router.post("")
+async def keep(records: Desk, survey_id: str, form: Form) -> Response:
+    """Analyse a recording and keep it."""
+    upload = form.file("sound")
+    content = await upload.read()
+    where = HeardWhere(form.text("place_id"), form.text("visit_id"), "", form.text("state_id"))
+    kept = await run_in_threadpool(sounds.keep_sound, records, survey_id, content, upload.filename or "", where)
+    return JSONResponse({"next": f"/surveys/{survey_id}/listen#{kept.id}"})
+
+
+@router.get("/{recording_id}")
+def show_one(request: Request, opened: Opened, recording_id: str) -> Response:
+    """Everything that was heard in one recording."""
+    heard = sounds.heard_in(opened.records, opened.survey.id, recording_id)
+    technologies = tuple(one for one in heard["technologies"] if one["probability"] >= 0.02)
+    profiles = tuple(ProfileDrawing(p["name"], p["period_s"], _line(p["levels"])) for p in heard["profiles"])
+    rates = tuple(heard["periodicities"][:MOST_PERIODS])
+    return render(request, RecordingPage(opened.head, heard["verdict"], technologies, profiles, rates))
+
+
+@router.websocket("/live")
+async def live(socket: WebSocket, rate: float) -> None:
+    """Samples in, answers out, until the page hangs up."""
+    await socket.accept()
+    try:
+        ear = await run_in_threadpool(LiveEar, rate)
+        while True:
+            await socket.send_json(await run_in_threadpool(ear.hear, await socket.receive_bytes()))
+    except WebSocketDisconnect:
+        return
+    except RoomfieldError as error:
+        await socket.send_json({"fault": {"what": error.what, "where": error.where, "mend": error.mend}})
+        await socket.close()
+
+
+def _kept(survey: Survey) -> tuple[KeptRecording, ...]:
+    places = {place.id: place.name for place in survey.places}
+    states = {(v.id, s.id): s.name for v in survey.visits for s in v.radio_states}
+    return tuple(
+        KeptRecording(
+            one.id,
+            places.get(one.place_id, ""),
+            states.get((one.visit_id, one.radio_state_id), ""),
+            one.duration_s,
+            one.media_sha256,
+            one.heard[:6],
+        )
+        for one in reversed(survey.current_recordings())
+    )
+
+
+def _line(levels: list[Any]) -> str:
+    numbers = [float(level) for level in levels] or [0.0]
+    low, high = min(numbers), max(numbers)
+    span = (high - low) or 1.0
+    step = 400.0 / max(1, len(numbers) - 1)
+    points = (f"{n * step:.1f} {112.0 - (level - low) / span * 104.0:.1f}" for n, level in enumerate(numbers))
+    return "M" + "L".join(points)

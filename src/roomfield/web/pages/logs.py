@@ -1,0 +1,158 @@
+"""Long logs: bring one, confirm how it is read, look through it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
+from roomfield.web.desk import Desk, Form, Opened
+from roomfield.web.formats import Show
+from roomfield.web.rendering import language_of, render
+from roomfield.workbench import longlogs
+from roomfield.workbench.series import LogPlace
+
+router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/logs")
+DENSITY = "W/m2"
+ANSWERS = ("value_column", "unit", "zone", "kind", "decimal", "start")
+
+
+@dataclass(frozen=True)
+class LogRow:
+    """A kept log as the list shows it."""
+
+    id: str
+    place: str
+    kind: str
+    started_at: str
+    ended_at: str
+
+
+@dataclass(frozen=True)
+class HourBar:
+    """One part of the day with its interval, on a drawing 24 wide."""
+
+    hour: float
+    low_y: float
+    mid_y: float
+    high_y: float
+    words: str
+
+
+@router.get("")
+def show(request: Request, opened: Opened) -> Response:
+    """Kept logs, and bringing one."""
+    places = {place.id: place.name for place in opened.survey.places}
+    rows = tuple(
+        LogRow(one.id, places.get(one.place_id, ""), one.kind, one.started_at, one.ended_at)
+        for one in opened.survey.current_logs()
+    )
+    return render(request, LogsPage(opened.head, rows))
+
+
+@router.post("/offer")
+async def offer(records: Desk, survey_id: str, form: Form) -> Response:
+    """Look at a log that was brought."""
+    upload = form.file("log")
+    made = await run_in_threadpool(longlogs.offered, records, await upload.read(), upload.filename or "")
+    return JSONResponse({"next": f"/surveys/{survey_id}/logs/offer/{made.sha256}?name={made.file_name}"})
+
+
+@router.get("/offer/{sha256}")
+def show_offer(request: Request, opened: Opened, sha256: str, name: str, refusal: str = "") -> Response:
+    """How it would be read."""
+    made = longlogs.offered_again(opened.records, sha256, name)
+    survey = opened.survey
+    states = survey.visits[-1].radio_states if survey.visits else ()
+    return render(request, LogOfferPage(opened.head, made, survey.places, states, refusal))
+
+
+@router.post("/offer/{sha256}")
+def confirm(opened: Opened, sha256: str, form: Form) -> Response:
+    """Keep it as confirmed."""
+    answers = {name: form.text(name) for name in ANSWERS if form.text(name)}
+    where = LogPlace(form.text("place_id"), "", "", form.text("state_id"))
+    kept = longlogs.keep_offered(opened.records, opened.survey.id, (sha256, form.text("name")), answers, where)
+    return RedirectResponse(f"/surveys/{opened.survey.id}/logs/{kept.id}", status_code=303)
+
+
+@router.get("/{log_id}")
+def show_one(request: Request, opened: Opened, log_id: str) -> Response:
+    """One log with its timeline."""
+    record = next((one for one in opened.survey.current_logs() if one.id == log_id), None)
+    places = {place.id: place.name for place in opened.survey.places}
+    place = places.get(record.place_id, "") if record else ""
+    start = {"survey_id": opened.survey.id, "log_id": log_id}
+    return render(request, LogPage(opened.head, start, place))
+
+
+@router.get("/{log_id}/facts")
+def facts(request: Request, opened: Opened, log_id: str) -> Response:
+    """Statistics and day profile."""
+    told = longlogs.log_facts(opened.records, opened.survey.id, log_id)
+    show, numbers = Show(language_of(request)), told["statistics"]
+    density = numbers["unit"] == DENSITY
+    needed = told["required_duration"]["hours"]
+    page = LogFactsPart(
+        numbers,
+        tuple(_rows(numbers, show, density)),
+        tuple(_day(told["day_profile"], show, density)),
+        told["day_profile"]["zone"] if told["day_profile"] else "",
+        needed,
+        len(told["changes"]),
+        density,
+    )
+    return render(request, page)
+
+
+@router.get("/{log_id}/window")
+def window(
+    opened: Opened, log_id: str, start: datetime | None = None, end: datetime | None = None, bins: int = 1000
+) -> Response:
+    """The timeline between two moments."""
+    return JSONResponse(longlogs.log_window(opened.records, opened.survey.id, log_id, (start, end), bins))
+
+
+def _figure(value: float, show: Show, density: bool, unit: str) -> str:
+    return show.density(value) if density else f"{show.number(value, 3)} {unit}"
+
+
+def _rows(numbers: dict[str, Any], show: Show, density: bool) -> list[tuple[str, str]]:
+    unit = numbers["unit"]
+    rows = []
+    if numbers["mean"] is not None:
+        rows.append(("Mean over the time observed", _figure(numbers["mean"], show, density, unit)))
+    rows += [
+        (f"Highest average over {round(one['window_s'] / 60)} minutes", _figure(one["value"], show, density, unit))
+        for one in numbers["rolling"]
+        if one["value"] is not None
+    ]
+    rows.append(("Highest reading", _figure(numbers["maximum"], show, density, unit)))
+    rows += [
+        (f"{show.number(share, 3)} % of the readings are at or below", _figure(value, show, density, unit))
+        for share, value in numbers["percentiles"]
+        if share in {50.0, 95.0, 99.0}
+    ]
+    return rows
+
+
+def _day(profile: dict[str, Any] | None, show: Show, density: bool) -> list[HourBar]:
+    if profile is None or not profile["bins"]:
+        return []
+    bins = [one for one in profile["bins"] if one["mean"]["value"] is not None]
+    top = max((one["mean"]["high"] or one["mean"]["value"]) for one in bins) or 1.0
+    return [
+        HourBar(
+            one["start_minute"] / 60.0,
+            100.0 - 96.0 * (one["mean"]["low"] or one["mean"]["value"]) / top,
+            100.0 - 96.0 * one["mean"]["value"] / top,
+            100.0 - 96.0 * (one["mean"]["high"] or one["mean"]["value"]) / top,
+            _figure(one["mean"]["value"], show, density, profile["unit"]),
+        )
+        for one in bins
+    ]

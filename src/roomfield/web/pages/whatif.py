@@ -1,0 +1,82 @@
+"""What if: try things on the plan, keep them as actions, weigh cost against certainty, agree on a plan."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from functools import partial
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import RedirectResponse, Response
+
+from roomfield.web.contexts import ChoicePart, WhatIfPage
+from roomfield.web.desk import Form, Opened
+from roomfield.web.rendering import language_of, render
+from roomfield.workbench import choosing, plans, surveys, whatif
+from roomfield.workbench.choosing import Terms
+
+router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/what-if")
+MICRO = 1e-6
+USUAL_TARGET_UW_M2 = 1000.0
+
+
+@router.get("")
+def show(request: Request, opened: Opened, visit: str = "") -> Response:
+    """The plan with things that can be tried."""
+    survey = opened.survey
+    bound = whatif.usual_bound_w_m2(survey)
+    start = {
+        "survey_id": survey.id,
+        "visit_id": visit or (survey.visits[0].id if survey.visits else ""),
+        "plan": json.loads(plans.write_plan(plans.plan_of(survey))),
+        "bound_w_m2": bound,
+    }
+    target = bound / MICRO if bound else USUAL_TARGET_UW_M2
+    readings = len(survey.current_readings())
+    page = WhatIfPage(opened.head, start, survey.actions, survey.adopted_plan, target, readings)
+    return render(request, page)
+
+
+@router.get("/plans")
+def plans_part(
+    request: Request,
+    opened: Opened,
+    target_uw_m2: float,
+    confidence: Annotated[float, Query(gt=0, lt=100)] = 90.0,
+    budget: str = "",
+    visit: str = "",
+) -> Response:
+    """The trade-off for a target."""
+    most = float(budget.replace(",", ".")) if budget.replace(",", "").replace(".", "").isdecimal() else None
+    terms = Terms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most)
+    visit_id = visit or opened.survey.visits[0].id
+    made = choosing.offer(opened.survey, visit_id, terms, language_of(request))
+    return render(request, ChoicePart(opened.survey.id, opened.revision, made, asdict(terms)))
+
+
+@router.post("/adopt")
+def adopt(opened: Opened, form: Form) -> Response:
+    """Agree on a plan."""
+    terms = Terms(form.number("target_w_m2", 0.0), form.text("kind", "peak"), form.number("confidence", 0.9))
+    ids = tuple(form.texts.get("action", ()))
+    change = partial(choosing.adopted, action_ids=ids, terms=terms)
+    surveys.revise(opened.records, opened.survey.id, change, form.revision())
+    return _back(opened.survey.id)
+
+
+@router.post("/action/{action_id}")
+def keep_action(opened: Opened, action_id: str, form: Form) -> Response:
+    """Name and price an action, or take it off the list."""
+    if form.text("remove"):
+        change = partial(choosing.without_action, action_id=action_id)
+    else:
+        low = form.number("low", 0.0)
+        high = form.number("high", low)
+        change = partial(choosing.with_cost, action_id=action_id, name=form.text("name"), low=low, high=max(low, high))
+    surveys.revise(opened.records, opened.survey.id, change, form.revision())
+    return _back(opened.survey.id)
+
+
+def _back(survey_id: str) -> Response:
+    return RedirectResponse(f"/surveys/{survey_id}/what-if#plans", status_code=303)

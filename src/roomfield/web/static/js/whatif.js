@@ -1,0 +1,228 @@
+// What if: one question on its way at a time; while it travels only the newest wish waits.
+
+import { faultBox, notice, send } from "./door.js";
+import { density, number, t } from "./words.js";
+import { element } from "./plan/panel.js";
+import { distance, round } from "./plan/shapes.js";
+import { PlanView, hit, loadImages, navigate, shape, storeyButtons } from "./plan/view.js";
+
+const start = JSON.parse(document.getElementById("start").textContent);
+const $ = (id) => document.getElementById(id);
+const address = `/api/v1/surveys/${start.survey_id}/what-if`;
+const original = structuredClone(start.plan);
+const plan = start.plan;
+const view = new PlanView($("try-plan"));
+const state = { off: new Set(), moved: new Set(), screens: [], storeyId: plan.dwelling.storeys.at(-1)?.id, chosen: "", kind: "peak" };
+const first = plan.places.find((p) => p.position);
+if (first?.storey_id) state.storeyId = first.storey_id;
+
+// The line to the server.
+const asking = { busy: false, newest: null, latencies: [] };
+window.roomfieldLatencies = asking.latencies;
+
+function ask() {
+  asking.newest = { wish: wish(), at: performance.now() };
+  if (!asking.busy) sendNewest();
+}
+
+async function sendNewest() {
+  const { wish: body, at } = asking.newest;
+  asking.newest = null;
+  asking.busy = true;
+  try {
+    showLevels(await send("POST", `${address}?visit=${encodeURIComponent(start.visit_id)}`, body));
+    const took = performance.now() - at;
+    asking.latencies.push(took);
+    $("latency").textContent = `${took.toFixed(0)} ms`;
+  } catch (error) {
+    $("after").replaceChildren(faultBox(error, ask));
+  } finally {
+    asking.busy = false;
+    if (asking.newest) sendNewest();
+  }
+}
+
+function wish() {
+  const where = (kind) => plan[kind].filter((item) => state.moved.has(`${kind}:${item.id}`)).map(({ id, position }) => ({ id, position }));
+  return { off: [...state.off], emitters: where("emitters"), places: where("places"), screens: state.screens, kind: state.kind, bound_w_m2: start.bound_w_m2 };
+}
+
+const LOW = 1e-3;
+const HIGH = 1e7;
+const x = (level) => (300 * (Math.log10(Math.min(HIGH, Math.max(LOW, level * 1e6))) - Math.log10(LOW))) / Math.log10(HIGH / LOW);
+const share = (p) => (p > 0.99 ? t("over 99 %") : p < 0.01 ? t("under 1 %") : `${Math.round(p * 100)} %`);
+
+function showLevels(rows) {
+  $("after").replaceChildren(...rows.map((row) => {
+    const bar = shape("svg", { viewBox: "0 0 300 26", preserveAspectRatio: "none", role: "img", "aria-label": t("before {before}, after {after}", { before: density(row.before_w_m2[1], 2), after: density(row.after_w_m2[1], 2) }) },
+      shape("path", { class: "try-before", d: `M${x(row.before_w_m2[0])} 7H${x(row.before_w_m2[2])}` }),
+      shape("path", { class: "try-after", d: `M${x(row.after_w_m2[0])} 18H${x(row.after_w_m2[2])}` }),
+      shape("path", { class: "try-mid", d: `M${x(row.before_w_m2[1])} 3V11M${x(row.after_w_m2[1])} 13V23` }));
+    if (start.bound_w_m2 && state.kind === "peak") bar.append(shape("path", { class: "try-bound", d: `M${x(start.bound_w_m2)} 0V26` }));
+    const change = row.change_db[1];
+    const words = Math.abs(change) < 0.05 ? t("no change") : `${change > 0 ? "+" : "−"}${number(Math.abs(change), 2)} dB`;
+    const chance = start.bound_w_m2 && state.kind === "peak" ? element("p", { class: "soft small" }, t("at or below {bound}: {before} before, {after} after", { bound: density(start.bound_w_m2, 2), before: share(row.probability_before), after: share(row.probability_after) })) : null;
+    return element("div", { class: "try-place", "data-place": row.place_id },
+      element("div", { class: "row spread" }, element("span", {}, row.name), element("strong", { class: "num" }, words)),
+      bar,
+      element("p", { class: "small num" }, `${density(row.before_w_m2[1], 2)} → ${density(row.after_w_m2[1], 2)}`), chance);
+  }));
+}
+
+// Lists: everything can be done here without the plan.
+function lists() {
+  $("emitters").replaceChildren(...plan.emitters.map((emitter) => element("div", { class: "row spread" },
+    element("label", { class: "check" }, element("input", { type: "checkbox", "data-emitter": emitter.id, checked: !state.off.has(emitter.id), onchange: (e) => { e.target.checked ? state.off.delete(emitter.id) : state.off.add(emitter.id); changed(); } }), emitter.name),
+    emitter.position && !emitter.outdoor ? moveButton("emitters", emitter) : null)));
+  $("places").replaceChildren(...plan.places.filter((p) => p.position).map((place) => element("div", { class: "row spread" }, element("span", {}, place.name), moveButton("places", place))));
+  $("screens").replaceChildren(...state.screens.map((screen, n) => element("div", { class: "row spread" }, element("span", {}, `${wallName(screen.surface_id)}, ${screen.attenuation_db} dB`),
+    element("button", { type: "button", class: "button slim", "aria-label": t("Take the shield away from {wall}", { wall: wallName(screen.surface_id) }), onclick: () => { state.screens.splice(n, 1); changed(); } }, "×"))));
+  const any = state.off.size + state.moved.size + state.screens.length > 0;
+  $("keep").disabled = !any;
+  $("reset").disabled = !any;
+}
+
+function moveButton(kind, item) {
+  const key = `${kind}:${item.id}`;
+  return element("button", { type: "button", class: "button slim", "aria-pressed": String(state.chosen === key), "aria-label": t("Move {name} with the arrow keys", { name: item.name }), onclick: () => choose(key) }, state.moved.has(key) ? t("moved") : t("Move"));
+}
+
+function choose(key) {
+  state.chosen = key;
+  const [kind, id] = key.split(/:(.*)/s);
+  const item = plan[kind].find((i) => i.id === id);
+  const storey = plan.dwelling.storeys.find((s) => item.position[2] >= s.floor_m - 0.2 && item.position[2] < s.ceiling_m + 0.2);
+  if (storey) state.storeyId = storey.id;
+  draw();
+  $("try-plan").focus();
+}
+
+const wallName = (id) => {
+  const wall = plan.dwelling.walls.find((w) => w.id === id);
+  if (!wall) return id;
+  const storey = plan.dwelling.storeys.find((s) => s.id === wall.storey_id);
+  const n = plan.dwelling.walls.filter((w) => w.storey_id === wall.storey_id).indexOf(wall) + 1;
+  return t("{storey}: wall {n}, {length} m", { storey: storey?.name ?? "", n, length: distance(wall.start, wall.end).toFixed(1) });
+};
+$("wall").replaceChildren(...plan.dwelling.walls.map((w) => element("option", { value: w.id }, wallName(w.id))));
+
+function draw() {
+  view.chosen.clear();
+  if (state.chosen) view.chosen.add(state.chosen);
+  view.hidden = state.off;
+  for (const wall of plan.dwelling.walls) wall.shields = state.screens.some((s) => s.surface_id === wall.id) ? [{}] : [];
+  view.show(plan, state.storeyId);
+  storeyButtons($("storeys"), plan, state.storeyId, (id) => { state.storeyId = id; draw(); view.fit(); });
+  lists();
+}
+
+view.onDraw = () => {
+  const marks = view.layers.marks;
+  marks.replaceChildren();
+  for (const key of state.moved) {
+    const [kind, id] = key.split(/:(.*)/s);
+    const before = original[kind].find((i) => i.id === id).position;
+    const now = plan[kind].find((i) => i.id === id).position;
+    marks.append(shape("path", { class: "ghost", d: `M${before[0]} ${-before[1]}L${now[0]} ${-now[1]}` }), shape("circle", { class: "ghost", cx: before[0], cy: -before[1], r: 9 * view.pixel }));
+  }
+};
+
+function changed() {
+  draw();
+  ask();
+}
+
+function move(key, [px, py]) {
+  const [kind, id] = key.split(/:(.*)/s);
+  const item = plan[kind].find((i) => i.id === id);
+  item.position = [round(px), round(py), item.position[2]];
+  state.moved.add(key);
+  changed();
+}
+
+let drag = null;
+navigate(view, {
+  onStart(event) {
+    const target = hit(event);
+    const movable = target && (target.kind === "places" || target.kind === "emitters");
+    drag = { x: event.clientX, y: event.clientY, moved: false, target, key: movable ? `${target.kind}:${target.id}` : "" };
+  },
+  onMove(event, down) {
+    if (!down || !drag) return;
+    if (!drag.moved && Math.hypot(event.clientX - drag.x, event.clientY - drag.y) < 5) return;
+    drag.moved = true;
+    if (drag.key) { state.chosen = drag.key; move(drag.key, view.toPlan(event)); }
+    else view.pan(event.movementX, event.movementY);
+  },
+  onEnd(event, cancelled) {
+    if (drag && !drag.moved && !cancelled) {
+      if (drag.key) choose(drag.key);
+      else if (drag.target?.kind === "walls" || drag.target?.kind === "openings") pickWall(drag.target);
+    }
+    drag = null;
+  },
+});
+
+function pickWall(target) {
+  const wall = target.kind === "walls" ? target.id : plan.dwelling.walls.find((w) => w.openings.some((o) => o.id === target.id)).id;
+  $("wall").value = wall;
+  $("add-screen").focus({ preventScroll: true });
+  notice(t("Chosen: {wall}", { wall: wallName(wall) }), { action: t("Put up a sheet of {db} dB", { db: $("sheet-db").value }), run: addScreen });
+}
+
+function addScreen() {
+  const attenuation = Number($("sheet-db").value.replace(",", "."));
+  if (!(attenuation > 0)) return;
+  const id = $("wall").value;
+  state.screens = state.screens.filter((s) => s.surface_id !== id);
+  state.screens.push({ surface_id: id, attenuation_db: attenuation, part: $("sheet-part").value, coverage: 0.98 });
+  changed();
+}
+$("add-screen").addEventListener("click", addScreen);
+
+$("try-plan").addEventListener("keydown", (event) => {
+  const arrows = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
+  if (!arrows[event.key] || !state.chosen) return;
+  event.preventDefault();
+  const [kind, id] = state.chosen.split(/:(.*)/s);
+  const [px, py] = plan[kind].find((i) => i.id === id).position;
+  const step = event.shiftKey ? 0.5 : 0.1;
+  move(state.chosen, [px + arrows[event.key][0] * step, py + arrows[event.key][1] * step]);
+});
+
+$("kind").addEventListener("change", (event) => { state.kind = event.target.value; ask(); });
+$("reset").addEventListener("click", () => {
+  state.off.clear();
+  state.screens = [];
+  for (const kind of ["emitters", "places"]) for (const item of plan[kind]) item.position = structuredClone(original[kind].find((i) => i.id === item.id).position);
+  state.moved.clear();
+  changed();
+});
+$("keep").addEventListener("click", async () => {
+  try {
+    await send("POST", `${address}/actions`, wish());
+    window.location.assign(`/surveys/${start.survey_id}/what-if#plans`);
+    window.location.reload();
+  } catch (error) {
+    notice(error.message);
+  }
+});
+
+const form = $("plan-form");
+form?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const offer = $("offer");
+  const words = element("p", {}, t("Trying every set of actions ..."));
+  offer.replaceChildren(element("div", { class: "loading" }, words));
+  try {
+    offer.innerHTML = await send("GET", `/surveys/${start.survey_id}/what-if/plans?${new URLSearchParams(new FormData(form))}`);
+  } catch (error) {
+    offer.replaceChildren(faultBox(error));
+  }
+});
+
+draw();
+loadImages(view, (hash) => `/surveys/${start.survey_id}/media/${hash}`);
+view.fit();
+ask();
+document.documentElement.dataset.ready = "what-if";
