@@ -34,6 +34,7 @@ def take_in(
     utc_offset: Annotated[str, typer.Option(help="Offset of times without one, such as +01:00.")] = "",
     make_places: Annotated[bool, typer.Option("--make-places", help="Make unknown places.")] = False,
     accept_rest: Annotated[bool, typer.Option("--accept-rest", help="Take good rows although others fail.")] = False,
+    again: Annotated[bool, typer.Option("--again", help="Take a file in although it was taken in before.")] = False,
     confirm: Annotated[bool, typer.Option("--confirm", help="The columns are right: store the readings.")] = False,
     as_json: AsJson = False,
 ) -> None:
@@ -51,7 +52,7 @@ def take_in(
         }
         answer(as_json, plain, lambda: _show_mapping(mapping))
         return
-    given = Circumstances(visit, meter, state, utc_offset, make_places, accept_rest)
+    given = Circumstances(visit, meter, state, utc_offset, make_places, accept_rest, again)
     with progress("readings") as on_progress:
         plan = call(open_job(record, survey), file, mapping, given, confirmed=True, on_progress=on_progress)
     plain = {

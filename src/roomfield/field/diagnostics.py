@@ -14,6 +14,7 @@ Array = NDArray[np.float64]
 TWIN_CORRELATION = -0.5
 LITTLE_LEARNED = 0.85
 FAR_OFF = 3.5
+MOST_OUTLIERS = 5
 DRIFT = 0.6
 LEAST_ACCEPTANCE = 0.3
 
@@ -106,7 +107,8 @@ def _outliers(posterior: Posterior) -> list[Finding]:
     level, _ = posterior.forward.predict(posterior.x)
     off = (rows.value_db - level.mean(axis=0)) / np.hypot(level.std(axis=0), posterior.forward.noise_std_db)
     found = []
-    for i in np.flatnonzero((np.abs(off) > FAR_OFF) & (rows.censor == 0)):
+    far = np.flatnonzero((np.abs(off) > FAR_OFF) & (rows.censor == 0))
+    for i in far[np.argsort(-np.abs(off[far]))][:MOST_OUTLIERS]:
         side = "above" if off[i] > 0 else "below"
         text = f"Reading {rows.ids[i]} lies {abs(off[i]):.1f} standard deviations {side} what all others suggest."
         found.append(Finding(FindingKind.OUTLIER, (rows.ids[i],), text, float(off[i])))

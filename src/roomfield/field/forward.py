@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr
 
+from roomfield.field import mixing
 from roomfield.field.observations import Observations
 from roomfield.field.priors import EmitterPrior
 
@@ -218,7 +219,7 @@ class Forward:
         gradient : ndarray, shape (n, total)
         """
         rows, blocks = self.observed.levels, self.blocks
-        level, shares = self.predict(x, unit_db)
+        level, shares = self._mixed(x, unit_db)
         z = (rows.value_db - level) / self.noise_std_db
         pull = z / self.noise_std_db
         logs = -0.5 * z**2
@@ -234,34 +235,40 @@ class Forward:
         gradient[:, blocks["scan"]] += pull @ self._scan_table
         return logs.sum(axis=1) - 0.5 * np.sum(x**2, axis=1), gradient
 
+    def _mixed(self, x: Array, unit_db: Array | None) -> tuple[Array, Array]:
+        """Like `predict`, compiled."""
+        rows = self.observed.levels
+        site = np.exp(_TO_NEPER * np.clip(self.site_levels_db(x, unit_db), -300.0, 300.0))
+        duty, gain = np.exp(_TO_NEPER * self.duty_db(x)), np.exp(_TO_NEPER * self.gain_db(x))
+        level, shares = mixing.mix(site, duty, gain, self._rows, self.scan_gain_db, MANY_SOURCES_POWER)
+        scan = self.scan_std_db * x[:, self.blocks["scan"]]
+        return level + self.spot_db(x)[:, rows.kind] + scan[:, rows.scan], shares
+
+    @cached_property
+    def _rows(self) -> Indices:
+        rows = self.observed.levels
+        gains = np.where(rows.on, self.gain_index[rows.meter], -1)
+        return np.column_stack([rows.site, rows.kind, gains]).astype(np.int64)
+
     @cached_property
     def _scan_table(self) -> Array:
         scan = self.observed.levels.scan
         return np.asarray(np.eye(len(self.repeat_std_db))[scan] * self.scan_std_db)
 
-    @cached_property
-    def _site_table(self) -> Array:
-        return np.eye(len(self.unit_db))[self.observed.levels.site]
-
     def _add_power_gradient(self, gradient: Array, x: Array, pull: Array, shares: Array) -> None:
-        rows, blocks = self.observed.levels, self.blocks
-        each = np.ascontiguousarray(np.swapaxes(pull[:, :, None] * shares, 1, 2))
-        by_site = each @ self._site_table
+        blocks = self.blocks
+        site, duty, gain = mixing.spread_back(pull, shares, self._rows, len(self.unit_db), len(self.gain_mean_db))
         _, eirp_std, duty_mean, duty_std = self.prior_eirp
-        gradient[:, blocks["eirp"]] += by_site.sum(axis=2) * eirp_std
+        gradient[:, blocks["eirp"]] += site.sum(axis=2) * eirp_std
         free = (duty_mean + duty_std * x[:, blocks["duty"]] < 0.0) * duty_std
-        gradient[:, blocks["duty"]] += (each @ (rows.kind > 0).astype(np.float64)) * free
-        gains = np.zeros((len(x), len(self.gain_mean_db)))
-        for meter in np.unique(rows.meter):
-            part = each @ (rows.meter == meter).astype(np.float64)
-            for k, gain in enumerate(self.gain_index[meter]):
-                gains[:, gain] += part[:, k]
-        gradient[:, blocks["gain"]] += gains * self.gain_std_db
-        flat = by_site.reshape(len(x), -1)
+        gradient[:, blocks["duty"]] += duty * free
+        gradient[:, blocks["gain"]] += gain * self.gain_std_db
+        flat = site.reshape(len(x), -1)
         scale = self.scale(x)
-        gradient[:, blocks["misfit"]] += scale * (flat @ self.misfit_factor)
-        drawn = x[:, blocks["misfit"]] @ self.misfit_factor.T
-        gradient[:, blocks["scale"]] += LOG_SCALE_STD * scale * np.sum(flat * drawn, axis=1, keepdims=True)
+        back = flat @ self.misfit_factor
+        drawn = x[:, blocks["misfit"]]
+        gradient[:, blocks["misfit"]] += scale * back
+        gradient[:, blocks["scale"]] += LOG_SCALE_STD * scale * np.sum(back * drawn, axis=1, keepdims=True)
         if self.wall_slopes.shape[2]:
             slopes = np.swapaxes(self.wall_slopes, 0, 1).reshape(flat.shape[1], -1)
             gradient[:, blocks["wall"]] += flat @ slopes * self.wall_std_db

@@ -190,7 +190,7 @@ class LinkCovariance:
         overall, own = self.level_variances
         total = overall + own * self.same + hyper.clutter_db**2 * near
         if self.left.positions is None:
-            return np.asarray(total + hyper.shadow_db**2 * near * self.same)
+            return np.asarray(total + hyper.shadow_db**2 * near * self.same + self._walls(centre))
         ends = np.where(self.same > 0.0, 1.0, TWIN_CORRELATION * np.exp(-self.apart / hyper.length_m))
         total += hyper.shadow_db**2 * near * ends
         total += self._distance_law(hyper, centre)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roomfield.references import catalogue
-from roomfield.survey import Emitter
+from roomfield.survey import Emitter, Standing
 
 LEAST_EIRP_STD_DB = 6.0
 """Devices of one kind differ by this at least (power control, antenna; our judgement)."""
@@ -18,6 +18,8 @@ FALLBACK_EIRP_DB, FALLBACK_EIRP_STD_DB = -10.0, 12.0
 FALLBACK_DUTY_DB, FALLBACK_DUTY_STD_DB = -10.0, 6.0
 UNKNOWN_DISTANCE_STD_DB = 15.0
 """An outdoor emitter of unknown distance: 30 m to 1 km (own arithmetic)."""
+SUSPECTED_STD_DB = 15.0
+"""It may be far weaker than its kind, or not transmit at all (our judgement)."""
 FAR_M = 200.0
 """Distance at which an outdoor emitter of unknown distance is put; its power then is relative to that [m]."""
 
@@ -53,6 +55,8 @@ def emitter_prior(emitter: Emitter) -> EmitterPrior:
     duty_db, duty_std_db = _duty(emitter, kinds)
     if emitter.outdoor and emitter.position is None:
         eirp_std_db = float(np.hypot(eirp_std_db, UNKNOWN_DISTANCE_STD_DB))
+    if emitter.standing is Standing.SUSPECTED:
+        eirp_std_db = float(np.hypot(eirp_std_db, SUSPECTED_STD_DB))
     return EmitterPrior(eirp_db, eirp_std_db, duty_db, duty_std_db)
 
 

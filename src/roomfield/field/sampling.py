@@ -20,8 +20,8 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 MOST_STEPS = 40
 LEAPS = 8
-WARM_UP = 24
-THINNING = 3
+WARM_UP = 30
+THINNING = 4
 FIRST_STEP = 0.15
 TARGET_ACCEPTANCE = 0.75
 
@@ -185,12 +185,13 @@ class _State:
         momentum = rng.standard_normal(self.u.shape)
         energy = self.value - 0.5 * np.sum(momentum**2, axis=1)
         u, force, value = self.u, self.force, self.value
-        for _ in range(LEAPS):
-            momentum = momentum + 0.5 * step * force
-            u = u + step * momentum
-            value, force = self._at(u)
-            momentum = momentum + 0.5 * step * force
-        gained = np.nan_to_num(value - 0.5 * np.sum(momentum**2, axis=1) - energy, nan=-np.inf)
+        with np.errstate(over="ignore", invalid="ignore"):  # a trajectory that runs away is refused below
+            for _ in range(LEAPS):
+                momentum = momentum + 0.5 * step * force
+                u = u + step * momentum
+                value, force = self._at(u)
+                momentum = momentum + 0.5 * step * force
+            gained = np.nan_to_num(value - 0.5 * np.sum(momentum**2, axis=1) - energy, nan=-np.inf)
         good = np.log(rng.uniform(size=len(u))) < gained
         self.u = np.where(good[:, None], u, self.u)
         self.force = np.where(good[:, None], force, self.force)

@@ -41,6 +41,7 @@ BEARING_MODEL_STD_DEG = 12.0
 STRAY_BEARINGS = 0.1
 """Share of bearings that mean nothing (our judgement)."""
 MOST_ROWS = 160
+FIT_STEPS = 6
 _CHUNK = 40
 
 
@@ -220,29 +221,31 @@ class _Job:
         return units
 
     def _fit(self, units: Array) -> tuple[Array, Array]:
+        """Log evidence of each candidate and its fitted unknowns; readings correlated in the last step only."""
         theta = np.zeros((len(units), self._size))
-        for step in range(6):
-            residual, table, covariance = self._linear(units, theta, correlated=step >= 4)
-            factor = np.linalg.cholesky(covariance)
-            white = np.linalg.solve(factor, np.concatenate([table, residual[..., None]], axis=2))
-            a, b = white[..., :-1], white[..., -1]
-            precision = np.swapaxes(a, 1, 2) @ a + np.eye(self._size)
-            goal = np.swapaxes(a, 1, 2) @ (b + (a @ theta[..., None])[..., 0])[..., None]
-            theta = theta + (0.7 if step < 3 else 1.0) * (np.linalg.solve(precision, goal)[..., 0] - theta)
-        residual, table, covariance = self._linear(units, theta, correlated=True)
-        factor = np.linalg.cholesky(covariance)
-        white = np.linalg.solve(factor, np.concatenate([table, residual[..., None]], axis=2))
-        precision = np.swapaxes(white[..., :-1], 1, 2) @ white[..., :-1] + np.eye(self._size)
-        log_det = np.sum(np.log(np.diagonal(factor, axis1=1, axis2=2)), axis=1)
-        square = np.sum(white[..., -1] ** 2, axis=1) + np.sum(theta**2, axis=1)
-        return -0.5 * square - log_det - 0.5 * np.linalg.slogdet(precision)[1], theta
+        for step in range(FIT_STEPS):
+            residual, table, shares = self._linear(units, theta)
+            weight = 1.0 / (np.diag(self.fixed_noise) + SEARCH_MISFIT_DB**2)[:, None]
+            precision = np.swapaxes(table * weight, 1, 2) @ table + np.eye(self._size)
+            theta = theta + (0.7 if step < 3 else 1.0) * _step(table * weight, precision, residual, theta)
+        residual, table, shares = self._linear(units, theta)
+        overlap = (shares @ self.bands) @ np.swapaxes(shares, 1, 2)
+        covariance = self.misfit * overlap + self.fixed_noise
+        both = np.concatenate([table, residual[..., None]], axis=2)
+        white = np.linalg.solve(covariance, both)
+        precision = np.swapaxes(table, 1, 2) @ white[..., :-1] + np.eye(self._size)
+        step_db = _step(white[..., :-1], precision, residual, theta)
+        square = np.sum(residual * white[..., -1], axis=1) + np.sum(theta**2, axis=1)
+        gained = np.sum(step_db * (precision @ step_db[..., None])[..., 0], axis=1)
+        log_det = np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(precision)[1]
+        return -0.5 * (square - gained + log_det), theta + step_db
 
     @property
     def _size(self) -> int:
         return 2 * len(self.radiators.positions) + len(self.forward.gain_mean_db) + 3
 
-    def _linear(self, units: Array, theta: Array, *, correlated: bool) -> tuple[Array, Array, Array]:
-        """Residuals (c, r), their derivatives by the unknowns (c, r, q), covariance (c, r, r)."""
+    def _linear(self, units: Array, theta: Array) -> tuple[Array, Array, Array]:
+        """Residuals (c, r), their derivatives by the unknowns (c, r, q), shares (c, r, k)."""
         forward, k = self.forward, units.shape[2]
         mean, std, duty_mean, duty_std = forward.prior_eirp
         duty = np.minimum(duty_mean + duty_std * theta[:, k : 2 * k], 0.0)
@@ -263,12 +266,7 @@ class _Job:
             np.einsum("crk,rkg->crg", shares, self.gain_matrix, optimize=True) * forward.gain_std_db,
             np.broadcast_to(spot_table, (*shares.shape[:2], 3)),
         ], axis=2)  # fmt: skip
-        table = np.where(satisfied[..., None], 0.0, table)
-        overlap = (shares @ self.bands) @ np.swapaxes(shares, 1, 2)
-        covariance = self.misfit * overlap + self.fixed_noise
-        if not correlated:
-            covariance = covariance * np.eye(len(self.kind)) * 2.0
-        return residual, table, covariance
+        return residual, np.where(satisfied[..., None], 0.0, table), shares
 
     def _bearings(self, grid: Array, fitted: Array) -> Array:
         rows = self.forward.observed.bearings
@@ -282,6 +280,12 @@ class _Job:
             many = self.radiators.take([member] * len(grid)).moved(grid)
             arrival[:, :, member] = np.swapaxes(_plan_arrival(self.scene, many, points), 0, 1)
         return bearing_log_likelihood(self.forward, fitted, arrival[:, site])
+
+
+def _step(weighted: Array, precision: Array, residual: Array, theta: Array) -> Array:
+    """Gauss-Newton step of each candidate towards its most probable unknowns."""
+    goal = np.sum(weighted * residual[..., None], axis=1) - theta
+    return np.asarray(np.linalg.solve(precision, goal[..., None])[..., 0])
 
 
 def _plan_arrival(scene: Scene, radiators: Radiators, points: Array) -> Array:

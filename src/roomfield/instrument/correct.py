@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 
+from roomfield.errors import InputError
 from roomfield.instrument.calibration import correction
 from roomfield.instrument.checks import meter_chart
 from roomfield.instrument.floor import bounded_value, floor_noise
@@ -87,7 +88,14 @@ def _treatment(
 def _overdue(meter: Meter, on_date: str) -> bool:
     if not (meter.calibration_due and on_date):
         return False
-    return date.fromisoformat(on_date[:10]) > date.fromisoformat(meter.calibration_due[:10])
+    return _day(on_date, "the visit") > _day(meter.calibration_due, f"meter {meter.name}")
+
+
+def _day(text: str, where: str) -> date:
+    try:
+        return date.fromisoformat(text[:10])
+    except ValueError:
+        raise InputError(f"{text!r} is no date.", where=where, mend="Write it as 2026-03-14.") from None
 
 
 def to_level(reading: Reading, meter: Meter, *, frequency_hz: float | None = None, on_date: str = "") -> MeteredLevel:

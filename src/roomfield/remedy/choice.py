@@ -18,6 +18,7 @@ from roomfield.errors import InputError
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy import kernels
+from roomfield.remedy.effects import Effect
 from roomfield.remedy.evaluator import Evaluator, State, Variant
 from roomfield.survey.action import Action
 from roomfield.survey.place import Place
@@ -244,11 +245,15 @@ def pareto_front(
     nodes, choices = 0, list(_move_choices(evaluator))
     for done, moves in enumerate(choices):
         search = _Search(evaluator, evaluator.variant([e.action.id for e in moves]), moves, target_w_m2)
-        nodes += search.run(found, lambda share, d=done: _tell(progress, (d + share) / len(choices)))  # type: ignore[misc]
+        nodes += search.run(found, _part_of(progress, done, len(choices)))
         found = search.result(found)
     found.sort()
     _tell(progress, 1.0)
     return [(ids, count) for _, count, ids in found], nodes
+
+
+def _part_of(progress: Progress | None, done: int, parts: int) -> Progress:
+    return lambda share: _tell(progress, (done + share) / parts)
 
 
 def _tell(progress: Progress | None, share: float) -> None:
@@ -256,14 +261,14 @@ def _tell(progress: Progress | None, share: float) -> None:
         progress(share)
 
 
-def _move_choices(evaluator: Evaluator) -> Iterator[tuple[Action, ...]]:
+def _move_choices(evaluator: Evaluator) -> Iterator[tuple[Effect, ...]]:
     """Every allowed set of moves; two moves of one thing exclude each other."""
-    moving = [e for e in evaluator.moving]
+    moving = evaluator.moving
     for size in range(len(moving) + 1):
         for combo in itertools.combinations(moving, size):
             things = [n for e in combo for n in (*e.emitter_positions, *e.place_positions)]
             if len(set(things)) == len(things) and not _any_clash([e.action for e in combo]):
-                yield combo  # type: ignore[misc]
+                yield combo
 
 
 def _any_clash(actions: Sequence[Action]) -> bool:
@@ -278,8 +283,8 @@ def clash(a: Action, b: Action) -> bool:
 class _Search:
     """Branch and bound over the actions that move nothing, for one choice of moves."""
 
-    def __init__(self, evaluator: Evaluator, variant: Variant, moves: Sequence[object], target_w_m2: float) -> None:
-        self.moves: list[Action] = [getattr(m, "action") for m in moves]  # noqa: B009
+    def __init__(self, evaluator: Evaluator, variant: Variant, moves: Sequence[Effect], target_w_m2: float) -> None:
+        self.moves: list[Action] = [m.action for m in moves]
         steady = evaluator.steady
         self.base_cost = sum(middle_cost(a) for a in self.moves)
         allowed = [k for k, e in enumerate(steady) if not any(clash(e.action, m) for m in self.moves)]

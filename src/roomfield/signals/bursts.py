@@ -16,6 +16,8 @@ from roomfield.signals.kernels import edge_response, pair_edges
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
+_Tables = list[tuple[NDArray[np.int64], NDArray[np.int64], F64, NDArray[np.int64]]]
+
 REACHES_S = (42e-6, 84e-6, 210e-6, 667e-6, 2.7e-3)
 THRESHOLD = 4.7
 LONG_THRESHOLD = 6.0
@@ -73,7 +75,7 @@ def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
         [Hz]
     """
     running = np.concatenate([[0.0], np.cumsum(samples, dtype=np.float64)])
-    found: list[tuple[F64, F64, F64, NDArray[np.int64]]] = []
+    found: _Tables = []
     scatter, finest = [], None
     for scale, reach_s in enumerate(REACHES_S):
         reach = max(2, round(reach_s * sample_rate_hz))
@@ -84,6 +86,7 @@ def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
         keep = (ends - starts) >= (1 if scale == 0 else 0.75 * reach)
         keep &= (ends - starts < 12 * reach) | (heights > LONG_THRESHOLD * scatter[-1])
         fresh = _new_ones(starts[keep], ends[keep], found, reach)
+        fresh &= ~_made_of(starts[keep], ends[keep], heights[keep], found, reach)
         found.append((starts[keep][fresh], ends[keep][fresh], heights[keep][fresh], np.full(int(fresh.sum()), scale)))
     starts, ends, heights, scales = (np.concatenate(column) for column in zip(*found, strict=True))
     order = np.argsort(starts, kind="stable")
@@ -94,7 +97,7 @@ def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
     )
 
 
-def _new_ones(starts: NDArray[np.int64], ends: NDArray[np.int64], found: list, reach: int) -> NDArray[np.bool_]:  # type: ignore[type-arg]
+def _new_ones(starts: NDArray[np.int64], ends: NDArray[np.int64], found: _Tables, reach: int) -> NDArray[np.bool_]:
     """Which bursts are not yet in the finer tables: no finer one starts and ends close by or fills most of it."""
     fresh = np.ones(starts.size, bool)
     for old_starts, old_ends, _, _ in found:
@@ -108,6 +111,25 @@ def _new_ones(starts: NDArray[np.int64], ends: NDArray[np.int64], found: list, r
             near = (np.abs(starts - old_starts[j]) <= reach) & (np.abs(ends - old_ends[j]) <= 2 * reach)
             fresh &= ~near
     return fresh
+
+
+def _made_of(
+    starts: NDArray[np.int64],
+    ends: NDArray[np.int64],
+    heights: F64,
+    found: _Tables,
+    reach: int,
+) -> NDArray[np.bool_]:
+    """Which bursts are only the blurred sum of finer ones: those hold at least half of height times width."""
+    if not found or starts.size == 0:
+        return np.zeros(starts.size, bool)
+    fine_starts = np.concatenate([f[0] for f in found])
+    area = np.concatenate([f[2] * (f[1] - f[0]) for f in found])
+    order = np.argsort(fine_starts)
+    sums = np.concatenate([[0.0], np.cumsum(area[order])])
+    fine_starts = fine_starts[order]
+    inside = sums[np.searchsorted(fine_starts, ends)] - sums[np.searchsorted(fine_starts, starts - reach)]
+    return np.asarray(inside > 0.5 * heights * (ends - starts))
 
 
 def _sharpness(finest: F32, starts: NDArray[np.int64], heights: F64) -> F64:
@@ -211,8 +233,9 @@ def _trains(starts: F64, widths: F64) -> list[tuple[int, int]]:
     good = inside & (even | stagger)
     edges = np.flatnonzero(np.diff(np.r_[0, good.astype(int), 0]))
     for a, b in zip(edges[::2], edges[1::2], strict=True):
-        if b - a >= 4 and t[b] - t[max(a - 1, 0)] < 0.25:
-            runs.append((int(short[max(a - 1, 0)]), int(short[b]) + 1))
+        first = a - 1 if a > 0 and inside[a - 1] else a
+        if b - first >= 5 and t[b] - t[first] < 0.25:
+            runs.append((int(short[first]), int(short[b]) + 1))
     return runs
 
 

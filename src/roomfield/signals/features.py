@@ -146,12 +146,12 @@ def gather(data: Conditioned) -> Evidence:
         if strong and plan.name in ("gsm", "bt", "tetra", "sixty"):
             subtract_profile(residual, 1 / (period * data.sample_rate_hz), profile)
     shapes["slot"] = describe(profiles["gsm"].reshape(8, -1).mean(0), 0.015 / 26, 4e-5)
-    mains, drift = {}, {}
+    mains, drift, hiss = {}, {}, _hiss(data)
     for nominal in (50, 60):
         profile, drift[nominal] = _fold_mains(data, combs, nominal)
         profiles[f"mains{nominal}"] = profile
         shapes[f"mains{nominal}"] = describe(profile, 1 / nominal, 5e-4)
-        mains[nominal] = _hiss_by_mains(data, combs, nominal)
+        mains[nominal] = _hiss_by_mains(hiss, data.sample_rate_hz, combs, nominal)
     bursts = find_bursts(residual, data.sample_rate_hz)
     ten = frame.reshape(2, -1).mean(0)
     return Evidence(
@@ -168,12 +168,17 @@ def _fold_mains(data: Conditioned, combs: dict[str, CombEvidence], nominal: int)
     return fold_aligned(data.raw, data.sample_rate_hz, _mains_period(combs, nominal), 200, 1.0)
 
 
-def _hiss_by_mains(data: Conditioned, combs: dict[str, CombEvidence], nominal: int) -> float:
-    """How strongly the power above some kHz follows the mains: peak-to-peak of its folded course over its mean."""
-    hiss = np.diff(data.raw, 2).astype(np.float32) ** 2
+def _hiss(data: Conditioned) -> F32:
+    """Power above some kHz: the squared second difference, its rare peaks cut."""
+    hiss = np.diff(data.raw, 2)
+    hiss *= hiss
     limit = np.float32(np.quantile(hiss[:: max(1, hiss.size // 50000)], 0.995))
-    hiss = np.minimum(hiss, limit)
-    profile, _ = fold_aligned(hiss, data.sample_rate_hz, _mains_period(combs, nominal), 20, 2.0)
+    return np.minimum(hiss, limit)
+
+
+def _hiss_by_mains(hiss: F32, sample_rate_hz: float, combs: dict[str, CombEvidence], nominal: int) -> float:
+    """How strongly the hiss follows the mains: peak-to-peak of its folded course over its mean."""
+    profile, _ = fold_aligned(hiss, sample_rate_hz, _mains_period(combs, nominal), 20, 2.0)
     return float(np.ptp(profile) / (hiss.mean() + 1e-20))
 
 

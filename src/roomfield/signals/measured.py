@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from roomfield.errors import InputError, UnknownNameError
-from roomfield.signals.hearing import MeterAudio, Measured
+from roomfield.signals.hearing import Measured, MeterAudio
 
 F64 = NDArray[np.float64]
 

@@ -194,7 +194,7 @@ def refine_rate(
     turned = coefficients * np.exp(-2j * np.pi * offset * middle[:, None] * orders)
     strength = np.clip(np.abs(turned.mean(0)) ** 2 / noise - 1, 0, None)
     weight = float((orders**2 * strength).sum())
-    std = np.sqrt(3 / max(weight, 1e-3)) / (2 * np.pi * duration)
+    std = np.sqrt(6 / max(weight, 1e-3)) / (2 * np.pi * duration)
     steady = float((np.abs(turned.mean(0)) ** 2).sum() / (np.abs(turned) ** 2).mean(0).sum())
     return RefinedRate(rate_hz + offset / duration, float(std), steady)
 

@@ -7,6 +7,7 @@ mean one, whatever the colour of the noise, which is what every later false-alar
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,9 +53,17 @@ def local_floor(power: F32, window_bins: int) -> F32:
     rows = power[: count * window].reshape(count, -1)
     half = rows[:, ::2]
     medians = np.partition(half, half.shape[1] // 2, axis=1)[:, half.shape[1] // 2] / np.float32(np.log(2))
-    centres = (np.arange(count) + 0.5) * window
-    floor = np.interp(np.arange(power.size), centres, np.maximum(medians, 1e-20))
-    return floor.astype(np.float32)
+    medians = np.maximum(medians, np.float32(1e-20))
+    ramp = (np.arange(window, dtype=np.float32) / window)[None, :]
+    between = (medians[:-1, None] + ramp * np.diff(medians)[:, None]).ravel()
+    head = np.full(window // 2, medians[0], np.float32)
+    tail = np.full(max(power.size - head.size - between.size, 0), medians[-1], np.float32)
+    return np.concatenate([head, between, tail])[: power.size]
+
+
+@lru_cache(maxsize=2)
+def _hann(count: int) -> F32:
+    return np.hanning(count).astype(np.float32)
 
 
 def white_spectrum(samples: F32, sample_rate_hz: float) -> WhiteSpectrum:
@@ -67,8 +76,7 @@ def white_spectrum(samples: F32, sample_rate_hz: float) -> WhiteSpectrum:
         [Hz]
     """
     length = next_fast_len(PADDING * samples.size, real=True)
-    window = np.hanning(samples.size).astype(np.float32)
-    spectrum = rfft(samples * window, length)
+    spectrum = rfft(samples * _hann(samples.size), length)
     power = spectrum.real**2 + spectrum.imag**2
     per_hz = length / sample_rate_hz
     floor = local_floor(power, int(FLOOR_WINDOW_HZ * per_hz))

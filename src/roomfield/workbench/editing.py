@@ -133,10 +133,7 @@ def with_radio_state(survey: Survey, visit_id: str, name: str, off_groups: tuple
         raise InputError(f"there is no switch {unknown[0]!r}.", where="radio state")
     if not name.strip():
         raise InputError("a radio state needs a name.", where="radio state", mend="For example: router off.")
-    if any(
-        set(state.off_groups) == set(off_groups) and state.name == name.strip()
-        for state in visit.radio_states
-    ):
+    if any(set(state.off_groups) == set(off_groups) and state.name == name.strip() for state in visit.radio_states):
         return survey
     state = RadioState(new_id("state"), name.strip()[:120], tuple(sorted(off_groups)))
     changed = replace(visit, radio_states=(*visit.radio_states, state))
@@ -152,7 +149,5 @@ def _put(items: tuple[Any, ...], item: Any) -> tuple[Any, ...]:
 def _checked_title(title: str) -> str:
     clean = " ".join(title.split())
     if not clean:
-        raise InputError(
-            "a survey needs a title.", where="title", mend="For example the street and the month."
-        )
+        raise InputError("a survey needs a title.", where="title", mend="For example the street and the month.")
     return clean[:200]

@@ -14,6 +14,7 @@ from roomfield.exchange.mapping import ColumnMapping
 from roomfield.exchange.readings import ImportPlan, import_readings
 from roomfield.survey import Survey
 from roomfield.workbench.job import Job
+from roomfield.workbench.setting_up import chosen_visit
 
 _SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)(?:\[(?P<unit>.+)\])?")
 
@@ -42,7 +43,7 @@ class Corrections:
 
 @dataclass(frozen=True)
 class Circumstances:
-    """What the table does not say; see `ReadingContext`. Empty ids mean the survey's first.
+    """What the table does not say; see `ReadingContext`. Empty ids mean the only one, or as found.
 
     Parameters
     ----------
@@ -50,6 +51,8 @@ class Circumstances:
         True to make a place for every name that is not known yet.
     accept_rest : bool
         True to take the good rows although others are rejected.
+    again : bool
+        True to take a file in that was taken in before.
     """
 
     visit_id: str = ""
@@ -58,6 +61,7 @@ class Circumstances:
     utc_offset: str = ""
     make_places: bool = False
     accept_rest: bool = False
+    again: bool = False
 
 
 def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnMapping:
@@ -104,7 +108,7 @@ def context_for(survey: Survey, given: Circumstances) -> ReadingContext:
             where=survey.title,
             mend="Enter both before the readings.",
         )
-    visit = survey.visit(given.visit_id) if given.visit_id else survey.visits[0]
+    visit = chosen_visit(survey, given.visit_id)
     only_meter = survey.meters[0].id if len(survey.meters) == 1 else ""
     first_state = visit.radio_states[0].id if visit.radio_states else ""
     return ReadingContext(
@@ -157,6 +161,19 @@ def take_in(
         accept_rest=circumstances.accept_rest,
         progress=lambda done, whole: step(0.8 * done / max(whole, 1)),
     )
+    _check_worth_storing(job.survey, plan, path, again=circumstances.again)
     job.store.append(job.survey.id, plan.readings, new_places=plan.new_places)
     step(1.0)
     return plan
+
+
+def _check_worth_storing(survey: Survey, plan: ImportPlan, path: str | Path, *, again: bool) -> None:
+    if not plan.readings:
+        raise InputError("the table holds no reading.", where=Path(path).name, mend="Give one with rows of values.")
+    known = {r.origin.file_sha256 for r in survey.readings} - {""}
+    if not again and any(r.origin.file_sha256 in known for r in plan.readings):
+        raise InputError(
+            "this very file was taken in before; twice the same readings would look like repeated scans.",
+            where=Path(path).name,
+            mend="If it is meant, say --again.",
+        )

@@ -17,8 +17,8 @@ from roomfield.workbench.editing import new_id
 from roomfield.workbench.job import Job
 
 __all__ = [
-    "Hearing",
     "HeardWhere",
+    "Hearing",
     "audio_of",
     "evidence_text",
     "heard_technologies",

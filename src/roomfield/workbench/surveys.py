@@ -98,9 +98,7 @@ def keep_new(records: Records, survey: Survey) -> str:
     return records.create(survey).survey.id
 
 
-def revise(
-    records: Records, survey_id: str, change: Callable[[Survey], Survey], revision: int | None = None
-) -> int:
+def revise(records: Records, survey_id: str, change: Callable[[Survey], Survey], revision: int | None = None) -> int:
     """Change a survey, unless somebody else changed it meanwhile.
 
     Parameters

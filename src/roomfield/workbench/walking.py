@@ -192,9 +192,7 @@ def readings_of(survey: Survey, entry: Entry) -> tuple[Reading, ...]:
     if not 0 < len(entry.values) <= MOST_AT_ONCE:
         raise InputError(f"{len(entry.values)} values in one entry.", mend=f"Enter 1 to {MOST_AT_ONCE}.")
     if not entry.place_id and entry.position is None:
-        raise InputError(
-            "no point was chosen.", where="entry", mend="Press a place or a point on the plan first."
-        )
+        raise InputError("no point was chosen.", where="entry", mend="Press a place or a point on the plan first.")
     if not entry.entry_id or len(entry.entry_id) > 60:
         raise InputError("an entry needs an id of 1 to 60 letters.", where="entry")
     meter = survey.meter(entry.meter_id)
@@ -245,9 +243,7 @@ def _value_w_m2(value: Value, unit: Unit, meter: Meter) -> float:
     if value.censoring is not Censoring.NONE and value.number is None:
         return bound[value.censoring]
     if value.number is None or not math.isfinite(value.number) or value.number < 0.0:
-        raise InputError(
-            f"{value.number!r} is not a level.", where="value", mend="Enter what the display shows."
-        )
+        raise InputError(f"{value.number!r} is not a level.", where="value", mend="Enter what the display shows.")
     if value.number == 0.0:
         raise InputError(
             "a meter cannot show that there is nothing.",

@@ -151,7 +151,7 @@ def compose(
     volts = couple(detect(power, meter), meter, bench.rate_hz) if parts else np.zeros(bench.samples)
     peak = _peak(volts) if parts else 1.0
     noise = 10 ** (-snr_db / 20)
-    snrs = tuple(_component_snr(p, lv, power, meter, bench) / peak / noise for p, lv in zip(parts, levels, strict=True))
+    snrs = tuple(_component_snr(p, lv, power, meter) / peak / noise for p, lv in zip(parts, levels, strict=True))
     audio = volts / peak
     nuisances: tuple[str, ...] = ()
     if not clean:
@@ -169,14 +169,15 @@ def compose(
     return Scene(audio.astype(np.float32), sample_rate_hz, bare, tuple(levels), meter, nuisances, decibels)
 
 
-def _component_snr(part: Component, level_db: float, total: NDArray[np.float32], meter: Meter, bench: Bench) -> float:
-    """Typical largest excursion of one component alone behind the same meter."""
+def _component_snr(part: Component, level_db: float, total: NDArray[np.float32], meter: Meter) -> float:
+    """Typical largest excursion of one component alone behind the same detector (filters left out)."""
     alone = part.power * np.float32(10 ** (level_db / 10))
     if meter.law == "square":
-        volts = alone.astype(np.float64) / (float(total.max()) or 1.0)
-    else:
-        volts = detect(alone, meter)
-    return _peak(couple(volts, meter, bench.rate_hz))
+        return _peak(alone.astype(np.float64) / (float(total.max()) or 1.0))
+    return _peak(detect(alone, meter))
+
+
+_LENGTHS = (0.03, 0.04, 0.12, 0.1, 0.15, 0.1, 0.15, 0.12, 0.09, 0.06, 0.04)
 
 
 def random_scene(index: int, seed: int) -> Scene:
@@ -186,7 +187,7 @@ def random_scene(index: int, seed: int) -> Scene:
     pool = sorted(SOURCES)
     common = np.array([2.0 if n in COMMON and count > 1 else 1.0 for n in pool])
     names = [str(n) for n in rng.choice(pool, count, p=common / common.sum())]
-    duration = float(rng.choice([4, 5, 6, 8, 8, 10, 12]))
+    duration = float(rng.choice([1.5, 2.5, 4, 5, 6, 6, 8, 8, 10, 12, 16], p=_LENGTHS))
     if "radar" in names or "lora" in names:
         duration = max(duration, 12.0)
     rate = int(rng.choice([48000, 48000, 48000, 44100]))

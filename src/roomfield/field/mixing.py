@@ -1,0 +1,66 @@
+"""Compiled sums over emitters, for many draws at once; `forward.Forward.predict` says the same in NumPy.
+
+Powers are linear [W/m²]: ``site`` is what each emitter makes at each site while on air (n, k, p), ``duty`` the
+share of time (n, k), ``gain`` the meter's gain error as a factor (n, g). ``rows`` holds, per reading, the site, the
+kind, and for each emitter the index of the gain error, or -1 if it was off.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+
+_LEAST = 1e-40
+
+
+@njit(cache=True, error_model="numpy")
+def mix(site, duty, gain, rows, single_db, power):
+    """Level of each reading [dB] with the scan's gain, and each emitter's share; shapes (n, r), (n, r, k)."""
+    n, k = duty.shape
+    r = rows.shape[0]
+    level = np.empty((n, r))
+    shares = np.empty((n, r, k))
+    for i in range(n):
+        for j in range(r):
+            total = _LEAST
+            for e in range(k):
+                value = 0.0
+                if rows[j, 2 + e] >= 0:
+                    value = site[i, e, rows[j, 0]] * gain[i, rows[j, 2 + e]]
+                    if rows[j, 1] > 0:
+                        value *= duty[i, e]
+                shares[i, j, e] = value
+                total += value
+            even = 0.0
+            spread = 0.0
+            for e in range(k):
+                share = shares[i, j, e] / total
+                shares[i, j, e] = share
+                even += share * share
+                spread += share * single_db[j, e]
+            level[i, j] = 10.0 * math.log10(total)
+            if rows[j, 1] < 2:
+                level[i, j] += spread * even**power
+    return level, shares
+
+
+@njit(cache=True, error_model="numpy")
+def spread_back(pull, shares, rows, n_sites, n_gains):
+    """Derivatives by each emitter's level at each site, by its duty, and by each gain error [per dB]."""
+    n, r, k = shares.shape
+    site = np.zeros((n, k, n_sites))
+    duty = np.zeros((n, k))
+    gain = np.zeros((n, n_gains))
+    for i in range(n):
+        for j in range(r):
+            for e in range(k):
+                if rows[j, 2 + e] < 0:
+                    continue
+                part = pull[i, j] * shares[i, j, e]
+                site[i, e, rows[j, 0]] += part
+                gain[i, rows[j, 2 + e]] += part
+                if rows[j, 1] > 0:
+                    duty[i, e] += part
+    return site, duty, gain

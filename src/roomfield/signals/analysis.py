@@ -1,0 +1,273 @@
+"""From a recording to the ear's answer."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.signals.classifier import probabilities, shipped_forest
+from roomfield.signals.conditioning import condition, one_channel
+from roomfield.signals.features import Evidence, gather, vector
+from roomfield.signals.hearing import (
+    CLAIM,
+    BurstSummary,
+    FoldedProfile,
+    Heard,
+    Hearing,
+    Measured,
+    MeterAudio,
+    Periodicity,
+    Span,
+    SpectrumPicture,
+)
+from roomfield.signals.measured import check, measure, power_course
+from roomfield.signals.periodicity import FoundPeriod, find_periods
+from roomfield.signals.reasons import FOLDED_AS, explain
+from roomfield.signals.recording import Source, open_source
+
+MENTION = 0.1
+TABLE_ROWS = 2000
+PICTURE_BANDS = 800
+PARALLEL_BLOCKS = 6
+FOLDS_SHOWN = {"frame": 0.02, "gsm": 0.12 / 26, "bt": 7.5e-3, "tetra": 0.17 / 3, "sixty": 0.06, "beacon": 0.1024}
+SHOWN_FOR = {
+    "frame": ("dect", "lte_fdd", "lte_tdd", "nr_tdd", "nr_fdd", "nr_ue_tdd"), "gsm": ("gsm",),
+    "bt": ("bluetooth_classic",), "tetra": ("tetra",), "sixty": ("dmr",), "beacon": ("wifi_beacon", "wifi_data"),
+    "mains50": ("microwave_oven",), "mains60": ("microwave_oven",),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class BlockAnswer:
+    """What one block says: probabilities and where it lies."""
+
+    start_s: float
+    end_s: float
+    chances: dict[str, float]
+    clipped: float
+    hum_hz: float | None
+
+
+def _hear_block(source: Source, first: int, last: int) -> BlockAnswer:
+    data = condition(source.read(first, last), source.sample_rate_hz)
+    chances = probabilities(vector(gather(data)))
+    rate = source.sample_rate_hz
+    return BlockAnswer(first / rate, last / rate, chances, data.clipped_fraction, data.hum_hz)
+
+
+def combine(blocks: list[BlockAnswer]) -> dict[str, float]:
+    """Probability over blocks: a technology must show in at least one block in twenty, and in two if there are many."""
+    names = blocks[0].chances
+    rank = 0 if len(blocks) < 3 else 1 + len(blocks) // 20
+    return {name: float(sorted((b.chances[name] for b in blocks), reverse=True)[rank]) for name in names}
+
+
+def _all_blocks(source: Source, processes: int) -> list[BlockAnswer]:
+    cuts = source.cuts()
+    if processes > 1 and len(cuts) >= PARALLEL_BLOCKS and source.path is not None:
+        with ProcessPoolExecutor(processes) as pool:
+            jobs = [pool.submit(_hear_block, source, a, b) for a, b in cuts]
+            return [job.result() for job in jobs]
+    return [_hear_block(source, a, b) for a, b in cuts]
+
+
+def analyse(
+    recording: str | Path | NDArray[np.floating],
+    *,
+    sample_rate_hz: float | None = None,
+    meter_audio: MeterAudio | None = None,
+    processes: int | None = None,
+) -> Hearing:
+    """Hear a recording: bursts, repetitions, technologies with probability and evidence.
+
+    Parameters
+    ----------
+    recording : path or ndarray, shape (n,) or (n, channels)
+        WAV, FLAC, OGG or MP3 file (M4A with the extra), or samples.
+    sample_rate_hz : float, optional
+        Rate of samples given as an array [Hz].
+    meter_audio : MeterAudio, optional
+        Detector law and coupling; without it no quantity is measured.
+    processes : int, optional
+        Processes for files of more than about 100 s; all cores if left out.
+
+    Returns
+    -------
+    Hearing
+
+    Raises
+    ------
+    InputError, FormatError, RangeError
+        If the recording cannot be used; nothing is half done.
+    """
+    if meter_audio is not None:
+        check(meter_audio)
+    source = open_source(recording, sample_rate_hz)
+    cuts = source.cuts()
+    if len(cuts) == 1:
+        data = condition(source.read(*cuts[0]), source.sample_rate_hz)
+        evidence = gather(data)
+        chances = probabilities(vector(evidence))
+        block = BlockAnswer(0.0, source.duration_s, chances, data.clipped_fraction, data.hum_hz)
+        return _answer(source, chances, [block], evidence, meter_audio)
+    answers = _all_blocks(source, processes or os.cpu_count() or 1)
+    chances = combine(answers)
+    claimed = [name for name, chance in chances.items() if chance >= CLAIM]
+    best = max(range(len(answers)), key=lambda i: sum(answers[i].chances[n] for n in claimed or answers[i].chances))
+    evidence = gather(condition(source.read(*cuts[best]), source.sample_rate_hz))
+    return _answer(source, chances, answers, evidence, meter_audio)
+
+
+def _answer(
+    source: Source,
+    chances: dict[str, float],
+    answers: list[BlockAnswer],
+    evidence: Evidence,
+    meter: MeterAudio | None,
+) -> Hearing:
+    ordered = sorted(chances.items(), key=lambda item: -item[1])
+    heard = tuple(explain(n, p, evidence, full=p >= MENTION) for n, p in ordered)
+    periods = _periods(evidence, heard)
+    bursts = _bursts(evidence)
+    claimed = tuple(h for h in heard if h.claimed)
+    return Hearing(
+        source=source.name,
+        duration_s=source.duration_s,
+        sample_rate_hz=source.sample_rate_hz,
+        verdict=_verdict(claimed, periods, evidence),
+        technologies=heard,
+        periodicities=periods,
+        bursts=bursts,
+        profiles=_profiles(evidence, claimed),
+        spectrum=_picture(evidence),
+        excluded=_loud_spans(evidence),
+        clipped_fraction=float(np.mean([a.clipped for a in answers])),
+        hum_hz=next((a.hum_hz for a in answers if a.hum_hz is not None), None),
+        measured=None if meter is None else _measured(evidence, claimed, meter),
+        unknowns=_unknowns(meter, answers),
+    )
+
+
+def _periods(evidence: Evidence, heard: tuple[Heard, ...]) -> tuple[Periodicity, ...]:
+    """Repetitions found without being told, each with the technologies that explain it, strongest first."""
+    data = evidence.conditioned
+    known = [(rate.frequency_hz, h.name, rate.label) for h in heard if h.claimed for rate in h.rates]
+    found = find_periods(data.samples, data.sample_rate_hz, evidence.spectrum)
+    return tuple(_named(p, known) for p in found)
+
+
+def _named(found: FoundPeriod, known: list[tuple[float, str, str]]) -> Periodicity:
+    names, label = [], ""
+    for rate, name, words in known:
+        ratio = found.frequency_hz / rate
+        near = [n / m for n in (1, 2, 3, 4, 5, 6, 8) for m in (1, 2, 3, 4, 5, 6, 18, 24, 26, 52)]
+        if min(abs(ratio / value - 1) for value in near) < 4e-4:
+            names.append(name)
+            label = label or (words if abs(ratio - 1) < 4e-4 else f"side lines of {words}")
+    if not names and min(abs(found.frequency_hz / mains - 1) for mains in (50.0, 60.0, 100.0, 120.0)) < 4e-3:
+        names, label = ["mains"], "mains hum"
+    return Periodicity(
+        found.frequency_hz, found.std_hz, found.score, found.log10_false_alarm, found.lines, tuple(names), label
+    )
+
+
+def _verdict(claimed: tuple[Heard, ...], periods: tuple[Periodicity, ...], evidence: Evidence) -> str:
+    if claimed:
+        return "; ".join(f"{h.title} ({h.probability:.0%})" for h in claimed)
+    unknown = [p for p in periods if not p.explained_by and p.lines >= 4 and p.log10_false_alarm < -8]
+    if unknown:
+        return f"unknown pulsed signal at {unknown[0].frequency_hz:.4g} Hz"
+    if any(p.lines < 4 and not p.explained_by for p in periods):
+        return f"a tone or hum-like sound at {periods[0].frequency_hz:.4g} Hz, no pulsed signal"
+    table = evidence.bursts
+    crisp = int(np.count_nonzero((table.sharpness > 0.5) & (table.heights > 8 * table.scatter[0])))
+    if crisp >= 3:
+        return f"unknown sporadic bursts ({crisp} in {evidence.duration_s:.0f} s)"
+    if any("mains" in p.explained_by for p in periods) or evidence.conditioned.hum_hz:
+        return "mains hum and noise, no transmitter heard"
+    return "nothing but noise"
+
+
+def _bursts(evidence: Evidence) -> BurstSummary:
+    table = evidence.bursts
+    keep = (table.sharpness > 0.35) | (table.scales > 1)
+    widths, heights = table.widths_s[keep], table.heights[keep]
+    low, mid, high = np.quantile(widths, [0.1, 0.5, 0.9]) if widths.size else (0.0, 0.0, 0.0)
+    return BurstSummary(
+        count=int(widths.size),
+        per_second=float(widths.size / evidence.duration_s),
+        width_quantiles_s=(float(low), float(mid), float(high)),
+        height_median=float(np.median(heights)) if heights.size else 0.0,
+        starts_s=table.starts_s[keep][:TABLE_ROWS],
+        widths_s=widths[:TABLE_ROWS],
+        heights=heights[:TABLE_ROWS],
+    )
+
+
+def _profiles(evidence: Evidence, claimed: tuple[Heard, ...]) -> tuple[FoldedProfile, ...]:
+    wanted = {h.name for h in claimed}
+    shown = []
+    for name, levels in evidence.profiles.items():
+        if wanted & set(SHOWN_FOR.get(name, ())):
+            period = FOLDS_SHOWN.get(name) or 1 / float(name.removeprefix("mains"))
+            shown.append(FoldedProfile(name, period, levels))
+    return tuple(shown)
+
+
+def _picture(evidence: Evidence) -> SpectrumPicture:
+    """Strongest line over the floor in bands of equal ratio from 2 Hz up."""
+    white = evidence.spectrum.white
+    edges = np.unique(np.geomspace(2.0 * evidence.spectrum.bins_per_hz, white.size, PICTURE_BANDS + 1).astype(int))
+    tops = np.maximum.reduceat(white, edges[:-1])
+    centres = 0.5 * (edges[:-1] + edges[1:]) / evidence.spectrum.bins_per_hz
+    return SpectrumPicture(centres, np.round(10 * np.log10(np.maximum(tops, 1e-3)).astype(float), 2))
+
+
+def _loud_spans(evidence: Evidence) -> tuple[Span, ...]:
+    """Stretches of 0.1 s in which low sound without edges towers over the rest: handling or room sound."""
+    data = evidence.conditioned
+    step = int(0.1 * data.sample_rate_hz)
+    count = data.samples.size // step
+    if count < 10:
+        return ()
+    rows = data.samples[: count * step].reshape(count, step)
+    slow = rows[:, : step // 16 * 16].reshape(count, -1, 16).mean(2).std(1)
+    fast = np.diff(rows, axis=1).std(1)
+    loud = (slow > 8 * np.median(slow)) & (fast < 2.5 * np.median(fast))
+    edges = np.flatnonzero(np.diff(np.r_[0, loud.astype(int), 0]))
+    return tuple(Span(0.1 * a, 0.1 * b, "handling or room sound") for a, b in zip(edges[::2], edges[1::2], strict=True))
+
+
+def _measured(evidence: Evidence, claimed: tuple[Heard, ...], meter: MeterAudio) -> Measured:
+    data = evidence.conditioned
+    shares = {}
+    for heard in claimed:
+        if heard.name in FOLDED_AS and heard.rates:
+            fold_name = next((k for k, v in SHOWN_FOR.items() if heard.name in v), None)
+            if fold_name in FOLDS_SHOWN and fold_name is not None:
+                course = np.tile(evidence.profiles[fold_name], 8)
+                rate = evidence.profiles[fold_name].size / FOLDS_SHOWN[fold_name]
+                shares[heard.name] = float(power_course(course, rate, replace(meter, known_level_w_m2=None)).mean())
+    return measure(data.raw, data.sample_rate_hz, meter, shares)
+
+
+def _unknowns(meter: MeterAudio | None, answers: list[BlockAnswer]) -> tuple[str, ...]:
+    out = ["the recorder's own clock error adds to every rate"]
+    if meter is None:
+        out.append("duty cycle, crest factor and power shares: the detector law and coupling were not given")
+    elif meter.known_level_w_m2 is None:
+        out.append("absolute level: no simultaneous reading was given")
+    if max(a.clipped for a in answers) > 1e-3:
+        out.append("heights: the recording is clipped")
+    return tuple(out)
+
+
+def warm_up() -> None:
+    """Compile the inner loops and load the parameters, so that the first answer comes quickly."""
+    shipped_forest()
+    gather(condition(one_channel(np.zeros(48000) + 1e-4 * np.sin(np.arange(48000.0))), 48000.0))

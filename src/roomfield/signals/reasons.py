@@ -1,0 +1,209 @@
+"""Reasons a reader can check: which rate, which width, which folded shape, which grouping."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from roomfield.references.technologies import Technology, technology
+from roomfield.signals.combs import DVB_COMBS, Comb, weigh_comb
+from roomfield.signals.features import Evidence
+from roomfield.signals.folding import Shape
+from roomfield.signals.hearing import EvidenceItem, Heard, Periodicity
+from roomfield.signals.periodicity import log10_gamma_tail, refine_rate
+
+SEEN_SCORE = 6.0
+TU_HZ = 1e6 / 1024
+
+# Comb that must stand out, nominal rate [Hz], words. "any": every one that stands out; "first": the first that does.
+RATE_CHOICES: dict[str, tuple[str, tuple[tuple[str, float, str], ...]]] = {
+    "dect": ("first", (("100odd", 100.0, "frame"), ("200odd", 100.0, "frame"))),
+    "gsm": ("first", (("gsm217", 26 / 0.12, "TDMA frame"), ("gsm1733", 208 / 0.12, "time slot"))),
+    "lte_fdd": ("first", (("200odd", 200.0, "half frame"), ("1000odd", 1000.0, "subframe"))),
+    "lte_tdd": ("first", (("200odd", 200.0, "half frame"), ("1000odd", 1000.0, "subframe"))),
+    "nr_fdd": ("first", (("25odd", 25.0, "synchronisation, 40 ms"), ("50odd", 50.0, "synchronisation, 20 ms"),
+                         ("100odd", 100.0, "synchronisation, 10 ms"), ("200odd", 200.0, "synchronisation, 5 ms"))),
+    "nr_tdd": ("first", (("25odd", 25.0, "synchronisation, 40 ms"), ("50odd", 50.0, "synchronisation, 20 ms"),
+                         ("100odd", 100.0, "synchronisation, 10 ms"), ("200odd", 200.0, "5 ms pattern"),
+                         ("400", 400.0, "2.5 ms pattern"), ("500odd", 500.0, "2 ms pattern"))),
+    "nr_ue_tdd": ("first", (("100odd", 100.0, "10 ms pattern"), ("200odd", 200.0, "5 ms pattern"),
+                            ("400", 400.0, "2.5 ms pattern"), ("500odd", 500.0, "2 ms pattern"))),
+    "wifi_beacon": ("first", (("beacon200", TU_HZ / 200, "beacon, 200 TU"), ("beacon300", TU_HZ / 300, "beacon, 300 TU"),
+                              ("beacon100", TU_HZ / 100, "beacon, 100 TU"), ("beacon100low", TU_HZ / 100, "beacon, 100 TU"))),
+    "wifi_data": ("first", (("beacon100", TU_HZ / 100, "beacon, 100 TU"), ("beacon100low", TU_HZ / 100, "beacon, 100 TU"))),
+    "bluetooth_classic": ("first", (("bt133", 400 / 3, "twelve slots"), ("bt266", 800 / 3, "six slots"),
+                                    ("bt800", 800.0, "slot pair"), ("bt1600", 1600.0, "slot"))),
+    "tetra": ("first", (("tetra17", 3 / 0.17, "TDMA frame"), ("tetra18k", 18000.0, "symbol"))),
+    "dmr": ("first", (("16", 50 / 3, "TDMA frame"),)),
+    "umts": ("first", (("umts1500", 1500.0, "slot"),)),
+}  # fmt: skip
+TOP_HZ = {"wifi_beacon": 1500.0, "wifi_data": 1000.0, "dmr": 3000.0}
+
+FOLDED_AS = {
+    "dect": "10ms-left", "gsm": "gsm", "tetra": "tetra", "dmr": "sixty", "wifi_beacon": "beacon",
+    "bluetooth_classic": "bt", "nr_tdd": "20ms", "nr_fdd": "20ms", "nr_ue_tdd": "5ms",
+}  # fmt: skip
+
+
+def _periodicity(evidence: Evidence, name: str, nominal_hz: float, label: str, reach_ppm: float = 80.0) -> Periodicity:
+    top = TOP_HZ.get(name, 12000.0)
+    comb = Comb(label, nominal_hz, top_hz=max(min(top, 128 * nominal_hz), 1.01 * nominal_hz), reach_ppm=reach_ppm)
+    weighed = weigh_comb(evidence.spectrum, comb)
+    data = evidence.conditioned
+    start = nominal_hz * (1 + weighed.offset_ppm * 1e-6)
+    refined = refine_rate(data.samples, data.sample_rate_hz, start, evidence.spectrum, top_hz=top, span_cycles=0.6)
+    lines = comb.lines_hz(evidence.spectrum.top_hz).size
+    trials = max(1.0, 2 * reach_ppm * 1e-6 * comb.top_hz * evidence.duration_s)
+    total = weighed.score * np.sqrt(lines) + lines
+    chance = min(0.0, log10_gamma_tail(float(total), max(lines, 1)) + float(np.log10(trials)))
+    if abs(refined.frequency_hz / nominal_hz - 1) > 1.5 * reach_ppm * 1e-6:
+        return Periodicity(start, 0.2 / evidence.duration_s, weighed.score, chance, lines, (name,), label)
+    return Periodicity(refined.frequency_hz, refined.std_hz, weighed.score, chance, lines, (name,), label)
+
+
+def rates_of(name: str, evidence: Evidence) -> tuple[Periodicity, ...]:
+    """Primary rates of a technology as this recording shows them."""
+    if name == "radar":
+        return _radar_rates(evidence)
+    if name == "microwave_oven":
+        return _mains_rates(evidence)
+    if name == "dvbt":
+        best = max(DVB_COMBS, key=lambda c: evidence.combs[c.name].score)
+        return (_periodicity(evidence, name, 4 * best.base_hz, "OFDM symbol"),)
+    if name not in RATE_CHOICES:
+        return ()
+    found = []
+    for comb, nominal, label in RATE_CHOICES[name][1]:
+        if evidence.combs[comb].score >= SEEN_SCORE:
+            found.append(_periodicity(evidence, name, nominal, label))
+            break
+    if name == "nr_tdd" and found and found[0].label.startswith("sync"):
+        for comb, nominal, label in RATE_CHOICES[name][1][3:]:
+            if evidence.combs[comb].score >= 2 * SEEN_SCORE:
+                found.append(_periodicity(evidence, name, nominal, label))
+    return tuple(found)
+
+
+def _radar_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
+    groups, duration = evidence.groups, evidence.duration_s
+    out = []
+    if groups.turn_s > 0:
+        rate = 1 / groups.turn_s
+        out.append(Periodicity(rate, rate * 0.01 / duration, float(groups.trains), 0.0, groups.trains, ("radar",), "turn"))
+    if groups.train_rate_hz > 0:
+        rate = groups.train_rate_hz
+        out.append(Periodicity(rate, rate * 1e-4, float(groups.trains), 0.0, groups.trains, ("radar",), "pulse rate"))
+    return tuple(out)
+
+
+def _mains_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
+    best = max(("mains50odd", "mains60odd", "mains100", "mains120"), key=lambda n: evidence.combs[n].score)
+    comb = evidence.combs[best]
+    nominal = float(best.removeprefix("mains").removesuffix("odd"))
+    rate = nominal * (1 + comb.offset_ppm * 1e-6)
+    return (
+        Periodicity(rate, 0.1 / evidence.duration_s, comb.score, 0.0, 20, ("microwave_oven",), "mains period"),
+    )
+
+
+def _number(value: float, unit: str) -> str:
+    return f"{value * 1e6:.0f} µs" if unit == "s" and value < 2e-3 else f"{value * 1e3:.2f} ms" if unit == "s" else f"{value:g}"
+
+
+def _rate_items(row: Technology, rates: tuple[Periodicity, ...]) -> list[EvidenceItem]:
+    items = []
+    for rate in rates:
+        nominal = min((r.hz for r in row.rates), key=lambda hz: abs(hz / rate.frequency_hz - 1), default=0.0)
+        offset = f", {(rate.frequency_hz / nominal - 1) * 1e6:+.1f} ppm from nominal" if nominal and abs(rate.frequency_hz / nominal - 1) < 2e-4 else ""
+        text = (
+            f"repeats at {rate.frequency_hz:.6g} ± {rate.frequency_std_hz:.1g} Hz ({rate.label}){offset}; "
+            f"{rate.lines} lines counted, {rate.significance:.0f} standard deviations above noise"
+        )
+        items.append(EvidenceItem("rate", text, rate.frequency_hz, "Hz"))
+    return items
+
+
+def _width_item(row: Technology, shape: Shape) -> EvidenceItem | None:
+    if shape.strength < 5:
+        return None
+    match = next((w for w in row.widths if 0.88 * w.low_s - 3e-5 <= shape.width_s <= 1.12 * w.high_s + 3e-5), None)
+    table = f", as {match.name} in the table" if match else ", a width the table does not list"
+    return EvidenceItem("width", f"folded burst {_number(shape.width_s, 's')} wide{table}", shape.width_s, "s")
+
+
+def _lte_items(evidence: Evidence) -> list[EvidenceItem]:
+    frame = evidence.frame
+    silent = sum(v < 0.3 for v in frame.subframes)
+    return [
+        EvidenceItem("shape", f"1 ms course matches the reference symbols with correlation {frame.pattern:.2f}", frame.pattern),
+        EvidenceItem("shape", f"{silent} of 10 subframes carry less than 0.3 of the strongest", float(silent)),
+    ]
+
+
+def _nr_items(evidence: Evidence) -> list[EvidenceItem]:
+    shape = evidence.shapes["20ms"]
+    text = f"20 ms course: {shape.rises:.0f} rises, strongest burst {_number(shape.width_s, 's')}, skewness {shape.skew:.1f}"
+    return [EvidenceItem("shape", text, shape.width_s, "s")]
+
+
+def _ble_items(evidence: Evidence) -> list[EvidenceItem]:
+    return [EvidenceItem("group", f"{evidence.groups.triplets} triplets of equal short bursts at equal steps", evidence.groups.triplets)]
+
+
+def _zigbee_items(evidence: Evidence) -> list[EvidenceItem]:
+    return [EvidenceItem("group", f"{evidence.groups.answered} frames answered after 192 µs by 352 µs", evidence.groups.answered)]
+
+
+def _radar_items(evidence: Evidence) -> list[EvidenceItem]:
+    return [EvidenceItem("group", f"{evidence.groups.trains} trains of evenly spaced pulses", evidence.groups.trains)]
+
+
+def _remote_items(evidence: Evidence) -> list[EvidenceItem]:
+    return [EvidenceItem("group", f"{evidence.groups.telegrams} telegrams of on-off keyed bits", evidence.groups.telegrams)]
+
+
+def _oven_items(evidence: Evidence) -> list[EvidenceItem]:
+    hiss = max(evidence.hiss.values())
+    return [EvidenceItem("mains", f"noise above some kHz follows the mains (contrast {hiss:.2f})", hiss)]
+
+
+EXTRAS: dict[str, Callable[[Evidence], list[EvidenceItem]]] = {
+    "lte_fdd": _lte_items, "lte_tdd": _lte_items, "nr_tdd": _nr_items, "nr_fdd": _nr_items,
+    "bluetooth_le_adv": _ble_items, "zigbee": _zigbee_items, "radar": _radar_items,
+    "ism_remote": _remote_items, "microwave_oven": _oven_items,
+}  # fmt: skip
+
+
+def _burst_item(row: Technology, evidence: Evidence) -> tuple[EvidenceItem | None, float | None]:
+    """Sporadic bursts of a width the table lists: how many, and their median width."""
+    widths = evidence.bursts.widths_s
+    inside = np.zeros(widths.size, bool)
+    for width in row.widths:
+        inside |= (widths >= 0.8 * width.low_s - 3e-5) & (widths <= 1.2 * width.high_s + 3e-5)
+    if not inside.any():
+        return None, None
+    median = float(np.median(widths[inside]))
+    text = f"{int(inside.sum())} bursts of the widths in the table, median {_number(median, 's')}"
+    return EvidenceItem("width", text, median, "s"), median
+
+
+def explain(name: str, probability: float, evidence: Evidence, *, full: bool) -> Heard:
+    """One technology with its reasons; without ``full`` the costly rates are left out."""
+    row = technology(name)
+    rates = rates_of(name, evidence) if full else ()
+    items = _rate_items(row, rates)
+    width: float | None = None
+    if full and name in FOLDED_AS:
+        shape = evidence.shapes[FOLDED_AS[name]]
+        item = _width_item(row, shape)
+        if item is not None:
+            items.append(item)
+            width = shape.width_s
+    elif full and row.widths:
+        item, width = _burst_item(row, evidence)
+        if item is not None:
+            items.append(item)
+    if full and name in EXTRAS:
+        items += EXTRAS[name](evidence)
+    return Heard(name, row.title, probability, tuple(items), row.confusable, row.confusion, rates, width)

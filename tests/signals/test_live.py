@@ -1,0 +1,67 @@
+"""Streaming: the same answer as from the whole, soon, in bounded memory."""
+
+import tracemalloc
+
+import numpy as np
+import pytest
+
+from roomfield.errors import FormatError, RangeError
+from roomfield.signals import StreamingAnalyser, analyse, warm_up
+
+RATE = 48000
+
+
+def feed(live, samples, chunk=2048):
+    return [live.push(samples[i : i + chunk]) for i in range(0, samples.size, chunk)]
+
+
+def test_streaming_equals_batch(invent):
+    samples = invent("dect", seed=4, duration_s=6.0).samples
+    live = StreamingAnalyser(RATE)
+    answers = feed(live, samples[: RATE * 6], chunk=4800)
+    batch = {h.name: h.probability for h in analyse(samples, sample_rate_hz=RATE).technologies}
+    assert answers[-1].window_s == pytest.approx(6.0)
+    for name, chance in answers[-1].probabilities.items():
+        assert chance == pytest.approx(batch[name], abs=1e-9)
+
+
+def test_five_answers_a_second_and_stable_within_three(invent):
+    samples = invent("dect", seed=4, duration_s=6.0).samples
+    live = StreamingAnalyser(RATE)
+    answers = feed(live, samples, chunk=960)
+    fresh = [a for a in answers if a.fresh]
+    assert len(fresh) == pytest.approx(5 * (6 - 1), abs=2)
+    after = [a.claimed for a in fresh if a.time_s >= 3.0]
+    assert set(after) == {("dect",)}
+    assert next(a for a in fresh if a.time_s >= 3.0).stable
+
+
+def test_noise_claims_nothing():
+    live = StreamingAnalyser(RATE)
+    answers = feed(live, (0.01 * np.random.default_rng(0).standard_normal(RATE * 5)).astype(np.float32), 4800)
+    assert all(a.claimed == () for a in answers)
+
+
+def test_memory_is_bounded():
+    warm_up()
+    live = StreamingAnalyser(RATE)
+    noise = (0.01 * np.random.default_rng(0).standard_normal(RATE)).astype(np.float32)
+    for _ in range(8):
+        live.push(noise)
+    tracemalloc.start()
+    for _ in range(3):
+        live.push(noise)
+    first = tracemalloc.get_traced_memory()[0]
+    for _ in range(12):
+        live.push(noise)
+    last, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert last - first < 2e6
+    assert peak < 80e6
+
+
+def test_bad_input_is_refused():
+    with pytest.raises(RangeError, match="sample rate"):
+        StreamingAnalyser(10.0)
+    with pytest.raises(FormatError, match="not numbers"):
+        StreamingAnalyser(RATE).push(np.array([0.0, np.nan]))

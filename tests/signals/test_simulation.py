@@ -1,0 +1,93 @@
+"""Simulated emitters against the standards' published timing."""
+
+import numpy as np
+import pytest
+
+from roomfield.signals.simulation import ofdm, packets, room, slotted
+from roomfield.signals.simulation.component import Bench, boxes
+from roomfield.signals.simulation.scene import Meter, compose, couple, detect, random_scene
+
+
+def bench(seed=0, duration_s=4.0):
+    return Bench(np.random.default_rng(seed), 96000.0, duration_s)
+
+
+def test_boxes_keep_area_whatever_the_grid():
+    b = bench()
+    power = boxes(b, np.array([0.1000031, 0.2, 0.30000777]), np.array([368.06e-6, 1e-6, 0.01]))
+    assert power.sum() / b.rate_hz == pytest.approx(368.06e-6 + 1e-6 + 0.01, rel=1e-4)
+
+
+@pytest.mark.published("ETSI EN 300 175-2: 10 ms frame, packet of 368 us, crystal within tens of ppm")
+def test_dect_schedule():
+    for seed in range(6):
+        part = slotted.dect(bench(seed))
+        assert part.rates_hz[0] == pytest.approx(100.0, rel=50e-6)
+        assert np.unique(np.round(part.widths_s * 1e6)).item() in (83, 368)
+
+
+@pytest.mark.published("3GPP TS 45.002: frame 60/13 ms; one frame of 26 idle for a handset in a call")
+def test_gsm_handset_schedule():
+    for seed in range(30):
+        part = slotted.gsm(bench(seed, 6.0))
+        if part.variant == "handset call":
+            gaps = np.diff(part.starts_s)
+            assert np.median(gaps) == pytest.approx(60e-3 / 13, rel=1e-4)
+            assert np.any(np.abs(gaps / (60e-3 / 13) - 2) < 1e-3)
+            return
+    raise AssertionError("no handset drawn")
+
+
+@pytest.mark.published("3GPP TS 36.211 clause 4: 140 symbols in 10 ms; time-division layouts of table 4.2-2")
+def test_lte_layouts_and_symbol_grid():
+    assert ofdm.LTE_SYMBOL_EDGES_S[-1] == pytest.approx(1e-3, rel=1e-9)
+    assert ofdm.TDD_LAYOUTS[2] == "DSUDDDSUDD" and ofdm.TDD_LAYOUTS[0] == "DSUUUDSUUU"
+    assert all(layout[:3].startswith("DS") and len(layout) == 10 for layout in ofdm.TDD_LAYOUTS.values())
+
+
+@pytest.mark.published("IEEE 802.11: beacon at 1 Mbit/s takes 192 us and 8 us per byte; intervals of whole time units")
+def test_beacons():
+    for seed in range(8):
+        part = packets.wifi_beacon(bench(seed, 6.0))
+        units = int(part.variant.split()[0])
+        assert all(rate == pytest.approx(1 / (units * 1024e-6), rel=60e-6) for rate in part.rates_hz)
+        assert part.widths_s.min() > 50e-6 and part.widths_s.max() < 3.4e-3
+
+
+@pytest.mark.published("Bluetooth Core Vol 6 Part B clause 4.4.2.2: advDelay of 0 to 10 ms per event")
+def test_advertising_has_jitter_and_triplets():
+    part = packets.bluetooth_le_adv(bench(3, 6.0))
+    assert part.starts_s.size % 3 == 0 and part.rates_hz == ()
+
+
+@pytest.mark.published("square law: voltage follows power; linear: its root; logarithmic: decibels")
+def test_detector_laws():
+    power = np.array([1.0, 0.1, 0.01], np.float32)
+    np.testing.assert_allclose(detect(power, Meter("square")), power, rtol=1e-6)
+    np.testing.assert_allclose(detect(power, Meter("linear")), np.sqrt(power), rtol=1e-6)
+    np.testing.assert_allclose(detect(power, Meter("log", log_range_db=40.0)), [1.0, 0.75, 0.5], atol=1e-5)
+
+
+@pytest.mark.published("one-pole high-pass at f: -3 dB at f")
+def test_coupling_corner():
+    t = np.arange(96000 * 4) / 96000
+    out = couple(np.sin(2 * np.pi * 40 * t), Meter("square", 40.0, 60000.0), 96000.0)
+    assert out[96000:].std() / np.sin(2 * np.pi * 40 * t).std() == pytest.approx(np.sqrt(0.5), rel=0.01)
+
+
+def test_scenes_are_repeatable_and_of_the_asked_loudness():
+    a, b = random_scene(7, 11), random_scene(7, 11)
+    np.testing.assert_array_equal(a.samples, b.samples)
+    quiet = compose(np.random.default_rng(1), ["dect"], duration_s=3, snr_db=0, clean=True, meter=Meter())
+    loud = compose(np.random.default_rng(1), ["dect"], duration_s=3, snr_db=30, clean=True, meter=Meter())
+    assert np.ptp(loud.samples) / loud.samples.std() > 1.5 * np.ptp(quiet.samples) / quiet.samples.std() or (
+        loud.samples.std() / np.abs(loud.samples).max() < quiet.samples.std() / np.abs(quiet.samples).max()
+    )
+
+
+def test_room_sounds_are_finite_and_scaled():
+    b = Bench(np.random.default_rng(2), 48000.0, 2.0)
+    for maker in (room.voice, room.music, room.handling):
+        sound = maker(b)
+        assert np.isfinite(sound).all() and np.abs(sound).max() == pytest.approx(1.0, abs=1e-6)
+    assert room.hum(b, 50.0).std() == pytest.approx(1.0)
