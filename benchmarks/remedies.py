@@ -95,9 +95,7 @@ def action_of(scenario: str, n: int, change: dict) -> Action:
     if change["op"] == "off":
         return Action(name, name, ActionKind.SWITCH_OFF, (change["source"],))
     if change["op"] == "move":
-        return Action(
-            name, name, ActionKind.RELOCATE_EMITTER, (change["source"],), position=tuple(change["pos"])
-        )
+        return Action(name, name, ActionKind.RELOCATE_EMITTER, (change["source"],), position=tuple(change["pos"]))
     surfaces = tuple(SurfaceRef(wall, PARTS[change["parts"]]) for wall in change["walls"])
     return Action(name, name, ActionKind.SHIELD_SURFACE, surfaces=surfaces, sheet=sheet(change["db"]))
 

@@ -36,7 +36,12 @@ class Tally:
         precision = self.hits / max(self.hits + self.false, 1)
         recall = self.hits / max(self.hits + missed, 1)
         f1 = 2 * self.hits / max(2 * self.hits + self.false + missed, 1)
-        return {"precision": round(precision, 3), "recall": round(recall, 3), "f1": round(f1, 3), "n": self.hits + missed}
+        return {
+            "precision": round(precision, 3),
+            "recall": round(recall, 3),
+            "f1": round(f1, 3),
+            "n": self.hits + missed,
+        }
 
 
 @dataclass
@@ -125,7 +130,9 @@ def score_file(score: Score, label: dict, sound: Path) -> str:
     score.width_errors += _width_errors(label, hearing)
     mark = "ok " if found == truth else "BAD"
     shown = " ".join(f"{h.name}={h.probability:.2f}" for h in hearing.technologies if h.probability >= 0.1)
-    return f"{mark} {sound.name:28s} truth: {','.join(sorted(truth)) or '-':45s} heard: {shown or '-'} | {hearing.verdict}"
+    return (
+        f"{mark} {sound.name:28s} truth: {','.join(sorted(truth)) or '-':45s} heard: {shown or '-'} | {hearing.verdict}"
+    )
 
 
 def summary(score: Score) -> dict:

@@ -107,14 +107,10 @@ def main() -> None:
                 report_content(assess(survey), issued_at="2026-03-01T12:00:00+01:00"), folder / "r.pdf"
             ),
         ),
-        "plain_pandas": timed(
-            "plain pandas script to a spreadsheet", lambda: plain_script(survey, folder / "r.xlsx")
-        ),
+        "plain_pandas": timed("plain pandas script to a spreadsheet", lambda: plain_script(survey, folder / "r.xlsx")),
         "help": timed(
             "roomfield --help (a new process)",
-            lambda: subprocess.run(
-                [sys.executable, "-m", "roomfield", "--help"], capture_output=True, check=True
-            ),
+            lambda: subprocess.run([sys.executable, "-m", "roomfield", "--help"], capture_output=True, check=True),
         ),
     }
     print(json.dumps(result))

@@ -88,9 +88,7 @@ class RejectedRows(InputError):
     def __init__(self, faults: Sequence[RowFault], *, where: str = "", mend: str = "") -> None:
         self.faults = tuple(faults)
         noun = "row" if len(self.faults) == 1 else "rows"
-        super().__init__(
-            f"{len(self.faults)} {noun} cannot be read; nothing was imported.", where=where, mend=mend
-        )
+        super().__init__(f"{len(self.faults)} {noun} cannot be read; nothing was imported.", where=where, mend=mend)
 
 
 class UnknownNameError(RoomfieldError):

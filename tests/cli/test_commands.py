@@ -60,9 +60,7 @@ def test_assess_in_words_and_as_json(record):
     assert len(plain["places"]) == 21
     row = plain["places"][0]
     assert row["low_w_m2"] < row["median_w_m2"] < row["high_w_m2"]
-    assert (
-        len(json.loads(call("assess", "--record", record, "--json", "--all-states").stdout)["places"]) == 84
-    )
+    assert len(json.loads(call("assess", "--record", record, "--json", "--all-states").stdout)["places"]) == 84
 
 
 def test_new_list_pack_unpack_delete(tmp_path, record):
@@ -82,9 +80,7 @@ def test_amend_and_withdraw_leave_their_trace(tmp_path, record):
     call("pack", package, "--record", record)
     call("unpack", package, "--record", other)
     name = "first-as_found-cot-peak"
-    done = call(
-        "amend", name, "value_w_m2", "0.001", "--reason", "misread", "--by", "tester", "--record", other
-    )
+    done = call("amend", name, "value_w_m2", "0.001", "--reason", "misread", "--by", "tester", "--record", other)
     assert done.exit_code == 0, done.output
     rows = json.loads(call("assess", "--record", other, "--json").stdout)["places"]
     cot = next(r for r in rows if r["place_id"] == "cot" and r["kind"] == "peak")

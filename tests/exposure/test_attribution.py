@@ -17,9 +17,7 @@ OUTSIDE = 0.5
 
 
 def level(value: float, std_db: float = 0.5, **more) -> UncertainLevel:
-    return UncertainLevel.from_density(
-        Kind.AVERAGE, value, (GAIN, Contribution("repeatability", std_db)), **more
-    )
+    return UncertainLevel.from_density(Kind.AVERAGE, value, (GAIN, Contribution("repeatability", std_db)), **more)
 
 
 def states(read) -> tuple[UncertainLevel, dict[str, UncertainLevel], UncertainLevel]:
@@ -27,9 +25,7 @@ def states(read) -> tuple[UncertainLevel, dict[str, UncertainLevel], UncertainLe
     return read(everything), {n: read(everything - s) for n, s in SOURCES.items()}, read(OUTSIDE)
 
 
-@pytest.mark.published(
-    "Power densities of independent sources add (ICNIRP 2020, simultaneous exposure; from memory)"
-)
+@pytest.mark.published("Power densities of independent sources add (ICNIRP 2020, simultaneous exposure; from memory)")
 def test_exact_readings_give_exact_parts():
     found, without, rest = states(level)
     result = attribute(found, without, background=rest)
@@ -78,9 +74,7 @@ def test_a_background_under_the_floor_is_a_bound():
 
 
 def test_one_switch_and_a_reading_in_overload():
-    result = attribute(
-        level(3.0, 0.1, censor=Censor.ABOVE), {"router": level(1.0, 0.1)}, background=level(1.0, 0.1)
-    )
+    result = attribute(level(3.0, 0.1, censor=Censor.ABOVE), {"router": level(1.0, 0.1)}, background=level(1.0, 0.1))
     span = result.parts[0].contribution.interval()
     assert span.low_w_m2 > 0.0 and span.high_w_m2 == math.inf
     assert result.adds_up

@@ -26,9 +26,7 @@ def noise(std_db: float) -> Contribution:
     return Contribution("repeatability", std_db)
 
 
-@pytest.mark.published(
-    "Two equal sources of u = 2 dB each: median 2.10 times one, u 1.45 dB (own Monte Carlo)"
-)
+@pytest.mark.published("Two equal sources of u = 2 dB each: median 2.10 times one, u 1.45 dB (own Monte Carlo)")
 def test_sum_of_two_equal_sources():
     summed = total([level(0.0, noise(2.0)), level(0.0, noise(2.0))])
     assert summed.median_w_m2 == pytest.approx(2.10, abs=0.01)
@@ -104,9 +102,7 @@ def test_properties_of_sums_and_means(db, std):
     assert shuffled.level_db == pytest.approx(summed.level_db)
 
 
-@pytest.mark.published(
-    "JCGM 100:2008, F.1.2.3, common errors; GTC (Measurement Standards Laboratory of New Zealand)"
-)
+@pytest.mark.published("JCGM 100:2008, F.1.2.3, common errors; GTC (Measurement Standards Laboratory of New Zealand)")
 @pytest.mark.parametrize(("gain_db", "own_db"), [(0.2, 0.0), (0.2, 0.05), (0.05, 0.1), (0.0, 0.1)])
 def test_difference_agrees_with_a_metrology_library(gain_db, own_db):
     """Small errors, where first order is exact enough; the library works in linear units."""
@@ -121,9 +117,7 @@ def test_difference_agrees_with_a_metrology_library(gain_db, own_db):
     assert get_correlation(x, y) == pytest.approx(gain_db**2 / (gain_db**2 + own_db**2))
     result = x - y
     span = found.interval(0.95)
-    assert 0.5 * (span.low_w_m2 + span.high_w_m2) == pytest.approx(
-        value(result), abs=0.03 * uncertainty(result) + 2e-3
-    )
+    assert 0.5 * (span.low_w_m2 + span.high_w_m2) == pytest.approx(value(result), abs=0.03 * uncertainty(result) + 2e-3)
     assert 0.5 * (span.high_w_m2 - span.low_w_m2) / 1.96 == pytest.approx(uncertainty(result), rel=0.02)
 
 
@@ -170,9 +164,7 @@ def test_same_seed_same_difference():
     assert difference(on, off, seed=1).interval() != difference(on, off).interval()
 
 
-@pytest.mark.published(
-    "JCGM 101:2008, 7.7: a 95 % interval covers 95 % of repeated cases; binomial scatter 0.6 %"
-)
+@pytest.mark.published("JCGM 101:2008, 7.7: a 95 % interval covers 95 % of repeated cases; binomial scatter 0.6 %")
 @pytest.mark.parametrize("on_over_off_db", [1.0, 6.0])
 def test_difference_and_share_of_simulated_visits_cover_the_truth(on_over_off_db):
     """Each visit has one meter gain for both readings; truth is known."""

@@ -31,9 +31,7 @@ CASES = {name: case["expected"] for name, case in ALL_CASES.items()}
 RULES = ("simple", "guard-0.83U", "guard-U", "guard-1.5U", "guard-3U", "guarded-rejection", "three-way")
 
 
-def level(
-    value: float, std_db: float, *, kind: Kind = Kind.AVERAGE, censor: Censor = Censor.NONE
-) -> UncertainLevel:
+def level(value: float, std_db: float, *, kind: Kind = Kind.AVERAGE, censor: Censor = Censor.NONE) -> UncertainLevel:
     return UncertainLevel.from_density(kind, value, (Contribution("meter", std_db),), censor)
 
 
@@ -46,9 +44,7 @@ def bound(value: float, kind: Kind = Kind.AVERAGE) -> Bound:
 def test_conformance_in_decibels(name):
     reading, upper, expanded = (
         float(x)
-        for x in re.search(
-            r"reading ([\d.]+), limit ([\d.]+),.*U = ([\d.]+) dB", ALL_CASES[name]["inputs"]
-        ).groups()
+        for x in re.search(r"reading ([\d.]+), limit ([\d.]+),.*U = ([\d.]+) dB", ALL_CASES[name]["inputs"]).groups()
     )
     want = CASES[name]
     found = level(reading, expanded / 2)
@@ -119,16 +115,12 @@ def test_every_worked_case_is_checked_somewhere():
     )
     families = {"S1-9.4-r": 'CASES[f"S1-9.4-r', "DB-CONF": 'startswith("DB-CONF")'}
     for name in CASES:
-        family = next(
-            (mark for start, mark in families.items() if name.startswith(start)), f'CASES["{name}"]'
-        )
+        family = next((mark for start, mark in families.items() if name.startswith(start)), f'CASES["{name}"]')
         assert family in text, name
     assert len(CASES) == 28
 
 
-@pytest.mark.published(
-    "ILAC-G8:09/2019 and ISO 14253-1:2017: risk of false acceptance at the limit (from memory)"
-)
+@pytest.mark.published("ILAC-G8:09/2019 and ISO 14253-1:2017: risk of false acceptance at the limit (from memory)")
 @pytest.mark.parametrize(
     ("rule", "factor", "risk"),
     [
@@ -155,9 +147,7 @@ def test_guard_bands_hold_their_stated_risk(rule, factor, risk):
 def test_rules_agree_with_each_other(db, std, censor):
     found = UncertainLevel(Kind.AVERAGE, db, (Contribution("meter", std),), censor)
     decisions = {rule: judge(found, bound(1.0), rule).decision for rule in RULES}
-    accepted = [
-        decisions[r] is Decision.BELOW for r in ("guard-3U", "guard-1.5U", "guard-U", "guard-0.83U", "simple")
-    ]
+    accepted = [decisions[r] is Decision.BELOW for r in ("guard-3U", "guard-1.5U", "guard-U", "guard-0.83U", "simple")]
     assert accepted == sorted(accepted), "a narrower guard band never accepts less"
     assert (decisions["three-way"] is Decision.BELOW) == (decisions["guard-U"] is Decision.BELOW)
     assert (decisions["three-way"] is Decision.ABOVE) == (decisions["guarded-rejection"] is Decision.ABOVE)
@@ -203,9 +193,7 @@ def test_pulses_have_a_limit_of_their_own():
     assert pulse_bound(limits.lookup("US", "power_density", 2.45e9)) is None
 
 
-@pytest.mark.published(
-    "26. BImSchV (2013), Annex 3: pulses above 10 MHz at most 32 times the field of Annex 1b"
-)
+@pytest.mark.published("26. BImSchV (2013), Annex 3: pulses above 10 MHz at most 32 times the field of Annex 1b")
 def test_german_pulse_limit_is_stated_for_the_field():
     limit = limits.lookup("DE", "electric_field", 2.45e9)
     found = pulse_bound(limit)
@@ -220,9 +208,7 @@ def test_faults_are_named():
         judge(level(1.0, 1.0), bound(0.0))
 
 
-@pytest.mark.published(
-    "IEC 62232 and EN 50492: expanded uncertainty not above 4 dB for conformity (from memory)"
-)
+@pytest.mark.published("IEC 62232 and EN 50492: expanded uncertainty not above 4 dB for conformity (from memory)")
 def test_remarks_a_report_must_print():
     limit = limits.smallest_in_band("IN", (200e6, 8e9))
     verdict = judge(level(1e-3, 3.0), limit)
@@ -269,18 +255,13 @@ def simulated_meters(count: int, rng: np.random.Generator, true_w_m2: float) -> 
         Contribution.from_half_width("pickup", 2.4),
     )
     errors = (
-        rng.uniform(-6, 6, count)
-        + rng.normal(0, 1, count)
-        + rng.uniform(-1, 1, count)
-        + rng.uniform(-2.4, 2.4, count)
+        rng.uniform(-6, 6, count) + rng.normal(0, 1, count) + rng.uniform(-1, 1, count) + rng.uniform(-2.4, 2.4, count)
     )
     true_db = 10 * math.log10(true_w_m2)
     return [UncertainLevel(Kind.AVERAGE, true_db - error, causes) for error in errors]
 
 
-@pytest.mark.published(
-    "JCGM 101:2008, 7.7: a 95 % interval covers 95 % of repeated cases; binomial scatter 0.35 %"
-)
+@pytest.mark.published("JCGM 101:2008, 7.7: a 95 % interval covers 95 % of repeated cases; binomial scatter 0.35 %")
 def test_stated_intervals_of_simulated_meters_cover_the_truth():
     stated = simulated_meters(4000, np.random.default_rng(11), TRUE_W_M2)
     inside = [span.low_w_m2 <= TRUE_W_M2 <= span.high_w_m2 for span in (s.interval(0.95) for s in stated)]
@@ -298,9 +279,7 @@ def test_false_acceptance_of_simulated_meters_stays_under_its_risk(rule, risk):
     assert np.mean(accepted) <= risk
 
 
-@pytest.mark.published(
-    "JCGM 106:2012, 7.3: among readings with a stated probability p, p conform (flat prior)"
-)
+@pytest.mark.published("JCGM 106:2012, 7.3: among readings with a stated probability p, p conform (flat prior)")
 def test_stated_probabilities_come_true():
     """True levels spread evenly in dB, as the flat prior says; ten groups by stated probability."""
     rng = np.random.default_rng(13)

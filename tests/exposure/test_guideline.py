@@ -26,9 +26,7 @@ def peak(value_uw_m2: float, std_db: float = 0.0, *, kind: Kind = Kind.PEAK, cen
     return UncertainLevel.from_density(kind, value_uw_m2 * 1e-6, causes, censor)
 
 
-@pytest.mark.published(
-    "Building-biology 2015 scale; U = 6 dB on 3 µW/m² spans 0.75 to 12 µW/m², two categories"
-)
+@pytest.mark.published("Building-biology 2015 scale; U = 6 dB on 3 µW/m² spans 0.75 to 12 µW/m², two categories")
 def test_a_level_near_an_edge_spans_two_categories():
     found = compare(peak(3.0, 3.0), SBM, scope=Scope.SINGLE_SERVICE)
     span = found.level.interval(0.9545)

@@ -31,9 +31,7 @@ def test_ten_pulses_of_ten_milliseconds():
     assert metrics.peak_from_average(average, model).median_w_m2 == pytest.approx(1e-3)
 
 
-@pytest.mark.published(
-    "DECT: 424 bits at 1.152 Mbit/s in a 10 ms frame, duty 0.0368 (ETSI EN 300 175, from memory)"
-)
+@pytest.mark.published("DECT: 424 bits at 1.152 Mbit/s in a 10 ms frame, duty 0.0368 (ETSI EN 300 175, from memory)")
 def test_dect_duty_from_the_catalogue():
     model = metrics.emitter_duty(catalogue.emitter("DECT base, EU (idle beacon)"))
     assert 10 ** (-model.middle_db / 10) == pytest.approx(424 / 1.152e6 / 10e-3, rel=1e-3)
@@ -123,9 +121,7 @@ def test_a_series_shorter_than_the_window_is_refused():
     with pytest.raises(TooEarlyError, match="Measure longer"):
         averaging.rolling_average([1.0, 2.0], 60.0, 360.0)
     assert averaging.rolling_average([1.0, 3.0], 180.0, 360.0) == pytest.approx([2.0])
-    assert (
-        averaging.covers(360.0, 360.0) and not averaging.covers(300.0, 360.0) and averaging.covers(1.0, None)
-    )
+    assert averaging.covers(360.0, 360.0) and not averaging.covers(300.0, 360.0) and averaging.covers(1.0, None)
 
 
 def test_time_average_weighs_by_duration():
@@ -153,9 +149,7 @@ def test_field_regions():
     with (DATA / "practice/practice-field-regions.csv").open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file):
             f = float(row["f_MHz"]) * 1e6
-            assert regions.reactive_near_field_m(f) == pytest.approx(
-                float(row["lambda_over_2pi_m"]), rel=1e-5
-            )
+            assert regions.reactive_near_field_m(f) == pytest.approx(float(row["lambda_over_2pi_m"]), rel=1e-5)
             for size in ("0.05", "0.1", "0.3"):
                 printed = float(row[f"two_D2_over_lambda_D_{size}_m"])
                 assert regions.far_field_m(f, float(size)) == pytest.approx(printed, rel=1e-5)

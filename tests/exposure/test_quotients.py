@@ -16,9 +16,7 @@ BAND_HZ = (200e6, 8e9)
 THREE = ((450e6, 0.10), (900e6, 0.20), (2450e6, 0.50))
 
 
-def part(
-    value: float, frequency_hz: float | None, std_db: float = 0.0, kind: Kind = Kind.AVERAGE
-) -> AttributedLevel:
+def part(value: float, frequency_hz: float | None, std_db: float = 0.0, kind: Kind = Kind.AVERAGE) -> AttributedLevel:
     causes = (Contribution("meter", std_db),) if std_db else ()
     return AttributedLevel(str(frequency_hz), UncertainLevel.from_density(kind, value, causes), frequency_hz)
 
@@ -46,9 +44,7 @@ def test_one_reading_of_unknown_frequency_overstates():
 def test_field_and_power_quotients_agree():
     chosen = limits.select("CH")
     found = quotient([part(s, f) for f, s in THREE], chosen, BAND_HZ)
-    squares = sum(
-        (math.sqrt(s * 376.730313412) / chosen.at(f, "electric_field").value_v_m) ** 2 for f, s in THREE
-    )
+    squares = sum((math.sqrt(s * 376.730313412) / chosen.at(f, "electric_field").value_v_m) ** 2 for f, s in THREE)
     assert found.value == pytest.approx(squares, rel=1e-6)
 
 

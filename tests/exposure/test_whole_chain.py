@@ -13,9 +13,7 @@ from roomfield.instrument.correct import BODY_HALF_WIDTH_DB, DISPLAY_HALF_WIDTH_
 from roomfield.quantities import Kind
 from roomfield.survey import Meter, Orientation, Reading, ReadingKind
 
-METER = Meter(
-    id="m", name="invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5
-)
+METER = Meter(id="m", name="invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5)
 TRUE_W_M2 = 1e-3
 
 
@@ -32,9 +30,7 @@ def read(kind: ReadingKind, true_w_m2: float, rng: np.random.Generator):
     return to_level(reading, METER).level
 
 
-@pytest.mark.published(
-    "JCGM 101:2008, 7.7: a 95 % interval covers 95 % of repeated cases; binomial scatter 0.4 %"
-)
+@pytest.mark.published("JCGM 101:2008, 7.7: a 95 % interval covers 95 % of repeated cases; binomial scatter 0.4 %")
 def test_intervals_cover_the_truth():
     rng = np.random.default_rng(41)
     spans = [read(ReadingKind.AVERAGE, TRUE_W_M2, rng).interval(0.95) for _ in range(3000)]
@@ -42,9 +38,7 @@ def test_intervals_cover_the_truth():
     assert 0.93 <= inside <= 0.97
 
 
-@pytest.mark.published(
-    "ILAC-G8:09/2019: false acceptance stays under the stated risk, truth just over the bound"
-)
+@pytest.mark.published("ILAC-G8:09/2019: false acceptance stays under the stated risk, truth just over the bound")
 @pytest.mark.parametrize(("rule", "risk"), [("guard-0.83U", 0.05), ("guard-U", 0.025), ("three-way", 0.025)])
 def test_false_acceptance_stays_under_its_risk(rule, risk):
     rng = np.random.default_rng(42)
@@ -54,9 +48,7 @@ def test_false_acceptance_stays_under_its_risk(rule, risk):
     assert accepted <= risk
 
 
-@pytest.mark.published(
-    "JCGM 106:2012, 7.3 applied to categories: stated probabilities come true (flat prior in dB)"
-)
+@pytest.mark.published("JCGM 106:2012, 7.3 applied to categories: stated probabilities come true (flat prior in dB)")
 def test_probabilities_of_categories_come_true():
     rng = np.random.default_rng(43)
     edges = (0.1e-6, 10e-6, 1000e-6)

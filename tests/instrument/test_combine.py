@@ -52,9 +52,7 @@ def test_axes_under_the_floor_and_in_overload():
 
 @pytest.mark.published("JCGM 100:2008, 4.2.3: standard deviation of the mean is s / sqrt(n)")
 def test_repeated_scans_keep_the_shared_error_and_average_the_rest():
-    scans = [
-        replace(BASE, id=f"r{n}", replicate=n, value_w_m2=v) for n, v in enumerate((1e-4, 1.25e-4, 1e-4, 0.8e-4))
-    ]
+    scans = [replace(BASE, id=f"r{n}", replicate=n, value_w_m2=v) for n, v in enumerate((1e-4, 1.25e-4, 1e-4, 0.8e-4))]
     one, four = combine(scans[:1], METER).level, combine(scans, METER).level
     assert four.median_w_m2 == pytest.approx(one.median_w_m2)
     own = {c.name: c.std_db for c in four.contributions if not c.shared_key}

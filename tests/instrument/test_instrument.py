@@ -112,9 +112,7 @@ class TestPickup:
         missed = shortfall(METER, Kind.PEAK, Orientation.THREE_AXIS_SUM, Scan.FIXED)
         assert missed.high_db == 0.0
 
-    @pytest.mark.published(
-        "geometry: the largest of three non-negative terms is at least a third of their sum"
-    )
+    @pytest.mark.published("geometry: the largest of three non-negative terms is at least a third of their sum")
     def test_best_axis_of_three_misses_at_most_4_77_db(self):
         axes = np.random.default_rng(1).exponential(size=(5000, 3))
         missed = 10 * np.log10(three_axis_sum_w_m2(axes) / axes.max(axis=1))
@@ -124,9 +122,7 @@ class TestPickup:
 
     @pytest.mark.published("dipole theory: pickup of a figure-of-eight antenna is cos² of the angle")
     def test_figure_of_eight(self):
-        np.testing.assert_allclose(
-            figure_of_eight_gain(0.0, [0.0, 60.0, 90.0, 180.0]), [1, 0.25, 0, 1], atol=1e-12
-        )
+        np.testing.assert_allclose(figure_of_eight_gain(0.0, [0.0, 60.0, 90.0, 180.0]), [1, 0.25, 0, 1], atol=1e-12)
 
     def test_scan_ranges_repeat_the_simulation_they_came_from(self):
         """40 waves in a 0.5 m cube at 2 GHz: our own simulation, sum of plane waves."""
@@ -189,8 +185,7 @@ class TestControlChart:
 
     def test_a_trend_widens_every_level(self):
         checks = tuple(
-            ReferenceCheck(f"2026-0{i + 1}-01", "invented comb source", 0.3 * i + 0.02 * (-1) ** i)
-            for i in range(8)
+            ReferenceCheck(f"2026-0{i + 1}-01", "invented comb source", 0.3 * i + 0.02 * (-1) ** i) for i in range(8)
         )
         drifting = replace(METER, checks=checks)
         chart = meter_chart(drifting)

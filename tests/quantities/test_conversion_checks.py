@@ -69,9 +69,7 @@ def test_eirp_and_distance(row):
     eirp_w, distance_m = float(row["EIRP_mW"]) / 1e3, float(row["distance_m"])
     density = float(convert.density_from_eirp(eirp_w, distance_m))
     assert density * 1e6 == pytest.approx(float(row["S_uW_per_m2"]), rel=1e-6)
-    assert float(convert.field_from_power_density(density)) == pytest.approx(
-        float(row["E_V_per_m"]), rel=1e-6
-    )
+    assert float(convert.field_from_power_density(density)) == pytest.approx(float(row["E_V_per_m"]), rel=1e-6)
     rounded = float(convert.field_from_power_density(density, 120.0 * math.pi))
     assert rounded == pytest.approx(float(row["E_V_per_m_from_sqrt30EIRP"]), rel=1e-6)
     assert float(convert.eirp_from_density(density, distance_m)) == pytest.approx(eirp_w)
@@ -103,12 +101,8 @@ def test_decibel_table():
     for row in rows("uncertainty/uncertainty-db.csv"):
         decibels = float(row["dB"])
         up, down = float(convert.ratio_from_decibels(decibels)), float(convert.ratio_from_decibels(-decibels))
-        assert (up, down) == pytest.approx(
-            (float(row["power_factor_up"]), float(row["power_factor_down"])), rel=1e-5
-        )
+        assert (up, down) == pytest.approx((float(row["power_factor_up"]), float(row["power_factor_down"])), rel=1e-5)
         assert math.sqrt(up) == pytest.approx(float(row["field_factor_up"]), rel=1e-5)
         assert 100 * (up - 1) == pytest.approx(float(row["power_percent_up"]), rel=1e-5)
         sigma = 0.5 * decibels * math.log(10) / 10
-        assert math.exp(sigma**2 / 2) == pytest.approx(
-            float(row["mean_over_median_if_u_is_half_dB"]), rel=1e-5
-        )
+        assert math.exp(sigma**2 / 2) == pytest.approx(float(row["mean_over_median_if_u_is_half_dB"]), rel=1e-5)

@@ -100,9 +100,7 @@ def example_inputs() -> list[Input]:
         if row["distribution"] == "rectangular":
             inputs.append(Input(row["component"], Rectangular(-width, width)))
         elif row["distribution"].startswith("normal"):
-            inputs.append(
-                Input(row["component"], Normal.from_expanded(0.0, width, float(row["distribution"][-1])))
-            )
+            inputs.append(Input(row["component"], Normal.from_expanded(0.0, width, float(row["distribution"][-1]))))
     return inputs
 
 

@@ -41,9 +41,7 @@ def test_sum_of_four_rectangles_has_the_published_interval():
     assert high == pytest.approx(3.88, abs=0.01)
 
 
-@pytest.mark.published(
-    "JCGM 101:2008, 9.2.2, Table 2: four standard normal inputs, interval of plus-minus 3.92"
-)
+@pytest.mark.published("JCGM 101:2008, 9.2.2, Table 2: four standard normal inputs, interval of plus-minus 3.92")
 def test_sum_of_four_normals_has_the_published_interval():
     parts = tuple(Contribution(f"x{i}", 1.0) for i in range(4))
     low, high = error_distribution(parts).quantile(np.array([0.025, 0.975]))

@@ -121,17 +121,13 @@ def test_gum_h2_means_uncertainties_and_correlations():
     inputs, correlations = impedance_inputs()
     for item, name, unit in zip(inputs, ("V", "I_mA", "phi"), ("uV", "uI_mA", "uphi"), strict=True):
         assert item.distribution.mean == pytest.approx(want[name], rel=1e-5)
-        assert item.distribution.std == pytest.approx(
-            want[unit], abs=0.5 * 10 ** -len(str(want[unit]).split(".")[1])
-        )
+        assert item.distribution.std == pytest.approx(want[unit], abs=0.5 * 10 ** -len(str(want[unit]).split(".")[1]))
     assert [round(c, 3) for c in correlations.values()] == [want["r_V_I"], want["r_V_phi"], want["r_I_phi"]]
     matrix = covariance(IMPEDANCE, inputs, correlations)
     std = np.sqrt(np.diag(matrix))
     assert std == pytest.approx([want["uR_unrounded"], want["uX_unrounded"], want["uZ_unrounded"]], rel=1e-4)
     r = matrix / np.outer(std, std)
-    assert [r[0, 1], r[0, 2], r[1, 2]] == pytest.approx(
-        [want["r_R_X"], want["r_R_Z"], want["r_X_Z"]], abs=5e-4
-    )
+    assert [r[0, 1], r[0, 2], r[1, 2]] == pytest.approx([want["r_R_X"], want["r_R_Z"], want["r_X_Z"]], abs=5e-4)
     means = [f(*(i.distribution.mean for i in inputs)) for f in IMPEDANCE]
     assert means == pytest.approx([want["R"], want["X"], want["Z"]], abs=6e-4)
 
@@ -161,9 +157,7 @@ def test_four_rectangulars():
     want = CASES["S1-9.2.3"]
     draws = monte_carlo(total, named(R01, R01, R01, R01), size=TRIALS, seed=2)
     assert draws.std == pytest.approx(want["u"], rel=2e-3)
-    assert draws.symmetric_interval() == pytest.approx(
-        (-want["exact_high95"], want["exact_high95"]), abs=0.012
-    )
+    assert draws.symmetric_interval() == pytest.approx((-want["exact_high95"], want["exact_high95"]), abs=0.012)
     assert round(draws.symmetric_interval()[1], 2) == pytest.approx(want["high95"], abs=0.011)
 
 

@@ -79,9 +79,7 @@ def test_sheet():
 @pytest.mark.published("Opening rule, SE = 20 log10(lambda/2g); rule of thumb, from memory")
 def test_opening():
     for row in rows("shielding/shielding-aperture.csv"):
-        found = shielding.opening_attenuation_db(
-            float(row["largest_opening_mm"]) / 1e3, float(row["f_GHz"]) * 1e9
-        )
+        found = shielding.opening_attenuation_db(float(row["largest_opening_mm"]) / 1e3, float(row["f_GHz"]) * 1e9)
         assert found == pytest.approx(float(row["SE_dB_single_opening_rule"]), abs=1e-4)
     with pytest.raises(RangeError):
         shielding.opening_attenuation_db(-1.0, 1e9)
@@ -144,9 +142,7 @@ def test_unknown_names_of_the_catalogue():
 
 @pytest.mark.published("EMF-Portal record 25930: spread over 24 h in homes and schools")
 def test_time_variability():
-    spreads = [
-        catalogue.time_variability(s).spread_db for s in ("dect", "wifi", "broadcast", "mobile_downlink")
-    ]
+    spreads = [catalogue.time_variability(s).spread_db for s in ("dect", "wifi", "broadcast", "mobile_downlink")]
     assert spreads == [10.6, 12.7, 2.9, 3.3]
 
 

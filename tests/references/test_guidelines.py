@@ -26,14 +26,10 @@ def test_category_of_a_peak(row):
     for edition in ("2008", "2015"):
         chosen = guidelines.guideline_set(f"building-biology-{edition}")
         assert chosen.index_of(density) == int(row["sbm_category_index"])
-    assert guidelines.guideline_set("austrian-medical-2012").index_of(density) == int(
-        row["oeak_category_index"]
-    )
+    assert guidelines.guideline_set("austrian-medical-2012").index_of(density) == int(row["oeak_category_index"])
 
 
-@pytest.mark.published(
-    "Building-biology 2015: '< 0.1', '0.1-10', '10-1000', '> 1000'; 10 stands in two categories"
-)
+@pytest.mark.published("Building-biology 2015: '< 0.1', '0.1-10', '10-1000', '> 1000'; 10 stands in two categories")
 def test_each_edge_states_its_basis():
     rows = guidelines.categories("building-biology-2015")
     assert [row.lower_edge for row in rows] == ["inclusive", "inclusive", "inclusive", "exclusive"]
@@ -41,9 +37,7 @@ def test_each_edge_states_its_basis():
     assert "> 1000" in rows[3].edge_basis
 
 
-@pytest.mark.parametrize(
-    "set_id", ["building-biology-2008", "building-biology-2015", "austrian-medical-2012"]
-)
+@pytest.mark.parametrize("set_id", ["building-biology-2008", "building-biology-2015", "austrian-medical-2012"])
 def test_scales_have_no_gap_and_no_overlap(set_id):
     rows = guidelines.categories(set_id)
     assert rows[0].lower_w_m2 == 0.0 and rows[-1].upper_w_m2 is None

@@ -60,9 +60,7 @@ def test_all_check_points_are_here():
     assert (len(POINTS), len(NATIONAL_POINTS)) == (221, 107)
 
 
-@pytest.mark.published(
-    "Tables of ICNIRP 2020/1998, 1999/519/EC, 47 CFR 1.1310, IEEE C95.1-2019, Safety Code 6"
-)
+@pytest.mark.published("Tables of ICNIRP 2020/1998, 1999/519/EC, 47 CFR 1.1310, IEEE C95.1-2019, Safety Code 6")
 @pytest.mark.parametrize("row", POINTS, ids=lambda r: f"{r['set']}-{r['tier']}-{r['scope']}-{r['f_MHz']}")
 def test_check_point(row):
     code, edition = CODES[row["set"]]
@@ -81,9 +79,7 @@ def test_check_point(row):
 
 
 @pytest.mark.published("National instruments as named in each set")
-@pytest.mark.parametrize(
-    "row", NATIONAL_POINTS, ids=lambda r: f"{r['country']}-{r['kind']}-{r['f_MHz']}-{r['value']}"
-)
+@pytest.mark.parametrize("row", NATIONAL_POINTS, ids=lambda r: f"{r['country']}-{r['kind']}-{r['f_MHz']}-{r['value']}")
 def test_national_check_point(row):
     chosen = limits.limit_set(NATIONAL[row["country"], row["kind"]])
     frequency_hz = float(row["f_MHz"]) * 1e6
@@ -175,12 +171,8 @@ def test_no_field_limit_is_printed_where_none_exists():
     assert not limits.lookup("US", "electric_field", 200e6).equivalent
 
 
-@pytest.mark.published(
-    "Averaging times: 6 min (1999/519/EC, Safety Code 6), 30 min (ICNIRP 2020, 47 CFR 1.1310)"
-)
-@pytest.mark.parametrize(
-    ("code", "seconds"), [("EU", 360), ("CA", 360), ("CH", 360), ("ICNIRP", 1800), ("US", 1800)]
-)
+@pytest.mark.published("Averaging times: 6 min (1999/519/EC, Safety Code 6), 30 min (ICNIRP 2020, 47 CFR 1.1310)")
+@pytest.mark.parametrize(("code", "seconds"), [("EU", 360), ("CA", 360), ("CH", 360), ("ICNIRP", 1800), ("US", 1800)])
 def test_averaging_times(code, seconds):
     assert limits.lookup(code, "power_density", 2.45e9).averaging_s == pytest.approx(seconds)
 
@@ -233,9 +225,7 @@ def test_german_limits():
     assert not any(law.source.from_memory for law in limits.select("DE").laws)
 
 
-@pytest.mark.published(
-    "GB 8702-2014, Table 1: 12 V/m to 3000 MHz, 0.22 sqrt(f) V/m and f/7500 W/m² to 15000 MHz"
-)
+@pytest.mark.published("GB 8702-2014, Table 1: 12 V/m to 3000 MHz, 0.22 sqrt(f) V/m and f/7500 W/m² to 15000 MHz")
 def test_chinese_limits():
     assert limits.lookup("CN", "electric_field", 9e8).value_v_m == 12.0
     found = limits.lookup("CN", "electric_field", 6e9)

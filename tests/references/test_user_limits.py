@@ -78,9 +78,7 @@ def test_it_is_selected_like_any_other(tmp_path):
 
 def test_a_fault_in_each_place_is_listed_with_its_line(tmp_path):
     text = GOOD.replace('clause = "2"\n', "").replace("coefficient = 6", "coefficient = -6")
-    text = text.replace('"power_density"', '"power"').replace(
-        "exponent = 1", 'exponent = "one"\ncolour = "red"'
-    )
+    text = text.replace('"power_density"', '"power"').replace("exponent = 1", 'exponent = "one"\ncolour = "red"')
     error = refused(tmp_path, text)
     found = {(fault.line, fault.column) for fault in error.faults}
     assert found >= {(3, "clause"), (9, "coefficient"), (16, "quantity"), (16, "exponent"), (16, "colour")}

@@ -21,7 +21,9 @@ def test_exported_trees_equal_scikit_learn(capsys):
     forest = forest_from(fit(matrix, names, labels))
     capsys.readouterr()
     reference = _learner(0).fit(matrix, truth)
-    raw = (np.array([forest.log_odds(row.astype(float))[0] for row in matrix[:100]]) - forest.shift[0]) / forest.slope[0]
+    raw = (np.array([forest.log_odds(row.astype(float))[0] for row in matrix[:100]]) - forest.shift[0]) / forest.slope[
+        0
+    ]
     np.testing.assert_allclose(raw, reference.decision_function(matrix[:100]), atol=0.02)
 
 

@@ -24,7 +24,9 @@ def test_fold_equals_binned_mean():
 def schedule(starts, widths, heights, duration_s, noise=0.02, seed=0):
     t = np.arange(int(duration_s * RATE)) / RATE
     x = noise * np.random.default_rng(seed).standard_normal(t.size)
-    for a, w, h in zip(starts, np.broadcast_to(widths, len(starts)), np.broadcast_to(heights, len(starts)), strict=True):
+    for a, w, h in zip(
+        starts, np.broadcast_to(widths, len(starts)), np.broadcast_to(heights, len(starts)), strict=True
+    ):
         x[(t >= a) & (t < a + w)] += h
     return x.astype(np.float32)
 
@@ -55,7 +57,9 @@ def test_aligned_folding_follows_a_drifting_source():
     assert drift > 0.01
 
 
-@pytest.mark.published("3GPP TS 36.211 clause 6.10.1.2: reference symbols 0 and N-3 of each slot (0, 4, 7, 11 of a subframe)")
+@pytest.mark.published(
+    "3GPP TS 36.211 clause 6.10.1.2: reference symbols 0 and N-3 of each slot (0, 4, 7, 11 of a subframe)"
+)
 def test_reference_symbols_are_recognised_and_missing_subframes_seen():
     symbol = 1e-3 / 14
     starts = [f * 0.01 + s * 1e-3 + k * symbol for f in range(100) for s in (0, 1, 5, 6) for k in (0, 4, 7, 11)]

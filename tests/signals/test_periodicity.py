@@ -20,7 +20,9 @@ def sinusoids(amplitudes: list[float], rate_hz: float, duration_s: float, noise:
     return x.astype(np.float32)
 
 
-@pytest.mark.published("Rife and Boorstyn, IEEE Trans. Inf. Theory 20 (1974) 591, bound for one tone; summed over harmonics")
+@pytest.mark.published(
+    "Rife and Boorstyn, IEEE Trans. Inf. Theory 20 (1974) 591, bound for one tone; summed over harmonics"
+)
 def test_refined_rate_reaches_the_cramer_rao_bound():
     amplitudes, true_hz, duration, noise = [1.0, 0.8, 0.6, 0.5, 0.4], 123.456, 2.0, 3.0
     n = int(duration * RATE)

@@ -135,7 +135,9 @@ def open_page(browser):
         page.set_default_timeout(8000)
         page.on("pageerror", lambda error: troubles.append(f"script: {error}"))
         page.on("request", lambda request: troubles.append(f"left: {request.url}") if _leaves(request.url) else None)
-        page.on("console", lambda line: troubles.append(f"policy: {line.text}") if "Content Security" in line.text else None)
+        page.on(
+            "console", lambda line: troubles.append(f"policy: {line.text}") if "Content Security" in line.text else None
+        )
         return page
 
     yield begin

@@ -69,7 +69,9 @@ def test_the_key_in_the_form_itself_is_taken(client):
 
 def test_the_key_in_a_multipart_form_is_taken(client):
     key = client.headers.pop("x-roomfield-form")
-    answer = client.post("/surveys/import", data={"form_key": key}, files={"package": ("a.zip", b"no zip", "application/zip")})
+    answer = client.post(
+        "/surveys/import", data={"form_key": key}, files={"package": ("a.zip", b"no zip", "application/zip")}
+    )
     assert answer.status_code == 422
     assert "zip" in answer.text.lower()
 

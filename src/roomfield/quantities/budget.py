@@ -103,9 +103,7 @@ def effective_dof(contributions: Sequence[float], dofs: Sequence[float]) -> floa
     if len(contributions) != len(dofs):
         raise InputError(f"{len(contributions)} contributions, but {len(dofs)} degrees of freedom.")
     variance = sum(u**2 for u in contributions)
-    spread = sum(
-        u**4 / nu for u, nu in zip(contributions, dofs, strict=True) if math.isfinite(nu) and u > 0.0
-    )
+    spread = sum(u**4 / nu for u, nu in zip(contributions, dofs, strict=True) if math.isfinite(nu) and u > 0.0)
     return math.inf if spread == 0.0 else variance**2 / spread
 
 

@@ -40,9 +40,7 @@ def power_density_from_field(field_v_m: ArrayLike, impedance_ohm: float = FREE_S
     return np.asarray(_array(field_v_m) ** 2 / impedance_ohm)
 
 
-def field_from_power_density(
-    density_w_m2: ArrayLike, impedance_ohm: float = FREE_SPACE_IMPEDANCE_OHM
-) -> Array:
+def field_from_power_density(density_w_m2: ArrayLike, impedance_ohm: float = FREE_SPACE_IMPEDANCE_OHM) -> Array:
     """Rms field strength [V/m] from power density [W/m²]: E = sqrt(S Z0)."""
     return np.asarray(np.sqrt(_array(density_w_m2) * impedance_ohm))
 

@@ -154,9 +154,7 @@ class UncertainLevel:
 
     def shifted(self, offset_db: float, *added: Contribution) -> UncertainLevel:
         """The level with a correction [dB] applied and its contributions added."""
-        return replace(
-            self, level_db=self.level_db + offset_db, contributions=self.contributions + tuple(added)
-        )
+        return replace(self, level_db=self.level_db + offset_db, contributions=self.contributions + tuple(added))
 
 
 @dataclass(frozen=True)
@@ -267,9 +265,7 @@ def joint_draws_w_m2(levels: Sequence[UncertainLevel], size: int, rng: np.random
     return table
 
 
-def _errors_of(
-    item: Contribution, drawn: dict[tuple[str, str], Array], size: int, rng: np.random.Generator
-) -> Array:
+def _errors_of(item: Contribution, drawn: dict[tuple[str, str], Array], size: int, rng: np.random.Generator) -> Array:
     if not item.shared_key:
         return draw_errors_db(item, size, rng)
     key = (item.shared_key, item.name)

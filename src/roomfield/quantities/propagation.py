@@ -112,9 +112,7 @@ def first_order_std(model: Model, inputs: Sequence[Input], correlations: Correla
     return float(np.sqrt(covariance([model], inputs, correlations)[0, 0]))
 
 
-def covariance(
-    models: Sequence[Model], inputs: Sequence[Input], correlations: Correlations | None = None
-) -> Array:
+def covariance(models: Sequence[Model], inputs: Sequence[Input], correlations: Correlations | None = None) -> Array:
     """Covariance matrix of several outputs of the same inputs (JCGM 100, H.2; JCGM 102, 6.2).
 
     Returns
@@ -139,9 +137,7 @@ def second_order_std(model: Model, inputs: Sequence[Input]) -> float:
         for j, width_j in enumerate(spread):
             if width_i <= 0.0 or width_j <= 0.0:
                 continue
-            bend, twist = _second_and_third(
-                model, point, (i, _WIDE_STEP * width_i), (j, _WIDE_STEP * width_j)
-            )
+            bend, twist = _second_and_third(model, point, (i, _WIDE_STEP * width_i), (j, _WIDE_STEP * width_j))
             scale = width_i**2 * width_j**2
             variance += (0.5 * bend**2 + slopes[i] * twist) * scale
     return float(np.sqrt(variance))
@@ -220,15 +216,11 @@ def draw_inputs(
     tied = {label for pair, value in correlations.items() if value for label in pair}
     joint = [item for item in inputs if item.label in tied]
     if not all(isinstance(item.distribution, Normal) for item in joint):
-        raise InputError(
-            "only normal inputs can be correlated.", mend="Give those inputs normal distributions."
-        )
+        raise InputError("only normal inputs can be correlated.", mend="Give those inputs normal distributions.")
     matrix = correlation_matrix(inputs, correlations)
     where = [inputs.index(item) for item in joint]
     spread = _spread(joint)
     covariances = matrix[np.ix_(where, where)] * np.outer(spread, spread)
     table = rng.multivariate_normal(_point(joint), covariances, size, method="svd")
     drawn = {item.label: table[:, k] for k, item in enumerate(joint)}
-    return [
-        drawn[item.label] if item.label in drawn else item.distribution.sample(size, rng) for item in inputs
-    ]
+    return [drawn[item.label] if item.label in drawn else item.distribution.sample(size, rng) for item in inputs]

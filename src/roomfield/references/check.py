@@ -122,9 +122,7 @@ def _row_faults(table: str, number: int, row: Mapping[str, Any], known_ids: set[
     source = Source(*(str(row[name]) for name in SOURCE_COLUMNS))
     faults = []
     if source.knowledge is Knowledge.UNCLEAR:
-        faults.append(
-            SourceFault(table, number, f"how {source.how!r} says neither confirmed, memory nor computed")
-        )
+        faults.append(SourceFault(table, number, f"how {source.how!r} says neither confirmed, memory nor computed"))
     unknown = [item for item in source.evidence_ids if item not in known_ids]
     if unknown:
         faults.append(SourceFault(table, number, f"evidence {', '.join(unknown)} is not in the register"))
@@ -181,9 +179,7 @@ def audit() -> Audit:
             total += 1
             counts[_knowledge(row, timing)] += 1
             table = f"{folder}/{name}"
-            faults += (
-                _timing_faults(table, number, row) if timing else _row_faults(table, number, row, known_ids)
-            )
+            faults += _timing_faults(table, number, row) if timing else _row_faults(table, number, row, known_ids)
     return Audit(total, dict(counts), tuple(faults + _load_faults()))
 
 

@@ -67,11 +67,7 @@ class LimitLaw:
         """Averaging time [s]; None if the document averages over no time."""
         if self.averaging_min is None:
             return None
-        return (
-            60.0
-            * self.averaging_min
-            * float(self._frequency(frequency_hz) ** (self.averaging_exponent or 0.0))
-        )
+        return 60.0 * self.averaging_min * float(self._frequency(frequency_hz) ** (self.averaging_exponent or 0.0))
 
 
 @dataclass(frozen=True)
@@ -255,9 +251,7 @@ class LimitSet:
         companion = self.law_at(frequency_hz, ELECTRIC_FIELD)
         has_field = companion is not None and companion.quantity == ELECTRIC_FIELD
         field_v_m = (
-            companion.value(frequency_hz)
-            if companion and has_field
-            else float(field_from_power_density(density))
+            companion.value(frequency_hz) if companion and has_field else float(field_from_power_density(density))
         )
         if not stated and quantity == ELECTRIC_FIELD:
             field_v_m = float(field_from_power_density(density))

@@ -144,9 +144,7 @@ def select(
     fitting = [s for s in pool if s.tier == tier and s.scope == scope and s.jurisdiction == jurisdiction]
     wanted = f"{jurisdiction}, {tier}, {scope}"
     if not fitting:
-        raise UnknownNameError(
-            "set of limits", wanted, {f"{s.jurisdiction}, {s.tier}, {s.scope}" for s in pool}
-        )
+        raise UnknownNameError("set of limits", wanted, {f"{s.jurisdiction}, {s.tier}, {s.scope}" for s in pool})
     if edition is not None:
         fitting = _narrow(fitting, "edition", edition, [s.edition_key for s in fitting], wanted)
     if kind is not None:

@@ -179,9 +179,7 @@ def _source(mapping: Mapping[str, object], line: int, faults: list[RowFault]) ->
     return Source(**parts) if len(parts) == len(SOURCE_COLUMNS) else None
 
 
-def _values(
-    plan: _Plan, mapping: Mapping[str, object], line: int, faults: list[RowFault]
-) -> dict[str, object]:
+def _values(plan: _Plan, mapping: Mapping[str, object], line: int, faults: list[RowFault]) -> dict[str, object]:
     values: dict[str, object] = {}
     for field_name, rule, hint in plan:
         if hint is Source:

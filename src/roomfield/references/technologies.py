@@ -71,27 +71,20 @@ def _technology(row: dict[str, Any]) -> Technology:
     widths = tuple(Width(**width) for width in row["widths"])
     for rate in rates:
         if rate.kind not in RATE_KINDS or rate.known not in HOW_KNOWN or rate.hz <= 0:
-            raise FormatError(
-                f"rate {rate.name!r} of {row['name']!r} is not valid.", where="technologies/timing.toml"
-            )
+            raise FormatError(f"rate {rate.name!r} of {row['name']!r} is not valid.", where="technologies/timing.toml")
     for width in widths:
         if not 0 < width.low_s <= width.high_s or width.known not in HOW_KNOWN:
             raise FormatError(
                 f"width {width.name!r} of {row['name']!r} is not valid.", where="technologies/timing.toml"
             )
-    plain = {
-        k: row[k]
-        for k in ("name", "title", "document", "bands", "access", "duty", "power", "mark", "confusion")
-    }
+    plain = {k: row[k] for k in ("name", "title", "document", "bands", "access", "duty", "power", "mark", "confusion")}
     return Technology(rates=rates, widths=widths, confusable=tuple(row["confusable"]), **plain)
 
 
 @cache
 def technologies() -> tuple[Technology, ...]:
     """All technologies of the table, in its order."""
-    text = (
-        resources.files("roomfield.references").joinpath("data/technologies/timing.toml").read_text("utf-8")
-    )
+    text = resources.files("roomfield.references").joinpath("data/technologies/timing.toml").read_text("utf-8")
     return tuple(_technology(row) for row in tomllib.loads(text)["technology"])
 
 

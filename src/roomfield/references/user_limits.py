@@ -90,9 +90,7 @@ def _tables(document: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
         )
     tables = document.get("set")
     if not isinstance(tables, list) or not tables or not all(isinstance(t, dict) for t in tables):
-        raise FormatError(
-            "the file has no [[set]].", where=name, mend="Add at least one [[set]] with levels."
-        )
+        raise FormatError("the file has no [[set]].", where=name, mend="Add at least one [[set]] with levels.")
     return tables
 
 
@@ -165,9 +163,7 @@ def _range_faults(laws: Sequence[LimitLaw], lines: list[int]) -> list[RowFault]:
     for i, law in enumerate(laws):
         if law.f_low_hz > law.f_high_hz:
             faults.append(
-                RowFault(
-                    _line(lines, i), "f_low_mhz", f"{law.f_low_hz / 1e6:g}", "f_low_mhz is above f_high_mhz"
-                )
+                RowFault(_line(lines, i), "f_low_mhz", f"{law.f_low_hz / 1e6:g}", "f_low_mhz is above f_high_mhz")
             )
     for quantity in {law.quantity for law in laws}:
         ordered = sorted((law for law in laws if law.quantity == quantity), key=lambda law: law.f_low_hz)
@@ -184,8 +180,6 @@ def _name_faults(sets: Sequence[LimitSet], lines: list[int]) -> list[RowFault]:
     faults = []
     for i, item in enumerate(sets):
         if item.set_id in taken:
-            faults.append(
-                RowFault(_line(lines, i), "id", item.set_id, "id is already the name of another set")
-            )
+            faults.append(RowFault(_line(lines, i), "id", item.set_id, "id is already the name of another set"))
         taken.add(item.set_id)
     return faults

@@ -374,9 +374,7 @@ class _Search:
             raise InputError("the curve of cost against probability has too many points.", mend="Offer fewer actions.")
         return size, nodes
 
-    def result(
-        self, found: Sequence[tuple[float, int, tuple[str, ...]]]
-    ) -> list[tuple[float, int, tuple[str, ...]]]:
+    def result(self, found: Sequence[tuple[float, int, tuple[str, ...]]]) -> list[tuple[float, int, tuple[str, ...]]]:
         """The front after this search, with names."""
         old = {(round(cost, 6), count): ids for cost, count, ids in found}
         names = [m.id for m in self.moves]

@@ -92,9 +92,7 @@ def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
     order = np.argsort(starts, kind="stable")
     starts, ends, heights, scales = starts[order], ends[order], heights[order], scales[order]
     sharp = _sharpness(finest if finest is not None else samples, starts, heights)
-    return BurstTable(
-        starts / sample_rate_hz, (ends - starts) / sample_rate_hz, heights, scales, sharp, tuple(scatter)
-    )
+    return BurstTable(starts / sample_rate_hz, (ends - starts) / sample_rate_hz, heights, scales, sharp, tuple(scatter))
 
 
 def _new_ones(starts: NDArray[np.int64], ends: NDArray[np.int64], found: _Tables, reach: int) -> NDArray[np.bool_]:
@@ -139,7 +137,23 @@ def _sharpness(finest: F32, starts: NDArray[np.int64], heights: F64) -> F64:
     return np.asarray(finest[around].max(1) / np.maximum(heights, 1e-12), np.float64)
 
 
-WIDTH_EDGES_S = (0.0, 5e-5, 9.5e-5, 1.6e-4, 2.6e-4, 4.4e-4, 7e-4, 1.2e-3, 2.5e-3, 4.6e-3, 10e-3, 20e-3, 35e-3, 0.15, 9.9)
+WIDTH_EDGES_S = (
+    0.0,
+    5e-5,
+    9.5e-5,
+    1.6e-4,
+    2.6e-4,
+    4.4e-4,
+    7e-4,
+    1.2e-3,
+    2.5e-3,
+    4.6e-3,
+    10e-3,
+    20e-3,
+    35e-3,
+    0.15,
+    9.9,
+)
 
 
 @dataclass(frozen=True)

@@ -115,7 +115,7 @@ def probabilities(numbers: dict[str, float], forest: Forest | None = None) -> di
     return out
 
 
-def _comb(*names: str, score: float = 6.0):  # type: ignore[no-untyped-def]
+def _comb(*names: str, score: float = 6.0) -> Any:
     """A requirement: at least one of the combs stands out (score before the arcsinh of the evidence)."""
     limit = float(np.arcsinh(score))
     return lambda numbers: any(numbers[f"{name}.score"] >= limit for name in names)

@@ -141,9 +141,7 @@ DVB_SYMBOLS_S = tuple(
     for useful in (896e-6, 224e-6) for scale in (1.0, 8 / 7) for guard in (1 / 4, 1 / 8, 1 / 16, 1 / 32)
 )  # fmt: skip
 
-DVB_COMBS: tuple[Comb, ...] = tuple(
-    Comb(f"dvbt{symbol * 1e6:.0f}", 1 / (4 * symbol)) for symbol in DVB_SYMBOLS_S
-)
+DVB_COMBS: tuple[Comb, ...] = tuple(Comb(f"dvbt{symbol * 1e6:.0f}", 1 / (4 * symbol)) for symbol in DVB_SYMBOLS_S)
 
 MAINS_COMBS: tuple[Comb, ...] = (
     Comb("mains50odd", 50.0, odd=True, top_hz=1500.0, reach_ppm=4000.0),

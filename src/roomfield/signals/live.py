@@ -96,7 +96,9 @@ class StreamingAnalyser:
         """
         data = one_channel(np.asarray(chunk))
         if not np.isfinite(data).all():
-            raise FormatError("the stream holds values that are not numbers.", where="stream", mend="Restart the input.")
+            raise FormatError(
+                "the stream holds values that are not numbers.", where="stream", mend="Restart the input."
+            )
         self._store(data)
         rms = float(np.sqrt(np.mean(data**2))) if data.size else 0.0
         peak = float(np.abs(data).max()) if data.size else 0.0

@@ -90,7 +90,9 @@ def _radar_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
     out = []
     if groups.turn_s > 0:
         rate = 1 / groups.turn_s
-        out.append(Periodicity(rate, rate * 0.01 / duration, float(groups.trains), 0.0, groups.trains, ("radar",), "turn"))
+        out.append(
+            Periodicity(rate, rate * 0.01 / duration, float(groups.trains), 0.0, groups.trains, ("radar",), "turn")
+        )
     if groups.train_rate_hz > 0:
         rate = groups.train_rate_hz
         out.append(Periodicity(rate, rate * 1e-4, float(groups.trains), 0.0, groups.trains, ("radar",), "pulse rate"))
@@ -102,20 +104,28 @@ def _mains_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
     comb = evidence.combs[best]
     nominal = float(best.removeprefix("mains").removesuffix("odd"))
     rate = nominal * (1 + comb.offset_ppm * 1e-6)
-    return (
-        Periodicity(rate, 0.1 / evidence.duration_s, comb.score, 0.0, 20, ("microwave_oven",), "mains period"),
-    )
+    return (Periodicity(rate, 0.1 / evidence.duration_s, comb.score, 0.0, 20, ("microwave_oven",), "mains period"),)
 
 
 def _number(value: float, unit: str) -> str:
-    return f"{value * 1e6:.0f} µs" if unit == "s" and value < 2e-3 else f"{value * 1e3:.2f} ms" if unit == "s" else f"{value:g}"
+    return (
+        f"{value * 1e6:.0f} µs"
+        if unit == "s" and value < 2e-3
+        else f"{value * 1e3:.2f} ms"
+        if unit == "s"
+        else f"{value:g}"
+    )
 
 
 def _rate_items(row: Technology, rates: tuple[Periodicity, ...]) -> list[EvidenceItem]:
     items = []
     for rate in rates:
         nominal = min((r.hz for r in row.rates), key=lambda hz: abs(hz / rate.frequency_hz - 1), default=0.0)
-        offset = f", {(rate.frequency_hz / nominal - 1) * 1e6:+.1f} ppm from nominal" if nominal and abs(rate.frequency_hz / nominal - 1) < 2e-4 else ""
+        offset = (
+            f", {(rate.frequency_hz / nominal - 1) * 1e6:+.1f} ppm from nominal"
+            if nominal and abs(rate.frequency_hz / nominal - 1) < 2e-4
+            else ""
+        )
         text = (
             f"repeats at {rate.frequency_hz:.6g} ± {rate.frequency_std_hz:.1g} Hz ({rate.label}){offset}; "
             f"{rate.lines} lines counted, {rate.significance:.0f} standard deviations above noise"
@@ -136,7 +146,9 @@ def _lte_items(evidence: Evidence) -> list[EvidenceItem]:
     frame = evidence.frame
     silent = sum(v < 0.3 for v in frame.subframes)
     return [
-        EvidenceItem("shape", f"1 ms course matches the reference symbols with correlation {frame.pattern:.2f}", frame.pattern),
+        EvidenceItem(
+            "shape", f"1 ms course matches the reference symbols with correlation {frame.pattern:.2f}", frame.pattern
+        ),
         EvidenceItem("shape", f"{silent} of 10 subframes carry less than 0.3 of the strongest", float(silent)),
     ]
 
@@ -148,11 +160,21 @@ def _nr_items(evidence: Evidence) -> list[EvidenceItem]:
 
 
 def _ble_items(evidence: Evidence) -> list[EvidenceItem]:
-    return [EvidenceItem("group", f"{evidence.groups.triplets} triplets of equal short bursts at equal steps", evidence.groups.triplets)]
+    return [
+        EvidenceItem(
+            "group",
+            f"{evidence.groups.triplets} triplets of equal short bursts at equal steps",
+            evidence.groups.triplets,
+        )
+    ]
 
 
 def _zigbee_items(evidence: Evidence) -> list[EvidenceItem]:
-    return [EvidenceItem("group", f"{evidence.groups.answered} frames answered after 192 µs by 352 µs", evidence.groups.answered)]
+    return [
+        EvidenceItem(
+            "group", f"{evidence.groups.answered} frames answered after 192 µs by 352 µs", evidence.groups.answered
+        )
+    ]
 
 
 def _radar_items(evidence: Evidence) -> list[EvidenceItem]:
@@ -160,7 +182,9 @@ def _radar_items(evidence: Evidence) -> list[EvidenceItem]:
 
 
 def _remote_items(evidence: Evidence) -> list[EvidenceItem]:
-    return [EvidenceItem("group", f"{evidence.groups.telegrams} telegrams of on-off keyed bits", evidence.groups.telegrams)]
+    return [
+        EvidenceItem("group", f"{evidence.groups.telegrams} telegrams of on-off keyed bits", evidence.groups.telegrams)
+    ]
 
 
 def _oven_items(evidence: Evidence) -> list[EvidenceItem]:

@@ -12,6 +12,7 @@ from roomfield.survey import Amendment, Assignment, Survey
 from roomfield.workbench.assess import chosen_limits
 from roomfield.workbench.editing import started_survey
 from roomfield.workbench.job import open_job
+from roomfield.workbench.setting_up import is_moment
 
 OTHER_FILES = (".json", ".zip", ".csv", ".xlsx", ".pdf", ".html")
 
@@ -67,6 +68,7 @@ def amend_observation(
     job = open_job(record, survey_id)
     if job.store is None:
         raise InputError("a survey document cannot be amended.", where=record, mend="Amend the record it came from.")
+    _check_sense(field, value)
     return job.store.amend(job.survey.id, observation_id, field, _read(value), reason=reason, by=by)
 
 
@@ -88,3 +90,12 @@ def _read(text: str) -> object:
     except ValueError:
         return text
     return tuple(found) if isinstance(found, list) else found
+
+
+def _check_sense(field: str, value: str) -> None:
+    """Refuse what fits the field's type and still cannot be."""
+    read = _read(value)
+    if field.endswith("_w_m2") and isinstance(read, (int, float)) and read < 0:
+        raise InputError("a power density cannot be negative.", where=field, mend="Give it in W/m², 0 or more.")
+    if field.endswith("_at") and value and not is_moment(value):
+        raise InputError(f"{value!r} is no date and time.", where=field, mend="Write it as 2026-03-14T09:10:00+01:00.")

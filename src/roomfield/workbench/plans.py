@@ -34,7 +34,7 @@ class PlanSheet:
         Transmitters, with or without a position.
     """
 
-    dwelling: Dwelling = Dwelling()
+    dwelling: Dwelling = Dwelling()  # noqa: RUF009 - a frozen value
     places: tuple[Place, ...] = ()
     emitters: tuple[Emitter, ...] = ()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import datetime
 
 from roomfield.errors import InputError, RangeError, UnknownNameError
 from roomfield.references.technologies import technologies
@@ -161,8 +161,13 @@ def chosen_visit(survey: Survey, visit_id: str) -> Visit:
 
 
 def _is_date(text: str) -> bool:
+    return len(text) == len("2026-03-14") and is_moment(text)
+
+
+def is_moment(text: str) -> bool:
+    """True for a date, or a date and time, as ISO 8601 writes them."""
     try:
-        date.fromisoformat(text)
+        datetime.fromisoformat(text)
     except ValueError:
         return False
     return True

@@ -273,8 +273,12 @@ def _scan_number(survey: Survey, entry: Entry) -> int:
 
 def _remarks(survey: Survey, meter: Meter, new: Reading, together: tuple[Reading, ...]) -> list[Remark]:
     others = [r for r in survey.current_readings(new.visit_id) if r.id not in {one.id for one in together}]
-    found = [_beyond_meter(new, meter), _average_over_peak(new, [*others, *together]), _unlike_neighbour(survey, new, others),
-             _louder_with_less(survey, new, others)]  # fmt: skip
+    found = [
+        _beyond_meter(new, meter),
+        _average_over_peak(new, [*others, *together]),
+        _unlike_neighbour(survey, new, others),
+        _louder_with_less(survey, new, others),
+    ]
     return [remark for remark in found if remark is not None]
 
 

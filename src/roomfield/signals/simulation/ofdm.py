@@ -100,7 +100,9 @@ def _lte_levels(bench: Bench, frames: int, blocks: int, layout: str, load: float
     fill = rng.uniform(0.4, 1.0, (frames, 10)) if rng.random() < 0.5 else np.full((frames, 10), rng.uniform(0.5, 1))
     data = np.where(_busy(bench, frames * 10, load).reshape(frames, 10), fill, 0.0)
     levels[:, :, 1:] += data[:, :, None] * np.clip(1 - base[:, 1:], 0.2, 1)
-    fading = 10 ** (np.interp(np.arange(frames), np.linspace(0, frames, 12), rng.normal(0, rng.choice([0, 0.3, 1.0]), 12)) / 10)
+    fading = 10 ** (
+        np.interp(np.arange(frames), np.linspace(0, frames, 12), rng.normal(0, rng.choice([0, 0.3, 1.0]), 12)) / 10
+    )
     special = int(rng.choice([3, 9, 10, 11, 12]))
     for index, letter in enumerate(layout):
         if letter == "U":
@@ -130,7 +132,9 @@ def _sync_blocks(bench: Bench, levels: Array, slots_per_ms: int, first: Array, p
     offset = int(bench.rng.integers(0, max(period_ms // 5, 1))) * 5 * slots_per_ms * 14
     for start in range(offset, flat.size, step):
         for gain, symbol in zip(gains, first, strict=True):
-            flat[start + symbol : start + symbol + 4] = np.maximum(flat[start + symbol : start + symbol + 4], share * gain)
+            flat[start + symbol : start + symbol + 4] = np.maximum(
+                flat[start + symbol : start + symbol + 4], share * gain
+            )
 
 
 def _nr_symbol_edges(slots_per_ms: int) -> Array:
@@ -171,7 +175,7 @@ def _nr_levels(bench: Bench, slots: int, pattern: str, load: float) -> Array:
     levels[busy] = fill[busy, None]
     levels[:, 0] = np.where(busy, np.maximum(fill * rng.uniform(0.2, 1), 0.1), 0.0)
     levels[letters == "U"] = 0.0
-    levels[letters == "S", int(rng.integers(4, 12)):] = 0.0
+    levels[letters == "S", int(rng.integers(4, 12)) :] = 0.0
     return levels
 
 

@@ -76,7 +76,9 @@ def wifi_data(bench: Bench) -> Component:
     widths = _frame_widths(bench, count, aggregated)
     ack = rng.choice([28e-6, 32e-6, 44e-6])
     silent = rng.random(count) < 0.03
-    gaps = rng.exponential(gap, count) + 34e-6 + np.where(silent, rng.exponential(rng.choice([0.0, 0.06, 0.2]), count), 0)
+    gaps = (
+        rng.exponential(gap, count) + 34e-6 + np.where(silent, rng.exponential(rng.choice([0.0, 0.06, 0.2]), count), 0)
+    )
     starts = np.cumsum(gaps + np.r_[0, (widths + 16e-6 + ack)[:-1]])
     ack_level = 10 ** (rng.uniform(-15, 3) / 10)
     spread = 10 ** (rng.normal(0, rng.choice([0.0, 1.0, 2.5]), count) / 10)
@@ -91,7 +93,9 @@ def wifi_data(bench: Bench) -> Component:
         heights = np.r_[heights, np.full(comb.size, 10 ** (rng.uniform(-3, 2) / 10))]
         rates = (rate,)
     power = noise_like(bench, np.minimum(boxes(bench, all_starts, all_widths, heights), 2.5), 16.6e6)
-    return Component("wifi_data", f"gap {gap * 1e3:.1f} ms aggregated={aggregated}", power, rates, all_starts, all_widths)
+    return Component(
+        "wifi_data", f"gap {gap * 1e3:.1f} ms aggregated={aggregated}", power, rates, all_starts, all_widths
+    )
 
 
 def bluetooth_le_adv(bench: Bench) -> Component:
@@ -102,7 +106,9 @@ def bluetooth_le_adv(bench: Bench) -> Component:
         interval = float(rng.choice([0.02, 0.03, 0.1, 0.1, 0.1525, 0.2115, 0.3, 0.5, 1.0]))
         width = float(rng.integers(10, 48)) * 8e-6
         step = width + rng.uniform(150e-6, 1.2e-3)
-        events = np.cumsum(interval + rng.uniform(0, 0.01, int(bench.duration_s / interval) + 2)) - rng.random() * interval
+        events = (
+            np.cumsum(interval + rng.uniform(0, 0.01, int(bench.duration_s / interval) + 2)) - rng.random() * interval
+        )
         three = events[:, None] + np.arange(3) * step
         level = 1.0 if index == 0 else 10 ** (rng.uniform(-10, 0) / 10)
         fade = 10 ** (np.tile(rng.normal(0, rng.choice([0, 1.5]), 3), events.size) / 10)
@@ -126,7 +132,9 @@ def zigbee(bench: Bench) -> Component:
     starts = np.r_[times, (times + widths + 192e-6)[answered]]
     all_widths = np.r_[widths, np.full(int(answered.sum()), 352e-6)]
     heights = np.r_[np.ones(count), np.full(int(answered.sum()), level)]
-    return Component("zigbee", "frames and acknowledgements", boxes(bench, starts, all_widths, heights), (), starts, all_widths)
+    return Component(
+        "zigbee", "frames and acknowledgements", boxes(bench, starts, all_widths, heights), (), starts, all_widths
+    )
 
 
 def lora(bench: Bench) -> Component:
@@ -136,7 +144,11 @@ def lora(bench: Bench) -> Component:
     count = int(bench.duration_s / spacing) + 2
     times = np.cumsum(rng.exponential(spacing, count) + 0.1)
     times += min(0.0, bench.duration_s * 0.5 - times[0])
-    widths = np.exp(rng.uniform(np.log(0.03), np.log(1.6), count)) if rng.random() < 0.5 else np.full(count, rng.choice([0.041, 0.0617, 0.103, 0.185, 0.37, 0.74, 1.32]))
+    widths = (
+        np.exp(rng.uniform(np.log(0.03), np.log(1.6), count))
+        if rng.random() < 0.5
+        else np.full(count, rng.choice([0.041, 0.0617, 0.103, 0.185, 0.37, 0.74, 1.32]))
+    )
     times = np.maximum.accumulate(times)
     keep = np.r_[True, np.diff(times) > widths[:-1] + 0.02]
     return Component("lora", "packets", boxes(bench, times[keep], widths[keep]), (), times[keep], widths[keep])
@@ -228,8 +240,17 @@ def radar(bench: Bench) -> Component:
     flat, height = np.concatenate(starts), np.concatenate(heights)
     keep = height > 10 ** rng.uniform(-3, -0.7)
     width = 10 ** rng.uniform(-6.3, -4.3)
-    power = boxes(bench, flat[keep], width, height[keep] / (width * bench.rate_hz) if width * bench.rate_hz < 1 else height[keep])
-    return Component("radar", f"turn {turn:.2f} s PRF {prf:.0f} Hz", power, (1 / turn, prf), flat[keep], np.full(int(keep.sum()), width))
+    power = boxes(
+        bench, flat[keep], width, height[keep] / (width * bench.rate_hz) if width * bench.rate_hz < 1 else height[keep]
+    )
+    return Component(
+        "radar",
+        f"turn {turn:.2f} s PRF {prf:.0f} Hz",
+        power,
+        (1 / turn, prf),
+        flat[keep],
+        np.full(int(keep.sum()), width),
+    )
 
 
 def microwave_oven(bench: Bench) -> Component:
@@ -248,7 +269,7 @@ def microwave_oven(bench: Bench) -> Component:
         power *= 1 + 0.3 * np.sin(2 * np.pi * rng.uniform(20e3, 35e3) * time).astype(np.float32)
     if rng.random() < 0.3:
         cycle, part = rng.uniform(3, 20), rng.uniform(0.3, 0.8)
-        power *= ((time / cycle + rng.random()) % 1 < part)
+        power *= (time / cycle + rng.random()) % 1 < part
     slow = np.exp(rng.normal(0, 0.25, bench.samples // 32 + 2))
     power *= np.interp(np.arange(bench.samples) / 32, np.arange(slow.size), slow).astype(np.float32)
     power = noise_like(bench, power, 10 ** rng.uniform(4.8, 6.5))

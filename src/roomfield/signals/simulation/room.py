@@ -45,7 +45,9 @@ def dimmer(bench: Bench, nominal_hz: float) -> Array:
     crossing = np.flatnonzero(np.diff(np.floor(phase)) > 0)
     clicks = np.zeros(bench.samples)
     sign = 1.0 if bench.rng.random() < 0.5 else -1.0
-    clicks[crossing] = np.where(np.arange(crossing.size) % 2, sign, 1.0) * (1 + 0.03 * bench.rng.normal(size=crossing.size))
+    clicks[crossing] = np.where(np.arange(crossing.size) % 2, sign, 1.0) * (
+        1 + 0.03 * bench.rng.normal(size=crossing.size)
+    )
     decay = np.exp(-1 / (bench.rate_hz * 10 ** bench.rng.uniform(-4.5, -2.8)))
     ring = 2 * np.pi * bench.rng.choice([0.0, bench.rng.uniform(1e3, 9e3)]) / bench.rate_hz
     rung = lfilter([1.0], [1, -2 * decay * np.cos(ring), decay**2], clicks)
@@ -58,13 +60,20 @@ def handling(bench: Bench) -> Array:
     out = np.zeros(bench.samples)
     for _ in range(rng.poisson(bench.duration_s * rng.uniform(0.5, 4)) + 1):
         kind = rng.choice(["thump", "rub", "click"], p=[0.5, 0.3, 0.2])
-        length = int(bench.rate_hz * {"thump": rng.uniform(0.02, 0.25), "rub": rng.uniform(0.1, 0.8), "click": rng.uniform(0.001, 0.02)}[str(kind)])
+        length = int(
+            bench.rate_hz
+            * {"thump": rng.uniform(0.02, 0.25), "rub": rng.uniform(0.1, 0.8), "click": rng.uniform(0.001, 0.02)}[
+                str(kind)
+            ]
+        )
         t = np.arange(length) / bench.rate_hz
         if kind == "thump":
             piece = np.exp(-t / rng.uniform(0.01, 0.06)) * np.sin(2 * np.pi * rng.uniform(20, 250) * t)
         elif kind == "rub":
             pole = rng.uniform(0.6, 0.99)
-            piece = lfilter([1 - pole], [1, -pole], rng.normal(size=length)) * np.hanning(length) * rng.uniform(0.3, 1.5)
+            piece = (
+                lfilter([1 - pole], [1, -pole], rng.normal(size=length)) * np.hanning(length) * rng.uniform(0.3, 1.5)
+            )
         else:
             piece = np.exp(-t / rng.uniform(1e-4, 2e-3)) * rng.normal(size=length)
         at = int(rng.integers(0, max(1, bench.samples - length)))
@@ -111,7 +120,11 @@ def music(bench: Bench) -> Array:
         if rng.random() < 0.7:
             note = 440 * 2 ** (rng.integers(-24, 20) / 12)
             for order in range(1, int(rng.integers(2, 12))):
-                out[at : at + length] += np.sin(2 * np.pi * note * order * t) * order**-1.2 * np.exp(-t / rng.uniform(0.1, 0.8))
+                out[at : at + length] += (
+                    np.sin(2 * np.pi * note * order * t) * order**-1.2 * np.exp(-t / rng.uniform(0.1, 0.8))
+                )
         if index % 2 == 0 and rng.random() < 0.8:
-            out[at : at + length] += rng.normal(size=length) * np.exp(-t / rng.uniform(0.005, 0.05)) * rng.uniform(0.2, 1.5)
+            out[at : at + length] += (
+                rng.normal(size=length) * np.exp(-t / rng.uniform(0.005, 0.05)) * rng.uniform(0.2, 1.5)
+            )
     return out / (np.abs(out).max() + 1e-12)

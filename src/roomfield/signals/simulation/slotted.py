@@ -34,8 +34,14 @@ def dect(bench: Bench) -> Component:
             heights.append(np.full(begin.size, level))
     height = np.concatenate(heights)
     power = boxes(bench, np.concatenate(starts), width, height / height.max())
-    return Component("dect", f"{'call' if call else 'idle'} bearers={bearers}", power, (100.0 * scale,),
-                     np.concatenate(starts), np.full(height.size, width))
+    return Component(
+        "dect",
+        f"{'call' if call else 'idle'} bearers={bearers}",
+        power,
+        (100.0 * scale,),
+        np.concatenate(starts),
+        np.full(height.size, width),
+    )
 
 
 def _talk_spurts(bench: Bench, times: Array, mean_s: float = 1.2) -> NDArray[np.bool_]:
@@ -59,7 +65,9 @@ def gsm(bench: Bench) -> Component:
         starts = (begin[:, None] + slots * slot).ravel()
         power = boxes(bench, starts, width, np.tile(levels[slots], begin.size))
         rate = 8 / 0.12 * 26 * scale if busy.all() else 26 / 0.12 * scale
-        return Component("gsm", f"base carrier, {slots.size} slots", power, (rate,), starts, np.full(starts.size, width))
+        return Component(
+            "gsm", f"base carrier, {slots.size} slots", power, (rate,), starts, np.full(starts.size, width)
+        )
     slots = np.array([0]) if kind == "call" else np.arange(rng.integers(1, 5))
     idle = 25 if kind == "call" else rng.choice([12, 25])
     on = (number % 26) != idle

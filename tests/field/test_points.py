@@ -1,0 +1,183 @@
+"""Levels from points alone: recovery, coverage by simulation, sharing, bounds, refusals."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from roomfield.errors import InputError
+from roomfield.field.links import Centre, LinkCovariance, Links, LinkVariance, prior_mean, way_overlap
+from roomfield.field.locate_points import locate_points
+from roomfield.field.points import PRIOR_MEDIANS, hyper_of, infer_points
+
+EXTENT_M = 15.0
+
+
+def site(rng: np.random.Generator, n: int = 60) -> np.ndarray:
+    return np.column_stack([rng.uniform(0.0, 12.0, n), rng.uniform(0.0, 9.0, n), np.full(n, 1.0)])
+
+
+def drawn_field(rng: np.random.Generator, scales: np.ndarray, points: np.ndarray, positions: np.ndarray):
+    """A field of every emitter at all points, drawn from the model's own prior."""
+    m = len(positions)
+    links = Links(np.tile(points, (m, 1)), np.repeat(np.arange(m), len(points)), positions)
+    hyper, centre = hyper_of(scales, EXTENT_M), Centre(-50.0, -8.0, None)
+    covariance = LinkCovariance(links, links, levels=False)(hyper, centre) + 1e-8 * np.eye(len(links))
+    field = prior_mean(links, hyper, centre) + np.linalg.cholesky(covariance) @ rng.standard_normal(len(links))
+    return (field + hyper.noise_db * rng.standard_normal(len(links))).reshape(m, len(points))
+
+
+def test_covariance_of_links_is_valid_and_its_diagonal_agrees() -> None:
+    rng = np.random.default_rng(0)
+    positions = np.array([[2.0, 2.0, 1.0], [2.1, 2.0, 1.0], [9.0, 7.0, 2.0]])
+    links = Links(
+        np.tile(site(rng, 20), (3, 1)), np.repeat(np.arange(3), 20), positions, rng.integers(0, 3, (60, 2)) * 1.0
+    )
+    hyper, centre = hyper_of(np.zeros(6), EXTENT_M), Centre(0.0, -6.0, np.array([1.0, 1.0]))
+    full = LinkCovariance(links, links)(hyper, centre)
+    assert np.linalg.eigvalsh(full).min() > -1e-8 * np.trace(full)
+    np.testing.assert_allclose(np.diag(full), LinkVariance(links)(hyper, centre), rtol=1e-10)
+
+
+def test_loss_along_one_way_has_the_variance_of_the_integral() -> None:
+    """Double integral of exp(-|s - t| / L) / (2 L) over a segment of length d: d - L (1 - exp(-d / L))."""
+    length_m = 1.5
+    for d in (0.5, 2.0, 4.0):
+        way = Links(np.array([[d, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)))
+        exact = d - length_m * (1.0 - np.exp(-d / length_m))
+        assert way_overlap(way, way)[0, 0] == pytest.approx(exact, rel=0.06)
+
+
+def test_intervals_hold_what_they_promise() -> None:
+    """90 % intervals over fields drawn from the prior: 40 fields x 48 points; binomial error with correlation 2 %."""
+    rng = np.random.default_rng(11)
+    scales = ndtri(qmc.Sobol(6, seed=5).random(64))[:40]
+    inside, half = [], []
+    for point in scales:
+        points, positions = site(rng), rng.uniform((1.0, 1.0, 1.0), (11.0, 8.0, 2.0), (1, 3))
+        field = drawn_field(rng, point, points, positions)[0]
+        found = infer_points(points[:12], field[:12], emitter_positions={"": positions[0]}, extent_m=EXTENT_M)
+        levels = found.levels(points[12:])
+        for store, coverage in ((inside, 0.9), (half, 0.5)):
+            low, high = levels.interval_db(coverage)
+            store.append(np.mean((field[12:] >= low) & (field[12:] <= high)))
+    assert np.mean(inside) == pytest.approx(0.9, abs=0.04)
+    assert np.mean(half) == pytest.approx(0.5, abs=0.07)
+
+
+def test_emitters_of_one_survey_serve_each_other() -> None:
+    rng = np.random.default_rng(2)
+    alone, together = [], []
+    for _ in range(4):
+        points = site(rng, 50)
+        positions = rng.uniform((1.0, 1.0, 1.0), (11.0, 8.0, 2.0), (5, 3))
+        positions[1:3] = positions[0] + 0.1
+        fields = drawn_field(rng, np.array([0.0, 0.5, 0.5, -0.5, 0.0, 1.0]), points, positions)
+        names = "abcde"
+        where = {n: p for n, p in zip(names, positions, strict=True)}
+        chosen = [rng.permutation(50)[:8] for _ in names]
+        joint = infer_points(
+            np.vstack([points[c] for c in chosen]), np.concatenate([f[c] for f, c in zip(fields, chosen, strict=True)]),
+            emitter=[n for n in names for _ in range(8)], emitter_positions=where, extent_m=EXTENT_M,
+        )  # fmt: skip
+        rest = np.setdiff1d(np.arange(50), chosen[0])
+        single = infer_points(
+            points[chosen[0]], fields[0][chosen[0]], emitter_positions={"a": where["a"]}, extent_m=EXTENT_M
+        )
+        together.append(np.mean((joint.levels(points[rest], ["a"] * len(rest)).mean_db - fields[0][rest]) ** 2))
+        alone.append(np.mean((single.levels(points[rest]).mean_db - fields[0][rest]) ** 2))
+    assert np.mean(together) < 0.9 * np.mean(alone)
+
+
+def test_log_distance_law_is_recovered() -> None:
+    """Noise of 1 dB about -30 - 10 x 2.2 log10 d (ITU-R P.1238 coefficient 22, corridor-like)."""
+    rng = np.random.default_rng(4)
+    points = site(rng, 40)
+    emitter = np.array([1.0, 1.0, 1.0])
+    truth = -30.0 - 22.0 * np.log10(np.linalg.norm(points - emitter, axis=1))
+    found = infer_points(points[:25], truth[:25] + rng.normal(0.0, 1.0, 25), emitter_positions={"": emitter})
+    levels = found.levels(points[25:], reading=False)
+    assert np.sqrt(np.mean((levels.mean_db - truth[25:]) ** 2)) < 1.5
+    assert np.mean(levels.std_db) < 3.0
+
+
+def test_readings_below_the_floor_pull_down_and_are_not_taken_as_values() -> None:
+    rng = np.random.default_rng(5)
+    points = site(rng, 30)
+    truth = -60.0 - 27.0 * np.log10(np.linalg.norm(points - points[0], axis=1) + 0.7)
+    level, floor = truth + rng.normal(0.0, 1.0, 30), -80.0
+    under = level < floor
+    assert 8 < under.sum() < 25
+    bounds = np.where(under, floor, level)
+    censored = infer_points(points, bounds, censor=np.where(under, -1, 0)).levels(points[under], reading=False)
+    faked = infer_points(points, bounds).levels(points[under], reading=False)
+    low, high = censored.interval_db(0.9)
+    assert np.mean((truth[under] >= low) & (truth[under] <= high)) > 0.8
+    assert censored.mean_db.mean() < floor - 1.0 < faked.mean_db.mean()
+    assert censored.cdf(floor).mean() > 0.85
+    assert faked.cdf(floor).mean() < 0.75
+    low, high = faked.interval_db(0.9)
+    assert np.mean((truth[under] >= low) & (truth[under] <= high)) < 0.5
+
+
+def test_same_seed_same_answer_and_points_alone_are_enough() -> None:
+    rng = np.random.default_rng(6)
+    points, level = rng.uniform(0.0, 10.0, (6, 2)), rng.normal(-50.0, 5.0, 6)
+    first, second = (infer_points(points, level, seed=3).levels(points + 0.5) for _ in range(2))
+    np.testing.assert_array_equal(first.mean_db, second.mean_db)
+    far = infer_points(points, level).levels([[1000.0, 1000.0]])
+    assert far.mean_db[0] == pytest.approx(level.mean(), abs=6.0)
+    assert far.std_db[0] > 4.0
+
+
+def test_counted_walls_lower_the_level() -> None:
+    rng = np.random.default_rng(8)
+    points, walls = site(rng, 30), rng.integers(0, 5, (30, 1)) * 1.0
+    level = -40.0 - 5.0 * walls[:, 0] + rng.normal(0.0, 0.5, 30)
+    found = infer_points(points, level, wall_counts=walls)
+    drop = found.levels(points[:1], None, [[1.0]]).mean_db - found.levels(points[:1], None, [[4.0]]).mean_db
+    assert drop[0] == pytest.approx(15.0, abs=1.5)
+
+
+def test_an_emitter_is_found_from_levels_alone() -> None:
+    rng = np.random.default_rng(9)
+    misses, held = [], []
+    for _ in range(12):
+        points = site(rng, 20)
+        place = rng.uniform((2.0, 2.0, 1.0), (10.0, 7.0, 1.0))
+        level = -30.0 - 25.0 * np.log10(np.linalg.norm(points - place, axis=1) + 0.5) + rng.normal(0.0, 2.0, 20)
+        found = locate_points(points, level)
+        misses.append(np.hypot(*(found.centre - place[:2])))
+        held.append(found.contains(place[:2], 0.9))
+        assert found.probability.sum() == pytest.approx(1.0)
+    assert np.median(misses) < 1.2
+    assert np.mean(held) >= 0.75
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (([], []), "no point"),
+        (([[0.0, 1.0]], [np.nan]), "level is not a number"),
+        (([[0.0, np.inf]], [1.0]), "point is not a number"),
+        (([[0.0, 1.0], [1.0, 1.0]], [1.0]), "2 points, but 1 levels"),
+    ],
+)
+def test_bad_points_are_refused_in_words(arguments: tuple, words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        infer_points(*arguments)
+
+
+def test_an_emitter_without_position_among_others_is_refused() -> None:
+    with pytest.raises(InputError, match="'b' has readings but no position"):
+        infer_points([[0, 0], [1, 1]], [1.0, 2.0], emitter=["a", "b"], emitter_positions={"a": (0, 0, 0)})
+    with pytest.raises(InputError, match="two points"):
+        locate_points([[0.0, 0.0]], [1.0])
+
+
+def test_prior_scales_are_the_stated_medians_at_zero() -> None:
+    hyper = hyper_of(np.zeros(6), 10.0)
+    assert hyper.length_m == pytest.approx(10.0 * PRIOR_MEDIANS[0])
+    assert hyper.noise_db == pytest.approx(PRIOR_MEDIANS[3])
