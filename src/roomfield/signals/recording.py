@@ -113,8 +113,14 @@ def _open_samples(samples: NDArray[np.generic], sample_rate_hz: float | None) ->
             mend="Give real numbers of shape (n,) or (n, channels).",
         )  # fmt: skip
     if samples.dtype.kind in "iu":
-        samples = samples / float(np.iinfo(samples.dtype).max)
-    return Source("samples", float(sample_rate_hz), samples.shape[0], None, _checked(samples, "samples"))
+        samples = np.asarray(samples, np.float64) / float(np.iinfo(samples.dtype.name).max)
+    return Source(
+        "samples",
+        float(sample_rate_hz),
+        samples.shape[0],
+        None,
+        _checked(np.asarray(samples, samples.dtype if samples.dtype.kind == "f" else np.float64), "samples"),
+    )
 
 
 def _open_file(path: Path) -> Source:
@@ -153,8 +159,8 @@ def _channel_rows(raw: NDArray[np.generic], frame: object) -> F32:
     """One decoded frame as (n, channels) of float32, whether packed or planar."""
     channels = int(getattr(frame, "layout").nb_channels)  # noqa: B009
     rows = raw.T if raw.shape[0] == channels else raw.reshape(-1, channels)
-    scale = float(np.iinfo(raw.dtype).max) if raw.dtype.kind == "i" else 1.0
-    return np.asarray(rows / scale, np.float32)
+    scale = float(np.iinfo(raw.dtype.name).max) if raw.dtype.kind == "i" else 1.0
+    return np.asarray(rows, np.float64).astype(np.float32) / np.float32(scale)
 
 
 def blocks(source: Source) -> Iterator[tuple[float, NDArray[np.floating]]]:

@@ -122,4 +122,4 @@ def noise_like(bench: Bench, power: FloatArray, bandwidth_hz: float) -> FloatArr
 def frame_starts(bench: Bench, period_s: float) -> NDArray[np.float64]:
     """Starts of a periodic event at a random phase, from one period before zero [s]."""
     count = int(bench.duration_s / period_s) + 2
-    return (np.arange(count) - 1 + bench.rng.random()) * period_s
+    return np.asarray((np.arange(count) - 1 + bench.rng.random()) * period_s, np.float64)

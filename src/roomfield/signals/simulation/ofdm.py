@@ -151,7 +151,7 @@ def _nr(bench: Bench, technology: str) -> Component:
     period_ms = int(rng.choice([20, 20, 20, 20, 10, 40, 5]))
     count = int(bench.duration_s * 1000 / 160 + 2) * 160 * per_ms
     levels = _nr_levels(bench, count, pattern, load)
-    starts = np.sort(np.concatenate([[2, 8] + 14 * n for n in np.arange(4)]))
+    starts = np.sort(np.concatenate([np.array([2, 8]) + 14 * n for n in range(4)]))
     beams = int(rng.choice([1, 2, 4, 4, 8]))
     share = rng.uniform(0.35, 1.0)
     _sync_blocks(bench, levels, per_ms, starts[:beams], period_ms, share)
@@ -213,8 +213,8 @@ def nr_ue_tdd(bench: Bench) -> Component:
         levels[letters == "S", 12:] = rng.uniform(0.3, 1.0)
     if rng.random() < 0.3:
         levels[letters == "U", 12:] = np.maximum(levels[letters == "U", 12:], rng.uniform(0.3, 1))
-    begin = (np.arange(count) * 0.5e-3 - rng.random() * 0.5e-3 * len(pattern)) / scale
-    power = _on_grid(bench, begin, _nr_symbol_edges(2) / scale, levels)
+    begin = np.asarray((np.arange(count) * 0.5e-3 - rng.random() * 0.5e-3 * len(pattern)) / scale, np.float64)
+    power = _on_grid(bench, begin, np.asarray(_nr_symbol_edges(2) / scale, np.float64), levels)
     power = noise_like(bench, power, float(rng.choice([2e6, 5e6, 18e6, 40e6])))
     return Component("nr_ue_tdd", f"uplink of {pattern} load={load:.2f}", power, (2000.0 / len(pattern) * scale,))
 

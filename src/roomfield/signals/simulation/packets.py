@@ -184,8 +184,10 @@ def _telegram(bench: Bench) -> tuple[Array, Array]:
     else:
         chips = np.ravel(np.column_stack([bits, 1 - bits]))
         edges = np.flatnonzero(np.diff(np.r_[0, chips, 0]))
-        return edges[::2] * short, (edges[1::2] - edges[::2]) * short
-    return np.r_[0, np.cumsum(marks + spaces)[:-1]], marks
+        begins = np.asarray(edges[::2] * short, np.float64)
+        return begins, np.asarray((edges[1::2] - edges[::2]) * short, np.float64)
+    starts = np.r_[0, np.cumsum(marks + spaces)[:-1]]
+    return np.asarray(starts, np.float64), np.asarray(marks, np.float64)
 
 
 def ism_remote(bench: Bench) -> Component:
