@@ -8,7 +8,19 @@ import sys
 import typer
 
 from roomfield import __version__
-from roomfield.cli import catalogue, demo, findings, intake, records, rooms, series, serving, setting_up
+from roomfield.cli import (
+    catalogue,
+    demo,
+    findings,
+    intake,
+    listening,
+    records,
+    remedies,
+    rooms,
+    series,
+    serving,
+    setting_up,
+)
 from roomfield.cli.console import say_defect, say_error, say_stopped, say_system, say_usage
 from roomfield.errors import RoomfieldError
 
@@ -19,7 +31,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for group in (demo, records, setting_up, intake, findings, series, rooms, serving, catalogue):
+for group in (demo, records, setting_up, intake, findings, listening, series, rooms, remedies, serving, catalogue):
     group.register(app)
 
 

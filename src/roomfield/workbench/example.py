@@ -6,10 +6,12 @@ import tempfile
 from pathlib import Path
 
 from roomfield.demo.overnight import LOG_NAME, overnight_csv
+from roomfield.demo.recordings import DEMO_RECORDINGS, write_recording
 from roomfield.demo.survey import FIRST, SURVEY_ID, demo_survey
 from roomfield.errors import StoreError
 from roomfield.store.repository import Store, open_store
 from roomfield.workbench.job import Job
+from roomfield.workbench.listen import HeardWhere, keep_recording
 from roomfield.workbench.series import LogPlace, guessed_log, keep_log
 
 RECORD_NAME = "roomfield.sqlite"
@@ -57,3 +59,6 @@ def _add_files(job: Job) -> None:
         log = Path(folder) / LOG_NAME
         log.write_bytes(overnight_csv())
         keep_log(job, log, guessed_log(log).confirm(), LogPlace("cot", FIRST.id))
+        for recording in DEMO_RECORDINGS:
+            sound = write_recording(recording, Path(folder))
+            keep_recording(job, sound, HeardWhere(recording.place_id, FIRST.id, "", recording.state_id))
