@@ -83,20 +83,20 @@ def test_powers_and_levels_of_two_emitters_are_recovered(posterior) -> None:
 
 
 def test_intervals_hold_over_surveys_drawn_from_the_prior() -> None:
-    """Simulation-based calibration (Talts et al. 2018): ranks of true levels over 30 surveys are uniform."""
+    """Simulation-based calibration (Talts et al. 2018): ranks of true levels over 60 surveys are uniform."""
     rng = np.random.default_rng(17)
     survey = two_emitter_survey()
     observed, scene = observe(survey), Scene.from_dwelling(survey.dwelling)
     radiators = Radiators.of(survey.emitters, np.array([e.position for e in survey.emitters]))
     forward = build_forward(survey, observed, scene, radiators, materials_of(scene))
     ranks = []
-    for trial in range(30):
+    for trial in range(60):
         x = rng.standard_normal((1, forward.blocks.total))
         level = forward.predict(x)[0][0] + forward.noise_std_db * rng.standard_normal(len(observed.levels))
         rows = replace(observed.levels, value_db=level)
         simulated = replace(forward, observed=replace(observed, levels=rows))
         mode = find_mode(simulated)
-        start = np.tile(mode.x, (40, 1)) + 0.1 * rng.standard_normal((40, forward.blocks.total))
+        start = np.tile(mode.x, (40, 1)) + 0.5 * rng.standard_normal((40, forward.blocks.total))
         drawn = draw(mode, simulated.log_posterior, start, 3, np.random.default_rng(trial))
         for function in (forward.eirp_db, lambda v: forward.site_levels_db(v)[:, :, 0], forward.gain_db):
             ranks.append((function(drawn.x) < function(x)).mean(axis=0))
@@ -274,7 +274,10 @@ def test_a_wild_reading_and_missing_switching_are_reported() -> None:
     survey = two_emitter_survey()
     wild = replace(survey.readings[0], value_w_m2=survey.readings[0].value_w_m2 * 1e4)
     found = infer(replace(survey, readings=(wild, *survey.readings[1:])), draws=60)
-    assert wild.id in {s for f in diagnostics(found) if f.kind is FindingKind.OUTLIER for s in f.subjects}
+    named = [f.subjects for f in diagnostics(found) if f.kind in (FindingKind.OUTLIER, FindingKind.STRANGE_SITE)]
+    assert any(wild.id in subjects for subjects in named)
+    sound = {f.kind for f in diagnostics(infer(survey, draws=60))}
+    assert not sound & {FindingKind.OUTLIER, FindingKind.STRANGE_SITE}
     only_all = replace(survey, readings=tuple(r for r in survey.readings if r.radio_state_id == "all"))
     kinds = {f.kind for f in diagnostics(infer(only_all, draws=60))}
     assert FindingKind.NO_SWITCHING in kinds
@@ -356,8 +359,8 @@ def test_an_emitter_known_by_bearing_only_is_put_far_that_way() -> None:
 def test_normal_draws_of_a_normal_posterior_have_its_moments() -> None:
     """Without readings that matter the draws are the prior: mean 0, standard deviation 1 (Kolmogorov-Smirnov)."""
     survey = surveys.survey(
-        (surveys.emitter("e", eirp_w=1e-9),), POINTS[:1], {("all", PEAK): [2.5]}, censor=[Censoring.BELOW_FLOOR]
+        (surveys.emitter("e", eirp_w=1e-9),), POINTS[:1], {("all", PEAK): [1.0]}, censor=[Censoring.BELOW_FLOOR]
     )
     found = infer(survey, draws=400)
-    column = found.x[:, found.forward.blocks["gain"]][:, 0]
-    assert stats.kstest(column[::4], "norm").pvalue > 1e-3
+    column = found.x[-100:, found.forward.blocks["gain"]][:, 0]
+    assert stats.kstest(column, "norm").pvalue > 1e-3

@@ -25,6 +25,7 @@ class FindingKind(StrEnum):
     TWINS = "twins"
     LITTLE_LEARNED = "little_learned"
     OUTLIER = "outlier"
+    STRANGE_SITE = "strange_site"
     ONLY_BOUNDS = "only_bounds"
     NO_SWITCHING = "no_switching"
     UNSETTLED = "unsettled"
@@ -60,7 +61,7 @@ def diagnostics(posterior: Posterior) -> tuple[Finding, ...]:
     posterior : Posterior
         From `infer`.
     """
-    return (*_twins(posterior), *_little_learned(posterior), *_outliers(posterior), *_bounds(posterior),
+    return (*_twins(posterior), *_little_learned(posterior), *_outliers(posterior), *_strange_sites(posterior), *_bounds(posterior),
             *_switching(posterior), *_settled(posterior))  # fmt: skip
 
 
@@ -112,6 +113,25 @@ def _outliers(posterior: Posterior) -> list[Finding]:
         side = "above" if off[i] > 0 else "below"
         text = f"Reading {rows.ids[i]} lies {abs(off[i]):.1f} standard deviations {side} what all others suggest."
         found.append(Finding(FindingKind.OUTLIER, (rows.ids[i],), text, float(off[i])))
+    return found
+
+
+def _strange_sites(posterior: Posterior) -> list[Finding]:
+    """Sites whose readings fit only with a misfit far beyond what the model expects."""
+    forward = posterior.forward
+    k, p = len(posterior.emitter_ids), len(forward.unit_db)
+    usual = np.sqrt(np.sum(forward.misfit_factor**2, axis=1)).reshape(k, p)
+    size = np.max(np.abs(forward.misfit_db(posterior.x).mean(axis=0)) / usual, axis=0)
+    found = []
+    for site in np.flatnonzero(size > FAR_OFF):
+        rows = forward.observed.levels
+        ids = tuple(rows.ids[i] for i in np.flatnonzero(rows.site == site))
+        where = forward.observed.place_ids[site] or "a bearing point"
+        text = (
+            f"The readings at {where} fit only with a misfit {size[site]:.1f} times the usual; "
+            "look for a slip, another emitter, or an object that is not on the plan."
+        )
+        found.append(Finding(FindingKind.STRANGE_SITE, ids, text, float(size[site])))
     return found
 
 
