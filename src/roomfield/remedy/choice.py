@@ -249,7 +249,22 @@ def pareto_front(
         found = search.result(found)
     found.sort()
     _tell(progress, 1.0)
-    return [(ids, count) for _, count, ids in found], nodes
+    return [(_needed(evaluator, ids, count, target_w_m2), count) for _, count, ids in found], nodes
+
+
+def _needed(evaluator: Evaluator, ids: tuple[str, ...], count: int, target_w_m2: float) -> tuple[str, ...]:
+    """The plan without actions that cost nothing and do not help."""
+    free = [a.id for a in evaluator.actions if a.id in ids and middle_cost(a) == 0.0]
+    for name in free:
+        without = tuple(i for i in ids if i != name)
+        if draws_met(evaluator, without, target_w_m2) >= count:
+            ids = without
+    return ids
+
+
+def draws_met(evaluator: Evaluator, action_ids: Sequence[str], target_w_m2: float) -> int:
+    """Number of draws in which a plan meets the target at every place and period."""
+    return int((evaluator.after(action_ids).total_w_m2 <= target_w_m2).all(axis=1).sum())
 
 
 def _part_of(progress: Progress | None, done: int, parts: int) -> Progress:
@@ -335,6 +350,8 @@ class _Search:
     def _seed(self, front: Array, size: int, stacks: tuple[Array, ...], least_cost: Array) -> int:
         """Put some good plans on the front first: take the best action for its cost, again and again."""
         taken: list[int] = []
+        empty = np.zeros(len(self.costs), dtype=np.int64)
+        size, _ = self._below(empty, front, size, stacks, least_cost)
         while len(taken) < len(self.costs):
             best, gain = -1, -1.0
             for a in range(len(self.costs)):

@@ -198,6 +198,16 @@ def replace_part(surface: SurfaceRef) -> SurfaceRef:
     return SurfaceRef(surface.surface_id, ShieldPart.OPENINGS, surface.opening_ids)
 
 
+def is_covered(surface: SurfaceRef, opening_id: str, kind: ActionKind) -> bool:
+    """True if an action on a surface covers its masonry (no opening id) or this opening."""
+    if kind is ActionKind.CLOSE_OPENING:
+        surface = replace_part(surface)
+    if not opening_id:
+        return surface.part is not ShieldPart.OPENINGS
+    wanted = not surface.opening_ids or opening_id in surface.opening_ids
+    return surface.part is not ShieldPart.MASONRY and wanted
+
+
 def _fitted(sheet: ShieldSheet, surface: SurfaceRef, action: Action) -> FittedShield:
     return FittedShield(sheet, surface.part, surface.opening_ids, action.coverage)
 

@@ -18,7 +18,7 @@ from roomfield.field.path_list import list_paths
 from roomfield.field.posterior import LevelDraws, Posterior, levels_at
 from roomfield.field.scan import cube_points
 from roomfield.quantities import Kind
-from roomfield.remedy.effects import Column, Effect, columns_of, effects_of
+from roomfield.remedy.effects import Effect, columns_of, effects_of
 from roomfield.remedy.groups import Groups, gather
 from roomfield.survey.action import Action
 from roomfield.survey.dwelling import Point3
@@ -26,7 +26,7 @@ from roomfield.survey.place import Place
 
 Array = NDArray[np.float64]
 Array32 = NDArray[np.float32]
-MODEL_DOUBT = 0.10
+MODEL_DOUBT = 0.15
 """Standard deviation of the predicted change [dB] per decibel of it: walls, gaps and paths are not as drawn (our
 judgement)."""
 STEPS_PER_DB, MOST_DB = 2.0, 80
@@ -290,11 +290,6 @@ def ways_in(groups: Groups, taken: list[int], shape: tuple[int, ...]) -> dict[in
         into = found.setdefault(int(cell), {})
         into[name] = into.get(name, 0.0) + float(power) / max(float(cells[cell]), 1e-300)
     return found
-
-
-def column_label(column: Column, places: Sequence[Place]) -> str:
-    """Name of a column's place."""
-    return places[column.place_index].name
 
 
 def effects_by_id(evaluator: Evaluator) -> dict[str, Effect]:

@@ -1,0 +1,267 @@
+"""What a plan would bring at every place, by night and by day, how sure that is, and what limits it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.field.posterior import Posterior
+from roomfield.quantities import Kind
+from roomfield.remedy.evaluator import After, Evaluator, is_handset
+from roomfield.remedy.order import WorkStep, work_order
+from roomfield.survey.action import Action
+from roomfield.survey.place import Place
+
+Array = NDArray[np.float64]
+COVERAGE = 0.9
+RISE_DB = 0.5
+"""A rise by reflections within a shield is told from here on [dB]."""
+_MOST_LIMITS = 4
+_LEAST_SHARE = 0.03
+
+
+@dataclass(frozen=True)
+class Span:
+    """Median and interval of a quantity; power densities [W/m²] or changes [dB]."""
+
+    low: float
+    median: float
+    high: float
+
+    def to_dict(self) -> dict[str, float]:
+        """As plain values."""
+        return {"low": self.low, "median": self.median, "high": self.high}
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One part of what remains.
+
+    Parameters
+    ----------
+    emitter_id : str
+        Whose power it is.
+    entry : str
+        Opening or surface by which it comes in; empty if nothing is in the way.
+    treated : bool
+        True if the plan covers that opening or surface.
+    share : float
+        Share of the remaining level, 0 to 1.
+    """
+
+    emitter_id: str
+    entry: str
+    treated: bool
+    share: float
+
+    def to_dict(self) -> dict[str, object]:
+        """As plain values."""
+        return {"emitter_id": self.emitter_id, "entry": self.entry, "treated": self.treated, "share": self.share}
+
+
+@dataclass(frozen=True)
+class PlaceOutcome:
+    """One place in one period.
+
+    Parameters
+    ----------
+    period : str
+        ``night``, ``day`` or ``any``.
+    before_w_m2, after_w_m2 : Span
+        Levels [W/m²].
+    reduction_db : Span
+        Before over after [dB]; what both share has cancelled.
+    probability_before, probability_met : float
+        That the target is met as found, and after the plan; nan without a target.
+    limits : tuple of Limit
+        What remains, the largest part first.
+    """
+
+    place_id: str
+    period: str
+    before_w_m2: Span
+    after_w_m2: Span
+    reduction_db: Span
+    probability_before: float
+    probability_met: float
+    limits: tuple[Limit, ...]
+
+    @property
+    def limiting(self) -> str:
+        """What limits the result, in words."""
+        if not self.limits:
+            return ""
+        first = self.limits[0]
+        by = f" through {'' if first.treated else 'the untreated '}{first.entry}" if first.entry else ""
+        return f"{first.emitter_id}{by} carries {first.share:.0%} of what remains."
+
+    def to_dict(self) -> dict[str, object]:
+        """As plain values."""
+        return {
+            "place_id": self.place_id,
+            "period": self.period,
+            "before_w_m2": self.before_w_m2.to_dict(),
+            "after_w_m2": self.after_w_m2.to_dict(),
+            "reduction_db": self.reduction_db.to_dict(),
+            "probability_before": self.probability_before,
+            "probability_met": self.probability_met,
+            "limits": [x.to_dict() for x in self.limits],
+            "limiting": self.limiting,
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """What a plan would bring.
+
+    Parameters
+    ----------
+    action_ids : tuple of str
+        The plan.
+    kind : Kind
+        Of all levels.
+    target_w_m2 : float or None
+        Level to be met [W/m²].
+    probability_all : float
+        That it is met at every place and period at once; nan without a target.
+    outcomes : tuple of PlaceOutcome
+        One per column of the draws.
+    warnings : tuple of str
+        What gets worse, in words.
+    work : tuple of WorkStep
+        The plan as lines of a work order.
+    before_draws_w_m2, after_draws_w_m2 : ndarray, shape (draws, outcomes)
+        Draws of the levels [W/m²].
+    """
+
+    action_ids: tuple[str, ...]
+    kind: Kind
+    target_w_m2: float | None
+    probability_all: float
+    outcomes: tuple[PlaceOutcome, ...]
+    warnings: tuple[str, ...]
+    work: tuple[WorkStep, ...]
+    before_draws_w_m2: Array
+    after_draws_w_m2: Array
+
+    def outcome(self, place_id: str, period: str = "") -> PlaceOutcome | None:
+        """The outcome at a place; the first if there are several periods and none is named."""
+        return next((o for o in self.outcomes if o.place_id == place_id and period in ("", o.period)), None)
+
+    def to_dict(self) -> dict[str, object]:
+        """As plain values, without the draws."""
+        return {
+            "action_ids": list(self.action_ids),
+            "kind": self.kind.value,
+            "target_w_m2": self.target_w_m2,
+            "probability_all": self.probability_all,
+            "coverage": COVERAGE,
+            "outcomes": [o.to_dict() for o in self.outcomes],
+            "warnings": list(self.warnings),
+            "work": [w.to_dict() for w in self.work],
+        }
+
+
+def predict(
+    posterior: Posterior,
+    actions: Sequence[Action],
+    *,
+    kind: Kind = Kind.PEAK,
+    target_w_m2: float | None = None,
+    places: Sequence[Place] | None = None,
+) -> Prediction:
+    """Levels after all of the given actions.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        From `roomfield.field.infer`.
+    actions : sequence of Action
+        The plan.
+    kind : Kind
+        Which level.
+    target_w_m2 : float, optional
+        Level to be met [W/m²].
+    places : sequence of Place, optional
+        Left out: all places with a position.
+
+    Raises
+    ------
+    TooEarlyError, UnknownNameError, InputError
+        As `roomfield.remedy.evaluator.Evaluator`.
+    """
+    evaluator = Evaluator(posterior, actions, kind=kind, places=places)
+    return predict_with(evaluator, [a.id for a in actions], target_w_m2)
+
+
+def predict_with(evaluator: Evaluator, action_ids: Sequence[str], target_w_m2: float | None = None) -> Prediction:
+    """Like `predict` for some of the actions of an evaluator at hand."""
+    before, after = evaluator.after(()), evaluator.after(action_ids)
+    taken = [a for a in evaluator.actions if a.id in action_ids]
+    limits = _limits(evaluator, action_ids, taken)
+    split = len(evaluator.columns) > len(evaluator.places) or any(c.night for c in evaluator.columns)
+    outcomes = []
+    for c, column in enumerate(evaluator.columns):
+        old, new = before.total_w_m2[:, c], after.total_w_m2[:, c]
+        period = ("night" if column.night else "day") if split else "any"
+        outcomes.append(
+            PlaceOutcome(
+                evaluator.places[column.place_index].id, period, _span(old), _span(new),
+                _span(10.0 * np.log10(np.maximum(old, 1e-30) / np.maximum(new, 1e-30))),
+                _met(old, target_w_m2), _met(new, target_w_m2), limits[c],
+            )
+        )  # fmt: skip
+    joint = float("nan") if target_w_m2 is None else float((after.total_w_m2 <= target_w_m2).all(axis=1).mean())
+    return Prediction(
+        tuple(a.id for a in taken), evaluator.kind, target_w_m2, joint, tuple(outcomes),
+        _warnings(evaluator, after, taken), work_order(evaluator.posterior, taken), before.total_w_m2,
+        after.total_w_m2,
+    )  # fmt: skip
+
+
+def _span(draws: Array) -> Span:
+    tail = (1.0 - COVERAGE) / 2.0
+    low, median, high = np.quantile(draws, [tail, 0.5, 1.0 - tail])
+    return Span(float(low), float(median), float(high))
+
+
+def _met(draws: Array, target_w_m2: float | None) -> float:
+    return float("nan") if target_w_m2 is None else float(np.mean(draws <= target_w_m2))
+
+
+def _limits(evaluator: Evaluator, action_ids: Sequence[str], taken: Sequence[Action]) -> list[tuple[Limit, ...]]:
+    plates = evaluator.posterior.scene.shapes.plates
+    changed = [e.scene for e in evaluator.steady if e.scene is not None and e.action in taken]
+    treated = {
+        old.name for scene in changed for old, new in zip(plates, scene.shapes.plates, strict=True) if old != new
+    }
+    result = []
+    for shares in evaluator.ways_in(action_ids):
+        ranked = sorted(shares.items(), key=lambda item: -item[1])[:_MOST_LIMITS]
+        kept = [(emitter, entry, share) for (emitter, entry), share in ranked if share >= _LEAST_SHARE]
+        result.append(tuple(Limit(m, e, e in treated, s) for m, e, s in kept))
+    return result
+
+
+def _warnings(evaluator: Evaluator, after: After, taken: Sequence[Action]) -> tuple[str, ...]:
+    shields = [e for e in evaluator.steady if e.scene is not None and e.action in taken]
+    if not shields:
+        return ()
+    found = []
+    for k, emitter in enumerate(evaluator.posterior.survey.emitters):
+        if emitter.outdoor or after.by_emitter[k].max() <= 0.0:
+            continue
+        rise = 10.0 * np.log10(np.maximum(after.through[k], 1e-12))
+        worst = int(np.argmax(rise))
+        if rise[worst] >= RISE_DB:
+            place = evaluator.places[evaluator.columns[worst].place_index].name
+            found.append(
+                f"{emitter.name}: reflections within the shield raise its level by up to {rise[worst]:.1f} dB "
+                f"({place}). Remove or silence sources inside before shielding."
+            )
+        if is_handset(emitter.technology, emitter.name):
+            found.append(f"{emitter.name}: within a shield a telephone transmits harder (counted in the prediction).")
+    return tuple(found)
