@@ -61,8 +61,10 @@ def diagnostics(posterior: Posterior) -> tuple[Finding, ...]:
     posterior : Posterior
         From `infer`.
     """
-    return (*_twins(posterior), *_little_learned(posterior), *_outliers(posterior), *_strange_sites(posterior), *_bounds(posterior),
-            *_switching(posterior), *_settled(posterior))  # fmt: skip
+    found: list[Finding] = []
+    for look in (_twins, _little_learned, _outliers, _strange_sites, _bounds, _switching, _settled):
+        found += look(posterior)
+    return tuple(found)
 
 
 def _twins(posterior: Posterior) -> list[Finding]:
