@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -135,6 +135,8 @@ class Prediction:
         The plan as lines of a work order.
     before_draws_w_m2, after_draws_w_m2 : ndarray, shape (draws, outcomes)
         Draws of the levels [W/m²].
+    mixes : tuple of dict
+        For each outcome the share of each emitter before and after.
     """
 
     action_ids: tuple[str, ...]
@@ -146,6 +148,14 @@ class Prediction:
     work: tuple[WorkStep, ...]
     before_draws_w_m2: Array
     after_draws_w_m2: Array
+    mixes: tuple[dict[str, tuple[float, float]], ...] = ()
+
+    def mix(self, place_id: str) -> dict[str, tuple[float, float]] | None:
+        """Share of each emitter at a place, before and after; None if the place is not among the outcomes."""
+        for outcome, shares in zip(self.outcomes, self.mixes, strict=True):
+            if outcome.place_id == place_id:
+                return shares
+        return None
 
     def outcome(self, place_id: str, period: str = "") -> PlaceOutcome | None:
         """The outcome at a place; the first if there are several periods and none is named."""
@@ -218,8 +228,15 @@ def predict_with(evaluator: Evaluator, action_ids: Sequence[str], target_w_m2: f
     return Prediction(
         tuple(a.id for a in taken), evaluator.kind, target_w_m2, joint, tuple(outcomes),
         _warnings(evaluator, after, taken), work_order(evaluator.posterior, taken), before.total_w_m2,
-        after.total_w_m2,
+        after.total_w_m2, tuple(_mixes(evaluator, before, after)),
     )  # fmt: skip
+
+
+def _mixes(evaluator: Evaluator, before: After, after: After) -> Iterator[dict[str, tuple[float, float]]]:
+    old = before.by_emitter / np.maximum(before.by_emitter.sum(axis=0), 1e-300)
+    new = after.by_emitter / np.maximum(after.by_emitter.sum(axis=0), 1e-300)
+    for c in range(old.shape[1]):
+        yield {n: (float(old[k, c]), float(new[k, c])) for k, n in enumerate(evaluator.posterior.emitter_ids)}
 
 
 def _span(draws: Array) -> Span:

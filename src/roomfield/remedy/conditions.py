@@ -1,0 +1,114 @@
+"""What was not alike on the two visits, and how far that widens the comparison."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from roomfield.errors import InputError
+from roomfield.instrument import meter_chart
+from roomfield.survey import Reading, Survey, Visit
+
+HOURS_APART = 3.0
+TIME_STD_DB = 2.0
+"""Another time of day: traffic of masts and neighbours differs by a few decibels (our judgement; spot readings vary
+by 3 to 13 dB within a day)."""
+WEEKEND_STD_DB = 1.5
+STATE_STD_DB = 3.0
+SCAN_STD_DB = 1.5
+PLACE_STD_DB = 3.0
+MOVED_M = 0.15
+DRIFT_STD_DB = 1.5
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One thing that was not alike.
+
+    Parameters
+    ----------
+    name : str
+        Key.
+    text : str
+        In words.
+    std_db : float
+        What it adds to the comparison, in quadrature [dB]; 0 if the comparison already holds it.
+    place_id : str
+        Only at this place; empty for all.
+    """
+
+    name: str
+    text: str
+    std_db: float
+    place_id: str = ""
+
+    def to_dict(self) -> dict[str, object]:
+        """As plain values."""
+        return {"name": self.name, "text": self.text, "std_db": self.std_db, "place_id": self.place_id}
+
+
+def conditions(
+    survey: Survey, first: Visit, second: Visit, pairs: Sequence[tuple[list[Reading], list[Reading]]]
+) -> tuple[Condition, ...]:
+    """Everything that differed.
+
+    Parameters
+    ----------
+    first, second : Visit
+        Before and after.
+    pairs : sequence of (readings before, readings after)
+        Of each place compared.
+    """
+    return (*_of_time(first, second), *_of_states(survey, first, second, pairs), *_of_readings(survey, pairs))
+
+
+def _of_time(first: Visit, second: Visit) -> Iterator[Condition]:
+    try:
+        a, b = datetime.fromisoformat(first.started_at), datetime.fromisoformat(second.started_at)
+    except ValueError:
+        raise InputError(
+            f"{first.started_at!r} or {second.started_at!r} is no time.", mend="Write it as 2026-03-14T10:30:00+01:00."
+        ) from None
+    hours = abs((a.hour + a.minute / 60.0) - (b.hour + b.minute / 60.0))
+    hours = min(hours, 24.0 - hours)
+    if hours > HOURS_APART:
+        yield Condition("time_of_day", f"the times of day are {hours:.0f} hours apart", TIME_STD_DB)
+    if (a.weekday() >= 5) != (b.weekday() >= 5):
+        yield Condition("day_of_week", "one visit was on a weekend", WEEKEND_STD_DB)
+
+
+def _of_states(
+    survey: Survey, first: Visit, second: Visit, pairs: Sequence[tuple[list[Reading], list[Reading]]]
+) -> Iterator[Condition]:
+    before, after = pairs[0][0][0], pairs[0][1][0]
+    old = set(survey.radio_state(first.id, before.radio_state_id).off_groups)
+    new = set(survey.radio_state(second.id, after.radio_state_id).off_groups)
+    if old != new:
+        names = ", ".join(sorted(old ^ new))
+        yield Condition("radio_state", f"not the same radios were on ({names})", STATE_STD_DB)
+
+
+def _of_readings(survey: Survey, pairs: Sequence[tuple[list[Reading], list[Reading]]]) -> Iterator[Condition]:
+    meters = {(b[0].meter_id, a[0].meter_id) for b, a in pairs}
+    for before, after in sorted(meters):
+        if before != after:
+            yield Condition("another_meter", f"meter {before} before, {after} after: their errors do not cancel", 0.0)
+    for meter_id in sorted({m for pair in meters for m in pair}):
+        chart = meter_chart(survey.meter(meter_id))
+        if chart is not None and chart.drifting:
+            yield Condition("meter_drift", f"the reference checks of meter {meter_id} show a drift", DRIFT_STD_DB)
+    for before_readings, after_readings in pairs:
+        yield from _of_place(before_readings[0], after_readings[0])
+
+
+def _of_place(before: Reading, after: Reading) -> Iterator[Condition]:
+    place = before.place_id
+    if before.orientation is not after.orientation or before.scan is not after.scan:
+        yield Condition("way_of_reading", f"{place}: the meter was moved or turned in another way", SCAN_STD_DB, place)
+    elif abs(before.scan_edge_m - after.scan_edge_m) > MOVED_M:
+        yield Condition("scanned_volume", f"{place}: not the same volume was scanned", SCAN_STD_DB, place)
+    if before.position and after.position:
+        apart = sum((x - y) ** 2 for x, y in zip(before.position, after.position, strict=True)) ** 0.5
+        if apart > MOVED_M:
+            yield Condition("position", f"{place}: read {apart:.1f} m apart", PLACE_STD_DB, place)
