@@ -88,14 +88,14 @@ def test_window_place_and_emitter_by_keyboard_alone(demo_server, open_page):
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")
     page.keyboard.type("Router")
-    page.select_option("#field-technology", "wifi")
+    page.select_option("#field-technology", "wifi_data")
     page.check("#tick-can-be-switched-off-during-the-visit")
     plan = plan_of(page, server, survey_id)
     chair = next(p for p in plan["places"] if p["name"] == "Reading chair")
     assert chair["kind"] == "sofa"
     assert chair["room_id"] == "room-1", "a place knows the room that it stands in"
     router = plan["emitters"][0]
-    assert (router["name"], router["technology"], router["switchable"]) == ("Router", "wifi", True)
+    assert (router["name"], router["technology"], router["switchable"]) == ("Router", "wifi_data", True)
 
 
 def test_several_items_are_chosen_and_taken_out_and_brought_back(demo_server, open_page):

@@ -251,7 +251,6 @@ class LogFactsPart(Context):
     zone: str
     hours: float | None
     changes: int
-    in_density: bool
 
 
 @dataclass(frozen=True)
@@ -263,7 +262,6 @@ class UnderstandPage(SurveyPage):
     visits: tuple[Visit, ...]
     visit_id: str
     readings: int
-    storeys: tuple[Any, ...]
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response
 
 from roomfield.errors import RoomfieldError
-from roomfield.survey import HeardTechnology, Survey
+from roomfield.survey import Survey
 from roomfield.web.contexts import ListenPage, RecordingPage
 from roomfield.web.desk import Desk, Form, Opened
 from roomfield.web.rendering import render
@@ -23,6 +23,15 @@ MOST_PERIODS = 40
 
 
 @dataclass(frozen=True)
+class HeardLine:
+    """One technology that was heard, under its name for people."""
+
+    name: str
+    probability: float
+    evidence: str
+
+
+@dataclass(frozen=True)
 class KeptRecording:
     """A recording as the list shows it."""
 
@@ -31,7 +40,7 @@ class KeptRecording:
     state: str
     duration_s: float
     sha256: str
-    heard: tuple[HeardTechnology, ...]
+    heard: tuple[HeardLine, ...]
 
 
 @dataclass(frozen=True)
@@ -93,6 +102,7 @@ async def live(socket: WebSocket, rate: float) -> None:
 
 
 def _kept(survey: Survey) -> tuple[KeptRecording, ...]:
+    names = {one.key: one.name for one in choices.technologies()}
     places = {place.id: place.name for place in survey.places}
     states = {(v.id, s.id): s.name for v in survey.visits for s in v.radio_states}
     return tuple(
@@ -102,7 +112,7 @@ def _kept(survey: Survey) -> tuple[KeptRecording, ...]:
             states.get((one.visit_id, one.radio_state_id), ""),
             one.duration_s,
             one.media_sha256,
-            one.heard[:6],
+            tuple(HeardLine(names.get(h.technology, h.technology), h.probability, h.evidence) for h in one.heard[:6]),
         )
         for one in reversed(survey.current_recordings())
     )

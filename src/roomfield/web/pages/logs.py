@@ -14,6 +14,7 @@ from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
 from roomfield.web.desk import Desk, Form, Opened
 from roomfield.web.formats import Show
 from roomfield.web.rendering import language_of, render
+from roomfield.web.words import say
 from roomfield.workbench import longlogs
 from roomfield.workbench.series import LogPlace
 
@@ -105,7 +106,6 @@ def facts(request: Request, opened: Opened, log_id: str) -> Response:
         told["day_profile"]["zone"] if told["day_profile"] else "",
         needed,
         len(told["changes"]),
-        density,
     )
     return render(request, page)
 
@@ -128,13 +128,19 @@ def _rows(numbers: dict[str, Any], show: Show, density: bool) -> list[tuple[str,
     if numbers["mean"] is not None:
         rows.append(("Mean over the time observed", _figure(numbers["mean"], show, density, unit)))
     rows += [
-        (f"Highest average over {round(one['window_s'] / 60)} minutes", _figure(one["value"], show, density, unit))
+        (
+            say(show.language, "Highest average over {minutes} minutes", minutes=round(one["window_s"] / 60)),
+            _figure(one["value"], show, density, unit),
+        )
         for one in numbers["rolling"]
         if one["value"] is not None
     ]
     rows.append(("Highest reading", _figure(numbers["maximum"], show, density, unit)))
     rows += [
-        (f"{show.number(share, 3)} % of the readings are at or below", _figure(value, show, density, unit))
+        (
+            say(show.language, "{share} % of the readings are at or below", share=show.number(share, 3)),
+            _figure(value, show, density, unit),
+        )
         for share, value in numbers["percentiles"]
         if share in {50.0, 95.0, 99.0}
     ]

@@ -14,4 +14,4 @@ router = APIRouter(include_in_schema=False)
 @router.post("/tour")
 def begin(records: Desk) -> Response:
     """Open the invented survey, making it if it is not there."""
-    return RedirectResponse(f"/surveys/{touring.begin(records)}/assignment?tour=1", status_code=303)
+    return RedirectResponse(f"/surveys/{touring.begin(records)}/assignment#tour", status_code=303)

@@ -48,7 +48,7 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
     survey = opened.survey
     visit_id = visit or (survey.visits[0].id if survey.visits else "")
     readings = len(survey.current_readings(visit_id))
-    return render(request, UnderstandPage(opened.head, survey.visits, visit_id, readings, survey.dwelling.storeys))
+    return render(request, UnderstandPage(opened.head, survey.visits, visit_id, readings))
 
 
 @router.get("/levels")

@@ -60,3 +60,7 @@ for (const select of document.querySelectorAll("select[data-go]")) {
   select.addEventListener("change", () => select.form.requestSubmit());
 }
 document.querySelector("[data-print]")?.addEventListener("click", () => window.print());
+
+// The tour stays open while one follows it from page to page.
+const tour = document.querySelector("details.tour");
+if (tour && location.hash === "#tour") tour.open = true;

@@ -1,12 +1,11 @@
 // A long series on a canvas: the server sends only as many bins as there are pixels.
 
 import { faultBox } from "./door.js";
-import { number, t } from "./words.js";
+import { number, place as language, t } from "./words.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
 const canvas = document.getElementById("timeline");
 const said = document.getElementById("said");
-const language = document.documentElement.lang;
 const state = { from: null, to: null, first: 0, last: 0, data: null, wanted: null, busy: false };
 
 async function fetchWindow() {

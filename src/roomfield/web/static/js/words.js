@@ -1,6 +1,7 @@
 // Page texts in the reader's language: the English sentence is the key.
 
 const language = document.documentElement.lang || "en";
+export const place = language === "en" ? "en-GB" : language;
 let catalogue = {};
 if (language !== "en") {
   const answer = await fetch(`/static/locale/${language}.json`);
@@ -14,7 +15,7 @@ export function t(sentence, values = {}) {
 
 export function number(value, digits = 3) {
   if (!Number.isFinite(value)) return "–";
-  return new Intl.NumberFormat(language, { maximumSignificantDigits: digits }).format(value);
+  return new Intl.NumberFormat(place, { maximumSignificantDigits: digits }).format(value);
 }
 
 // Power density as the trade writes it: always microwatts per square metre.

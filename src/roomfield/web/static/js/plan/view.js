@@ -1,7 +1,7 @@
 // The plan as a picture: pan, zoom, and one layer per kind of thing. Shared by every page with a plan.
 
 import { t } from "../words.js";
-import { along, area, centre, distance, extent } from "./shapes.js";
+import { along, area, centre, distance, extent, inside } from "./shapes.js";
 
 const SPACE = "http://www.w3.org/2000/svg";
 const GLYPHS = {
@@ -217,19 +217,20 @@ export class PlanView {
     const group = shape("g", { class: `room${chosen ? " chosen" : ""}`, "data-kind": "rooms", "data-id": room.id });
     group.append(shape("path", { d: path(room.outline) }));
     const [x, middle] = centre(room.outline);
-    const y = this.clearOfMarks(x, middle);
+    const y = this.clearOfMarks(x, middle, room.outline);
     const [x0, , x1] = extent(room.outline);
     const wide = (x1 - x0) / this.pixel > room.name.length * 7;
-    if (wide) group.append(this.text(room.name, x, -y, 12.5), this.text(`${area(room.outline).toFixed(1)} m²`, x, -y + 15 * this.pixel, 10.5, { class: "minor" }));
+    if (wide && y !== null) group.append(this.text(room.name, x, -y, 12.5), this.text(`${area(room.outline).toFixed(1)} m²`, x, -y + 15 * this.pixel, 10.5, { class: "minor" }));
     return group;
   }
 
   // A room's name steps aside for a mark in the middle of the room.
-  clearOfMarks(x, y) {
+  clearOfMarks(x, y, outline) {
     const { places, emitters } = this.onStorey();
     const crowded = (at) => [...places, ...emitters].some((i) => Math.abs(i.position[0] - x) < 62 * this.pixel && Math.abs(i.position[1] - 12 * this.pixel - at) < 34 * this.pixel);
     const ways = [0, 48, -48, 84, -84].map((step) => y + step * this.pixel);
-    return ways.find((at) => !crowded(at)) ?? y;
+    const fits = (at) => inside([x, at + 16 * this.pixel], outline) && inside([x, at - 24 * this.pixel], outline);
+    return ways.find((at) => !crowded(at) && fits(at)) ?? null;
   }
 
   wallShape(wall) {

@@ -1,0 +1,116 @@
+"""Page sizes, first paint and drag-to-number latency in a real browser: ``python -m benchmarks.web``.
+
+Prints, for every page of the invented home, its size and the time to first contentful paint, and the time from
+a movement of the hand to the new numbers for a dragged emitter, place and shield with the real field model.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from pathlib import Path
+from statistics import quantiles
+
+from playwright.sync_api import Page, sync_playwright
+
+SURVEY = "demo-terraced-house"
+SLUGS = ("assignment", "plan", "walk", "listen", "logs", "understand", "what-if", "before-after", "report")
+ARGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
+        "--disable-sync", "--no-first-run"]  # fmt: skip
+SIZE_KB, PAINT_MS, DRAG_MS = 300, 1000, 150
+LAUNCH = """
+import sys, uvicorn
+from roomfield.web.app import create_app
+from roomfield.web.settings import Settings
+port = int(sys.argv[2])
+uvicorn.run(create_app(sys.argv[1], Settings(port=port), demo=True), port=port, log_level="warning")
+"""
+
+
+def started(record: Path) -> tuple[subprocess.Popen[bytes], str]:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    process = subprocess.Popen([sys.executable, "-c", LAUNCH, str(record), str(port)])
+    base = f"http://127.0.0.1:{port}"
+    for _ in range(300):
+        try:
+            urllib.request.urlopen(f"{base}/help", timeout=2).close()
+            return process, base
+        except OSError:
+            time.sleep(0.1)
+    raise TimeoutError(base)
+
+
+def measure_page(page: Page, base: str, path: str) -> tuple[float, float]:
+    """Size of the page itself [kB], and first contentful paint [ms]."""
+    answer = page.goto(base + path, wait_until="domcontentloaded", timeout=60000)
+    size = len(answer.body()) / 1000 if answer else float("nan")
+    page.wait_for_timeout(400)
+    paint = page.evaluate("performance.getEntriesByName('first-contentful-paint')[0]?.startTime ?? -1")
+    return size, float(paint)
+
+
+def cpu_s(process: subprocess.Popen[bytes]) -> float:
+    """Processor time that the server has used [s]."""
+    fields = Path(f"/proc/{process.pid}/stat").read_text().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def drag(page: Page, base: str, moves: int, process: subprocess.Popen[bytes]) -> tuple[list[float], float]:
+    """Latencies from the newest wish to its numbers [ms], and the server's processor time for each answer [ms]."""
+    page.goto(f"{base}/surveys/{SURVEY}/what-if", timeout=60000)
+    page.wait_for_selector(".try-place", timeout=120000)
+    page.wait_for_timeout(500)
+    page.evaluate("roomfieldLatencies.length = 0")
+    before = cpu_s(process)
+    for kind in ("emitters", "places"):
+        mark = page.locator(f"#try-plan .mark.{kind}").first.bounding_box()
+        x, y = mark["x"] + mark["width"] / 2, mark["y"] + 14
+        page.mouse.move(x, y)
+        page.mouse.down()
+        for step in range(moves):
+            page.mouse.move(x + 60 * (step % 20) / 20, y + 2 * (step % 10))
+            page.wait_for_timeout(40)
+        page.mouse.up()
+    page.click("#add-screen")
+    page.wait_for_timeout(800)
+    took = [float(one) for one in page.evaluate("roomfieldLatencies")]
+    return took, 1000.0 * (cpu_s(process) - before) / len(took)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--moves", type=int, default=60, help="movements of the hand for each thing dragged")
+    moves = parser.parse_args().moves
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        process, base = started(Path(folder) / "record.sqlite")
+        try:
+            browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=ARGS)
+            page = browser.new_page()
+            print(f"{'page':34} {'kB':>7} {'first paint ms':>15}")
+            for path in ("/", "/surveys/new", "/help", *(f"/surveys/{SURVEY}/{slug}" for slug in SLUGS)):
+                size, paint = measure_page(page, base, path)
+                late = "" if size < SIZE_KB and paint < PAINT_MS else "  over the aim"
+                print(f"{path:34} {size:7.1f} {paint:15.0f}{late}")
+            assets = sum(f.stat().st_size for f in Path("src/roomfield/web/static").rglob("*") if f.is_file()) / 1000
+            print(f"all scripts and styles of all pages together: {assets:.0f} kB before compression")
+            took, cpu_ms = drag(page, base, moves, process)
+            p95 = quantiles(took, n=20)[-1]
+            verdict = "within" if p95 < DRAG_MS else "over"
+            print(f"drag to number: {len(took)} answers, median {quantiles(took, n=2)[0]:.0f} ms, "
+                  f"p95 {p95:.0f} ms ({verdict} {DRAG_MS} ms); server CPU {cpu_ms:.0f} ms each; load {os.getloadavg()[0]:.1f}")  # fmt: skip
+            browser.close()
+        finally:
+            process.kill()
+
+
+if __name__ == "__main__":
+    main()

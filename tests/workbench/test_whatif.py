@@ -1,0 +1,125 @@
+"""What if, plan choice, and before and after on the invented home, whose truth is known."""
+
+from __future__ import annotations
+
+import pytest
+
+from roomfield.demo.survey import demo_survey
+from roomfield.errors import InputError, TooEarlyError, UnknownNameError
+from roomfield.survey import ActionKind, Assignment
+from roomfield.workbench import beforeafter, choosing
+from roomfield.workbench.editing import started_survey
+from roomfield.workbench.whatif import Bench, Moved, Screen, Wish, actions_of, usual_bound_w_m2, with_actions
+
+
+@pytest.fixture(scope="module")
+def survey():
+    return demo_survey()
+
+
+@pytest.fixture(scope="module")
+def bench(survey):
+    return Bench(survey, survey.visits[0].id)
+
+
+def by_place(rows):
+    return {row.place_id: row for row in rows}
+
+
+def test_nothing_wished_changes_nothing(bench):
+    assert all(row.change_db == (0.0, 0.0, 0.0) for row in bench.answer(Wish()))
+
+
+@pytest.mark.published("conservation: a source that is off adds nothing, so no total of powers can rise")
+def test_switching_off_never_raises_an_average(bench, survey):
+    for emitter in survey.emitters:
+        assert all(row.change_db[2] <= 1e-9 for row in bench.answer(Wish(off=(emitter.id,), kind="average")))
+
+
+def test_the_cordless_base_matters_most_where_it_stands(bench):
+    rows = by_place(bench.answer(Wish(off=("cordless",))))
+    assert max(rows.values(), key=lambda row: -row.change_db[1]).change_db[1] < -3.0
+
+
+def test_moving_only_a_place_leaves_the_others_as_they_were(bench):
+    rows = by_place(bench.answer(Wish(places=(Moved("cot", (1.0, 1.0, 3.4)),))))
+    assert rows.pop("cot").change_db[1] != 0.0
+    assert all(row.change_db == (0.0, 0.0, 0.0) for row in rows.values())
+
+
+@pytest.mark.published("inverse-square law: nearer to an emitter is louder, all else equal")
+def test_an_emitter_moved_beside_the_cot_raises_its_level(bench, survey):
+    x, y, z = survey.place("cot").position
+    rows = by_place(bench.answer(Wish(emitters=(Moved("cordless", (x + 0.5, y, z)),))))
+    assert rows["cot"].change_db[1] > 3.0
+
+
+def test_probabilities_are_of_the_bound_asked_for(bench):
+    low, high = (by_place(bench.answer(Wish(bound_w_m2=b)))["cot"] for b in (1e-9, 10.0))
+    assert (low.probability_before, high.probability_before) == (0.0, 1.0)
+
+
+def test_what_is_not_there_is_refused_by_name(bench):
+    for wish in (Wish(off=("ghost",)), Wish(places=(Moved("ghost", (0.0, 0.0, 0.0)),))):
+        with pytest.raises(UnknownNameError, match="ghost"):
+            bench.answer(wish)
+    with pytest.raises(InputError, match="dB"):
+        bench.answer(Wish(screens=(Screen("u_south", attenuation_db=-3.0),)))
+
+
+def test_a_survey_without_readings_says_what_comes_first():
+    empty = started_survey("x", Assignment(), "one-room-flat")
+    with pytest.raises(TooEarlyError):
+        Bench(empty, empty.visits[0].id)
+
+
+def test_a_wish_becomes_actions_of_the_record(survey):
+    wish = Wish(off=("cordless",), places=(Moved("cot", (1.0, 1.0, 3.4)),), screens=(Screen("u_south"),))
+    kinds = [action.kind for action in actions_of(survey, wish)]
+    assert kinds == [ActionKind.SWITCH_OFF, ActionKind.MOVE_PLACE, ActionKind.SHIELD_SURFACE]
+    after = with_actions(survey, wish)
+    assert len({action.id for action in after.actions}) == len(survey.actions) + 3
+
+
+@pytest.mark.published("SBM-2015: the first step for sleeping areas ends at 0.1 µW/m²")
+def test_the_usual_bound_is_the_lowest_of_the_clients_guideline(survey):
+    assert usual_bound_w_m2(survey) == pytest.approx(0.1e-6)
+
+
+def test_agreeing_on_a_plan_needs_actions_that_are_there(survey):
+    terms = choosing.Terms(1e-3)
+    agreed = choosing.adopted(survey, (survey.actions[0].id,), terms)
+    assert agreed.adopted_plan.target_w_m2 == 1e-3
+    for ids in ((), ("ghost",)):
+        with pytest.raises(InputError):
+            choosing.adopted(survey, ids, terms)
+
+
+def test_an_action_of_the_agreed_plan_stays_on_the_list(survey):
+    with pytest.raises(InputError, match="agreed"):
+        choosing.without_action(survey, survey.visits[1].done_action_ids[0])
+
+
+def test_a_price_is_kept_and_an_impossible_one_refused(survey):
+    name = survey.actions[0].id
+    priced = choosing.with_cost(survey, name, "New name", 10.0, 25.0)
+    assert (priced.actions[0].cost.low, priced.actions[0].cost.high, priced.actions[0].name) == (10.0, 25.0, "New name")
+    with pytest.raises(InputError):
+        choosing.with_cost(survey, name, "x", 30.0, 20.0)
+
+
+@pytest.mark.published("JCGM 100:2008, 5.2: errors that two inputs share cancel in their ratio")
+def test_the_change_is_known_better_than_either_level(survey):
+    import math
+
+    first, second = (visit.id for visit in survey.visits)
+    rows = [r for r in beforeafter.changes(survey, first, second) if math.isfinite(r.change_db[0] + r.change_db[2])]
+    assert rows
+    for row in rows:
+        of_level = 10.0 * math.log10(row.before_w_m2[2] / max(row.before_w_m2[0], 1e-12))
+        assert row.change_db[2] - row.change_db[0] < of_level
+
+
+def test_a_visit_compared_with_itself_shows_no_change(survey):
+    first = survey.visits[0].id
+    assert {row.outcome for row in beforeafter.changes(survey, first, first)} == {"open"}
