@@ -89,5 +89,7 @@ def _merged(cell: IntArray, entry: IntArray, share: Array, factor: Array) -> tup
     index = index.reshape(-1)
     total = np.bincount(index, share, len(unique)).astype(np.float64)
     safe = np.maximum(total, 1e-300)
-    mean = np.stack([np.bincount(index, share * f, len(unique)) / safe for f in factor.T], axis=1)
-    return unique[:, 0], unique[:, 1], total, mean.reshape(len(unique), factor.shape[1])
+    mean = np.empty((len(unique), factor.shape[1]))
+    for column, values in enumerate(factor.T):
+        mean[:, column] = np.bincount(index, share * values, len(unique)) / safe
+    return unique[:, 0], unique[:, 1], total, mean
