@@ -56,11 +56,11 @@ def _show(found: Assessment, all_states: bool) -> None:
     typer.echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}")
     limit = found.limit
     typer.echo(f"Limit: {found.limits.title} ({limit.standing.value})")
-    typer.echo(f"       {microwatts(limit.value_w_m2)} µW/m², {limit.kind}; rule: {found.terms.rule}")
+    typer.echo(f"  {microwatts(limit.value_w_m2)} µW/m², {limit.kind}; rule: {found.terms.rule}")
     if found.guideline is not None:
         typer.echo(f"Guideline: {found.guideline.title} ({found.guideline.standing.value})")
         if found.guideline.per_service:
-            typer.echo("       judges each radio service; a reading is the total, an upper bound for each")
+            typer.echo("  judges each radio service; a reading is the total, an upper bound for each")
     _show_levels(found, all_states)
     _show_switches(found)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from roomfield.errors import UnknownNameError
+from roomfield.errors import RangeError, UnknownNameError
 from roomfield.exposure.decision import DEFAULT_RULE, Bound, Verdict, judge, limit_kind, pulse_bound
 from roomfield.exposure.guideline import CategoryChance, GuidelineResult, compare_with_every_service
 from roomfield.quantities import Censor, Kind, ProbabilityRange
@@ -209,8 +209,8 @@ def assess(
     table = level_table(survey, visit_id)
     limits = chosen_limits(survey.assignment.jurisdiction, user_limits)
     band_hz = _band_hz(survey, table)
-    limit = limits.smallest_in_band(*band_hz)
-    pulse = pulse_bound(limit)
+    limit = _limit_for(limits, band_hz)
+    pulse = pulse_bound(limit) if limit.spot_testable else None
     guideline = guideline_set(survey.assignment.guideline) if survey.assignment.guideline else None
     switches = switch_findings(survey, table)
     return Assessment(
@@ -227,7 +227,7 @@ def assess(
         pulses=tuple(_pulses(table, pulse, chosen)) if pulse else (),
         pooled=pooled_switches(survey, table, switches),
         attributions=attributions(survey, table, chosen.coverage),
-        quotients=quotients(survey, table, limits, band_hz) if limits.spot_testable else (),
+        quotients=quotients(survey, table, limits, band_hz) if limit.spot_testable else (),
     )
 
 
@@ -253,6 +253,16 @@ def _band_hz(survey: Survey, table: LevelTable) -> tuple[float, float]:
     """Band of all meters used: the smallest limit in it is on the safe side for each."""
     meters = [survey.meter(name) for name in dict.fromkeys(item.meter_id for item in table.levels)]
     return min(m.band_low_hz for m in meters), max(m.band_high_hz for m in meters)
+
+
+def _limit_for(limits: LimitSet, band_hz: tuple[float, float]) -> LimitValue:
+    """The smallest limit in the band; one stated outside of it or for one frequency only cannot be tested."""
+    try:
+        return limits.smallest_in_band(*band_hz)
+    except RangeError:
+        value = limits.at(limits.range_hz[0])
+        note = f"stated for {value.frequency_hz / 1e6:g} MHz only; a total of unknown frequencies cannot test it"
+        return replace(value, spot_testable=False, spot_note=note)
 
 
 def _law(table: LevelTable, limits: LimitSet, limit: LimitValue, terms: Terms) -> Iterator[LawFinding]:

@@ -52,7 +52,8 @@ def begin_survey(
     if not all(c.isprintable() for c in title + client + assessor):
         raise InputError("a name holds a control character.", where=repr(title[:40]), mend="Leave it out.")
     order = Assignment(client=client, assessor=assessor, jurisdiction=jurisdiction, guideline=guideline)
-    return open_store(record).create(started_survey(title, order, starter)).survey
+    made = started_survey(title, order, starter)
+    return open_store(record).create(made).survey
 
 
 def amend_observation(

@@ -104,7 +104,7 @@ def open_job(source: str | Path, survey_id: str = "") -> Job:
         raise InputError(
             "a survey package is taken into a record before it is worked on.",
             where=text,
-            mend=f"Use: roomfield unpack {text}",
+            mend=f"Use 'roomfield unpack {text}'.",
         )
     store = existing_record(text)
     return Job(store.load(survey_id or _only_one(store)).survey, store)

@@ -1,0 +1,46 @@
+"""The document of commands, and that every command and option explains itself."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import typer
+
+from roomfield.cli import reference
+from roomfield.cli.main import app
+
+GROUP = typer.main.get_command(app)
+NO_ANSWER = {"serve", "version"}
+
+
+def test_the_document_is_up_to_date():
+    written = Path(__file__).parents[2] / "docs" / "commands.md"
+    assert written.read_text(encoding="utf-8") == reference.text(), (
+        "run: python -m roomfield.cli.reference docs/commands.md"
+    )
+
+
+def test_it_writes_the_file_that_is_named(tmp_path):
+    assert reference.main([str(tmp_path / "commands.md")]) == 0
+    assert (tmp_path / "commands.md").read_text(encoding="utf-8").startswith("# Commands")
+    assert reference.main([]) == 2
+
+
+@pytest.mark.parametrize("name", list(GROUP.commands))
+def test_every_command_and_option_has_help(name):
+    command = GROUP.commands[name]
+    assert command.help and command.help.strip().endswith(".")
+    silent = [p.name for p in command.params if p.name != "help" and not (p.help or "").strip()]
+    assert silent == []
+
+
+@pytest.mark.parametrize("name", [n for n in GROUP.commands if n not in NO_ANSWER])
+def test_every_command_that_answers_takes_json(name):
+    assert "--json" in {option for p in GROUP.commands[name].params for option in p.opts}
+
+
+def test_exit_codes_are_all_listed():
+    text = reference.text()
+    for code in ("| 0 |", "| 2 |", "| 3 |", "| 4 |", "| 5 |", "| 6 |", "| 70 |", "| 130 |"):
+        assert code in text
