@@ -183,7 +183,8 @@ async function keep(form, file) {
   button.textContent = t("Listening to it ...");
   try {
     const told = await send("POST", `/surveys/${start.survey_id}/listen`, data);
-    location.assign(told.next);
+    location.assign(told.next); // the same page with another mark: it must be fetched again to show what was kept
+    location.reload();
   } catch (error) {
     form.append(faultBox(error));
     button.disabled = false;
