@@ -54,7 +54,7 @@ def scan_cells(edge_m: ArrayLike, frequency_hz: ArrayLike) -> Array:
     -----
     1 + edge / (wavelength / 2) along each of the two horizontal directions; half a wavelength is the first zero
     of the correlation of a diffuse field, sin(kr)/kr. Waves in a dwelling come mostly level, so that height
-    adds little. Our modelling choice.
+    adds little. Our modelling choice, made with one ray-traced dwelling in view.
     """
     half = SPEED_OF_LIGHT_M_S / np.asarray(frequency_hz, dtype=np.float64) / 2.0
     per_side = 1.0 + np.asarray(edge_m, dtype=np.float64) / half

@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 Array32 = NDArray[np.float32]
 MODEL_DOUBT = 0.15
 """Standard deviation of the predicted change [dB] per decibel of it: walls, gaps and paths are not as drawn (our
-judgement)."""
+judgement, set with one ray-traced dwelling in view)."""
 STEPS_PER_DB, MOST_DB = 2.0, 80
 HANDSET_WORDS = ("phone", "handset", "handheld")
 HANDSET_MOST = 100.0
