@@ -14,7 +14,7 @@ from roomfield.workbench.switching import WIDEST_VARIATION
 
 from .surveys import many_meters
 
-METERS = 600
+METERS = 400
 BACKGROUND, ROUTER, BASE = 1e-4, 5e-4, 3e-4
 BY_STATE = {
     "as_found": BACKGROUND + ROUTER + BASE,

@@ -10,6 +10,7 @@ from roomfield.errors import InputError
 from roomfield.references.rules import decision_rule
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
 from roomfield.report.phrase import phrase
+from roomfield.report.words.catalogue import load_words
 from roomfield.survey import Survey
 from roomfield.workbench.assess import Assessment
 from roomfield.workbench.contents import evidence, findings, method, plan, steps, unsettled
@@ -86,6 +87,32 @@ def _parties(survey: Survey) -> Parties:
     return Parties(order.client, order.address, order.assessor, order.organisation, order.question)
 
 
+def checked_target(path: str | Path) -> Path:
+    """The file a report is to lie in, once its name says a form that there is.
+
+    Parameters
+    ----------
+    path : str or Path
+        Ends in .pdf, .html, .xlsx, .csv or .json.
+
+    Raises
+    ------
+    InputError
+        If the ending is none of these, or a folder has that name.
+    """
+    target = Path(path)
+    ending = target.suffix.lower()
+    if ending not in FORMATS:
+        raise InputError(
+            f"a report cannot be written as {ending or 'a file without an ending'}.",
+            where=target.name,
+            mend=f"Choose a name that ends in {', '.join(FORMATS)}.",
+        )
+    if target.is_dir():
+        raise InputError("a folder has this name.", where=str(target), mend="Choose another name.")
+    return target
+
+
 def write_report(content: ReportContent, path: str | Path, *, language: str = "en") -> Path:
     """Write the report; the ending of the name says in which form.
 
@@ -103,14 +130,8 @@ def write_report(content: ReportContent, path: str | Path, *, language: str = "e
     InputError
         If the ending is none of these.
     """
-    target = Path(path)
-    ending = target.suffix.lower()
-    if ending not in FORMATS:
-        raise InputError(
-            f"a report cannot be written as {ending or 'a file without an ending'}.",
-            where=target.name,
-            mend=f"Choose a name that ends in {', '.join(FORMATS)}.",
-        )
+    target, ending = checked_target(path), Path(path).suffix.lower()
+    load_words(language)
     target.parent.mkdir(parents=True, exist_ok=True)
     if ending == ".pdf":
         from roomfield.report.render.pdf import render_pdf

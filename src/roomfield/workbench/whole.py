@@ -8,6 +8,7 @@ from pathlib import Path
 
 from roomfield.field.posterior import Posterior
 from roomfield.report.document import ReportContent
+from roomfield.report.words.catalogue import load_words
 from roomfield.workbench.assess import Assessment, Terms, assess
 from roomfield.workbench.contents.listening import recording_entries
 from roomfield.workbench.contents.logs import log_entries
@@ -19,7 +20,7 @@ from roomfield.workbench.contents.model import (
     with_sought,
 )
 from roomfield.workbench.job import Job
-from roomfield.workbench.publish import report_content, write_report
+from roomfield.workbench.publish import checked_target, report_content, write_report
 from roomfield.workbench.understand import can_be_modelled, posterior_of
 
 ProgressCall = Callable[[float], None]
@@ -71,8 +72,11 @@ def whole_report(
     """
     wanted = wishes or Wishes()
     step = on_progress or (lambda _share: None)
+    checked_target(target)
+    language = wanted.language or job.survey.assignment.language
+    load_words(language)
     content = whole_content(job, wanted, step)
-    path = write_report(content, target, language=wanted.language or job.survey.assignment.language)
+    path = write_report(content, target, language=language)
     step(1.0)
     return path
 

@@ -73,6 +73,8 @@ def verdict_short(verdict: Verdict | None, level: Level | None, words: Words) ->
     ratio = _ratio(verdict, level)
     if verdict.outcome is Outcome.BELOW and ratio is not None and ratio >= 2:
         return words.say("verdict.times_below", outcome=word, ratio=ratio)
+    if verdict.outcome is Outcome.ABOVE and verdict.upper_bound_only:
+        return word  # the factor is the total's; a single service's share of it is not known
     if verdict.outcome is Outcome.ABOVE and ratio is not None and ratio <= 0.5:
         return words.say("verdict.times_above", outcome=word, ratio=1 / ratio)
     return words.say("verdict.with_probability", outcome=word, probability=verdict.probability_below)
