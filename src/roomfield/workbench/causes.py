@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from roomfield.quantities import Kind
 from roomfield.survey import Survey
+from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import EmitterShare, emitter_shares, placed, posterior_of
 
 LEAST_SHARE = 0.01
@@ -28,6 +29,7 @@ class PlaceCauses:
     shares: tuple[tuple[str, EmitterShare], ...]
 
 
+@in_turn
 def causes(survey: Survey, visit_id: str, kind: str = "peak") -> tuple[PlaceCauses, ...]:
     """Contributions at every place with everything on.
 

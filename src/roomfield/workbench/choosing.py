@@ -13,6 +13,7 @@ from roomfield.report.figures.tradeoff import trade_off
 from roomfield.report.words import load_words
 from roomfield.survey import AdoptedPlan, CostRange, Survey
 from roomfield.workbench.editing import now
+from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import posterior_of
 
 
@@ -66,6 +67,7 @@ class Offer:
     currency: str
 
 
+@in_turn
 @lru_cache(maxsize=16)
 def offer(survey: Survey, visit_id: str, terms: Terms, language: str = "en") -> Offer:
     """The trade-off of the survey's actions.

@@ -18,6 +18,7 @@ from roomfield.report.figures.level_map import level_map as map_drawing
 from roomfield.report.words import load_words
 from roomfield.survey import Point3, Survey
 from roomfield.workbench.contents.model import storey_grid
+from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import posterior_of
 
 STEP_M = 0.4
@@ -82,6 +83,7 @@ class MapOrder:
     language: str = "en"
 
 
+@in_turn
 @lru_cache(maxsize=32)
 def storey_map(survey: Survey, visit_id: str, storey_id: str, kind: str = "peak", language: str = "en") -> StoreyMap:
     """The map of one storey with everything on.
@@ -156,6 +158,7 @@ def _map_bytes(survey: Survey, storey_id: str, found: LevelMap, ending: str, lan
     return text.encode("utf-8")
 
 
+@in_turn
 def next_readings(survey: Survey, visit_id: str) -> tuple[NextReading, ...]:
     """The three points worth measuring next for the levels at the places."""
     return tuple(
@@ -164,6 +167,7 @@ def next_readings(survey: Survey, visit_id: str) -> tuple[NextReading, ...]:
     )
 
 
+@in_turn
 def sought(survey: Survey, visit_id: str) -> tuple[tuple[str, Located], ...]:
     """Names and whereabouts of emitters without a position on the plan."""
     posterior = posterior_of(survey, visit_id)

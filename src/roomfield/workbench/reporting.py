@@ -15,6 +15,7 @@ from roomfield.workbench.job import Job
 from roomfield.workbench.packages import plain_name
 from roomfield.workbench.publish import FORMATS, write_report
 from roomfield.workbench.surveys import Records, opened
+from roomfield.workbench.turns import in_turn
 from roomfield.workbench.whole import Wishes, whole_content
 
 MEDIA_TYPES = {
@@ -54,6 +55,7 @@ class ReportOrder:
     parts: tuple[str, ...] = ()
 
 
+@in_turn
 def report_file(records: Records, survey_id: str, order: ReportOrder) -> ReportFile:
     """Make a report.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +27,7 @@ from roomfield.survey import (
 )
 from roomfield.workbench.editing import new_id
 from roomfield.workbench.surveys import Records, opened
+from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import placed, posterior_of
 
 Array = NDArray[np.float64]
@@ -134,6 +134,7 @@ class Bench:
         self._before: dict[Kind, Array] = {}
         self._scenes: dict[tuple[Screen, ...], Scene] = {}
 
+    @in_turn
     def answer(self, wish: Wish) -> tuple[PlaceAfter, ...]:
         """Levels at every place, before and after.
 
@@ -214,8 +215,8 @@ class BenchShelf:
 
     def __init__(self) -> None:
         self._benches: dict[tuple[str, int, int, str], Bench] = {}
-        self._lock = Lock()
 
+    @in_turn
     def bench(self, records: Records, survey_id: str, visit_id: str = "") -> Bench:
         """The bench for a survey as it is now.
 
@@ -238,12 +239,11 @@ class BenchShelf:
             raise TooEarlyError("the survey has no visit yet.", mend="Begin a visit first.")
         visit = stored.survey.visit(visit_id).id if visit_id else stored.survey.visits[0].id
         key = (survey_id, stored.revision, stored.additions, visit)
-        with self._lock:
-            if key not in self._benches:
-                if len(self._benches) >= MOST_BENCHES:
-                    self._benches.pop(next(iter(self._benches)))
-                self._benches[key] = Bench(stored.survey, visit)
-            return self._benches[key]
+        if key not in self._benches:
+            if len(self._benches) >= MOST_BENCHES:
+                self._benches.pop(next(iter(self._benches)))
+            self._benches[key] = Bench(stored.survey, visit)
+        return self._benches[key]
 
 
 def screen_action(screen: Screen) -> Action:
