@@ -41,13 +41,13 @@ def _lte_frame(bench: Bench, resource_blocks: int, layout: str) -> Array:
     rng = bench.rng
     tones = 12 * resource_blocks
     ports = int(rng.choice([1, 2, 2, 4]))
-    boost = 10 ** (rng.choice([0.0, 0.0, 3.0]) / 10)
+    boost = 10 ** (rng.choice([0.0, 0.0, 3.0, rng.uniform(-3, 3)]) / 10)
     share = np.zeros((10, 14))
     share[:, [0, 4, 7, 11]] = boost * min(ports, 2) / 6
     if ports == 4:
         share[:, [1, 8]] = boost / 3
     share[:, 0] += rng.uniform(0.02, 0.25)
-    sync = 62 / tones * 10 ** (rng.choice([0.0, 0.0, 3.0]) / 10)
+    sync = 62 / tones * 10 ** (rng.choice([0.0, 0.0, 3.0, rng.uniform(-3, 6)]) / 10)
     if set(layout) == {"D"}:
         share[[0, 5], 5] += sync
         share[[0, 5], 6] += sync

@@ -272,8 +272,8 @@ def microwave_oven(bench: Bench) -> Component:
     if rng.random() < 0.3:
         cycle, part = rng.uniform(3, 20), rng.uniform(0.3, 0.8)
         power *= (time / cycle + rng.random()) % 1 < part
-    slow = np.exp(rng.normal(0, 0.25, bench.samples // 32 + 2))
+    slow = np.exp(rng.normal(0, rng.uniform(0.1, 0.7), bench.samples // 32 + 2))
     power *= np.interp(np.arange(bench.samples) / 32, np.arange(slow.size), slow).astype(np.float32)
-    power = noise_like(bench, power, 10 ** rng.uniform(4.8, 6.5))
+    power = noise_like(bench, power, 10 ** rng.uniform(4.3, 6.2))
     rate = float(mains.mean()) * (2 if inverter else 1)
     return Component("microwave_oven", f"{nominal:.0f} Hz {'inverter' if inverter else 'transformer'}", power, (rate,))
