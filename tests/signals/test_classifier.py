@@ -12,7 +12,6 @@ from roomfield.signals.simulation.scene import random_scene
 
 
 @pytest.mark.published("scikit-learn HistGradientBoostingClassifier on the same data")
-@pytest.mark.xfail(reason="exported thresholds are rounded, so some samples fall on the other side")
 def test_exported_trees_equal_scikit_learn(capsys):
     rng = np.random.default_rng(0)
     matrix = rng.standard_normal((600, 12)).astype(np.float32)

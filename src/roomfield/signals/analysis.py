@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import os
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +24,7 @@ from roomfield.signals.hearing import (
     Span,
     SpectrumPicture,
 )
+from roomfield.signals.long_recordings import BlockAnswer, combine, hear_blocks
 from roomfield.signals.measured import check, measure, power_course
 from roomfield.signals.periodicity import FoundPeriod, find_periods
 from roomfield.signals.reasons import FOLDED_AS, explain
@@ -33,47 +33,12 @@ from roomfield.signals.recording import Source, open_source
 MENTION = 0.1
 TABLE_ROWS = 2000
 PICTURE_BANDS = 800
-PARALLEL_BLOCKS = 6
 FOLDS_SHOWN = {"frame": 0.02, "gsm": 0.12 / 26, "bt": 7.5e-3, "tetra": 0.17 / 3, "sixty": 0.06, "beacon": 0.1024}
 SHOWN_FOR = {
     "frame": ("dect", "lte_fdd", "lte_tdd", "nr_tdd", "nr_fdd", "nr_ue_tdd"), "gsm": ("gsm",),
     "bt": ("bluetooth_classic",), "tetra": ("tetra",), "sixty": ("dmr",), "beacon": ("wifi_beacon", "wifi_data"),
     "mains50": ("microwave_oven",), "mains60": ("microwave_oven",),
 }  # fmt: skip
-
-
-@dataclass(frozen=True)
-class BlockAnswer:
-    """What one block says: probabilities and where it lies."""
-
-    start_s: float
-    end_s: float
-    chances: dict[str, float]
-    clipped: float
-    hum_hz: float | None
-
-
-def _hear_block(source: Source, first: int, last: int) -> BlockAnswer:
-    data = condition(source.read(first, last), source.sample_rate_hz)
-    chances = probabilities(vector(gather(data)))
-    rate = source.sample_rate_hz
-    return BlockAnswer(first / rate, last / rate, chances, data.clipped_fraction, data.hum_hz)
-
-
-def combine(blocks: list[BlockAnswer]) -> dict[str, float]:
-    """Probability over blocks: a technology must show in at least one block in twenty, and in two if there are many."""
-    names = blocks[0].chances
-    rank = 0 if len(blocks) < 3 else 1 + len(blocks) // 20
-    return {name: float(sorted((b.chances[name] for b in blocks), reverse=True)[rank]) for name in names}
-
-
-def _all_blocks(source: Source, processes: int) -> list[BlockAnswer]:
-    cuts = source.cuts()
-    if processes > 1 and len(cuts) >= PARALLEL_BLOCKS and source.path is not None:
-        with ProcessPoolExecutor(processes) as pool:
-            jobs = [pool.submit(_hear_block, source, a, b) for a, b in cuts]
-            return [job.result() for job in jobs]
-    return [_hear_block(source, a, b) for a, b in cuts]
 
 
 def analyse(
@@ -114,13 +79,34 @@ def analyse(
         evidence = gather(data)
         chances = probabilities(vector(evidence))
         block = BlockAnswer(0.0, source.duration_s, chances, data.clipped_fraction, data.hum_hz)
-        return _answer(source, chances, [block], evidence, meter_audio)
-    answers = _all_blocks(source, processes or os.cpu_count() or 1)
+        return _answer(source, chances, [block], evidence, meter_audio, {})
+    answers = hear_blocks(source, processes or os.cpu_count() or 1)
     chances = combine(answers)
     claimed = [name for name, chance in chances.items() if chance >= CLAIM]
-    best = max(range(len(answers)), key=lambda i: sum(answers[i].chances[n] for n in claimed or answers[i].chances))
-    evidence = gather(condition(source.read(*cuts[best]), source.sample_rate_hz))
-    return _answer(source, chances, answers, evidence, meter_audio)
+    best = max(answers, key=lambda a: sum(a.chances[n] for n in claimed or a.chances))
+    elsewhere = _explained_elsewhere(source, chances, answers, best, claimed)
+    return _answer(source, chances, answers, _evidence_of(source, best), meter_audio, elsewhere)
+
+
+def _evidence_of(source: Source, block: BlockAnswer) -> Evidence:
+    rate = source.sample_rate_hz
+    return gather(condition(source.read(round(block.start_s * rate), round(block.end_s * rate)), rate))
+
+
+def _explained_elsewhere(
+    source: Source, chances: dict[str, float], answers: list[BlockAnswer], best: BlockAnswer, claimed: list[str]
+) -> dict[str, Heard]:
+    """Reasons for claims that the main block does not show, each from the block that shows it best."""
+    groups: dict[int, list[str]] = {}
+    for name in claimed:
+        if best.chances[name] < CLAIM:
+            index = max(range(len(answers)), key=lambda i: answers[i].chances[name])
+            groups.setdefault(index, []).append(name)
+    found = {}
+    for index, names in groups.items():
+        evidence = _evidence_of(source, answers[index])
+        found.update({name: explain(name, chances[name], evidence, full=True) for name in names})
+    return found
 
 
 def _answer(
@@ -129,9 +115,10 @@ def _answer(
     answers: list[BlockAnswer],
     evidence: Evidence,
     meter: MeterAudio | None,
+    elsewhere: dict[str, Heard],
 ) -> Hearing:
     ordered = sorted(chances.items(), key=lambda item: -item[1])
-    heard = tuple(explain(n, p, evidence, full=p >= MENTION) for n, p in ordered)
+    heard = tuple(elsewhere.get(n) or explain(n, p, evidence, full=p >= MENTION) for n, p in ordered)
     periods = _periods(evidence, heard)
     bursts = _bursts(evidence)
     claimed = tuple(h for h in heard if h.claimed)

@@ -240,7 +240,9 @@ def _tilt_numbers(out: dict[str, float], evidence: Evidence) -> None:
     """Colour of the noise floor, and how lopsided and peaked the samples are at several time scales."""
     floor, per_hz = evidence.spectrum.floor, evidence.spectrum.bins_per_hz
     edges = [int(hz * per_hz) for hz in (*TILT_EDGES_HZ, 0.97 * evidence.spectrum.top_hz)]
-    levels = [float(np.log10(floor[a:b].mean() + 1e-20)) for a, b in zip(edges, edges[1:], strict=False)]
+    pairs = zip(edges, edges[1:], strict=False)
+    levels = [float(np.log10(floor[a:b].mean() + 1e-20)) for a, b in pairs if b > a]
+    levels = levels[:-1] + [levels[-1]] * (len(TILT_EDGES_HZ) - len(levels) + 1)
     for i, level in enumerate(levels[:-1]):
         out[f"tilt.{i}"] = level - levels[-1]
     samples = evidence.residual

@@ -1,0 +1,100 @@
+"""Recordings of more than one block: which blocks to hear in full, and what they say together.
+
+Up to ``DEEP_BLOCKS`` blocks are all heard. Of longer recordings every block is sketched (how loud and how peaked it is at
+six time scales); half of the places go to blocks evenly spread in time, the other half to those whose sketch is farthest
+from all chosen so far, so that what changes is heard and what only repeats is not heard again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.signals.classifier import probabilities
+from roomfield.signals.conditioning import condition, one_channel
+from roomfield.signals.features import gather, vector
+from roomfield.signals.recording import Source
+
+F64 = NDArray[np.float64]
+
+DEEP_BLOCKS = 80
+PARALLEL_BLOCKS = 6
+SKETCH_SCALES = 6
+
+
+@dataclass(frozen=True)
+class BlockAnswer:
+    """What one block says: where it lies, probabilities, share of clipped samples, hum if any."""
+
+    start_s: float
+    end_s: float
+    chances: dict[str, float]
+    clipped: float
+    hum_hz: float | None
+
+
+def hear_block(cut: tuple[int, int], source: Source) -> BlockAnswer:
+    """Hear one block in full."""
+    first, last = cut
+    data = condition(source.read(first, last), source.sample_rate_hz)
+    chances = probabilities(vector(gather(data)))
+    rate = source.sample_rate_hz
+    return BlockAnswer(first / rate, last / rate, chances, data.clipped_fraction, data.hum_hz)
+
+
+def sketch(cut: tuple[int, int], source: Source) -> F64:
+    """Loudness and peakedness of one block at time scales from one sample to 1024, as logarithms."""
+    samples = one_channel(source.read(*cut))
+    numbers = []
+    for _ in range(SKETCH_SCALES):
+        spread = float(samples.std()) + 1e-9
+        numbers += [np.log10(spread), np.log10(float(np.abs(samples).max()) / spread + 1e-9)]
+        samples = samples[: samples.size // 4 * 4].reshape(-1, 4).mean(1)
+    return np.array(numbers)
+
+
+def choose(sketches: F64, places: int) -> tuple[int, ...]:
+    """Indices of blocks to hear: evenly spread ones, then the farthest from all chosen, one by one."""
+    count = sketches.shape[0]
+    if count <= places:
+        return tuple(range(count))
+    chosen = list(dict.fromkeys(np.linspace(0, count - 1, places // 2).round().astype(int).tolist()))
+    scaled = (sketches - sketches.mean(0)) / (sketches.std(0) + 1e-9)
+    distance = np.min([((scaled - scaled[i]) ** 2).sum(1) for i in chosen], axis=0)
+    while len(chosen) < places:
+        farthest = int(np.argmax(distance))
+        chosen.append(farthest)
+        distance = np.minimum(distance, ((scaled - scaled[farthest]) ** 2).sum(1))
+    return tuple(sorted(set(chosen)))
+
+
+def combine(blocks: Sequence[BlockAnswer]) -> dict[str, float]:
+    """Probability over blocks: a technology must show in at least one block in twenty, and in two if there are many."""
+    names = blocks[0].chances
+    rank = 0 if len(blocks) < 3 else 1 + len(blocks) // 20
+    return {name: float(sorted((b.chances[name] for b in blocks), reverse=True)[rank]) for name in names}
+
+
+def hear_blocks(source: Source, processes: int) -> list[BlockAnswer]:
+    """Hear the blocks of a recording, over several processes if it is a long file."""
+    cuts = source.cuts()
+    if processes > 1 and len(cuts) >= PARALLEL_BLOCKS and source.path is not None:
+        with ProcessPoolExecutor(processes) as pool:
+            return _heard(source, cuts, lambda work, items: list(pool.map(work, items, chunksize=2)))
+    return _heard(source, cuts, lambda work, items: [work(item) for item in items])
+
+
+def _heard(
+    source: Source,
+    cuts: Sequence[tuple[int, int]],
+    run: Callable[..., list],  # type: ignore[type-arg]
+) -> list[BlockAnswer]:
+    picked: Sequence[int] = range(len(cuts))
+    if len(cuts) > DEEP_BLOCKS:
+        picked = choose(np.array(run(partial(sketch, source=source), cuts)), DEEP_BLOCKS)
+    return run(partial(hear_block, source=source), [cuts[i] for i in picked])
