@@ -42,7 +42,7 @@ def _tree(nodes) -> list[list]:
     leaf = nodes["is_leaf"].astype(bool)
     return [
         np.where(leaf, -1, nodes["feature_idx"]).astype(int).tolist(),
-        [float(f"{v:.8g}") if not is_leaf else 0 for v, is_leaf in zip(nodes["num_threshold"], leaf, strict=True)],
+        [float(f"{v:.10g}") if not is_leaf else 0 for v, is_leaf in zip(nodes["num_threshold"], leaf, strict=True)],
         np.where(leaf, 0, nodes["left"]).astype(int).tolist(),
         np.where(leaf, 0, nodes["right"]).astype(int).tolist(),
         [float(f"{v:.4g}") if is_leaf else 0 for v, is_leaf in zip(nodes["value"], leaf, strict=True)],
@@ -54,7 +54,7 @@ def _learner(seed: int):
 
     return HistGradientBoostingClassifier(
         max_iter=110, learning_rate=0.1, max_leaf_nodes=8, min_samples_leaf=12, l2_regularization=4.0,
-        max_features=0.25, random_state=seed,
+        max_features=0.25, early_stopping=False, random_state=seed,
     )  # fmt: skip
 
 
