@@ -37,12 +37,17 @@ def collect(scenes: int, seed: int, processes: int, first: int = 0):
     return matrix, names, np.array([";".join(r[1]) for r in rows])
 
 
+def _cut(threshold: float) -> float:
+    """Thresholds lie on single-precision data: half a step above, in ten digits, they part it in the same way."""
+    return float(f"{threshold + 3e-8 * abs(threshold):.10g}")
+
+
 def _tree(nodes) -> list[list]:
     """One tree as five columns: feature (-1 for a leaf), threshold, left, right, value."""
     leaf = nodes["is_leaf"].astype(bool)
     return [
         np.where(leaf, -1, nodes["feature_idx"]).astype(int).tolist(),
-        [float(f"{v:.10g}") if not is_leaf else 0 for v, is_leaf in zip(nodes["num_threshold"], leaf, strict=True)],
+        [_cut(v) if not is_leaf else 0 for v, is_leaf in zip(nodes["num_threshold"], leaf, strict=True)],
         np.where(leaf, 0, nodes["left"]).astype(int).tolist(),
         np.where(leaf, 0, nodes["right"]).astype(int).tolist(),
         [float(f"{v:.4g}") if is_leaf else 0 for v, is_leaf in zip(nodes["value"], leaf, strict=True)],
