@@ -25,7 +25,6 @@ def test_streaming_equals_batch(invent):
         assert chance == pytest.approx(batch[name], abs=1e-9)
 
 
-@pytest.mark.xfail(reason="the shipped parameters also claim a second technology")
 def test_five_answers_a_second_and_stable_within_three(invent):
     samples = invent("dect", seed=4, duration_s=6.0).samples
     live = StreamingAnalyser(RATE)
