@@ -120,6 +120,17 @@ def test_the_change_is_known_better_than_either_level(survey):
         assert row.change_db[2] - row.change_db[0] < of_level
 
 
-def test_a_visit_compared_with_itself_shows_no_change(survey):
+def test_a_visit_compared_with_itself_is_refused(survey):
     first = survey.visits[0].id
-    assert {row.outcome for row in beforeafter.changes(survey, first, first)} == {"open"}
+    with pytest.raises(InputError, match="cannot be compared with itself"):
+        beforeafter.changes(survey, first, first)
+
+
+def test_what_was_done_is_compared_with_its_prediction(survey):
+    """A source taken away changes the mix of frequencies: what does not cancel is counted in."""
+    first, second = (visit.id for visit in survey.visits)
+    found = beforeafter.verification_of(survey, first, second)
+    assert found.done_action_ids == survey.visits[1].done_action_ids
+    agreements = {check.agreement.value for check in found.checks}
+    assert agreements <= {"as_predicted", "less_than_predicted", "more_than_predicted"}
+    assert next(c for c in found.checks if c.place_id == "desk").low_db > 0.0

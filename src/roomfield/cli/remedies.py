@@ -1,4 +1,4 @@
-"""plans: which actions to take, at what cost, with what odds."""
+"""plans, verify: which actions to take, with what odds, and whether they worked."""
 
 from __future__ import annotations
 
@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, table
-from roomfield.cli.numbers import probability
+from roomfield.cli.numbers import decibels, probability
 
 if TYPE_CHECKING:
     from roomfield.workbench.choosing import NamedPlan, Offer
 
 
 def register(app: typer.Typer) -> None:
-    """Add the verb."""
+    """Add the verbs."""
     app.command()(plans)
+    app.command()(verify)
 
 
 def plans(
@@ -69,3 +70,43 @@ def _show(found: Offer, confidence: float) -> None:
     else:
         names = "; ".join(found.suggested.names) or "nothing to do"
         typer.echo(f"Cheapest that does: {names}. Inner sources first, then outer, then measure again.")
+
+
+def verify(
+    second: Annotated[str, typer.Argument(help="Id of the follow-up visit.")],
+    first: Annotated[str, typer.Option(help="Id of the visit before; the survey's first if left out.")] = "",
+    target: Annotated[float | None, typer.Option(help="Level that was to be met, in µW/m².")] = None,
+    kind: Annotated[str, typer.Option(help="peak, max_hold or average.")] = "peak",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Say whether it worked: the follow-up against the visit before and against the prediction."""
+    from roomfield.workbench.beforeafter import verification_of
+    from roomfield.workbench.job import open_job
+    from roomfield.workbench.understand import kind_named
+
+    job = open_job(record, survey)
+    before = first or next((v.id for v in job.survey.visits), "")
+    bound = None if target is None else target * 1e-6
+    plain = verification_of(job.survey, before, second, kind_named(kind), bound).to_dict()
+    names = {p.id: p.name for p in job.survey.places}
+    answer(as_json, plain, lambda: _show_verification(plain, names))
+
+
+def _show_verification(plain: dict[str, Any], names: dict[str, str]) -> None:
+    rows = [
+        (
+            names[c["place_id"]],
+            f"{decibels(c['reduction_db'])} ({decibels(c['reduction_low_db'])} to {decibels(c['reduction_high_db'])})",
+            decibels(c["predicted_db"]),
+            c["outcome"],
+        )
+        for c in plain["checks"]
+    ]
+    table("Reduction with its 90% interval", ("place", "reduction", "predicted", "outcome"), rows)
+    typer.echo(plain["statement"])
+    for condition in plain["conditions"]:
+        typer.echo(f"  not alike: {condition['text']}")
+    for text in (*plain["surprises"], *plain["causes"]):
+        typer.echo(f"  {text}")

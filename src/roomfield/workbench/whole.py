@@ -19,6 +19,7 @@ from roomfield.workbench.contents.model import (
     source_entries,
     with_sought,
 )
+from roomfield.workbench.contents.remedy import with_remedy
 from roomfield.workbench.job import Job
 from roomfield.workbench.publish import checked_target, report_content, write_report
 from roomfield.workbench.understand import can_be_modelled, posterior_of
@@ -99,6 +100,7 @@ def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = N
     content = report_content(assessment, issued_at=wanted.issued_at, package_sha256=job.package_sha256)
     if not wanted.short and can_be_modelled(job.survey):
         content = with_model(content, posterior_of(job.survey, assessment.table.visit.id))
+        content = with_remedy(content, job.survey, assessment.table.visit.id)
     step(0.5)
     if not wanted.short and job.store is not None:
         content = with_files(content, job, assessment)

@@ -45,6 +45,8 @@ _PART = {
     "overdue_calibration": "drift",
     "floor_noise": "floor_noise",
 }
+FOR_THE_ASSESSOR = ("site plan", "procedure", "interview, report")
+ASSESSOR_GROUPS = ("privacy", "children")
 _STANDING = {
     Standing.LAW: ReferenceStanding.LAW,
     Standing.OFFICIAL_RECOMMENDATION: ReferenceStanding.RECOMMENDATION,
@@ -212,8 +214,12 @@ def position_entries() -> tuple[Position, ...]:
 
 
 def caution_entries() -> tuple[Caution, ...]:
-    """Cautions of the results part."""
-    return tuple(Caution(c.topic, c.text, c.group) for c in cautions())
+    """Cautions that a client needs; what only tells the assessor how to work is left out."""
+    return tuple(
+        Caution(c.topic, c.text, c.group)
+        for c in cautions()
+        if c.where not in FOR_THE_ASSESSOR and c.group not in ASSESSOR_GROUPS
+    )
 
 
 def amendment_entries(survey: Survey) -> tuple[AmendmentEntry, ...]:
