@@ -13,7 +13,7 @@ from roomfield.signals.simulation import room
 from roomfield.signals.simulation.component import Bench
 
 RATE = 48000
-WHY = "missed by the shipped parameters, which were made from a small simulated set"
+WHY = "missed by the shipped parameters"
 
 
 def names(hearing):

@@ -18,6 +18,7 @@ from roomfield.report.figures.level_map import level_map as map_drawing
 from roomfield.report.words import load_words
 from roomfield.survey import Point3, Survey
 from roomfield.workbench.contents.model import storey_grid
+from roomfield.workbench.contents.plan import room_at
 from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import posterior_of
 
@@ -162,7 +163,7 @@ def _map_bytes(survey: Survey, storey_id: str, found: LevelMap, ending: str, lan
 def next_readings(survey: Survey, visit_id: str) -> tuple[NextReading, ...]:
     """The three points worth measuring next for the levels at the places."""
     return tuple(
-        NextReading(point.position, *_room_at(survey, point.position), point.std_now_db, point.std_then_db)
+        NextReading(point.position, *room_at(survey, point.position), point.std_now_db, point.std_then_db)
         for point in measure_next(posterior_of(survey, visit_id), count=3)
     )
 
@@ -177,20 +178,3 @@ def sought(survey: Survey, visit_id: str) -> tuple[tuple[str, Located], ...]:
         if emitter.position is None
         and (located := locate(posterior, emitter.id)).whereabouts is not Whereabouts.RECORDED
     )
-
-
-def _room_at(survey: Survey, position: Point3) -> tuple[str, str]:
-    x, y, z = position
-    storey = next((s for s in survey.dwelling.storeys if s.floor_m - 0.2 <= z < s.ceiling_m + 0.2), None)
-    if storey is None:
-        return "", ""
-    rooms = (r for r in survey.dwelling.rooms if r.storey_id == storey.id)
-    return storey.name, next((r.name for r in rooms if _inside(r.outline, x, y)), "")
-
-
-def _inside(outline: tuple[tuple[float, float], ...], x: float, y: float) -> bool:
-    within = False
-    for (x0, y0), (x1, y1) in zip(outline, (*outline[1:], outline[0]), strict=True):
-        if (y0 > y) != (y1 > y) and x < (x1 - x0) * (y - y0) / (y1 - y0) + x0:
-            within = not within
-    return within

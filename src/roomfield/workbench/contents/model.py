@@ -18,7 +18,7 @@ from roomfield.report.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.report.findings import Contribution
 from roomfield.report.phrase import Text, phrase
 from roomfield.survey import Emitter, ReadingKind, Standing, Survey
-from roomfield.workbench.contents.plan import emitter_letters, plan_storeys
+from roomfield.workbench.contents.plan import emitter_letters, plan_storeys, room_at
 from roomfield.workbench.understand import Range, emitter_shares
 
 LEAST_SHARE = 0.05
@@ -80,7 +80,7 @@ def _position(posterior: Posterior, row: int, emitter: Emitter) -> Text:
         low, high = found.bearing_low_deg or 0.0, found.bearing_high_deg or 0.0
         return phrase("source.sought_direction", bearing=found.bearing_deg, low=low, high=high)
     if found.whereabouts is Whereabouts.REGION and found.centre is not None:
-        room = _room_at(posterior.survey, *found.centre)
+        room = room_at(posterior.survey, found.centre)[1] or phrase("source.outside")
         return phrase("source.inferred", room=room, spread=_spread_m(posterior, row))
     if emitter.bearing_deg is not None:
         return phrase("source.direction", bearing=emitter.bearing_deg)
@@ -91,18 +91,6 @@ def _spread_m(posterior: Posterior, row: int) -> float:
     """Root mean square distance of the draws of a position from their mean, in plan [m]."""
     spread = posterior.positions_m[:, row, :2].std(axis=0)
     return float(np.hypot(spread[0], spread[1]))
-
-
-def _room_at(survey: Survey, x_m: float, y_m: float, z_m: float) -> Text:
-    for storey in survey.dwelling.storeys:
-        if not storey.floor_m - 0.3 <= z_m <= storey.ceiling_m + 0.3:
-            continue
-        for room in survey.dwelling.rooms:
-            xs, ys = [p[0] for p in room.outline], [p[1] for p in room.outline]
-            inside = min(xs) <= x_m <= max(xs) and min(ys) <= y_m <= max(ys)
-            if room.storey_id == storey.id and inside:
-                return room.name
-    return phrase("source.outside")
 
 
 def _statement(power: Range) -> Text:

@@ -6,7 +6,7 @@ from math import atan2, degrees
 
 from roomfield.report.drawings import PlanEmitter, PlanOpening, PlanPlace, PlanRoom, PlanStorey, PlanWall
 from roomfield.report.findings import PlaceFinding
-from roomfield.survey import Dwelling, Emitter, Point2, Standing, Storey, Survey, Wall
+from roomfield.survey import Dwelling, Emitter, Point2, Point3, Standing, Storey, Survey, Wall
 from roomfield.workbench.assess import SLEEPING
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -91,3 +91,21 @@ def _bearing(dwelling: Dwelling, emitter: Emitter) -> float | None:
     x = sum(p[0] for p in outline) / len(outline)
     y = sum(p[1] for p in outline) / len(outline)
     return degrees(atan2(emitter.position[0] - x, emitter.position[1] - y)) % 360.0
+
+
+def room_at(survey: Survey, position: Point3) -> tuple[str, str]:
+    """Names of the storey and of the room at a point [m]; empty where there is none."""
+    x, y, z = position
+    storey = next((s for s in survey.dwelling.storeys if s.floor_m - 0.2 <= z < s.ceiling_m + 0.2), None)
+    if storey is None:
+        return "", ""
+    rooms = (r for r in survey.dwelling.rooms if r.storey_id == storey.id)
+    return storey.name, next((r.name for r in rooms if _inside(r.outline, x, y)), "")
+
+
+def _inside(outline: tuple[tuple[float, float], ...], x: float, y: float) -> bool:
+    within = False
+    for (x0, y0), (x1, y1) in zip(outline, (*outline[1:], outline[0]), strict=True):
+        if (y0 > y) != (y1 > y) and x < (x1 - x0) * (y - y0) / (y1 - y0) + x0:
+            within = not within
+    return within
