@@ -193,3 +193,11 @@ def random_scene(index: int, seed: int) -> Scene:
     rate = int(rng.choice([48000, 48000, 48000, 44100]))
     snr = float(rng.choice([rng.uniform(0, 12), rng.uniform(10, 22), rng.uniform(18, 38)], p=[0.17, 0.33, 0.5]))
     return compose(rng, names, duration_s=duration, sample_rate_hz=rate, snr_db=snr)
+
+
+def negative_scene(index: int, seed: int) -> Scene:
+    """One recording without any transmitter, with more of what leaks in than ``random_scene`` gives."""
+    rng = np.random.default_rng([seed, index, 1])
+    duration = float(rng.choice([2.5, 4, 5, 6, 8, 10, 12, 16]))
+    rate = int(rng.choice([48000, 48000, 44100]))
+    return compose(rng, (), duration_s=duration, sample_rate_hz=rate, snr_db=float(rng.uniform(0, 40)))
