@@ -207,21 +207,47 @@ def levels_at(
     LevelDraws
         Equal points and draws give equal misfit draws in any scene, so that before and after compare.
     """
+    x = posterior.x[:draws]
+    level = level_table_db(posterior, points, kind=kind, scene=scene, emitter_positions=emitter_positions, draws=draws)
+    on = posterior.on_mask(state)
+    return total_of(posterior, np.where(on[None, :, None], level, -400.0), x, kind)
+
+
+def level_table_db(
+    posterior: Posterior,
+    points: ArrayLike,
+    *,
+    kind: Kind,
+    scene: Scene | None = None,
+    emitter_positions: Mapping[str, Sequence[float]] | None = None,
+    draws: int | None = None,
+    rows: Sequence[int] | None = None,
+    columns: Sequence[int] | None = None,
+) -> Array:
+    """Draws of what each emitter makes at each point, local mean [dB re 1 W/m²], shape (n_draws, n_emitters, n_points).
+
+    Parameters
+    ----------
+    posterior, points, kind, scene, emitter_positions, draws
+        As in `levels_at`.
+    rows, columns : sequence of int, optional
+        Work out only these emitters and points of the table; each entry is the same as in the whole one.
+    """
     places = np.asarray(points, dtype=np.float64).reshape(-1, 3)
     if not np.all(np.isfinite(places)):
         raise InputError("a point is not a number.", mend="Give x, y and z in metres.")
-    x = posterior.x[:draws]
-    on = posterior.on_mask(state)
-    moved = _moved(posterior, emitter_positions or {})
-    used = scene or posterior.scene
-    level = posterior.forward.eirp_db(x)[:, :, None] + _unit(posterior, used, moved, places, len(x))
+    x, whole = posterior.x[:draws], (len(posterior.emitter_ids), len(places))
+    row = list(range(whole[0])) if rows is None else list(rows)
+    column = list(range(whole[1])) if columns is None else list(columns)
+    stand = _moved(posterior, emitter_positions or {})
+    moved, used, places = stand.take(row), scene or posterior.scene, places[column]
+    level = posterior.forward.eirp_db(x)[:, row, None] + _unit(posterior, used, stand, places, len(x), row)
     slopes = wall_slopes(used, moved, places, posterior.materials)
     level = level + np.einsum("pkm,nm->nkp", slopes, posterior.forward.wall_db(x))
-    level = level + _misfit(posterior, moved, places, x)
+    level = level + _misfit(posterior, stand, places, x, row, column, whole[1])
     if kind is not Kind.PEAK:
-        level = level + posterior.forward.duty_db(x)[:, :, None]
-    level = np.where(on[None, :, None], level, -400.0)
-    return _total(posterior, level, x, kind)
+        level = level + posterior.forward.duty_db(x)[:, row, None]
+    return np.asarray(level)
 
 
 def _moved(posterior: Posterior, changes: Mapping[str, Sequence[float]]) -> Radiators:
@@ -233,39 +259,57 @@ def _moved(posterior: Posterior, changes: Mapping[str, Sequence[float]]) -> Radi
     return posterior.radiators.moved(positions)
 
 
-def _unit(posterior: Posterior, scene: Scene, radiators: Radiators, points: Array, count: int) -> Array:
-    """Level per watt, shape (1 or count, k, n): with one position per draw where it is not known."""
-    base = unit_db(scene, radiators, points).T[None]
+def _unit(
+    posterior: Posterior, scene: Scene, radiators: Radiators, points: Array, count: int, rows: list[int]
+) -> Array:
+    """Level per watt of some emitters, shape (1 or count, k, n): with one position per draw where it is not known."""
+    base = unit_db(scene, radiators.take(rows), points).T[None]
     still = np.all(radiators.positions == posterior.radiators.positions, axis=1)
-    searched = [(c, s) for c, s in enumerate(posterior.searches) if all(still[s.members])]
+    searched = [(c, s) for c, s in enumerate(posterior.searches) if all(still[s.members]) and {*rows} & {*s.members}]
     if not searched:
         return base
     table = np.repeat(base, count, axis=0)
     for column, search in searched:
         different, row = np.unique(search.candidates, axis=0, return_inverse=True)
         chosen = row[posterior.candidate[:count, column]]
-        for member in search.members:
+        for member in {*rows} & {*search.members}:
             many = radiators.take([member] * len(different)).moved(different)
-            table[:, member] = unit_db(scene, many, points).T[chosen]
+            table[:, rows.index(member)] = unit_db(scene, many, points).T[chosen]
     return table
 
 
-def _misfit(posterior: Posterior, radiators: Radiators, points: Array, x: Array) -> Array:
-    """Misfit at new points given that at the sites, shape (n_draws, k, n)."""
+def _misfit(
+    posterior: Posterior, radiators: Radiators, points: Array, x: Array, rows: list[int], columns: list[int], among: int
+) -> Array:
+    """Misfit of some emitters at some of ``among`` points given that at the sites, shape (n_draws, k, n).
+
+    What is left open is drawn for the whole table, so that a part of it is the same as in the whole.
+    """
     forward, k = posterior.forward, len(radiators.positions)
     known = has_walls(posterior.scene)
     sites = forward.observed.sites
     cross = residual_covariance(known, posterior.radiators, sites, points, to=radiators)
+    variance = residual_variance(known, radiators, points)
+    chosen = (np.array(rows)[:, None] * len(points) + np.arange(len(points))).reshape(-1)
+    cross, variance = cross[:, chosen], variance[chosen]
     mean = posterior.misfit_weights[: len(x)] @ cross
     half = solve_triangular(forward.misfit_factor, cross, lower=True, check_finite=False)
-    variance = residual_variance(known, radiators, points)
     left = np.sqrt(np.maximum(variance - np.sum(half**2, axis=0), 0.0))
     rng = np.random.default_rng([posterior.seed, 7])
-    fresh = forward.scale(x) * left * rng.standard_normal((len(x), k * len(points)))
-    return np.asarray((mean + fresh).reshape(len(x), k, len(points)))
+    normal = rng.standard_normal((len(x), k, among))[:, rows][:, :, columns].reshape(len(x), -1)
+    return np.asarray((mean + forward.scale(x) * left * normal).reshape(len(x), len(rows), len(points)))
 
 
-def _total(posterior: Posterior, level_db: Array, x: Array, kind: Kind) -> LevelDraws:
+def total_of(posterior: Posterior, level_db: Array, x: Array, kind: Kind) -> LevelDraws:
+    """Levels of a table of what each emitter makes.
+
+    Parameters
+    ----------
+    level_db : ndarray, shape (n_draws, n_emitters, n_points)
+        From `level_table_db` [dB re 1 W/m²].
+    x : ndarray
+        The posterior's draws that it was made with.
+    """
     total_db, shares = power_sum(np.swapaxes(level_db, 1, 2))
     if kind is not Kind.AVERAGE:
         single = scan_gain(posterior.radiators.frequencies_hz, RICE_FACTOR, SCAN_EDGE_M).median_db
