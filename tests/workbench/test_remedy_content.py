@@ -43,5 +43,6 @@ def test_an_agreed_plan_becomes_a_work_order(survey):
 
 
 def test_without_a_plan_there_is_no_work_order(survey):
-    content = whole_content(Job(survey), Wishes(FIRST.id, issued_at="2026-05-01T12:00:00+02:00"))
+    undecided = replace(survey, adopted_plan=None)
+    content = whole_content(Job(undecided), Wishes(FIRST.id, issued_at="2026-05-01T12:00:00+02:00"))
     assert content.remedy is None and content.verification is None

@@ -11,6 +11,7 @@ from roomfield.demo.visit import STATES, demo_meter, simulated_readings
 from roomfield.survey import (
     Action,
     ActionKind,
+    AdoptedPlan,
     Amendment,
     Assignment,
     CostRange,
@@ -41,7 +42,15 @@ FOLLOW_UP = Visit(
     ended_at="2026-04-25T10:40:00+02:00",
     radio_states=STATES[:2],
     conditions="Invented: dry, Saturday morning.",
-    done_action_ids=("corded_phone", "shield_child_south"),
+    done_action_ids=("unknown_off", "corded_phone", "shield_child_south"),
+)
+AGREED = AdoptedPlan(
+    ("unknown_off", "corded_phone", "router_night_off", "shield_child_south"),
+    target_w_m2=1e-3,
+    target_kind="peak",
+    confidence=0.7,
+    adopted_at="2026-03-20T18:00:00+01:00",
+    note="Invented: the client asked for the inner sources first, then the south side upstairs.",
 )
 
 MESH = ShieldSheet(
@@ -57,6 +66,13 @@ def demo_actions() -> tuple[Action, ...]:
     south = SurfaceRef("u_south", ShieldPart.WHOLE)
     window = SurfaceRef("u_south", ShieldPart.OPENINGS, ("u_win_child",))
     return (
+        Action(
+            "unknown_off",
+            "Unknown transmitter looked for in the child's room and taken out",
+            ActionKind.SWITCH_OFF,
+            emitter_ids=("hidden",),
+            cost=CostRange(0, 0),
+        ),
         Action(
             "corded_phone",
             "Corded telephone instead of the cordless base",
@@ -127,14 +143,14 @@ def demo_actions() -> tuple[Action, ...]:
 
 
 def _after() -> Truth:
-    """The true field after the cordless base was replaced and the south side upstairs was shielded."""
-    kept = tuple(e for e in true_emitters() if e.id != "cordless")
+    """The true field after the hidden transmitter and the cordless base went and the south side was shielded."""
+    kept = tuple(e for e in true_emitters() if e.id not in ("cordless", "hidden"))
     shield = FittedShield(MESH, ShieldPart.WHOLE, coverage=0.98)
     return truth(kept, (("u_south", shield),))
 
 
 def demo_survey() -> Survey:
-    """The invented terraced house: first visit, plan of action, follow-up visit."""
+    """The invented terraced house: first visit, agreed plan, follow-up visit."""
     meter = demo_meter()
     before = simulated_readings(truth(), FIRST, meter, SEED)
     after = simulated_readings(_after(), FOLLOW_UP, meter, SEED + 1)
@@ -162,6 +178,7 @@ def demo_survey() -> Survey:
         readings=tuple(wrong if r.id == slipped.id else r for r in before) + after,
         bearings=simulated_bearings(truth(), FIRST, meter, SEED + 2),
         actions=demo_actions(),
+        adopted_plan=AGREED,
         amendments=(
             Amendment(
                 "amendment-1",

@@ -12,6 +12,7 @@ from roomfield.errors import TooEarlyError, UnknownNameError
 from roomfield.field.inference import infer
 from roomfield.field.posterior import LevelDraws, Posterior, levels_at
 from roomfield.quantities import Kind
+from roomfield.remedy.done import with_work_done
 from roomfield.survey import Place, Survey
 
 Array = NDArray[np.float64]
@@ -77,7 +78,7 @@ class EmitterPower:
 
 @lru_cache(maxsize=8)
 def posterior_of(survey: Survey, visit_id: str | None = None, seed: int = SEED, draws: int = DRAWS) -> Posterior:
-    """The joint posterior of a visit; the same survey is not inferred twice.
+    """The joint posterior of a visit, in the home as that visit finds it; the same survey is not inferred twice.
 
     Parameters
     ----------
@@ -93,7 +94,8 @@ def posterior_of(survey: Survey, visit_id: str | None = None, seed: int = SEED, 
     """
     if not survey.visits:
         raise TooEarlyError("the survey has no visit yet.", where=survey.title, mend="Enter a visit first.")
-    return infer(survey, visit_id=visit_id or survey.visits[0].id, seed=seed, draws=draws)
+    visit = survey.visit(visit_id) if visit_id else survey.visits[0]
+    return infer(with_work_done(survey, visit.id), visit_id=visit.id, seed=seed, draws=draws)
 
 
 def can_be_modelled(survey: Survey) -> bool:
