@@ -55,7 +55,7 @@ def test_the_view_agrees_with_plain_arithmetic(job, tmp_path):
 
 
 def test_the_report_shows_it(job):
-    (entry,) = log_entries(job, 1e-4)
+    (entry,) = log_entries(job, job.survey.visits[0].id, 1e-4)
     assert entry.place == "Child's cot"
     assert entry.timeline is not None and len(entry.timeline.at) <= 400
     assert entry.day is not None and len(entry.day.hour) == 24

@@ -33,10 +33,12 @@ def demo(
             whole_report(job, home / f"report{ending}", Wishes(language=language), on_progress)
             for ending in (".pdf", ".html", ".xlsx")
         ]
+        proof = whole_report(job, home / "follow-up.pdf", Wishes(job.survey.visits[-1].id, language), on_progress)
     plain = {
         "record": str(home / "roomfield.sqlite"),
         "package": str(package),
         "report": str(paths[0]),
+        "follow_up": str(proof),
         "also": [str(p) for p in paths[1:]],
         "invented": True,
     }
@@ -46,6 +48,7 @@ def demo(
 def _show(plain: dict[str, object]) -> None:
     typer.echo("The demo survey is invented: home, meter and people do not exist.")
     typer.echo(f"Report (PDF):    {plain['report']}")
+    typer.echo(f"Follow-up (PDF): {plain['follow_up']}")
     for path in plain["also"] if isinstance(plain["also"], list) else []:
         typer.echo(f"Report ({Path(path).suffix[1:].upper()}):   {path}")
     typer.echo(f"Survey package:  {plain['package']}")

@@ -16,10 +16,12 @@ from roomfield.workbench.contents.model import (
     map_grids,
     model_contributions,
     open_questions,
+    search_steps,
     source_entries,
     with_sought,
 )
 from roomfield.workbench.contents.remedy import with_remedy
+from roomfield.workbench.contents.steps import with_agreed_steps
 from roomfield.workbench.job import Job
 from roomfield.workbench.publish import checked_target, report_content, write_report
 from roomfield.workbench.understand import can_be_modelled, posterior_of
@@ -100,7 +102,7 @@ def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = N
     content = report_content(assessment, issued_at=wanted.issued_at, package_sha256=job.package_sha256)
     if not wanted.short and can_be_modelled(job.survey):
         content = with_model(content, posterior_of(job.survey, assessment.table.visit.id))
-        content = with_remedy(content, job.survey, assessment.table.visit.id)
+        content = with_agreed_steps(with_remedy(content, job.survey, assessment.table.visit.id))
     step(0.5)
     if not wanted.short and job.store is not None:
         content = with_files(content, job, assessment)
@@ -117,6 +119,7 @@ def with_model(content: ReportContent, posterior: Posterior) -> ReportContent:
         maps=map_grids(posterior),
         storeys=with_sought(posterior, content.storeys),
         undetermined=(*content.undetermined, *open_questions(posterior)),
+        steps=(*search_steps(posterior), *content.steps),
     )
 
 
@@ -126,5 +129,5 @@ def with_files(content: ReportContent, job: Job, assessment: Assessment) -> Repo
     return replace(
         content,
         recordings=recording_entries(job, assessment.table.visit.id),
-        logs=log_entries(job, bound),
+        logs=log_entries(job, assessment.table.visit.id, bound),
     )

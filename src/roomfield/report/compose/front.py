@@ -231,12 +231,15 @@ def _places_table(content: ReportContent, words: Words, links: Links) -> list[Bl
     guideline = content.reference(content.guideline_id) if content.guideline_id else None
     if guideline:
         columns.append(Column(words.say("front.against_guideline"), weight=1.5))
-    rows = tuple(_place_row(content, place, guideline, words) for place in chosen)
+    rows = [_place_row(content, place, guideline, words) for place in chosen]
+    if any(c.share is not None for c in content.contributions):
+        columns.append(Column(words.say("front.largest_part"), weight=1.4))
+        rows = [Row((*row.cells, _largest_part(content, p, words))) for row, p in zip(rows, chosen, strict=True)]
     note = words.say("front.state_note", state=content.state_name(content.state_id), coverage=content.rules.coverage)
     rest = len(content.places) - len(chosen)
     if rest:
         note += " " + words.say("front.more_places", n=rest, section=links.section(Part.LEVELS))
-    return [Table(tuple(columns), rows), Paragraph(note, "small")]
+    return [Table(tuple(columns), tuple(rows)), Paragraph(note, "small")]
 
 
 def _place_row(content: ReportContent, place: PlaceFinding, guideline: ReferenceEntry | None, words: Words) -> Row:
@@ -254,6 +257,16 @@ def _place_row(content: ReportContent, place: PlaceFinding, guideline: Reference
     if guideline:
         cells.append(_verdict_cell(content, place, guideline.id, words))
     return Row(tuple(cells))
+
+
+def _largest_part(content: ReportContent, place: PlaceFinding, words: Words) -> Cell:
+    """Who makes the largest part of a level, as the model of the dwelling sees it."""
+    shares = [(c.share, c) for c in content.contributions if c.place_id == place.id and c.share is not None]
+    if not shares:
+        return Cell(words.say("document.nothing"))
+    share, largest = max(shares, key=lambda pair: pair[0])
+    low, high = largest.share_low or 0.0, largest.share_high or 1.0
+    return Cell(largest.source, small=words.say("front.part_of_level", share=share, low=low, high=high))
 
 
 def _verdict_cell(content: ReportContent, place: PlaceFinding, reference_id: str, words: Words) -> Cell:

@@ -15,17 +15,19 @@ from roomfield.workbench.series import LogView, kept_series, view_of
 MOST_POINTS = 400
 
 
-def log_entries(job: Job, bound_w_m2: float | None) -> tuple[LogEntry, ...]:
-    """Every log of the survey that is a log of power density.
+def log_entries(job: Job, visit_id: str, bound_w_m2: float | None) -> tuple[LogEntry, ...]:
+    """Every log of a visit that is a log of power density.
 
     Parameters
     ----------
+    visit_id : str
+        Logs of other visits belong to their reports.
     bound_w_m2 : float or None
         The client's bound [W/m²].
     """
     places = {p.id: p.name for p in job.survey.places}
     entries = []
-    for record in job.survey.current_logs():
+    for record in (r for r in job.survey.current_logs() if r.visit_id == visit_id):
         series = kept_series(job, record)
         if series.unit.name == "W/m2":
             entries.append(_entry(record, places.get(record.place_id, ""), view_of(series, bound_w_m2), bound_w_m2))

@@ -15,11 +15,11 @@ from roomfield.quantities import Kind
 from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.report.chapters import SourceEntry
 from roomfield.report.drawings import LevelGrid, PlanEmitter, PlanStorey
-from roomfield.report.findings import Contribution
+from roomfield.report.findings import Contribution, NextStep, StepGroup
 from roomfield.report.phrase import Text, phrase
 from roomfield.survey import Emitter, ReadingKind, Standing, Survey
 from roomfield.workbench.contents.plan import emitter_letters, plan_storeys, room_at
-from roomfield.workbench.understand import Range, emitter_shares
+from roomfield.workbench.understand import EmitterShare, Range, emitter_shares
 
 LEAST_SHARE = 0.05
 """Contributions under this share of the sum are left out of the table."""
@@ -119,6 +119,32 @@ def open_questions(posterior: Posterior) -> tuple[Text, ...]:
         elif finding.kind is FindingKind.UNSETTLED:
             found.append(phrase("open.unsettled"))
     return tuple(found)
+
+
+def search_steps(posterior: Posterior) -> tuple[NextStep, ...]:
+    """Where to look for each transmitter of unknown position that is the largest part of a level somewhere."""
+    survey = posterior.survey
+    leading: dict[str, EmitterShare] = {}
+    for share in emitter_shares(posterior, Kind.PEAK):
+        best = leading.get(share.place_id)
+        if best is None or share.share.median > best.share.median:
+            leading[share.place_id] = share
+    steps = []
+    for row, emitter in enumerate(survey.emitters):
+        worst = max((s for s in leading.values() if s.emitter_id == emitter.id), key=_part, default=None)
+        found = locate(posterior, emitter.id)
+        room = room_at(survey, found.centre)[1] if found.centre is not None else ""
+        if worst is None or found.whereabouts is not Whereabouts.REGION or not room:
+            continue
+        place = survey.place(worst.place_id).name
+        title = phrase("step.look_for.title", source=emitter.name, room=room)
+        reason = phrase("step.look_for.reason", place=place, share=worst.share.median, spread=_spread_m(posterior, row))
+        steps.append(NextStep(StepGroup.INNER, title, reason))
+    return tuple(steps)
+
+
+def _part(share: EmitterShare) -> float:
+    return share.share.median
 
 
 def storey_grid(survey: Survey, storey_id: str, found: LevelMap) -> LevelGrid:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from roomfield.quantities import Kind
+from roomfield.report.chapters import WorkItem
+from roomfield.report.document import ReportContent
 from roomfield.report.findings import NextStep, Outcome, StepGroup
 from roomfield.report.phrase import Text, phrase
 from roomfield.survey import Control
@@ -32,6 +36,24 @@ def next_steps(assessment: Assessment) -> tuple[NextStep, ...]:
     again = NextStep(StepGroup.MEASURE, *_words("measure_again"))
     log = NextStep(StepGroup.MEASURE, *_words("long_log", place=_worst_place(assessment)))
     return (*inner, *outer, again, log)
+
+
+def with_agreed_steps(content: ReportContent) -> ReportContent:
+    """The content with the agreed plan as its steps, if there is one: what was agreed replaces what was proposed."""
+    if content.remedy is None:
+        return content
+    currency = content.remedy.currency
+    agreed = tuple(NextStep(item.group, item.title, _agreed(item, currency)) for item in content.remedy.items)
+    again = NextStep(StepGroup.MEASURE, *_words("measure_again"))
+    return replace(content, steps=(*agreed, again))
+
+
+def _agreed(item: WorkItem, currency: str) -> Text:
+    if not item.cost_high:
+        return phrase("step.agreed.free")
+    return phrase(
+        "step.agreed.reason", low=f"{item.cost_low or 0.0:.0f}", high=f"{item.cost_high:.0f}", currency=currency
+    )
 
 
 def _words(key: str, **values: str | float) -> tuple[Text, Text]:
