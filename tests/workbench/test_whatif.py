@@ -6,7 +6,9 @@ import pytest
 
 from roomfield.demo.survey import demo_survey
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
-from roomfield.survey import ActionKind, Assignment
+from roomfield.quantities import Kind
+from roomfield.remedy.prediction import predict
+from roomfield.survey import ActionKind, Assignment, ShieldPart
 from roomfield.workbench import beforeafter, choosing
 from roomfield.workbench.editing import started_survey
 from roomfield.workbench.whatif import Bench, Moved, Screen, Wish, actions_of, usual_bound_w_m2, with_actions
@@ -22,18 +24,18 @@ def bench(survey):
     return Bench(survey, survey.visits[0].id)
 
 
-def by_place(rows):
-    return {row.place_id: row for row in rows}
+def by_place(answer):
+    return {row.place_id: row for row in answer.places}
 
 
 def test_nothing_wished_changes_nothing(bench):
-    assert all(row.change_db == (0.0, 0.0, 0.0) for row in bench.answer(Wish()))
+    assert all(row.change_db == (0.0, 0.0, 0.0) for row in bench.answer(Wish()).places)
 
 
 @pytest.mark.published("conservation: a source that is off adds nothing, so no total of powers can rise")
 def test_switching_off_never_raises_an_average(bench, survey):
     for emitter in survey.emitters:
-        assert all(row.change_db[2] <= 1e-9 for row in bench.answer(Wish(off=(emitter.id,), kind="average")))
+        assert all(row.change_db[2] <= 1e-9 for row in bench.answer(Wish(off=(emitter.id,), kind="average")).places)
 
 
 def test_the_cordless_base_matters_most_where_it_stands(bench):
@@ -52,6 +54,39 @@ def test_an_emitter_moved_beside_the_cot_raises_its_level(bench, survey):
     x, y, z = survey.place("cot").position
     rows = by_place(bench.answer(Wish(emitters=(Moved("cordless", (x + 0.5, y, z)),))))
     assert rows["cot"].change_db[1] > 3.0
+
+
+@pytest.mark.parametrize("kind", ["peak", "average"])
+def test_the_hand_drags_the_prediction_that_the_report_prints(bench, survey, kind):
+    """Nothing kept from an earlier question may leak into a later one."""
+    x, y, z = survey.place("cot").position
+    away = (Moved("cordless", (x + 1.0, y, z)), Moved("hidden", (2.0, 6.0, 1.0)))
+    screens = (Screen("u_south"), Screen("u_west", 20.0, ShieldPart.OPENINGS, 0.9))
+    for wish in (
+        Wish(emitters=away, screens=screens[:1], kind=kind),
+        Wish(off=("router_24",), places=(Moved("desk", (x, y, z)),), screens=screens, kind=kind, bound_w_m2=1e-3),
+        Wish(emitters=away[:1], places=(Moved("cot", (1.0, 1.0, 3.4)),), kind=kind, bound_w_m2=1e-2),
+    ):
+        alone = predict(bench.posterior, actions_of(survey, wish), kind=Kind(kind), target_w_m2=wish.bound_w_m2 or None)
+        for row, outcome in zip(bench.answer(wish).places, alone.outcomes, strict=True):
+            assert row.after_w_m2 == pytest.approx(tuple(outcome.after_w_m2.to_dict().values()), rel=1e-9)
+            assert -row.change_db[0] == pytest.approx(outcome.reduction_db.high, rel=1e-9)
+            if wish.bound_w_m2:
+                assert row.probability_after == outcome.probability_met
+
+
+@pytest.mark.published("common practice, no source: remove sources inside before shielding")
+@pytest.mark.parametrize(("language", "word"), [("en", "Remove or silence"), ("de", "entfernen oder abschalten")])
+def test_a_source_within_the_shield_is_warned_of_in_the_readers_language(bench, language, word):
+    worse = bench.answer(Wish(screens=(Screen("u_south", 40.0), Screen("u_west", 40.0))), language).worse
+    assert any("Cordless" in text and word in text for text in worse)
+    assert not bench.answer(Wish(off=("cordless",)), language).worse
+
+
+def test_what_limits_is_named_by_the_rooms(bench, survey):
+    indoor = tuple(e.id for e in survey.emitters if not e.outdoor)
+    cot = by_place(bench.answer(Wish(off=indoor, screens=(Screen("u_south", part=ShieldPart.MASONRY),))))["cot"]
+    assert "through the untreated window of Child" in cot.limiting
 
 
 def test_probabilities_are_of_the_bound_asked_for(bench):

@@ -14,12 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
-from roomfield.field.path_list import list_paths
-from roomfield.field.posterior import LevelDraws, Posterior, levels_at
-from roomfield.field.scan import cube_points
+from roomfield.field.posterior import LevelDraws, Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.effects import Effect, columns_of, effects_of
-from roomfield.remedy.groups import Groups, gather
+from roomfield.remedy.groundwork import Groundwork
+from roomfield.remedy.groups import Groups
 from roomfield.survey.action import Action
 from roomfield.survey.dwelling import Point3
 from roomfield.survey.place import Place
@@ -84,6 +83,8 @@ class Evaluator:
         Which level the target is for.
     places : sequence of Place, optional
         Left out: all of the survey's places that have a position.
+    ground : Groundwork, optional
+        Of the same posterior, from earlier questions.
 
     Raises
     ------
@@ -102,6 +103,7 @@ class Evaluator:
         *,
         kind: Kind,
         places: Sequence[Place] | None = None,
+        ground: Groundwork | None = None,
     ) -> None:
         given = posterior.survey.places if places is None else places
         self.places = tuple(p for p in given if p.position is not None)
@@ -110,6 +112,7 @@ class Evaluator:
         if len({a.id for a in actions}) < len(actions):
             raise InputError("two actions have the same id.", mend="Give each action an id of its own.")
         self.posterior, self.kind, self.actions = posterior, kind, tuple(actions)
+        self.ground = ground or Groundwork(posterior)
         self.columns = columns_of(self.places, actions)
         effects = effects_of(posterior, actions, self.places, self.columns, kind)
         self.moving = tuple(e for e in effects if e.moves)
@@ -201,19 +204,14 @@ class Evaluator:
             if effect.action.id in moves:
                 emitters.update(effect.emitter_positions)
                 stands.update(effect.place_positions)
+        usual = np.array([p.position for p in self.places], dtype=np.float64)
         points = np.array([stands[p.id] for p in self.places], dtype=np.float64)
-        drawn = levels_at(self.posterior, points, kind=self.kind, emitter_positions=emitters)
-        radiators = self.posterior.radiators
-        positions = radiators.positions.copy()
+        drawn = self.ground.levels(self.kind, usual, points, emitters)
+        positions = self.posterior.radiators.positions.copy()
         for name, position in emitters.items():
             positions[self.posterior.emitter_ids.index(name)] = position
-        paths = list_paths(
-            self.posterior.scene, [e.scene for e in self.steady if e.scene is not None], positions,
-            radiators.frequencies_hz, radiators.patterns, radiators.polarisations,
-            cube_points(points).reshape(-1, 3),
-        )  # fmt: skip
-        groups = gather(paths, 8, len(positions), len(points) * len(positions))
-        return Variant(_levels(drawn), self._all_actions(groups))
+        scenes = [e.scene for e in self.steady if e.scene is not None]
+        return Variant(_levels(drawn), self._all_actions(self.ground.groups(scenes, positions, points)))
 
     def _all_actions(self, groups: Groups) -> Groups:
         """Groups with one row per steady action; those that leave the scene alone have ones."""
@@ -278,17 +276,13 @@ def _powers(groups: Groups, taken: list[int]) -> tuple[Array, Array]:
 def ways_in(groups: Groups, taken: list[int], shape: tuple[int, ...]) -> dict[int, dict[str, float]]:
     """Share of each cell's power after some actions by plate of entry."""
     paths, edges = _powers(groups, taken)
-    cells = let_through(groups, taken, shape).reshape(-1)
+    ways, cells = len(groups.entry_names), shape[0] * shape[1]
+    at = np.concatenate([groups.cell * ways + groups.entry, groups.edge_cell * ways + groups.edge_entry])
+    powers: Array = np.bincount(at, np.concatenate([paths, edges]), cells * ways).reshape(cells, ways).astype(float)
+    table = powers / np.maximum(powers.sum(axis=1, keepdims=True), 1e-300)
     found: dict[int, dict[str, float]] = {}
-    for cell, entry, power in zip(
-        np.concatenate([groups.cell, groups.edge_cell]),
-        np.concatenate([groups.entry, groups.edge_entry]),
-        np.concatenate([paths, edges]),
-        strict=True,
-    ):
-        name = groups.entry_names[entry]
-        into = found.setdefault(int(cell), {})
-        into[name] = into.get(name, 0.0) + float(power) / max(float(cells[cell]), 1e-300)
+    for cell, way in np.argwhere(table > 0.0).tolist():
+        found.setdefault(cell, {})[groups.entry_names[way]] = float(table[cell, way])
     return found
 
 

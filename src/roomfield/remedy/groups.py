@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,6 +79,33 @@ def gather(paths: PathList, points_per_place: int, emitters: int, cells: int) ->
         edge_cell[kept], paths.edge_entry[kept], strength[kept], np.ascontiguousarray(paths.edge_factor[kept].T),
         paths.solid[kept], paths.hole[kept], np.ascontiguousarray(paths.solid_factor[kept].T),
         np.ascontiguousarray(paths.hole_factor[kept].T), paths.entry_names,
+    )  # fmt: skip
+
+
+def of_cell(groups: Groups, cell: int) -> Groups:
+    """The groups of one cell, which becomes cell 0."""
+    g, e = groups.cell == cell, groups.edge_cell == cell
+    return Groups(
+        groups.cell[g] * 0, groups.entry[g], groups.share[g], groups.factor[:, g],
+        groups.edge_cell[e] * 0, groups.edge_entry[e], groups.edge_share[e], groups.edge_way[:, e],
+        groups.solid[e], groups.hole[e], groups.solid_factor[:, e], groups.hole_factor[:, e], groups.entry_names,
+    )  # fmt: skip
+
+
+def joined(pieces: Sequence[Groups]) -> Groups:
+    """Groups of one cell each as groups of as many cells, in order."""
+
+    def line(arrays: list[Array], axis: int = 0) -> Array:
+        return np.ascontiguousarray(np.concatenate(arrays, axis=axis))
+
+    count = np.arange(len(pieces), dtype=np.int64)
+    return Groups(
+        np.repeat(count, [len(p.cell) for p in pieces]),
+        np.concatenate([p.entry for p in pieces]), line([p.share for p in pieces]),
+        line([p.factor for p in pieces], 1), np.repeat(count, [len(p.edge_cell) for p in pieces]),
+        np.concatenate([p.edge_entry for p in pieces]), line([p.edge_share for p in pieces]),
+        line([p.edge_way for p in pieces], 1), line([p.solid for p in pieces]), line([p.hole for p in pieces]),
+        line([p.solid_factor for p in pieces], 1), line([p.hole_factor for p in pieces], 1), pieces[0].entry_names,
     )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import After, Evaluator, is_handset
+from roomfield.remedy.naming import Way, ways_of
 from roomfield.remedy.order import WorkStep, work_order
 from roomfield.survey.action import Action
 from roomfield.survey.place import Place
@@ -18,7 +20,7 @@ from roomfield.survey.place import Place
 Array = NDArray[np.float64]
 COVERAGE = 0.9
 RISE_DB = 0.5
-"""A rise by reflections within a shield is told from here on [dB]."""
+"""A rise of a level is told from here on [dB]."""
 _MOST_LIMITS = 4
 _LEAST_SHARE = 0.03
 
@@ -45,21 +47,90 @@ class Limit:
     emitter_id : str
         Whose power it is.
     entry : str
-        Opening or surface by which it comes in; empty if nothing is in the way.
+        Id of the opening or surface by which it comes in; empty if nothing is in the way.
     treated : bool
         True if the plan covers that opening or surface.
     share : float
         Share of the remaining level, 0 to 1.
+    emitter : str
+        Name of the emitter.
+    way : Way or None
+        What that opening or surface is called; None if nothing is in the way.
     """
 
     emitter_id: str
     entry: str
     treated: bool
     share: float
+    emitter: str
+    way: Way | None = None
+
+    @property
+    def text(self) -> str:
+        """In words."""
+        by = f" through the {'' if self.treated else 'untreated '}{self.way.text}" if self.way else ""
+        return f"{self.emitter}{by} carries {self.share:.0%} of what remains."
 
     def to_dict(self) -> dict[str, object]:
         """As plain values."""
-        return {"emitter_id": self.emitter_id, "entry": self.entry, "treated": self.treated, "share": self.share}
+        return {
+            "emitter_id": self.emitter_id,
+            "entry": self.entry,
+            "treated": self.treated,
+            "share": self.share,
+            "text": self.text,
+        }
+
+
+class Worse(StrEnum):
+    """How something gets worse by a plan."""
+
+    REFLECTED = "reflected"
+    TRANSMITS_HARDER = "transmits_harder"
+    LOUDER = "louder"
+
+
+@dataclass(frozen=True)
+class Worsening:
+    """Something that a plan makes worse.
+
+    Parameters
+    ----------
+    kind : Worse
+        Reflected: a source within a shield. Transmits harder: a telephone within a shield. Louder: a place whose
+        level more likely rises than falls.
+    emitter, place : str
+        Names; empty if none is meant.
+    rise_db : float
+        By how much at most [dB]; 0 if counted in the prediction only.
+    """
+
+    kind: Worse
+    emitter: str
+    place: str
+    rise_db: float
+
+    @property
+    def text(self) -> str:
+        """In words."""
+        if self.kind is Worse.REFLECTED:
+            return (
+                f"{self.emitter}: reflections within the shield raise its level by up to {self.rise_db:.1f} dB "
+                f"({self.place}). Remove or silence sources inside before shielding."
+            )
+        if self.kind is Worse.TRANSMITS_HARDER:
+            return f"{self.emitter}: within a shield a telephone transmits harder (counted in the prediction)."
+        return f"{self.place}: the plan would make it louder, by {self.rise_db:.1f} dB."
+
+    def to_dict(self) -> dict[str, object]:
+        """As plain values."""
+        return {
+            "kind": self.kind.value,
+            "emitter": self.emitter,
+            "place": self.place,
+            "rise_db": self.rise_db,
+            "text": self.text,
+        }
 
 
 @dataclass(frozen=True)
@@ -92,11 +163,7 @@ class PlaceOutcome:
     @property
     def limiting(self) -> str:
         """What limits the result, in words."""
-        if not self.limits:
-            return ""
-        first = self.limits[0]
-        by = f" through {'' if first.treated else 'the untreated '}{first.entry}" if first.entry else ""
-        return f"{first.emitter_id}{by} carries {first.share:.0%} of what remains."
+        return self.limits[0].text if self.limits else ""
 
     def to_dict(self) -> dict[str, object]:
         """As plain values."""
@@ -129,8 +196,8 @@ class Prediction:
         That it is met at every place and period at once; nan without a target.
     outcomes : tuple of PlaceOutcome
         One per column of the draws.
-    warnings : tuple of str
-        What gets worse, in words.
+    worse : tuple of Worsening
+        What gets worse.
     work : tuple of WorkStep
         The plan as lines of a work order.
     before_draws_w_m2, after_draws_w_m2 : ndarray, shape (draws, outcomes)
@@ -144,11 +211,16 @@ class Prediction:
     target_w_m2: float | None
     probability_all: float
     outcomes: tuple[PlaceOutcome, ...]
-    warnings: tuple[str, ...]
+    worse: tuple[Worsening, ...]
     work: tuple[WorkStep, ...]
     before_draws_w_m2: Array
     after_draws_w_m2: Array
     mixes: tuple[dict[str, tuple[float, float]], ...] = ()
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What gets worse, in words."""
+        return tuple(w.text for w in self.worse)
 
     def mix(self, place_id: str) -> dict[str, tuple[float, float]] | None:
         """Share of each emitter at a place, before and after; None if the place is not among the outcomes."""
@@ -171,6 +243,7 @@ class Prediction:
             "coverage": COVERAGE,
             "outcomes": [o.to_dict() for o in self.outcomes],
             "warnings": list(self.warnings),
+            "worse": [w.to_dict() for w in self.worse],
             "work": [w.to_dict() for w in self.work],
         }
 
@@ -225,9 +298,10 @@ def predict_with(evaluator: Evaluator, action_ids: Sequence[str], target_w_m2: f
             )
         )  # fmt: skip
     joint = float("nan") if target_w_m2 is None else float((after.total_w_m2 <= target_w_m2).all(axis=1).mean())
+    worse = (*_warnings(evaluator, after, taken), *_louder(evaluator, outcomes))
     return Prediction(
         tuple(a.id for a in taken), evaluator.kind, target_w_m2, joint, tuple(outcomes),
-        _warnings(evaluator, after, taken), work_order(evaluator.posterior, taken), before.total_w_m2,
+        worse, work_order(evaluator.posterior, taken), before.total_w_m2,
         after.total_w_m2, tuple(_mixes(evaluator, before, after)),
     )  # fmt: skip
 
@@ -255,19 +329,20 @@ def _limits(evaluator: Evaluator, action_ids: Sequence[str], taken: Sequence[Act
     treated = {
         old.name for scene in changed for old, new in zip(plates, scene.shapes.plates, strict=True) if old != new
     }
+    names = {e.id: e.name for e in evaluator.posterior.survey.emitters}
+    ways = ways_of(evaluator.posterior.survey.dwelling)
     result = []
     for shares in evaluator.ways_in(action_ids):
         ranked = sorted(shares.items(), key=lambda item: -item[1])[:_MOST_LIMITS]
         kept = [(emitter, entry, share) for (emitter, entry), share in ranked if share >= _LEAST_SHARE]
-        result.append(tuple(Limit(m, e, e in treated, s) for m, e, s in kept))
+        result.append(tuple(Limit(m, e, e in treated, s, names[m], ways.get(e)) for m, e, s in kept))
     return result
 
 
-def _warnings(evaluator: Evaluator, after: After, taken: Sequence[Action]) -> tuple[str, ...]:
-    shields = [e for e in evaluator.steady if e.scene is not None and e.action in taken]
-    if not shields:
-        return ()
-    found = []
+def _warnings(evaluator: Evaluator, after: After, taken: Sequence[Action]) -> Iterator[Worsening]:
+    """Sources within a shield that the plan leaves on."""
+    if not any(e.scene is not None and e.action in taken for e in evaluator.steady):
+        return
     for k, emitter in enumerate(evaluator.posterior.survey.emitters):
         if emitter.outdoor or after.by_emitter[k].max() <= 0.0:
             continue
@@ -275,10 +350,14 @@ def _warnings(evaluator: Evaluator, after: After, taken: Sequence[Action]) -> tu
         worst = int(np.argmax(rise))
         if rise[worst] >= RISE_DB:
             place = evaluator.places[evaluator.columns[worst].place_index].name
-            found.append(
-                f"{emitter.name}: reflections within the shield raise its level by up to {rise[worst]:.1f} dB "
-                f"({place}). Remove or silence sources inside before shielding."
-            )
+            yield Worsening(Worse.REFLECTED, emitter.name, place, float(rise[worst]))
         if is_handset(emitter.technology, emitter.name):
-            found.append(f"{emitter.name}: within a shield a telephone transmits harder (counted in the prediction).")
-    return tuple(found)
+            yield Worsening(Worse.TRANSMITS_HARDER, emitter.name, "", 0.0)
+
+
+def _louder(evaluator: Evaluator, outcomes: Sequence[PlaceOutcome]) -> Iterator[Worsening]:
+    """Places that lose by the plan, as when an emitter is moved towards them."""
+    names = {p.id: p.name for p in evaluator.places}
+    for outcome in outcomes:
+        if outcome.reduction_db.median <= -RISE_DB:
+            yield Worsening(Worse.LOUDER, "", names[outcome.place_id], -outcome.reduction_db.median)

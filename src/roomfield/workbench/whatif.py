@@ -4,35 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from roomfield.errors import InputError, TooEarlyError
-from roomfield.field.posterior import Posterior, levels_at
-from roomfield.field.scene import Scene
+from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.references.guidelines import guideline_set
-from roomfield.remedy.effects import changed_scene
-from roomfield.survey import (
-    Action,
-    ActionKind,
-    Emitter,
-    Place,
-    Point3,
-    RadioState,
-    ShieldPart,
-    ShieldSheet,
-    SurfaceRef,
-    Survey,
-)
+from roomfield.remedy.evaluator import Evaluator
+from roomfield.remedy.groundwork import Groundwork
+from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict_with
+from roomfield.report.words import load_words
+from roomfield.survey import Action, ActionKind, Emitter, Point3, ShieldPart, ShieldSheet, SurfaceRef, Survey
+from roomfield.workbench.contents.outcomes import limiting, worsening
 from roomfield.workbench.editing import new_id
 from roomfield.workbench.surveys import Records, opened
 from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import placed, posterior_of
 
-Array = NDArray[np.float64]
-DRAWS = 200
-COVERAGE = 0.9
 MOST_BENCHES = 4
 FLAT_HZ = (1e8, 1e10)
 """A sheet known by one figure is taken to hold it over this range [Hz]."""
@@ -98,6 +84,8 @@ class PlaceAfter:
         The same of after over before [dB]; what both have in common has cancelled.
     probability_before, probability_after : float
         That the level is at or below the bound.
+    limiting : str
+        What limits the result, in words.
     """
 
     place_id: str
@@ -107,10 +95,29 @@ class PlaceAfter:
     change_db: tuple[float, float, float]
     probability_before: float
     probability_after: float
+    limiting: str = ""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a wish would bring.
+
+    Parameters
+    ----------
+    places : tuple of PlaceAfter
+        Every place with a position.
+    worse : tuple of str
+        What gets worse, in words.
+    """
+
+    places: tuple[PlaceAfter, ...]
+    worse: tuple[str, ...]
 
 
 class Bench:
     """Answers one wish after another about one survey; remembers what does not change between them.
+
+    The answer is the prediction that the report and the choice of a plan rest on, of the wish as actions.
 
     Parameters
     ----------
@@ -128,86 +135,52 @@ class Bench:
     def __init__(self, survey: Survey, visit_id: str) -> None:
         self.survey, self.visit_id = survey, visit_id
         self.posterior: Posterior = posterior_of(survey, visit_id)
-        self.places: tuple[Place, ...] = placed(survey)
-        if not self.places:
+        if not placed(self.posterior.survey):
             raise InputError("no place has a position yet.", mend="Put the places on the plan.")
-        self._before: dict[Kind, Array] = {}
-        self._scenes: dict[tuple[Screen, ...], Scene] = {}
+        self._ground = Groundwork(self.posterior)
 
     @in_turn
-    def answer(self, wish: Wish) -> tuple[PlaceAfter, ...]:
-        """Levels at every place, before and after.
+    def predict(self, wish: Wish) -> Prediction:
+        """The prediction of the wish as actions.
 
         Raises
         ------
         UnknownNameError
             If an emitter, place or wall is not there.
         """
-        kind = Kind(wish.kind)
-        before, after = self.before(kind), self._after(wish, kind)
-        change = 10.0 * np.log10(np.maximum(after, 1e-18) / np.maximum(before, 1e-18))
-        bound = wish.bound_w_m2 or float("inf")
-        return tuple(
-            PlaceAfter(
-                place.id,
-                place.name,
-                _spread(before[:, k]),
-                _spread(after[:, k]),
-                _spread(change[:, k]),
-                float(np.mean(before[:, k] <= bound)),
-                float(np.mean(after[:, k] <= bound)),
-            )
-            for k, place in enumerate(self.places)
+        actions = actions_of(self.posterior.survey, wish)
+        evaluator = Evaluator(self.posterior, actions, kind=Kind(wish.kind), ground=self._ground)
+        return predict_with(evaluator, [action.id for action in actions], wish.bound_w_m2 or None)
+
+    def answer(self, wish: Wish, language: str = "en") -> Answer:
+        """Levels at every place, before and after, and what gets worse.
+
+        Raises
+        ------
+        UnknownNameError
+            If an emitter, place or wall is not there.
+        """
+        found, words = self.predict(wish), load_words(language)
+        names = {place.id: place.name for place in self.posterior.survey.places}
+        return Answer(
+            tuple(_place_after(names[o.place_id], o, words.text(limiting(o))) for o in found.outcomes),
+            tuple(words.text(worsening(one)) for one in found.worse),
         )
 
-    def before(self, kind: Kind) -> Array:
-        """Draws of the level as found, shape (draws, places) [W/m²]."""
-        if kind not in self._before:
-            self._before[kind] = self._levels(kind, {}, {}, None, None)
-        return self._before[kind]
 
-    def _after(self, wish: Wish, kind: Kind) -> Array:
-        moved = {self.survey.emitter(one.id).id: one.position for one in wish.emitters}
-        stands = {self.survey.place(one.id).id: one.position for one in wish.places}
-        off = tuple(self.survey.emitter(name).id for name in wish.off)
-        state = RadioState("wished", "wished", off) if off else None
-        if not moved and not wish.screens and state is None:
-            return self._only_places(kind, stands)
-        return self._levels(kind, moved, stands, state, self._scene(wish.screens))
-
-    def _only_places(self, kind: Kind, stands: dict[str, Point3]) -> Array:
-        """Where only places move, the others stay as they were."""
-        after = self.before(kind).copy()
-        columns = [k for k, place in enumerate(self.places) if place.id in stands]
-        if columns:
-            points = [stands[self.places[k].id] for k in columns]
-            after[:, columns] = levels_at(self.posterior, points, kind=kind, draws=DRAWS).density_w_m2
-        return after
-
-    def _levels(
-        self,
-        kind: Kind,
-        moved: dict[str, Point3],
-        stands: dict[str, Point3],
-        state: RadioState | None,
-        scene: Scene | None,
-    ) -> Array:
-        points = [stands.get(place.id, place.position or (0.0, 0.0, 0.0)) for place in self.places]
-        return levels_at(
-            self.posterior, points, kind=kind, state=state, scene=scene, emitter_positions=moved, draws=DRAWS
-        ).density_w_m2
-
-    def _scene(self, screens: tuple[Screen, ...]) -> Scene | None:
-        if not screens:
-            return None
-        if screens not in self._scenes:
-            if len(self._scenes) > 30:
-                self._scenes.clear()
-            scene = self.posterior.scene
-            for screen in screens:
-                scene = changed_scene(scene, screen_action(screen))
-            self._scenes[screens] = scene
-        return self._scenes[screens]
+def _place_after(name: str, outcome: PlaceOutcome, limit: str) -> PlaceAfter:
+    before, after, change = outcome.before_w_m2, outcome.after_w_m2, outcome.reduction_db
+    unasked = outcome.probability_met != outcome.probability_met
+    return PlaceAfter(
+        outcome.place_id,
+        name,
+        (before.low, before.median, before.high),
+        (after.low, after.median, after.high),
+        (-change.high, -change.median, -change.low),
+        1.0 if unasked else outcome.probability_before,
+        1.0 if unasked else outcome.probability_met,
+        limit,
+    )
 
 
 class BenchShelf:
@@ -326,9 +299,3 @@ def usual_bound_w_m2(survey: Survey) -> float:
         return 0.0
     bounds = [row.upper_w_m2 for row in guideline_set(survey.assignment.guideline).levels if row.upper_w_m2]
     return min(bounds, default=0.0)
-
-
-def _spread(draws: Array) -> tuple[float, float, float]:
-    tail = (1.0 - COVERAGE) / 2.0
-    low, middle, high = np.quantile(draws, [tail, 0.5, 1.0 - tail])
-    return float(low), float(middle), float(high)

@@ -7,17 +7,18 @@ from functools import partial
 from fastapi import APIRouter, Request
 
 from roomfield.web.desk import Desk
+from roomfield.web.rendering import language_of
 from roomfield.workbench import surveys, whatif
-from roomfield.workbench.whatif import BenchShelf, PlaceAfter, Wish
+from roomfield.workbench.whatif import Answer, BenchShelf, Wish
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}/what-if", tags=["what-if"])
 
 
 @router.post("")
-def levels_after(request: Request, records: Desk, survey_id: str, wish: Wish, visit: str = "") -> list[PlaceAfter]:
-    """Levels at every place before and after: emitters or places moved, radios off, walls shielded."""
+def levels_after(request: Request, records: Desk, survey_id: str, wish: Wish, visit: str = "") -> Answer:
+    """Levels at every place before and after, and what gets worse: emitters or places moved, radios off, shields."""
     shelf: BenchShelf = request.app.state.benches
-    return list(shelf.bench(records, survey_id, visit).answer(wish))
+    return shelf.bench(records, survey_id, visit).answer(wish, language_of(request))
 
 
 @router.post("/actions", status_code=201)

@@ -52,8 +52,8 @@ const HIGH = 1e7;
 const x = (level) => (300 * (Math.log10(Math.min(HIGH, Math.max(LOW, level * 1e6))) - Math.log10(LOW))) / Math.log10(HIGH / LOW);
 const share = (p) => (p > 0.99 ? t("over 99 %") : p < 0.01 ? t("under 1 %") : `${Math.round(p * 100)} %`);
 
-function showLevels(rows) {
-  $("after").replaceChildren(...rows.map((row) => {
+function showLevels({ places, worse }) {
+  $("after").replaceChildren(...worse.map((text) => element("p", { class: "small worse" }, text)), ...places.map((row) => {
     const bar = shape("svg", { viewBox: "0 0 300 26", preserveAspectRatio: "none", role: "img", "aria-label": t("before {before}, after {after}", { before: density(row.before_w_m2[1], 2), after: density(row.after_w_m2[1], 2) }) },
       shape("path", { class: "try-before", d: `M${x(row.before_w_m2[0])} 7H${x(row.before_w_m2[2])}` }),
       shape("path", { class: "try-after", d: `M${x(row.after_w_m2[0])} 18H${x(row.after_w_m2[2])}` }),
@@ -65,7 +65,8 @@ function showLevels(rows) {
     return element("div", { class: "try-place", "data-place": row.place_id },
       element("div", { class: "row spread" }, element("span", {}, row.name), element("strong", { class: "num" }, words)),
       bar,
-      element("p", { class: "small num" }, `${density(row.before_w_m2[1], 2)} → ${density(row.after_w_m2[1], 2)}`), chance);
+      element("p", { class: "small num" }, `${density(row.before_w_m2[1], 2)} → ${density(row.after_w_m2[1], 2)}`), chance,
+      row.limiting && Math.abs(change) >= 0.05 ? element("p", { class: "soft small" }, row.limiting) : null);
   }));
 }
 
