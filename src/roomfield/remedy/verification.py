@@ -13,11 +13,12 @@ from enum import StrEnum
 import numpy as np
 
 from roomfield.errors import InputError, TooEarlyError
-from roomfield.instrument import combine, correction, gain_key, meter_chart
+from roomfield.instrument import combine, correction, gain_key
 from roomfield.quantities import Contribution, Kind
 from roomfield.quantities.level import Censor, UncertainLevel, UncertainRatio, ratio
 from roomfield.remedy.conditions import Condition, conditions
 from roomfield.remedy.prediction import PlaceOutcome, Prediction
+from roomfield.remedy.shortfall import Note, NoteKind, causes_of, newly_heard
 from roomfield.survey import Meter, Reading, Survey
 from roomfield.survey.visit import RadioState
 
@@ -27,8 +28,6 @@ SURE = 0.95
 SOURCES_VARY_STD_DB = 1.0
 """Between two visits transmitters change their power and traffic by themselves (our judgement; spot readings vary
 3 to 13 dB within a day at worst)."""
-HEARD = 0.7
-"""Probability from which a technology counts as heard."""
 
 
 class Outcome(StrEnum):
@@ -116,9 +115,9 @@ class Verification:
         One per place read on both visits.
     conditions : tuple of Condition
         Unequal conditions, with what each adds to the interval.
-    surprises : tuple of str
+    unplanned : tuple of Note
         What changed that was not planned.
-    causes : tuple of str
+    suspected : tuple of Note
         Suggested causes where the reduction falls short; empty if it does not.
     done_action_ids : tuple of str
         What was carried out.
@@ -130,9 +129,23 @@ class Verification:
     target_w_m2: float | None
     checks: tuple[PlaceCheck, ...]
     conditions: tuple[Condition, ...]
-    surprises: tuple[str, ...]
-    causes: tuple[str, ...]
+    unplanned: tuple[Note, ...]
+    suspected: tuple[Note, ...]
     done_action_ids: tuple[str, ...]
+
+    @property
+    def surprises(self) -> tuple[str, ...]:
+        """What changed that was not planned, in words."""
+        return tuple(note.text for note in self.unplanned)
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """Suggested causes of a shortfall, in words."""
+        return tuple(note.text for note in self.suspected)
+
+    def count(self, outcome: Outcome) -> int:
+        """Number of places of which this can be said."""
+        return sum(check.outcome is outcome for check in self.checks)
 
     @property
     def worked(self) -> bool:
@@ -142,7 +155,7 @@ class Verification:
     @property
     def statement(self) -> str:
         """In words."""
-        counts = {o: sum(c.outcome is o for c in self.checks) for o in Outcome}
+        counts = {o: self.count(o) for o in Outcome}
         total = len(self.checks)
         if self.worked:
             return f"It worked at all {total} places checked."
@@ -218,8 +231,8 @@ def verify(
     checks = tuple(_check(survey, place, b, a, found, target_w_m2, prediction) for place, b, a in pairs)
     return Verification(
         kind, first_visit_id, second_visit_id, target_w_m2, checks, found,
-        tuple(_surprises(survey, first_visit_id, second_visit_id, checks)),
-        tuple(_causes(survey, checks, prediction, found)), second.done_action_ids,
+        tuple(_unplanned(survey, first_visit_id, second_visit_id, checks)),
+        tuple(_suspected(survey, checks, prediction, found)), second.done_action_ids,
     )  # fmt: skip
 
 
@@ -348,46 +361,17 @@ def _agreement(change: UncertainRatio | None, expected: PlaceOutcome | None) -> 
     return Agreement.MORE if off > reach else Agreement.AS_PREDICTED
 
 
-def _surprises(survey: Survey, first_id: str, second_id: str, checks: Sequence[PlaceCheck]) -> Iterator[str]:
+def _unplanned(survey: Survey, first_id: str, second_id: str, checks: Sequence[PlaceCheck]) -> Iterator[Note]:
     for check in checks:
         if check.outcome is Outcome.HIGHER:
-            name = survey.place(check.place_id).name
-            yield f"{name}: the level is higher than before, by {-check.reduction_db:.1f} dB."
-    old, new = heard(survey, first_id), heard(survey, second_id)
-    if old is not None and new is not None:
-        for technology in sorted(new - old):
-            yield f"A source not heard before: {technology}."
+            yield Note(NoteKind.HIGHER, survey.place(check.place_id).name, rise_db=-check.reduction_db)
+    yield from newly_heard(survey, first_id, second_id)
 
 
-def heard(survey: Survey, visit_id: str) -> set[str] | None:
-    """Technologies heard on a visit; None if nothing was recorded."""
-    recordings = [r for r in survey.current_recordings() if r.visit_id == visit_id]
-    if not recordings:
-        return None
-    return {h.technology for r in recordings for h in r.heard if h.probability >= HEARD}
-
-
-def _causes(
+def _suspected(
     survey: Survey, checks: Sequence[PlaceCheck], prediction: Prediction | None, found: Sequence[Condition]
-) -> Iterator[str]:
-    short = [c for c in checks if c.agreement is Agreement.LESS or c.outcome is Outcome.HIGHER]
+) -> tuple[Note, ...]:
+    short = {c.place_id for c in checks if c.agreement is Agreement.LESS or c.outcome is Outcome.HIGHER}
     if not short:
-        return
-    ids = {c.place_id for c in short}
-    if ids == {c.place_id for c in checks} and len(checks) > 2:
-        yield "All places fall short alike: a source that was not there before, or a source that now transmits harder."
-    else:
-        names = ", ".join(survey.place(i).name for i in sorted(ids))
-        yield f"Only some places fall short ({names}): a joint or edge that leaks near them, or a source close by."
-    for place_id in sorted(ids):
-        outcome = prediction.outcome(place_id) if prediction else None
-        if outcome and outcome.limits and outcome.limits[0].entry and not outcome.limits[0].treated:
-            yield f"{survey.place(place_id).name}: {outcome.limiting}"
-    if prediction and any(w.area_m2 for w in prediction.work):
-        yield "Shield: look for gaps at joints, sockets and edges; check that it laps round the corner."
-    for meter in survey.meters:
-        chart = meter_chart(meter)
-        if chart is not None and chart.drifting:
-            yield f"Meter {meter.name}: its reference checks show a drift."
-    for condition in found:
-        yield f"Unequal conditions: {condition.text}"
+        return ()
+    return tuple(causes_of(survey, short, {c.place_id for c in checks}, prediction, found))
