@@ -24,10 +24,11 @@ from roomfield.logs import (
     events,
     guess_mapping,
     ingest,
-    refine,
+    groups,
     rolling,
     scan,
     statistics,
+    writing,
 )
 from roomfield.logs import percentile as percentiles
 
@@ -159,8 +160,8 @@ def test_cutting_the_file_anywhere_changes_nothing(seed, tmp_path, monkeypatch):
     (tmp_path / "a").mkdir()
     (tmp_path / "b").mkdir()
     whole = statistics(_stored(tmp_path / "a", t, values), bound_w_m2=1.5, windows_s=(20.0, 100.0))
-    monkeypatch.setattr(refine, "_ROWS_PER_GROUP", 37)
-    monkeypatch.setattr(scan, "_GROUPS_WORTH_A_PART", 3)
+    monkeypatch.setattr(writing, "ROWS_PER_GROUP", 37)
+    monkeypatch.setattr(groups, "GROUPS_WORTH_A_PART", 3)
     series = _stored(tmp_path / "b", t, values)
     assert pq.ParquetFile(series.path).num_row_groups > 30
     cut = statistics(series, bound_w_m2=1.5, windows_s=(20.0, 100.0))

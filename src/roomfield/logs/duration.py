@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from roomfield.logs.scan import CELL_US, Cells, minute_cells
+from roomfield.logs.condensed import CELL_US, Cells
+from roomfield.logs.digest import minute_cells
 from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.summary import plain
 

@@ -7,12 +7,13 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from roomfield.errors import InputError
+from roomfield.logs import groups
 from roomfield.logs.clock import MICRO, micros_of, moment_of, parse_moment
-from roomfield.logs.pyramid import Tier, read_tiers
+from roomfield.logs.condensed import Tier
+from roomfield.logs.pyramid import read_tier, widths_us
 from roomfield.logs.scale import find_unit
 from roomfield.logs.series import PYRAMID_FILE, LogSeries
 from roomfield.logs.summary import plain
@@ -113,10 +114,10 @@ def timeline(
     if last <= first:
         raise InputError("the span ends before it begins.", where="timeline", mend="Give start before end.")
     wanted = max(1, -(-(last - first) // bins))
-    tiers = read_tiers(series.directory / PYRAMID_FILE)
-    fitting = [tier for tier in tiers if tier.width_us <= wanted]
+    pyramid = series.directory / PYRAMID_FILE
+    fitting = [width for width in widths_us(pyramid) if width <= wanted]
     if fitting:
-        return _from_tier(series, fitting[-1], first, last, wanted)
+        return _from_tier(series, read_tier(pyramid, fitting[-1], first, last), (first, last), wanted)
     return _from_readings(series, first, last, wanted)
 
 
@@ -124,7 +125,8 @@ def _micros(moment: datetime | str) -> int:
     return micros_of(parse_moment(moment) if isinstance(moment, str) else moment)
 
 
-def _from_tier(series: LogSeries, tier: Tier, first: int, last: int, wanted: int) -> Envelope:
+def _from_tier(series: LogSeries, tier: Tier, span: tuple[int, int], wanted: int) -> Envelope:
+    first, last = span
     step = -(-wanted // tier.width_us)
     a = np.searchsorted(tier.index, first // tier.width_us)
     b = np.searchsorted(tier.index, -(-last // tier.width_us))
@@ -141,14 +143,9 @@ def _from_readings(series: LogSeries, first: int, last: int, wanted: int) -> Env
 
 def _slice(series: LogSeries, first: int, last: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Readings of a span, from the row groups that can hold them."""
-    with pq.ParquetFile(series.path) as file:
-        groups = []
-        for i in range(file.num_row_groups):
-            ends = file.metadata.row_group(i).column(0).statistics
-            if ends.max >= first and ends.min < last:
-                groups.append(i)
-        table = file.read_row_groups(groups, columns=["t_us", "value"], use_threads=False)
-    t, value = table.column("t_us").to_numpy(), table.column("value").to_numpy()
+    with groups.opened(series) as file:
+        wanted = groups.row_groups(series).within(first, last - 1)
+        t, value = groups.read(file, wanted, ["t_us", "value"])
     rows = slice(*np.searchsorted(t, (first, last)))
     return t[rows], value[rows]
 

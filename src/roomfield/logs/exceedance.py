@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from roomfield.logs.above import Runs, above
 from roomfield.logs.clock import MICRO, moment_of
-from roomfield.logs.scan import Question, Runs, scan
 from roomfield.logs.series import GapRule, LogSeries
 
 
@@ -70,4 +70,4 @@ def events(
     """
     rule = gap_rule or series.gap_rule
     join = max(60.0, 1.5 * rule.nominal_interval_s) if join_s is None else join_s
-    return events_of(scan(series, Question(rule, bound=bound, join_s=join)).runs, rule.nominal_interval_s)
+    return events_of(above(series, rule, bound, join).runs, rule.nominal_interval_s)

@@ -12,12 +12,14 @@ from pathlib import Path
 from uuid import uuid4
 
 from roomfield.errors import StoreError
-from roomfield.logs import engine, pyramid
+from roomfield.logs import digest, engine, pyramid
 from roomfield.logs.guess import guess_mapping
 from roomfield.logs.mapping import Mapping
-from roomfield.logs.refine import Refinery, Tally
+from roomfield.logs.plain_text import NotPlainError, PlainText
+from roomfield.logs.refine import store_plain, store_staged
 from roomfield.logs.series import NOTES_FILE, PYRAMID_FILE, SERIES_FILE, IngestReport, LogSeries, open_series
-from roomfield.logs.staging import Staged, stage
+from roomfield.logs.staging import stage
+from roomfield.logs.writing import Tally
 
 Progress = Callable[[float, str], None]
 """Called with the share done (0 to 1) and what is being done."""
@@ -36,7 +38,7 @@ def ingest(
     *,
     progress: Progress | None = None,
 ) -> LogSeries:
-    """Store a log as Parquet, with its timeline pyramid and its report.
+    """Store a log as Parquet, with what is known of it, its timeline pyramid and its report.
 
     Parameters
     ----------
@@ -69,8 +71,8 @@ def ingest(
     chosen.require_confirmed(source.name)
     chosen.check()
     tell(0.0, "checking whether this log is known")
-    digest = content_sha256(source)
-    series_id = hashlib.sha256(f"{digest} {chosen.fingerprint()}".encode()).hexdigest()[:32]
+    sha256 = content_sha256(source)
+    series_id = hashlib.sha256(f"{sha256} {chosen.fingerprint()}".encode()).hexdigest()[:32]
     folder = store / series_id
     if (folder / NOTES_FILE).is_file():
         return replace(open_series(folder), already_known=True)
@@ -80,7 +82,7 @@ def ingest(
     except OSError as fault:
         raise StoreError("it cannot be written to.", where=str(store), mend="Choose another folder.") from fault
     try:
-        _fill(scratch, source, chosen, (series_id, digest), tell)
+        _fill(scratch, source, chosen, (series_id, sha256), tell)
         _move(scratch, folder)
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
@@ -97,48 +99,67 @@ def _move(scratch: Path, folder: Path) -> None:
 
 
 def _fill(scratch: Path, source: Path, mapping: Mapping, ids: tuple[str, str], tell: Progress) -> None:
-    work = scratch / "work"
-    work.mkdir()
-    with engine.connection(work) as database:
-        tell(0.05, "reading the rows")
-        staged = stage(source, mapping, work, database)
-        tell(0.55, "ordering and checking the readings")
-        refinery = Refinery(staged, mapping, work, source.name, database)
-        tally = refinery.run(scratch / SERIES_FILE)
-        tell(0.9, "drawing up the timeline")
-        nominal, scale = tally.nominal_interval_s, refinery.unit.scale
-        pyramid.build(scratch / SERIES_FILE, scratch / PYRAMID_FILE, nominal, scale, database)
+    tell(0.05, "reading the rows")
+    tally = _stored_as_plain(source, mapping, scratch) or _stored_by_cell(source, mapping, scratch, tell)
+    tell(0.8, "condensing the readings")
     series = LogSeries(
         directory=scratch,
         id=ids[0],
         source_name=source.name,
         source_sha256=ids[1],
-        unit=refinery.unit,
+        unit=mapping.stored_unit(),
         kind=mapping.kind,
         zone=mapping.zone or "UTC",
         start_us=tally.first_us,
         end_us=tally.last_us,
         rows=tally.rows,
-        nominal_interval_s=nominal,
+        nominal_interval_s=tally.nominal_interval_s,
         minimum=tally.minimum,
         maximum=tally.maximum,
         mean_shift=tally.total / tally.rows,
-        report=_report(staged, mapping, tally),
+        report=_report(mapping, tally),
         mapping=mapping.to_dict(),
     )
-    (scratch / NOTES_FILE).write_text(json.dumps(series.to_dict(), indent=1, ensure_ascii=False), encoding="utf-8")
+    sha256, finest = digest.draw_up(series, pyramid.base_width_us(tally.nominal_interval_s))
+    tell(0.95, "drawing up the timeline")
+    pyramid.build(finest, scratch / PYRAMID_FILE)
+    notes = {**series.to_dict(), "digest_sha256": sha256}
+    (scratch / NOTES_FILE).write_text(json.dumps(notes, indent=1, ensure_ascii=False), encoding="utf-8")
+
+
+def _stored_as_plain(source: Path, mapping: Mapping, scratch: Path) -> Tally | None:
+    """Store a file that is plain to the letter; None if it is not."""
+    text = PlainText.of(source, mapping)
+    if text is None:
+        return None
+    try:
+        return store_plain(text, mapping, scratch / SERIES_FILE, source.name)
+    except NotPlainError:
+        (scratch / SERIES_FILE).unlink(missing_ok=True)
+        return None
+
+
+def _stored_by_cell(source: Path, mapping: Mapping, scratch: Path, tell: Progress) -> Tally:
+    """Store any file, every cell of which is judged by itself."""
+    work = scratch / "work"
+    work.mkdir()
+    with engine.connection(work) as database:
+        staged = stage(source, mapping, work, database)
+        tell(0.55, "ordering and checking the readings")
+        tally = store_staged(staged, mapping, scratch / SERIES_FILE, work, database)
     shutil.rmtree(work)
+    return tally
 
 
-def _report(staged: Staged, mapping: Mapping, tally: Tally) -> IngestReport:
+def _report(mapping: Mapping, tally: Tally) -> IngestReport:
     report = IngestReport(
-        rows_read=staged.rows,
+        rows_read=tally.read,
         rows_stored=tally.rows,
         identical_repeats=tally.identical,
         merged_repeats=tally.merged,
         out_of_order=tally.out_of_order,
         missing=tally.missing,
-        unreadable=staged.unreadable,
+        unreadable=tally.unreadable,
         below_floor=tally.below_floor,
         overload=tally.overload,
         doubled_hour_undecided=tally.undecided,

@@ -19,17 +19,23 @@ Bools = NDArray[np.bool_]
 _Loop = TypeVar("_Loop", bound=Callable[..., Any])
 
 
-def _compiled(loop: _Loop) -> _Loop:
+def compiled(loop: _Loop) -> _Loop:
+    """A loop compiled on first use and kept on disk; other threads run on while it does."""
     return cast(_Loop, numba.njit(cache=True, nogil=True)(loop))
 
 
-@_compiled
+def inlined(loop: _Loop) -> _Loop:
+    """A piece of such a loop, written into it where it is called: a call that hands on arrays counts them each time."""
+    return cast(_Loop, numba.njit(inline="always")(loop))
+
+
+@compiled
 def ordered_key(bits: int) -> int:  # pragma: no cover - compiled
     """Whole number that rises with the float64 whose bits are given."""
     return bits if bits >= 0 else -9223372036854775807 - 1 - bits
 
 
-@_compiled
+@compiled
 def moments(value: Floats, step: Ints, first: int, shift: float, gap_us: int, out: Floats) -> None:  # pragma: no cover
     """Sums about a shift: of deviations, their squares, and products of neighbours no gap apart.
 
@@ -48,7 +54,7 @@ def moments(value: Floats, step: Ints, first: int, shift: float, gap_us: int, ou
             out[5] += d
 
 
-@_compiled
+@compiled
 def histogram(
     bits: Ints, hold: Ints, first: int, key0: int, shift: int, weight: Ints, sample: Ints, mixed: Bools
 ) -> None:  # pragma: no cover
@@ -65,7 +71,7 @@ def histogram(
         weight[k] += hold[i]
 
 
-@_compiled
+@compiled
 def rolling(
     t: Ints, hold: Ints, power: Floats, first: int, window_us: int, need_us: int, whole: Ints, real: Floats
 ) -> None:  # pragma: no cover
@@ -94,7 +100,7 @@ def rolling(
     whole[0], whole[1], real[0], real[1] = j, seen, energy, best
 
 
-@_compiled
+@compiled
 def cells(
     t: Ints, hold: Ints, value: Floats, power: Floats, first: int, width_us: int, whole: Ints, real: Floats
 ) -> int:  # pragma: no cover
@@ -119,20 +125,16 @@ def cells(
     return k + 1
 
 
-@_compiled
-def runs_above(
-    t: Ints, value: Floats, first: int, bound: float, join_us: int, going: Floats, whole: Ints, peaks: Floats
-) -> int:  # pragma: no cover
-    """Runs of readings above a bound, joined when no further apart than `join_us`; returns how many closed.
+@compiled
+def runs(t: Ints, value: Floats, join_us: int, going: Floats, whole: Ints, peaks: Floats) -> int:  # pragma: no cover
+    """Runs of readings no further apart than `join_us`; returns how many closed.
 
     ``going`` carries the run that may go on (begin, last, peak, count; count 0 for none) from call to call;
     times below 2**53 are exact in it. ``whole`` receives begin, last and count of each closed run.
     """
     closed = 0
     begin, last, peak, count = int(going[0]), int(going[1]), going[2], int(going[3])
-    for i in range(first, t.size):
-        if not value[i] > bound:
-            continue
+    for i in range(t.size):
         if count and t[i] - last > join_us:
             whole[0, closed], whole[1, closed], whole[2, closed], peaks[closed] = begin, last, count, peak
             closed += 1
@@ -146,7 +148,33 @@ def runs_above(
     return closed
 
 
-@_compiled
+@compiled
+def bins(
+    t: Ints, value: Floats, power: Floats, first: int, width_us: int, whole: Ints, real: Floats
+) -> int:  # pragma: no cover
+    """Least and greatest value, sum of power and readings by bin; one column a bin that holds any; returns how many.
+
+    ``whole`` receives index and readings; ``real`` least, greatest and sum.
+    """
+    k, until = -1, t[first]
+    count, low, high, total = 0, np.inf, -np.inf, 0.0
+    for i in range(first, t.size):
+        if t[i] >= until:
+            if k >= 0:
+                whole[1, k], real[0, k], real[1, k], real[2, k] = count, low, high, total
+            k += 1
+            cell = t[i] // width_us
+            until = (cell + 1) * width_us
+            whole[0, k], count, low, high, total = cell, 0, np.inf, -np.inf, 0.0
+        count += 1
+        low = min(low, value[i])
+        high = max(high, value[i])
+        total += power[i]
+    whole[1, k], real[0, k], real[1, k], real[2, k] = count, low, high, total
+    return k + 1
+
+
+@compiled
 def rolling_readings(t: Ints, power: Floats, window_us: int, least: int, mean: Floats) -> int:  # pragma: no cover
     """Plain mean of the readings in (t - window, t] for each reading; NaN where there are fewer than `least`.
 

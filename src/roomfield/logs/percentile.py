@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from roomfield.logs import engine
 from roomfield.logs.clock import MICRO
-from roomfield.logs.scan import Condensed, value_of_key
+from roomfield.logs.condensed import Condensed, value_of_key
 from roomfield.logs.series import LogSeries
 
 Weights = tuple[NDArray[np.float64], NDArray[np.int64]]
@@ -19,7 +19,12 @@ Weights = tuple[NDArray[np.float64], NDArray[np.int64]]
 PERCENTS = (5.0, 25.0, 50.0, 75.0, 90.0, 95.0, 99.0, 99.9)
 
 
-def weighted(series: LogSeries, condensed: Condensed, percents: Sequence[float] = PERCENTS) -> tuple[float, ...]:
+def weighted(
+    series: LogSeries,
+    condensed: Condensed,
+    percents: Sequence[float] = PERCENTS,
+    known: Mapping[int, Weights] | None = None,
+) -> tuple[float, ...]:
     """Levels not exceeded for given shares of the observed time.
 
     The percentile p is the least level at or below which the series stayed for at least p % of the time it was
@@ -33,11 +38,13 @@ def weighted(series: LogSeries, condensed: Condensed, percents: Sequence[float] 
         Its condensed form.
     percents : sequence of float
         From 0 to 100.
+    known : mapping of int to Weights or None
+        Bins that were looked into before.
     """
-    total = np.cumsum(condensed.histogram)
-    targets = [max(1, _share_of(int(total[-1]), percent)) for percent in percents]
-    bins = sorted({int(np.searchsorted(total, target)) for target in targets})
-    inside = _bins(series, condensed, [k for k in bins if condensed.mixed[k]])
+    total, targets = _targets(condensed, percents)
+    inside = known or {}
+    if not _mixed_bins(condensed, total, targets) <= inside.keys():
+        inside = bins_holding(series, condensed, percents)
     result = []
     for target in targets:
         k = int(np.searchsorted(total, target))
@@ -48,6 +55,31 @@ def weighted(series: LogSeries, condensed: Condensed, percents: Sequence[float] 
         before = int(total[k - 1]) if k else 0
         result.append(float(values[np.searchsorted(np.cumsum(weights) + before, target)]))
     return tuple(result)
+
+
+def bins_holding(series: LogSeries, condensed: Condensed, percents: Sequence[float]) -> dict[int, Weights]:
+    """Distinct values and observed times [µs] of the bins that percentiles lie in, where a bin holds several.
+
+    Parameters
+    ----------
+    series : LogSeries
+        The series that was condensed.
+    condensed : Condensed
+        Its condensed form.
+    percents : sequence of float
+        From 0 to 100.
+    """
+    return _bins(series, condensed, sorted(_mixed_bins(condensed, *_targets(condensed, percents))))
+
+
+def _targets(condensed: Condensed, percents: Sequence[float]) -> tuple[NDArray[np.int64], list[int]]:
+    """Observed time up to each bin, and that at each percentile [µs]."""
+    total = np.cumsum(condensed.histogram)
+    return total, [max(1, _share_of(int(total[-1]), percent)) for percent in percents]
+
+
+def _mixed_bins(condensed: Condensed, total: NDArray[np.int64], targets: list[int]) -> set[int]:
+    return {k for k in np.searchsorted(total, targets).tolist() if condensed.mixed[k]}
 
 
 def _share_of(total: int, percent: float) -> int:

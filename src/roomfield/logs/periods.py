@@ -10,9 +10,9 @@ import numpy as np
 from scipy import stats
 
 from roomfield.errors import InputError, KindMismatchError
+from roomfield.logs.digest import minute_cells
 from roomfield.logs.intervals import CONFIDENCE, Interval, MeanError, mean_error
 from roomfield.logs.profile import DayTable, Floats, day_table
-from roomfield.logs.scan import minute_cells
 from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.summary import plain, require_not_held
 

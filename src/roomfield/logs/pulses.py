@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import InputError
-from roomfield.logs import engine, percentile
+from roomfield.logs import percentile
+from roomfield.logs.above import Above, Runs, above
 from roomfield.logs.clock import MICRO
-from roomfield.logs.pyramid import POWER_SQL
-from roomfield.logs.scan import Condensed, Question, Runs, scan
+from roomfield.logs.condensed import Condensed
+from roomfield.logs.digest import digest_of
 from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.summary import plain, require_not_held
 
@@ -133,12 +134,12 @@ def bursts(series: LogSeries, *, threshold: float | None = None, gap_rule: GapRu
             where=series.source_name,
             mend="Give threshold= in the unit of the log.",
         )
-    condensed = scan(series, Question(rule, bound=level, join_s=1.5 * rule.nominal_interval_s))
-    runs = condensed.runs
     nominal = rule.nominal_interval_s
+    condensed, over = digest_of(series, rule).condensed, above(series, rule, level, 1.5 * nominal)
+    runs = over.runs
     widths = (runs.last_us - runs.begin_us) / MICRO + nominal
     spacing = _spacing(runs, condensed)
-    inside = _level_inside(series, rule, level) if runs.count.size else None
+    inside = over.energy / over.seen_us if runs.count.size else None
     single = bool(runs.count.size) and float(np.mean(runs.count == 1)) > 0.5
     return Bursts(
         unit=series.unit.name,
@@ -146,12 +147,12 @@ def bursts(series: LogSeries, *, threshold: float | None = None, gap_rule: GapRu
         threshold=level,
         count=int(runs.count.size),
         per_day=runs.count.size / (condensed.seen_us / MICRO / 86400),
-        duty_cycle=condensed.above_us / condensed.seen_us,
+        duty_cycle=over.seen_us / condensed.seen_us,
         width_s=_spread(widths),
         spacing_s=_spread(spacing),
         period_s=_period(spacing),
         burst_level=None if inside is None else series.unit.level_of(inside),
-        peak_and_mean=None if inside is None else _explained(series, condensed, inside),
+        peak_and_mean=None if inside is None else _explained(series, condensed, over),
         width_is_upper_bound=single,
         remarks=_remarks(series, nominal, single),
     )
@@ -159,8 +160,8 @@ def bursts(series: LogSeries, *, threshold: float | None = None, gap_rule: GapRu
 
 def _background(series: LogSeries, rule: GapRule) -> tuple[float, float]:
     """Median level, and the usual threshold above it; NaN if the median is zero."""
-    condensed = scan(series, Question(rule))
-    low, middle = percentile.weighted(series, condensed, (16.0, 50.0))
+    kept = digest_of(series, rule)
+    low, middle = percentile.weighted(series, kept.condensed, (16.0, 50.0), kept.bins)
     db_low, db_middle = series.unit.decibels(np.asarray([low, middle]))
     if not math.isfinite(db_middle):
         return middle, math.nan
@@ -191,21 +192,10 @@ def _period(spacing: NDArray[np.float64]) -> float | None:
     return float(middle) if high - low <= 0.1 * middle else None
 
 
-def _level_inside(series: LogSeries, rule: GapRule, level: float) -> float:
-    """Mean power within bursts."""
-    hold = round(rule.hold_limit_s * MICRO)
-    query = (
-        f"SELECT sum(least(dt_us, {hold}) * {POWER_SQL[series.unit.scale]}) / sum(least(dt_us, {hold})) "
-        f"FROM {engine.parquet(series.path)} WHERE value > {level!r} AND {series.where_sql()}"
-    )
-    with engine.reader() as database:
-        return float(database.execute(query).fetchall()[0][0])
-
-
-def _explained(series: LogSeries, condensed: Condensed, inside: float) -> PeakAndMean:
-    mean = condensed.energy / condensed.seen_us
-    duty = condensed.above_us / condensed.seen_us
-    peak = float(series.unit.power(np.asarray([condensed.runs.peak.max()]))[0])
+def _explained(series: LogSeries, condensed: Condensed, over: Above) -> PeakAndMean:
+    mean, inside = condensed.energy / condensed.seen_us, over.energy / over.seen_us
+    duty = over.seen_us / condensed.seen_us
+    peak = float(series.unit.power(np.asarray([over.runs.peak.max()]))[0])
     return PeakAndMean(
         total_db=10 * math.log10(peak / mean),
         from_duty_db=-10 * math.log10(duty),

@@ -10,48 +10,25 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
-from numpy.typing import NDArray
 
-from roomfield.logs import engine
 from roomfield.logs.clock import MICRO
-from roomfield.logs.scale import Scale
+from roomfield.logs.condensed import Tier
 
 _READINGS_PER_BIN = 64
 _STEP = 4
 _TOP_BINS = 3000
-_ROWS_PER_GROUP = 1 << 16
-
-POWER_SQL = {Scale.POWER: "value", Scale.AMPLITUDE: "value * value", Scale.DECIBEL: "pow(10, value / 10)"}
-"""Something proportional to power, in SQL."""
+_ROWS_PER_GROUP = 1 << 14
+_COLUMNS = ("index", "low", "high", "power", "count")
 
 
-@dataclass(frozen=True)
-class Tier:
-    """One level of the pyramid: bins of equal width that hold readings.
+def base_width_us(nominal_interval_s: float) -> int:
+    """Width of the finest bins [µs]: a power of two seconds that holds 64 readings or more.
 
     Parameters
     ----------
-    width_us : int
-        Width of a bin [µs].
-    index : ndarray of int, shape (n,)
-        Start of each bin in widths since 1970.
-    low, high : ndarray, shape (n,)
-        Least and greatest value.
-    power : ndarray, shape (n,)
-        Sum over the readings of what is proportional to power.
-    count : ndarray of int, shape (n,)
-        Readings in the bin.
+    nominal_interval_s : float
+        Usual time between readings [s].
     """
-
-    width_us: int
-    index: NDArray[np.int64]
-    low: NDArray[np.float64]
-    high: NDArray[np.float64]
-    power: NDArray[np.float64]
-    count: NDArray[np.int64]
-
-
-def _base_width_us(nominal_interval_s: float) -> int:
     wanted = max(_READINGS_PER_BIN * nominal_interval_s, 1.0)
     width = 1
     while width < wanted:
@@ -59,63 +36,88 @@ def _base_width_us(nominal_interval_s: float) -> int:
     return width * MICRO
 
 
-def build(series_file: Path, target: Path, nominal_interval_s: float, scale: Scale, database: Any) -> None:
-    """Write the pyramid of a stored series.
+def build(finest: Tier, target: Path) -> None:
+    """Write the pyramid that stands on a finest tier, each tier in row groups of its own.
 
     Parameters
     ----------
-    series_file, target : Path
-        Parquet file of readings, and file to write.
-    nominal_interval_s : float
-        Usual time between readings [s].
-    scale : Scale
-        Scale of the values.
-    database : DuckDB connection
-        Of this ingest.
+    finest : Tier
+        The finest bins.
+    target : Path
+        File to write.
     """
-    width = _base_width_us(nominal_interval_s)
-    columns = "min(low) AS low, max(high) AS high, sum(power) AS power, sum(count)::BIGINT AS count"
-    first = (
-        f"SELECT t_us // {width} AS index, min(value) AS low, max(value) AS high, sum({POWER_SQL[scale]}) AS power, "
-        f"count(*) AS count FROM {engine.parquet(series_file)} GROUP BY ALL"
-    )
-    with engine.session(database) as session:
-        session.execute(f"CREATE TABLE tier0 AS SELECT * FROM ({first}) ORDER BY index")
-        level, widths = 0, [width]
-        while session.execute(f"SELECT count(*) FROM tier{level}").fetchall()[0][0] > _TOP_BINS:
-            session.execute(
-                f"CREATE TABLE tier{level + 1} AS SELECT index // {_STEP} AS index, {columns} "
-                f"FROM tier{level} GROUP BY ALL ORDER BY 1"
-            )
-            level, width = level + 1, width * _STEP
-            widths.append(width)
-        tables = [
-            session.sql(f"SELECT {w}::BIGINT AS width_us, * FROM tier{i} ORDER BY index").to_arrow_table()
-            for i, w in enumerate(widths)
-        ]
+    tiers = [finest]
+    while tiers[-1].index.size > _TOP_BINS:
+        tiers.append(_coarser(tiers[-1]))
+    tables = [
+        pa.table(
+            {
+                "width_us": np.full(tier.index.size, tier.width_us),
+                **{name: getattr(tier, name) for name in _COLUMNS},
+            }
+        )
+        for tier in tiers
+    ]
     with pq.ParquetWriter(target, tables[0].schema, compression="zstd") as writer:
         for table in tables:
             writer.write_table(table, row_group_size=_ROWS_PER_GROUP)
 
 
-@lru_cache(maxsize=8)
-def read_tiers(path: Path) -> tuple[Tier, ...]:
-    """All levels of a pyramid, finest first; kept for the last few series asked for.
+def _coarser(tier: Tier) -> Tier:
+    place = tier.index // _STEP
+    starts = np.flatnonzero(np.diff(place, prepend=place[0] - 1))
+    return Tier(
+        tier.width_us * _STEP,
+        place[starts],
+        np.minimum.reduceat(tier.low, starts),
+        np.maximum.reduceat(tier.high, starts),
+        np.add.reduceat(tier.power, starts),
+        np.add.reduceat(tier.count, starts),
+    )
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Where a row group lies in the pyramid."""
+
+    width_us: int
+    first: int
+    last: int
+
+
+def widths_us(path: Path) -> list[int]:
+    """Widths of the tiers of a pyramid [µs], finest first."""
+    return sorted({group.width_us for group in _contents(path, path.stat().st_mtime_ns)[1]})
+
+
+def read_tier(path: Path, width_us: int, first_us: int, last_us: int) -> Tier:
+    """The bins of one tier that may meet a span; only their row groups are read.
 
     Parameters
     ----------
     path : Path
         The pyramid's file.
+    width_us : int
+        One of `widths_us`.
+    first_us, last_us : int
+        Span [µs].
     """
-    table = pq.read_table(path)
-    data: dict[str, Any] = {name: _column(table, name) for name in table.schema.names}
-    tiers = []
-    for width in np.unique(data["width_us"]):
-        rows = data["width_us"] == width
-        parts = {name: data[name][rows] for name in ("index", "low", "high", "power", "count")}
-        tiers.append(Tier(int(width), **parts))
-    return tuple(tiers)
+    footer, groups = _contents(path, path.stat().st_mtime_ns)
+    first, last = first_us // width_us, last_us // width_us
+    wanted = [i for i, g in enumerate(groups) if g.width_us == width_us and g.last >= first and g.first <= last]
+    with pq.ParquetFile(path, metadata=footer) as file:
+        table = file.read_row_groups(wanted, columns=list(_COLUMNS), use_threads=False)
+    columns: dict[str, Any] = {name: table.column(name).to_numpy() for name in _COLUMNS}
+    rows = slice(*np.searchsorted(columns["index"], (first, last + 1)))
+    return Tier(width_us, **{name: values[rows] for name, values in columns.items()})
 
 
-def _column(table: pa.Table, name: str) -> NDArray[Any]:
-    return np.asarray(table.column(name).to_numpy())
+@lru_cache(maxsize=16)
+def _contents(path: Path, _changed_ns: int) -> tuple[Any, tuple[_Group, ...]]:
+    """Footer of a pyramid, and its row groups; kept for the last few series asked for."""
+    footer = pq.read_metadata(path)
+    groups = []
+    for i in range(footer.num_row_groups):
+        width, index = (footer.row_group(i).column(k).statistics for k in (0, 1))
+        groups.append(_Group(int(width.min), int(index.min), int(index.max)))
+    return footer, tuple(groups)

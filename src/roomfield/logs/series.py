@@ -18,6 +18,7 @@ from roomfield.logs.clock import MICRO, micros_of, moment_of, parse_moment
 from roomfield.logs.scale import Quantity, Scale, Unit
 
 SERIES_FILE, PYRAMID_FILE, NOTES_FILE = "series.parquet", "pyramid.parquet", "series.json"
+DIGEST_FILE = "digest.npz"
 LAYOUT_VERSION = 1
 
 

@@ -28,6 +28,8 @@ class Staged:
     ----------
     path : Path
         Parquet: t_us (of UTC or of the wall clock, or NULL), number, rest, word, unit; read it by `rows_of`.
+    where : str
+        Name of the file, for messages.
     rows : int
         Rows of the file.
     unreadable : int
@@ -39,6 +41,7 @@ class Staged:
     """
 
     path: Path
+    where: str
     rows: int
     unreadable: int
     first_us: int
@@ -91,7 +94,7 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
         raise RejectedRows(faults, where=source.name, mend=mend)
     if not usable:
         raise FormatError("no row has a readable time.", where=source.name, mend="Correct the mapping's time_form.")
-    return Staged(target, int(rows), unreadable, int(first), int(last), clean)
+    return Staged(target, source.name, int(rows), unreadable, int(first), int(last), clean)
 
 
 def _table(database: Any, source: Path, mapping: Mapping, scratch: Path) -> str:

@@ -12,17 +12,13 @@ import numpy as np
 
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.logs import engine, percentile
+from roomfield.logs.above import Above, above
 from roomfield.logs.clock import MICRO, moment_of
+from roomfield.logs.condensed import LEAST_SHARE, WINDOWS_S, Condensed
+from roomfield.logs.digest import Digest, digest_of, first_time_of, window_mean
 from roomfield.logs.exceedance import Event, events_of
 from roomfield.logs.scale import Quantity, Unit
-from roomfield.logs.scan import Condensed, Question, Windowed, scan
 from roomfield.logs.series import GapRule, LogSeries
-
-WINDOWS_S = (360.0, 1800.0)
-"""Averaging times of the legal limits [s]: 6 min (ICNIRP 1998) and 30 min (ICNIRP 2020, whole body)."""
-
-LEAST_SHARE = 0.8
-"""Share of an averaging window that must be observed."""
 
 
 @dataclass(frozen=True)
@@ -219,8 +215,9 @@ def statistics(
     limit = _bound(series, bound_w_m2, bound)
     fitting = tuple(w for w in windows_s if w >= rule.nominal_interval_s) if series.kind != "max_hold" else ()
     join_s = max(60.0, 1.5 * rule.nominal_interval_s)
-    condensed = scan(series, Question(rule, fitting, least_share, limit, join_s))
-    levels = percentile.weighted(series, condensed, percents)
+    kept = digest_of(series, rule, fitting, least_share)
+    condensed = kept.condensed
+    levels = percentile.weighted(series, condensed, percents, kept.bins)
     low, high = _ends(series)
     mean, sd, correlation = _moments(condensed)
     span_s = (series.end_us - series.start_us) / MICRO + rule.nominal_interval_s
@@ -241,10 +238,10 @@ def statistics(
         autocorrelation_lag1=correlation,
         minimum=low,
         maximum=high,
-        maximum_at=_first_time_of(series, high),
+        maximum_at=moment_of(first_time_of(series, high) if kept.highest_at_us is None else kept.highest_at_us),
         percentiles=tuple(zip(map(float, percents), levels, strict=True)),
-        rolling=tuple(_rolling(series, condensed, w) for w in windows_s),
-        above=_above(condensed, limit),
+        rolling=tuple(_rolling(series, kept, w, rule) for w in windows_s),
+        above=None if limit is None else _above(condensed, rule, limit, above(series, rule, limit, join_s)),
         gaps=_gaps(condensed),
         share_below_floor=condensed.floor_us / condensed.seen_us,
         share_overload=condensed.overload_us / condensed.seen_us,
@@ -291,12 +288,6 @@ def _ends(series: LogSeries) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _first_time_of(series: LogSeries, value: float) -> datetime:
-    query = f"SELECT min(t_us) FROM {engine.parquet(series.path)} WHERE value = {value!r} AND {series.where_sql()}"
-    with engine.reader() as database:
-        return moment_of(database.execute(query).fetchall()[0][0])
-
-
 def _means(series: LogSeries, condensed: Condensed) -> dict[str, Any]:
     if series.kind == "max_hold":
         return {"mean": None, "mean_low": None, "mean_is_at_least": False}
@@ -323,49 +314,33 @@ def _moments(condensed: Condensed) -> tuple[float, float, float]:
     )
 
 
-def _rolling(series: LogSeries, condensed: Condensed, window_s: float) -> RollingMaximum:
+def _rolling(series: LogSeries, kept: Digest, window_s: float, rule: GapRule) -> RollingMaximum:
     if series.kind == "max_hold":
         return RollingMaximum(window_s, None, None, None, 0.0, "A log of held maxima has no averages.")
-    found = {w.window_us: w for w in condensed.windows}.get(round(window_s * MICRO))
+    found = {w.window_us: w for w in kept.condensed.windows}.get(round(window_s * MICRO))
     if found is None:
-        note = f"One reading in {condensed.question.rule.nominal_interval_s:g} s is too few for this average."
+        note = f"One reading in {rule.nominal_interval_s:g} s is too few for this average."
         return RollingMaximum(window_s, None, None, None, 0.0, note)
     if found.seen_us < 0:
-        note = f"No window was observed for {condensed.question.least_share:.0%} of its length."
+        note = f"No window was observed for {kept.condensed.question.least_share:.0%} of its length."
         return RollingMaximum(window_s, None, None, None, 0.0, note)
+    mean = kept.means.get(found.window_us)
     return RollingMaximum(
         window_s,
-        series.unit.level_of(_exact_mean(series, condensed, found)),
+        series.unit.level_of(window_mean(series, kept.condensed, found) if mean is None else mean),
         moment_of(found.end_us - found.window_us),
         moment_of(found.end_us),
         found.seen_us / found.window_us,
     )
 
 
-def _exact_mean(series: LogSeries, condensed: Condensed, found: Windowed) -> float:
-    """The mean of the window that was found, summed anew so that it carries no error of the running sum."""
-    hold_us = round(condensed.question.rule.hold_limit_s * MICRO)
-    begin = found.end_us - found.window_us
-    query = (
-        f"SELECT t_us, value, dt_us FROM {engine.parquet(series.path)} "
-        f"WHERE {series.where_sql()} AND t_us > {begin - hold_us} AND t_us < {found.end_us}"
-    )
-    with engine.reader() as database:
-        t, value, step = (c.to_numpy() for c in database.sql(query).to_arrow_table().columns)
-    stop = t + np.minimum(step, hold_us)
-    part = np.maximum(0, np.minimum(stop, found.end_us) - np.maximum(t, begin))
-    return math.fsum(part * series.unit.power(value)) / int(part.sum())
-
-
-def _above(condensed: Condensed, bound: float | None) -> BoundStatistics | None:
-    if bound is None:
-        return None
-    events = events_of(condensed.runs, condensed.question.rule.nominal_interval_s)
+def _above(condensed: Condensed, rule: GapRule, bound: float, found: Above) -> BoundStatistics:
+    events = events_of(found.runs, rule.nominal_interval_s)
     return BoundStatistics(
         bound=bound,
-        time_above_s=condensed.above_us / MICRO,
-        share_above=condensed.above_us / condensed.seen_us,
-        readings_above=condensed.above_count,
+        time_above_s=found.seen_us / MICRO,
+        share_above=found.seen_us / condensed.seen_us,
+        readings_above=found.count,
         events=events,
         longest_s=max((event.length_s for event in events), default=0.0),
     )
