@@ -14,7 +14,7 @@ from playwright.sync_api import expect
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 DEMO = "demo-terraced-house"
-SLUGS = ["assignment", "plan", "walk", "listen", "logs", "understand", "what-if", "before-after", "report"]
+SLUGS = ["assignment", "plan", "walk", "readings", "listen", "logs", "understand", "what-if", "before-after", "report"]
 
 
 def press(page, selector):
@@ -225,7 +225,45 @@ def test_no_page_has_an_accessibility_violation(demo_server, open_page, scheme):
     assert troubles == []
 
 
-@pytest.mark.parametrize("slug", ["walk", "what-if", "understand", "plan"])
+TABLE = """Place;Radio state;Peak [µW/m²];Average [µW/m²];Time
+Child's cot;As found;1250,5;30,2;10:15
+Balcony;As found;40;<0,01;10:20
+Sofa;Away;12;3;10:25
+"""
+
+
+@pytest.mark.parametrize("size", ["desk", "hand"])
+def test_a_table_comes_in_by_hand_and_goes_back(demo_server, open_page, size):
+    page = open_page(size)
+    page.goto(f"{demo_server.base}/surveys/{DEMO}/readings")
+    taken = page.locator("article.leaf")
+    before = taken.count()
+    content = TABLE.replace("Balcony", f"Balcony {size}").encode()
+    page.set_input_files("#table", {"name": f"{size}.csv", "mimeType": "text/csv", "buffer": content})
+    press(page, "form[data-upload] button")
+    outcome = page.locator("#outcome")
+    expect(outcome).to_contain_text("2 readings, 2 rows left out")
+    expect(outcome).to_contain_text("there is no place of this name")
+    expect(page.locator("[value=take]")).to_have_count(0)
+    if AXE.exists():
+        page.evaluate(AXE.read_text(encoding="utf-8"))
+        found = page.evaluate("axe.run(document).then(r => r.violations.map(v => [v.id, v.nodes[0].html]))")
+        assert found == []
+    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+    page.check("[name=make_places]")
+    page.check("[name=accept_rest]")
+    press(page, "[value=look]")
+    expect(outcome).to_contain_text(f"4 readings, one row left out; new places: Balcony {size}.")
+    press(page, "[value=take]")
+    expect(page.locator(".said")).to_contain_text("4 readings were taken in.")
+    expect(taken).to_have_count(before + 1)
+    article = page.locator("article.leaf", has_text=f"{size}.csv")
+    article.locator("button[data-opens]").click()
+    article.locator("dialog .main").click()
+    expect(taken).to_have_count(before)
+
+
+@pytest.mark.parametrize("slug", ["walk", "readings", "what-if", "understand", "plan"])
 def test_the_small_screen_never_scrolls_sideways(demo_server, open_page, slug):
     page = open_page("hand")
     page.goto(f"{demo_server.base}/surveys/{DEMO}/{slug}")

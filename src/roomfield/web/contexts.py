@@ -33,6 +33,7 @@ STEPS = (
     Step("assignment", "Assignment"),
     Step("plan", "Plan"),
     Step("walk", "Walk"),
+    Step("readings", "Readings"),
     Step("listen", "Listen"),
     Step("logs", "Logs"),
     Step("understand", "Understand"),
@@ -185,6 +186,58 @@ class WalkPage(SurveyPage):
     template: ClassVar[str] = "walk.html"
     step_slug: ClassVar[str] = "walk"
     start: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class ReadingsPage(SurveyPage):
+    """Tables of readings that were taken in, and how to bring one.
+
+    Parameters
+    ----------
+    tables : tuple of TakenTable
+        Files that standing readings came from.
+    typed : int
+        Readings that were typed in.
+    new : int
+        Readings that were taken in just now.
+    """
+
+    template: ClassVar[str] = "readings.html"
+    step_slug: ClassVar[str] = "readings"
+    tables: tuple[Any, ...]
+    typed: int
+    new: int
+    visits: tuple[Visit, ...]
+
+
+@dataclass(frozen=True)
+class TableOfferPage(SurveyPage):
+    """How a table of readings would be read and what that would give, to be confirmed.
+
+    Parameters
+    ----------
+    columns : tuple of ColumnChoice
+        One for each column of the file.
+    given : TableAnswers
+        What the user has answered so far.
+    outcome : TableOutcome or None
+        What taking it in would give; None while a question is open.
+    refusal : Refusal or None
+        Why it cannot be taken in as it stands.
+    """
+
+    template: ClassVar[str] = "tableoffer.html"
+    step_slug: ClassVar[str] = "readings"
+    offer: Any
+    columns: tuple[Any, ...]
+    given: Any
+    meanings: tuple[tuple[str, str], ...]
+    units: tuple[tuple[str, str], ...]
+    visits: tuple[Visit, ...]
+    states: tuple[Any, ...]
+    meters: tuple[Meter, ...]
+    outcome: Any
+    refusal: Any
 
 
 @dataclass(frozen=True)

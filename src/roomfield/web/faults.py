@@ -20,7 +20,8 @@ from roomfield.errors import (
 )
 from roomfield.web.contexts import FaultPage
 from roomfield.web.guard import BodyTooLarge
-from roomfield.web.rendering import render
+from roomfield.web.rendering import language_of, render
+from roomfield.web.words import told
 
 STATUS: tuple[tuple[type[RoomfieldError], int], ...] = (
     (BodyTooLarge, 413),
@@ -65,8 +66,8 @@ def _known(request: Request, error: Exception) -> Response:
     if not isinstance(error, RoomfieldError):
         return _unforeseen(request, error)
     if isinstance(error, ConflictError) and not _wants_page(request):
-        told = {"what": error.what, "where": error.where, "mend": error.mend, "conflict": True}
-        return JSONResponse({**told, "found": error.found, "changed": error.changed}, status_code=409)
+        plain = {"what": error.what, "where": error.where, "mend": error.mend, "conflict": True}
+        return JSONResponse({**plain, "found": error.found, "changed": error.changed}, status_code=409)
     return _tell(request, status_of(error), error.what, error.where, error.mend)
 
 
@@ -96,6 +97,8 @@ def _wants_page(request: Request) -> bool:
 
 
 def _tell(request: Request, status: int, what: str, where: str, mend: str) -> Response:
+    language = language_of(request)
+    what, mend = told(language, what), told(language, mend)
     if not _wants_page(request):
         return JSONResponse({"what": what, "where": where, "mend": mend}, status_code=status)
     page = FaultPage(heading=_HEADINGS.get(status, "That cannot be done like this"), what=what, where=where, mend=mend)

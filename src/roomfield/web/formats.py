@@ -70,4 +70,5 @@ class Show:
             at = datetime.fromisoformat(iso)
         except ValueError:
             return iso
-        return str(format_datetime(at, "d MMM y, HH:mm", locale=self.language))
+        pattern = "d. MMM y, HH:mm" if self.language == "de" else "d MMM y, HH:mm"
+        return str(format_datetime(at, pattern, locale=self.language))

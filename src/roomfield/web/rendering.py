@@ -14,9 +14,9 @@ from starlette.responses import HTMLResponse
 from roomfield.web import formats
 from roomfield.web.contexts import STEPS, Context
 from roomfield.web.help import explain
-from roomfield.web.words import preferred, say
+from roomfield.web.words import preferred, say, told, tongue
 
-FURNITURE = frozenset({"_", "language", "form_key", "path", "steps", "show", "explain"})
+FURNITURE = frozenset({"_", "language", "form_key", "path", "steps", "show", "explain", "told", "tongue"})
 """Names that every template may use besides the fields of its context."""
 
 
@@ -67,6 +67,8 @@ def html_of(context: Context, language: str, form_key: str = "", path: str = "/"
                 "steps": STEPS,
                 "show": formats.Show(language),
                 "explain": explain,
+                "told": partial(told, language),
+                "tongue": partial(tongue, language),
             }
         )
     )

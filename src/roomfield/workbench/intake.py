@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,10 +13,11 @@ from roomfield.exchange.guess import guess_columns
 from roomfield.exchange.mapping import ColumnMapping
 from roomfield.exchange.readings import ImportPlan, import_readings
 from roomfield.survey import Survey
+from roomfield.survey.sheet import Column
 from roomfield.workbench.job import Job
 from roomfield.workbench.setting_up import chosen_visit
 
-_SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)(?:\[(?P<unit>.+)\])?")
+_SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)(?:\[(?P<unit>.*)\])?", re.DOTALL)
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ class Corrections:
 
 @dataclass(frozen=True)
 class Circumstances:
-    """What the table does not say; see `ReadingContext`. Empty ids mean the only one, or as found.
+    """What the table does not say; see `ReadingContext`. An empty id means the only one there is.
 
     Parameters
     ----------
@@ -86,7 +87,8 @@ def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnM
                 f"the correction {setting!r} is not understood.",
                 mend="Write it as 'header=meaning[unit]', such as 'Level 1=peak[uW/m2]' or 'Remark=unused'.",
             )
-        mapping = mapping.with_column(found["header"], found["column"], found["unit"])
+        unit = "" if found["column"] == Column.UNUSED else found["unit"]
+        mapping = mapping.with_column(found["header"], found["column"], unit)
     if given.dates:
         mapping = mapping.with_dates(given.dates)
     if given.decimal:
@@ -94,13 +96,20 @@ def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnM
     return mapping
 
 
-def context_for(survey: Survey, given: Circumstances) -> ReadingContext:
+def context_for(survey: Survey, given: Circumstances, mapping: ColumnMapping | None = None) -> ReadingContext:
     """Visit, meter and radio state for what a table does not say.
+
+    A radio state or meter is taken without being named only if there is no other.
+
+    Parameters
+    ----------
+    mapping : ColumnMapping, optional
+        How the table is read; whatever it names itself need not be given.
 
     Raises
     ------
     InputError
-        If the survey has no visit or no meter yet.
+        If the survey has no visit or no meter yet, or one of several must be named.
     """
     if not survey.visits or not survey.meters:
         raise InputError(
@@ -109,16 +118,52 @@ def context_for(survey: Survey, given: Circumstances) -> ReadingContext:
             mend="Enter both before the readings.",
         )
     visit = chosen_visit(survey, given.visit_id)
-    only_meter = survey.meters[0].id if len(survey.meters) == 1 else ""
-    first_state = visit.radio_states[0].id if visit.radio_states else ""
+    states = {state.id: state.name for state in visit.radio_states}
+    meters = {meter.id: meter.name for meter in survey.meters}
     return ReadingContext(
         survey,
         visit.id,
-        given.meter_id or only_meter,
-        given.state_id or first_state,
+        given.meter_id or _only("meter", meters, _says(mapping, Column.METER)),
+        given.state_id or _only("radio state", states, _says(mapping, Column.STATE)),
         utc_offset=given.utc_offset,
         make_places=given.make_places,
     )
+
+
+def _says(mapping: ColumnMapping | None, column: Column) -> bool:
+    return mapping is not None and mapping.first(column) is not None
+
+
+def _only(noun: str, names: Mapping[str, str], said: bool) -> str:
+    """The id of the only one; empty if each row says which is meant."""
+    if len(names) == 1:
+        return next(iter(names))
+    if said:
+        return ""
+    listed = ", ".join(f"{own_id} ({name})" for own_id, name in names.items())
+    raise InputError(
+        f"the table does not say which {noun} its readings belong to.",
+        mend=f"Name the {noun}: {listed}." if listed else f"Enter a {noun} first.",
+    )
+
+
+def previewed(survey: Survey, path: str | Path, mapping: ColumnMapping, circumstances: Circumstances) -> ImportPlan:
+    """What an import would add and what it would reject; nothing is stored.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file that the mapping was made from.
+    mapping : ColumnMapping
+        From `guessed`, without open questions.
+
+    Raises
+    ------
+    InputError
+        If a question is open, or visit, meter or radio state must be named first.
+    """
+    context = context_for(survey, circumstances, mapping)
+    return import_readings(Path(path), mapping, context, confirmed=True, accept_rest=True)
 
 
 def take_in(
@@ -156,7 +201,7 @@ def take_in(
     plan = import_readings(
         Path(path),
         mapping,
-        context_for(job.survey, circumstances),
+        context_for(job.survey, circumstances, mapping),
         confirmed=confirmed,
         accept_rest=circumstances.accept_rest,
         progress=lambda done, whole: step(0.8 * done / max(whole, 1)),
@@ -175,5 +220,5 @@ def _check_worth_storing(survey: Survey, plan: ImportPlan, path: str | Path, *, 
         raise InputError(
             "this very file was taken in before; twice the same readings would look like repeated scans.",
             where=Path(path).name,
-            mend="If it is meant, say --again.",
+            mend="If it is meant, take it in again on purpose (--again).",
         )

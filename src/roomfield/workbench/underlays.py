@@ -61,7 +61,7 @@ def take_in(records: Records, survey_id: str, content: bytes, file_name: str, pa
         raise FormatError(
             f"files ending in {ending or 'nothing'!r} are not read here.",
             where=file_name,
-            mend="Bring a PNG or JPEG picture, a PDF page, a DXF or a GeoJSON file.",
+            mend="Bring a PNG, JPEG or WebP picture, a PDF page, a DXF or a GeoJSON file.",
         )
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"plan{ending}"

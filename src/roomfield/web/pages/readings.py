@@ -1,0 +1,118 @@
+"""Tables of readings: bring one, confirm how it is read, see what it would give, take it in or back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from roomfield.errors import InputError, RejectedRows, RoomfieldError
+from roomfield.survey import Survey
+from roomfield.web.contexts import ReadingsPage, TableOfferPage
+from roomfield.web.desk import Desk, Entries, Form, Opened, OpenSurvey
+from roomfield.web.rendering import language_of, render
+from roomfield.web.tablesheet import MEANING_WORDS, ColumnChoice, Refusal, TableAnswers, outcome_of, unit_words
+from roomfield.workbench import tables
+from roomfield.workbench.tables import TableOffer
+
+router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/readings")
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table on the desk: how it is read, and what the user has answered."""
+
+    offer: TableOffer
+    given: TableAnswers
+    columns: tuple[ColumnChoice, ...]
+
+
+@router.get("")
+def show(request: Request, opened: Opened, new: int = 0) -> Response:
+    """Tables taken in, and bringing one."""
+    survey = opened.survey
+    found = tables.taken_tables(survey)
+    typed = len(survey.current_readings()) - sum(one.readings for one in found)
+    return render(request, ReadingsPage(opened.head, found, typed, new, survey.visits))
+
+
+@router.get("/sheet.pdf")
+def sheet(request: Request, opened: Opened, visit: str = "") -> Response:
+    """The field sheet of a visit."""
+    content = tables.field_sheet(opened.survey, visit, language_of(request))
+    headers = {"content-disposition": 'attachment; filename="field-sheet.pdf"'}
+    return Response(content, media_type="application/pdf", headers=headers)
+
+
+@router.post("/offer")
+async def offer(records: Desk, survey_id: str, form: Form) -> Response:
+    """Look at a table that was brought."""
+    upload = form.file("table")
+    made = await run_in_threadpool(tables.offered, records, await upload.read(), upload.filename or "")
+    return JSONResponse({"next": f"/surveys/{survey_id}/readings/offer/{made.sha256}?name={made.file_name}"})
+
+
+@router.get("/offer/{sha256}")
+def show_offer(request: Request, opened: Opened, sha256: str, name: str) -> Response:
+    """How it would be read."""
+    return _looked_at(request, opened, _sheet(opened, sha256, name, TableAnswers.at_first(opened.survey)))
+
+
+@router.post("/offer/{sha256}")
+def settle(request: Request, opened: Opened, sha256: str, form: Form) -> Response:
+    """Look again with the answers given, or take it in."""
+    given = TableAnswers.of(form, opened.survey)
+    try:
+        made = _sheet(opened, sha256, form.text("name"), given, form)
+        if form.text("do") != "take":
+            return _looked_at(request, opened, made)
+        plan = tables.taken(opened.records, opened.survey.id, made.offer, given.circumstances)
+    except RejectedRows:
+        return _looked_at(request, opened, made)
+    except InputError as fault:
+        made = _sheet(opened, sha256, form.text("name"), given)
+        return _looked_at(request, opened, made, Refusal.of(fault))
+    return RedirectResponse(f"/surveys/{opened.survey.id}/readings?new={len(plan.readings)}", status_code=303)
+
+
+@router.post("/back")
+def take_back(opened: Opened, form: Form) -> Response:
+    """Withdraw what one table brought."""
+    tables.taken_back(opened.records, opened.survey.id, form.text("sha256"))
+    return RedirectResponse(f"/surveys/{opened.survey.id}/readings", status_code=303)
+
+
+def _sheet(opened: OpenSurvey, sha256: str, name: str, given: TableAnswers, form: Entries | None = None) -> Sheet:
+    guess = tables.offered_again(opened.records, sha256, name)
+    corrections = given.corrections(guess.mapping, form)
+    made = tables.offered_again(opened.records, sha256, name, corrections) if corrections else guess
+    return Sheet(made, given, tuple(ColumnChoice.of(one) for one in made.mapping.columns))
+
+
+def _looked_at(request: Request, opened: OpenSurvey, sheet: Sheet, refusal: Refusal | None = None) -> Response:
+    survey: Survey = opened.survey
+    mapping = sheet.offer.mapping
+    outcome = None
+    if refusal is None and not mapping.questions():
+        try:
+            plan = tables.tried(opened.records, survey, sheet.offer, sheet.given.circumstances)
+            outcome = outcome_of(plan, survey, language_of(request))
+        except RoomfieldError as fault:
+            refusal = Refusal.of(fault)
+    visit = next((one for one in survey.visits if one.id == sheet.given.visit_id), None)
+    page = TableOfferPage(
+        opened.head,
+        sheet.offer,
+        sheet.columns,
+        sheet.given,
+        MEANING_WORDS,
+        unit_words(),
+        survey.visits,
+        visit.radio_states if visit else (),
+        survey.meters,
+        outcome,
+        refusal,
+    )
+    return render(request, page, status=422 if refusal else 200)

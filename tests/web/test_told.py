@@ -1,0 +1,73 @@
+"""Sentences that calls have filled in already, in the reader's language."""
+
+from __future__ import annotations
+
+import ast
+import re
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from roomfield.web.words import catalogue, told, told_catalogue, tongue
+
+OURS = ("intake", "editing", "plans", "walking", "underlays", "surveys", "tables")
+HOLE = re.compile(r"\{\w+\}")
+
+
+def sentence(node) -> str:
+    """The text of an expression with a letter for every value; empty if it is none."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        return node.value
+    if isinstance(node, ast.JoinedStr):
+        return "".join(part.value if isinstance(part, ast.Constant) else "7" for part in node.values)
+    return ""
+
+
+def refusals() -> list[str]:
+    """Every sentence with which the calls behind the pages refuse something."""
+    found = set()
+    workbench = Path(str(files("roomfield.workbench")))
+    web = Path(str(files("roomfield.web")))
+    for path in (*(workbench / f"{name}.py" for name in OURS), *web.glob("*.py"), *web.glob("pages/*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "").endswith("Error"):
+                parts = [*node.args, *(k.value for k in node.keywords if k.arg == "mend")]
+                found |= {sentence(part) for part in parts}
+    return sorted(one for one in found if one.endswith((".", "?")))
+
+
+@pytest.mark.parametrize("english", refusals())
+def test_every_refusal_of_the_pages_is_told_in_german(english):
+    assert tongue("de", english) == "de"
+
+
+def test_values_come_through_unchanged():
+    assert told("de", "there is no visit named 'Bed'.") == "Besuch 'Bed' gibt es nicht."
+    assert told("en", "there is no visit named 'Bed'.") == "there is no visit named 'Bed'."
+
+
+def test_joined_parts_are_told_one_by_one_and_the_unknown_stays():
+    said = told("de", "wall 'w1' has no length; something new; place Bed needs at least three corners.")
+    assert said == "Wand 'w1' hat keine Länge; something new; Platz Bed braucht mindestens drei Ecken."
+    assert tongue("de", "Something nobody translated.") == "en"
+
+
+def test_a_value_is_never_read_as_a_placeholder():
+    assert told("de", "there is no visit named '{kind}'.") == "Besuch '{kind}' gibt es nicht."
+
+
+@pytest.mark.parametrize("english", sorted(told_catalogue("de")))
+def test_a_pattern_keeps_its_values_and_finds_itself(english):
+    german = told_catalogue("de")[english]
+    assert set(HOLE.findall(german)) <= set(HOLE.findall(english))
+    assert len(HOLE.findall(english)) == len(set(HOLE.findall(english)))
+    filled = HOLE.sub("7", english)
+    if filled not in catalogue("de"):
+        assert told("de", filled) == HOLE.sub("7", german)
+
+
+def test_a_refusal_reaches_a_german_reader_in_german(client, survey_id):
+    answer = client.post(f"/surveys/{survey_id}/assignment", data={"title": " "}, headers={"accept-language": "de"})
+    assert answer.status_code == 422
+    assert "Eine Aufnahme braucht einen Titel." in answer.text
