@@ -83,6 +83,7 @@ def _bar_figures(content: ReportContent, items: list[Contribution], words: Words
 
 def _contribution_table(content: ReportContent, items: list[Contribution], words: Words) -> Table:
     shares = any(c.share is not None for c in items)
+    reasons = any(c.state_with or c.basis for c in items)
     columns = [
         Column(words.say("sources.source"), weight=1.9),
         Column(words.say("levels.kind"), weight=0.9),
@@ -91,29 +92,44 @@ def _contribution_table(content: ReportContent, items: list[Contribution], words
     ]
     if shares:
         columns.append(Column(words.say("sources.share"), Align.END, 1.2))
-    columns.append(Column(words.say("sources.basis"), weight=2.2))
+    if reasons:
+        columns.append(Column(words.say("sources.basis"), weight=2.2))
     rows: list[Row] = []
-    place_id = ""
-    for item in items:
-        if item.place_id != place_id:
-            place_id = item.place_id
-            name = f"{content.place_number(place_id)}\u2002{content.place_name(place_id)}"
+    before: Contribution | None = None
+    for item in _source_by_source(items):
+        if before is None or item.place_id != before.place_id:
+            name = f"{content.place_number(item.place_id)}\u2002{content.place_name(item.place_id)}"
             rows.append(Row((Cell(name, strong=True),), group=True))
-        rows.append(_contribution_row(content, item, words, shares))
+        again = before is not None and (item.place_id, item.source) == (before.place_id, before.source)
+        cells = [Cell("" if again else item.source), *_contribution_cells(item, words, shares)]
+        if reasons:
+            basis = _basis(content, item, words)
+            said = again and before is not None and basis == _basis(content, before, words)
+            cells.append(Cell("" if said else basis))
+        rows.append(Row(tuple(cells)))
+        before = item
     return Table(tuple(columns), tuple(rows), words.say("sources.caption"))
 
 
-def _contribution_row(content: ReportContent, item: Contribution, words: Words, shares: bool) -> Row:
+def _source_by_source(items: list[Contribution]) -> list[Contribution]:
+    """The same items with the kinds of one source together, the sources in the order in which they first stand."""
+    first: dict[tuple[str, str], int] = {}
+    for number, item in enumerate(items):
+        first.setdefault((item.place_id, item.source), number)
+    places = list(dict.fromkeys(i.place_id for i in items))
+    return sorted(items, key=lambda i: (places.index(i.place_id), first[i.place_id, i.source]))
+
+
+def _contribution_cells(item: Contribution, words: Words, shares: bool) -> list[Cell]:
     zero = words.say("sources.includes_zero") if item.low_w_m2 <= 0 <= item.high_w_m2 else ""
     cells = [
-        Cell(item.source),
         Cell(words.say(f"kind.{item.kind.value}")),
         Cell(words.numbers.micro(item.median_w_m2), strong=True),
         Cell(words.say("level.range", low=item.low_w_m2, high=item.high_w_m2), small=zero),
     ]
     if shares:
         cells.append(_share(item, words))
-    return Row((*cells, Cell(_basis(content, item, words))))
+    return cells
 
 
 def _share(item: Contribution, words: Words) -> Cell:

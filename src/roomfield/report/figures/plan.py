@@ -11,7 +11,8 @@ from roomfield.report.figures.svg import Drawing, fitted, polyline_path, text_wi
 from roomfield.report.words import Words
 
 _MARGIN = 26.0
-_MAX_HEIGHT = 290.0
+_MAX_HEIGHT = 238.0
+"""So that two storeys with their captions stand on one page [pt]."""
 
 
 @dataclass(frozen=True)

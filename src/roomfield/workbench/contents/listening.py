@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from roomfield.references.technologies import technology
 from roomfield.report.chapters import EnvelopeSpectrum, FoldedProfile, HeardEntry, RecordingEntry
 from roomfield.signals.hearing import Hearing
 from roomfield.survey import Recording
@@ -35,7 +36,7 @@ def recording_entry(job: Job, recording: Recording, hearing: Hearing) -> Recordi
     places = {p.id: p.name for p in job.survey.places}
     states = {s.id: s.name for s in job.survey.visit(recording.visit_id).radio_states}
     heard = tuple(
-        HeardEntry(h.title, h.probability, evidence_text(h), ", ".join(h.indistinguishable_from))
+        HeardEntry(h.title, h.probability, evidence_text(h), ", ".join(technology(name).title for name in h.indistinguishable_from))
         for h in hearing.technologies
         if h.probability >= LEAST_SHOWN
     )

@@ -1,21 +1,23 @@
-"""The agreed plan as a work order, and the follow-up against the visit before, as the report shows them."""
+"""The agreed plan as a work order, with its odds and the curve it was chosen from, as the report shows it."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
+from roomfield.errors import InputError
 from roomfield.quantities import Kind
+from roomfield.remedy.choice import Choice
 from roomfield.remedy.order import Step, WorkStep
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, Span, predict
-from roomfield.remedy.verification import COVERAGE, Agreement, PlaceCheck
-from roomfield.remedy.verification import Verification as Checked
-from roomfield.report.chapters import BeforeAfter, PlacePrediction, Remedy, Verification, WorkItem
+from roomfield.report.chapters import PlacePrediction, Remedy, TradeOffPoint, WorkItem
 from roomfield.report.document import ReportContent
-from roomfield.report.findings import Level, Outcome, StepGroup
-from roomfield.survey import ReadingKind, Survey, VisitPurpose
-from roomfield.workbench.beforeafter import verification_of
-from roomfield.workbench.contents.findings import likely_outcome, stated_level
+from roomfield.report.evidence import Caution
+from roomfield.report.findings import Level, StepGroup
+from roomfield.report.phrase import Text, phrase
+from roomfield.survey import AdoptedPlan, ReadingKind, Survey, VisitPurpose
+from roomfield.workbench.choosing import Terms, choice_of
+from roomfield.workbench.contents.followup import follow_up_letter, verification
+from roomfield.workbench.contents.outcomes import limiting, worsening
 from roomfield.workbench.understand import posterior_of
 
 _GROUP = {
@@ -27,7 +29,7 @@ _GROUP = {
 
 
 def with_remedy(content: ReportContent, survey: Survey, visit_id: str) -> ReportContent:
-    """The content with the agreed plan, and with the verification if the visit is a follow-up.
+    """The content with the agreed plan, or with verification and letter if the visit is a follow-up.
 
     Parameters
     ----------
@@ -35,9 +37,11 @@ def with_remedy(content: ReportContent, survey: Survey, visit_id: str) -> Report
         The visit that the report is about.
     """
     visit = survey.visit(visit_id)
-    before = [v for v in survey.visits if v.started_at < visit.started_at]
+    before = sorted((v for v in survey.visits if v.started_at < visit.started_at), key=lambda v: v.started_at)
     if visit.purpose is VisitPurpose.FOLLOW_UP and before:
-        return replace(content, verification=_verification(survey, before[-1].id, visit_id))
+        checked = verification(survey, before[-1].id, visit_id)
+        letter = follow_up_letter(survey, before[-1].id, visit_id, content.issued_at)
+        return replace(content, verification=checked, letter=letter)
     return replace(content, remedy=_remedy(survey, visit_id)) if survey.adopted_plan else content
 
 
@@ -47,6 +51,7 @@ def _remedy(survey: Survey, visit_id: str) -> Remedy | None:
     if plan is None or not actions:
         return None
     found = predict(posterior_of(survey, visit_id), actions, kind=Kind(plan.target_kind), target_w_m2=plan.target_w_m2)
+    choice = _choice(survey, visit_id, plan)
     names = {p.id: p.name for p in survey.places}
     return Remedy(
         plan.target_w_m2,
@@ -55,65 +60,82 @@ def _remedy(survey: Survey, visit_id: str) -> Remedy | None:
         actions[0].cost.currency,
         tuple(_item(step) for step in found.work),
         tuple(_prediction(names, outcome, found) for outcome in found.outcomes),
-        statement="; ".join(found.warnings),
+        _curve(survey, plan, found, choice) if choice else (),
+        _statement(plan, found, choice),
+        tuple(worsening(one) for one in found.worse),
     )
 
 
+def _choice(survey: Survey, visit_id: str, plan: AdoptedPlan) -> Choice | None:
+    """The best plans for the agreed target; None if the list is too long or in several currencies."""
+    try:
+        return choice_of(survey, visit_id, Terms(plan.target_w_m2, plan.target_kind, plan.confidence))
+    except InputError:
+        return None
+
+
+def _curve(survey: Survey, plan: AdoptedPlan, found: Prediction, choice: Choice) -> tuple[TradeOffPoint, ...]:
+    """The curve with the agreed plan on or under it."""
+    names = {action.id: action.name for action in survey.actions}
+    agreed = {*plan.action_ids}
+    others = tuple(
+        TradeOffPoint(p.cost, p.probability, actions=tuple(names[i] for i in p.action_ids))
+        for p in choice.curve
+        if {*p.action_ids} != agreed
+    )
+    cost = sum((s.action.cost.low + s.action.cost.high) / 2.0 for s in found.work)
+    own = TradeOffPoint(cost, found.probability_all, chosen=True, actions=tuple(s.action.name for s in found.work))
+    return (*others, own)
+
+
+def _statement(plan: AdoptedPlan, found: Prediction, choice: Choice | None) -> Text:
+    """Whether the plan does what was asked; if not, whether anything on the list does."""
+    chance, asked = found.probability_all, plan.confidence
+    if chance >= asked:
+        return phrase("remedy.reaches", chance=chance)
+    if choice is None:
+        return phrase("remedy.falls_short", chance=chance, asked=asked)
+    if choice.cheapest is None:
+        best = choice.best
+        return phrase(
+            "remedy.nothing_reaches", chance=chance, asked=asked, best=best.probability, low=best.cost_low,
+            high=best.cost_high,
+        )  # fmt: skip
+    other = choice.cheapest
+    return phrase(
+        "remedy.another_reaches", chance=chance, asked=asked, other=other.probability, low=other.cost_low,
+        high=other.cost_high,
+    )  # fmt: skip
+
+
 def _item(step: WorkStep) -> WorkItem:
-    area = f"{step.material_m2:.1f} m²" if step.material_m2 else ""
-    edge = f"{step.edge_m:.1f} m" if step.edge_m else ""
+    quantity: Text = ""
+    if step.material_m2:
+        quantity = phrase("remedy.sheet", area=step.material_m2, edge=step.edge_m or 0.0)
     return WorkItem(
         step.action.name,
         _GROUP[step.step],
         step.action.note,
-        ", ".join(part for part in (area, edge) if part),
+        quantity,
         step.action.cost.low,
         step.action.cost.high,
-        tuple(f"{c.topic}: {c.text}" for c in step.cautions),
+        tuple(Caution(c.topic, c.text, c.group) for c in step.cautions),
     )
 
 
 def _prediction(names: dict[str, str], outcome: PlaceOutcome, found: Prediction) -> PlacePrediction:
-    period = f" ({outcome.period})" if len(found.outcomes) > len({o.place_id for o in found.outcomes}) else ""
+    split = len(found.outcomes) > len({o.place_id for o in found.outcomes})
+    place: Text = names[outcome.place_id]
+    if split:
+        place = phrase(f"remedy.by_{outcome.period}", place=names[outcome.place_id])
     return PlacePrediction(
-        names[outcome.place_id] + period,
+        place,
         _level(outcome.before_w_m2),
         _level(outcome.after_w_m2),
         outcome.probability_met,
-        outcome.limiting,
+        limiting(outcome),
     )
 
 
 def _level(span: Span) -> Level:
     return Level(span.median, span.low, span.high)
-
-
-def _verification(survey: Survey, first_id: str, second_id: str) -> Verification:
-    found = verification_of(survey, first_id, second_id)
-    done = {a.id: a.name for a in survey.actions}
-    return Verification(
-        tuple(_row(survey, found, check) for check in found.checks),
-        tuple(done[name] for name in found.done_action_ids if name in done),
-        found.statement,
-        tuple(c.text for c in found.conditions),
-        (*found.surprises, *found.causes),
-        found.target_w_m2,
-    )
-
-
-def _row(survey: Survey, found: Checked, check: PlaceCheck) -> BeforeAfter:
-    target: Outcome | None = None
-    if found.target_w_m2 is not None:
-        target = likely_outcome(check.after.probability_below(found.target_w_m2), COVERAGE)
-    predicted = check.agreement is not Agreement.NOT_PREDICTED
-    return BeforeAfter(
-        survey.place(check.place_id).name,
-        ReadingKind(check.kind.value),
-        stated_level(check.before, COVERAGE),
-        stated_level(check.after, COVERAGE),
-        0.0 if math.isnan(check.reduction_db) else check.reduction_db,
-        check.low_db,
-        check.high_db,
-        target_outcome=target,
-        prediction_met=check.agreement is not Agreement.LESS if predicted else None,
-    )
