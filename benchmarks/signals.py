@@ -4,8 +4,8 @@
     python -m benchmarks.signals --speed [--minutes 60]
 
 The scoring's last line is one JSON object. A technology counts as found at a probability of one half or more.
-``macro_f1`` is over all labels; ``macro_f1_audible`` leaves out labelled technologies none of whose components
-reaches 3 dB of peak excursion over the audio noise (they count neither as hits nor as misses).
+``macro_f1`` is over all labels; ``macro_f1_audible`` does not count as missed a labelled technology of which no component
+is audible: 3 dB of peak excursion over the audio noise, and a rate that the label does not rank as merely weak.
 """
 
 from __future__ import annotations
@@ -73,9 +73,20 @@ def labelled(folder: Path):
 
 
 def _audible(label: dict, name: str) -> bool:
-    levels = [c.get("snr_peak_env_db") for c in label.get("components", []) if c["tech"] == name]
-    known = [v for v in levels if v is not None]
-    return not known or max(known) >= AUDIBLE_DB
+    """Whether the label says that a listener can hear the technology.
+
+    One component must reach the level, and its rate must be more than weak: a component whose label lists rates but
+    none of rank primary or jittered is there but hard to hear.
+    """
+    return any(_component_audible(c) for c in label.get("components", []) if c["tech"] == name) or not any(
+        c["tech"] == name for c in label.get("components", [])
+    )
+
+
+def _component_audible(component: dict) -> bool:
+    level = component.get("snr_peak_env_db")
+    ranks = {p["rank"] for p in component.get("periods", [])}
+    return (level is None or level >= AUDIBLE_DB) and (not ranks or bool(ranks & {"primary", "jittered"}))
 
 
 def _rate_errors(label: dict, hearing) -> list[float]:
