@@ -17,6 +17,7 @@ from roomfield.survey.sheet import Column
 from roomfield.workbench.job import Job
 from roomfield.workbench.setting_up import chosen_visit
 
+_WITH_ROWS = "Give one with rows of values."
 _SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)(?:\[(?P<unit>.*)\])?", re.DOTALL)
 
 
@@ -162,6 +163,7 @@ def previewed(survey: Survey, path: str | Path, mapping: ColumnMapping, circumst
     InputError
         If a question is open, or visit, meter or radio state must be named first.
     """
+    _refuse_empty(mapping)
     context = context_for(survey, circumstances, mapping)
     return import_readings(Path(path), mapping, context, confirmed=True, accept_rest=True)
 
@@ -197,6 +199,7 @@ def take_in(
     """
     if job.store is None:
         raise InputError("a survey document cannot take readings in.", mend="Unpack or make a record first.")
+    _refuse_empty(mapping)
     step = on_progress or (lambda _share: None)
     plan = import_readings(
         Path(path),
@@ -212,9 +215,14 @@ def take_in(
     return plan
 
 
+def _refuse_empty(mapping: ColumnMapping) -> None:
+    if not mapping.rows:
+        raise InputError("the table holds no reading.", where=mapping.file_name, mend=_WITH_ROWS)
+
+
 def _check_worth_storing(survey: Survey, plan: ImportPlan, path: str | Path, *, again: bool) -> None:
     if not plan.readings:
-        raise InputError("the table holds no reading.", where=Path(path).name, mend="Give one with rows of values.")
+        raise InputError("the table holds no reading.", where=Path(path).name, mend=_WITH_ROWS)
     known = {r.origin.file_sha256 for r in survey.readings} - {""}
     if not again and any(r.origin.file_sha256 in known for r in plan.readings):
         raise InputError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -20,13 +21,15 @@ from roomfield.logs.mapping import Mapping as LogMapping
 from roomfield.logs.periods import Comparison, compare
 from roomfield.logs.profile import Profile, day_profile
 from roomfield.logs.pulses import Bursts, bursts
-from roomfield.logs.series import LogSeries
+from roomfield.logs.series import NOTES_FILE, LogSeries, open_series
 from roomfield.logs.stations import StationsReport, analyse_stations
 from roomfield.logs.summary import LogStatistics, statistics
 from roomfield.survey import LogRecord, ReadingKind
 from roomfield.workbench.editing import new_id
 from roomfield.workbench.job import Job
 
+_SERIES_ID = re.compile(r"[0-9a-f]{32}")
+"""Named after content and mapping, so that a folder of this name holds the very series."""
 MAPPING_CAPTION = "column mapping of a log"
 FAST_LOG_S = 0.5
 """Logs with values no further apart show single bursts [s]."""
@@ -207,6 +210,9 @@ def kept_series(job: Job, record: LogRecord) -> LogSeries:
     InputError
         If the mapping that it was read with is not among the survey's files.
     """
+    known = series_folder(job) / record.series_sha256
+    if _SERIES_ID.fullmatch(record.series_sha256) and (known / NOTES_FILE).is_file():
+        return open_series(known)
     items = {item.sha256: item for item in job.survey.media}
     wanted = f"{MAPPING_CAPTION}: {record.media_sha256}"
     notes = next((item for item in job.survey.media if item.caption == wanted), None)
