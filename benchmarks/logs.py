@@ -1,7 +1,7 @@
 """Exact figures of real logs recomputed from the raw files; speed and memory on a month at 20 readings a second.
 
     python -m benchmarks.logs --data DIR            figures against DIR/log_expected.json
-    python -m benchmarks.logs --speed [--days 30]   speed and memory on made-up data
+    python -m benchmarks.logs --speed [--days 30 | --rows N]   speed and memory on made-up data
     python -m benchmarks.logs --stations            two Dask workers against one on 200 files
     python -m benchmarks.logs --coverage            intervals against the known truth of simulated years
 
@@ -267,7 +267,8 @@ def run_figures(data: Path) -> dict[str, Any]:
 
 def _made_up(given: argparse.Namespace) -> dict[str, Any]:
     if given.speed:
-        return logs_speed.run_speed(given.days, not given.no_pandas, given.scratch)
+        rows = given.rows or int(given.days * 86400 * 20)
+        return logs_speed.run_speed(rows, not given.no_pandas, given.scratch)
     if given.stations:
         return logs_speed.run_stations(given.files, given.scratch)
     return logs_speed.apart("coverage", given.years)
@@ -280,6 +281,7 @@ def main() -> None:
     parser.add_argument("--expected", type=Path, help="expected figures of that one log")
     parser.add_argument("--speed", action="store_true")
     parser.add_argument("--days", type=float, default=30.0)
+    parser.add_argument("--rows", type=int, default=0, help="rows of the made-up log, instead of --days")
     parser.add_argument("--no-pandas", action="store_true", help="leave out the comparison with pandas")
     parser.add_argument("--stations", action="store_true")
     parser.add_argument("--files", type=int, default=200)

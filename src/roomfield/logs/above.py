@@ -6,11 +6,11 @@ import math
 import os
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from roomfield.logs import groups, kernels
+from roomfield.logs import groups
 from roomfield.logs.clock import MICRO
 from roomfield.logs.condensed import Floats, Ints
 from roomfield.logs.series import GapRule, LogSeries
@@ -68,58 +68,62 @@ def above(series: LogSeries, rule: GapRule, bound: float, join_s: float) -> Abov
     parts = groups.spans(holding)
     with ThreadPoolExecutor(min(len(parts), os.cpu_count() or 1)) as pool:
         done = list(pool.map(lambda span: _part(series, span, (bound, hold_us, join_us)), parts))
+    runs = _joined(_one_after_another([run for part in done for run in part.runs]), join_us)
     return Above(
         sum(part.seen_us for part in done),
         math.fsum(energy for part in done for energy in part.energy),
-        sum(part.count for part in done),
-        _joined([piece for part in done for piece in part.pieces], join_us),
+        int(runs.count.sum()),
+        runs,
     )
 
 
 @dataclass
 class _Part:
     seen_us: int = 0
-    count: int = 0
     energy: list[float] = field(default_factory=list)
-    pieces: list[tuple[Ints, Floats]] = field(default_factory=list)
+    runs: list[Runs] = field(default_factory=list)
 
 
 def _part(series: LogSeries, span: list[int], how: tuple[float, int, int]) -> _Part:
     bound, hold_us, join_us = how
-    part, going = _Part(), np.zeros(4)
+    part = _Part()
     for t, value, step in _readings(series, span, bound):
         hold = np.minimum(step, hold_us)
         part.seen_us += int(hold.sum())
         part.energy.append(float(np.sum(hold * series.unit.power(value))))
-        part.count += t.size
-        whole, peaks = np.empty((3, t.size + 1), dtype=np.int64), np.empty(t.size + 1)
-        closed = kernels.runs(t, value, join_us, going, whole, peaks)
-        part.pieces.append((whole[:, :closed].copy(), peaks[:closed].copy()))
-    if going[3]:
-        begin, last, peak, readings = going
-        part.pieces.append((np.array([[int(begin)], [int(last)], [int(readings)]]), np.array([peak])))
+        part.runs.append(_joined(Runs(t, t, value, np.ones(t.size, np.int64)), join_us))
     return part
 
 
 def _readings(series: LogSeries, span: list[int], bound: float) -> Iterator[tuple[Ints, Floats, Ints]]:
     """Readings above, and the time from each to the next."""
+    ends = groups.row_groups(series)
     with groups.opened(series) as file:
         for group in span:
-            value, t, step = groups.read(file, [group], ["value", "t_us", "dt_us"])
+            t, value = groups.read(file, [group], ["t_us", "value"])
             at = np.flatnonzero(value > bound)
             if not series.whole:
                 stamps = t[at]
                 at = at[(stamps >= series.start_us) & (stamps <= series.end_us)]
             if at.size:
-                yield t[at], value[at], step[at]
+                yield t[at], value[at], np.append(t, ends.next_after(group, series))[at + 1] - t[at]
 
 
-def _joined(pieces: list[tuple[Ints, Floats]], join_us: int) -> Runs:
-    """Runs of all parts; one that goes on into the next part is made whole."""
-    if not pieces:
-        none = np.zeros(0, dtype=np.int64)
-        return Runs(none, none, np.zeros(0), none)
-    (begin, last, count), peak = np.concatenate([p[0] for p in pieces], axis=1), np.concatenate([p[1] for p in pieces])
-    starts = np.flatnonzero(np.append(True, begin[1:] - last[:-1] > join_us))
-    ends = np.append(starts[1:], begin.size) - 1
-    return Runs(begin[starts], last[ends], np.maximum.reduceat(peak, starts), np.add.reduceat(count, starts))
+def _joined(runs: Runs, join_us: int) -> Runs:
+    """Neighbouring runs made one where they are no further apart than `join_us`."""
+    if not runs.count.size:
+        return runs
+    starts = np.flatnonzero(np.append(True, runs.begin_us[1:] - runs.last_us[:-1] > join_us))
+    ends = np.append(starts[1:], runs.count.size) - 1
+    return Runs(
+        runs.begin_us[starts],
+        runs.last_us[ends],
+        np.maximum.reduceat(runs.peak, starts),
+        np.add.reduceat(runs.count, starts),
+    )
+
+
+def _one_after_another(pieces: list[Runs]) -> Runs:
+    none = np.zeros(0, dtype=np.int64)
+    pieces = [Runs(none, none, np.zeros(0), none), *pieces]
+    return Runs(*(np.concatenate([getattr(p, f.name) for p in pieces]) for f in fields(Runs)))

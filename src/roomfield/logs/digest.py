@@ -76,7 +76,7 @@ def digest_of(
     least_share : float
         Share of a window that must be observed.
     """
-    kept = _kept(series.directory, series.id) if series.whole and rule == series.gap_rule else None
+    kept = kept_digest(series) if series.whole and rule == series.gap_rule else None
     if kept is not None:
         asked = kept.condensed.question
         if set(windows_s) <= set(asked.windows_s) and (not windows_s or least_share == asked.least_share):
@@ -204,9 +204,20 @@ def _packed(digest: Digest) -> bytes:
     return out.getvalue()
 
 
+def kept_digest(series: LogSeries) -> Digest | None:
+    """The digest kept beside a series, if it is there and the one that the notes of the series name.
+
+    Parameters
+    ----------
+    series : LogSeries
+        The series or a span of it; the digest is that of the whole.
+    """
+    path = series.directory / DIGEST_FILE
+    return _kept(series.directory, series.id, path.stat().st_mtime_ns) if path.is_file() else None
+
+
 @lru_cache(maxsize=8)
-def _kept(directory: Path, series_id: str) -> Digest | None:
-    """The kept digest of a series, if it is there and the one that its notes name."""
+def _kept(directory: Path, series_id: str, _changed_ns: int) -> Digest | None:
     try:
         notes = json.loads((directory / NOTES_FILE).read_text(encoding="utf-8"))
         content = (directory / DIGEST_FILE).read_bytes()

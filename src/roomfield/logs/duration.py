@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from roomfield.logs.condensed import CELL_US, Cells
 from roomfield.logs.digest import minute_cells
@@ -194,7 +194,7 @@ def _trial(near: NDArray[np.bool_], seen: NDArray[np.bool_], hours: int) -> Tria
 
 def _share_interval(share: float, n: float) -> tuple[float, float]:
     """Wilson's interval at 90 % for a share of n separate trials (Wilson, JASA 22 (1927) 209-212)."""
-    z = float(stats.norm.ppf(0.95))
+    z = float(special.ndtri(0.95))
     middle = (share + z * z / (2 * n)) / (1 + z * z / n)
     reach = z / (1 + z * z / n) * float(np.sqrt(share * (1 - share) / n + z * z / (4 * n * n)))
     return float(max(0.0, middle - reach)), float(min(1.0, middle + reach))

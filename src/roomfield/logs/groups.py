@@ -12,6 +12,7 @@ import numpy as np
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
+from roomfield.logs.clock import MICRO
 from roomfield.logs.series import LogSeries
 
 GROUPS_WORTH_A_PART = 24
@@ -30,6 +31,12 @@ class RowGroups:
         """Row groups that may hold readings of a span, ends included."""
         inside = (self.last >= first_us) & (self.first <= last_us)
         return [int(i) for i in np.flatnonzero(inside)]
+
+    def next_after(self, group: int, series: LogSeries) -> int:
+        """Stamp of the reading after a row group [µs]; after the last, one nominal interval on."""
+        if group + 1 < self.first.size:
+            return int(self.first[group + 1])
+        return int(self.last[group]) + round(series.nominal_interval_s * MICRO)
 
 
 def row_groups(series: LogSeries) -> RowGroups:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 Floats = NDArray[np.float64]
 
@@ -132,7 +132,7 @@ def mean_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
 
 
 def _t(confidence: float, freedom: float) -> float:
-    return float(stats.t.ppf(0.5 + confidence / 2, freedom))
+    return float(special.stdtrit(freedom, 0.5 + confidence / 2))
 
 
 def median_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
@@ -154,7 +154,7 @@ def median_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
     middle = float(np.median(known))
     signs = np.where(np.isfinite(values), np.sign(values - middle), np.nan)
     n = known.size
-    reach = float(stats.norm.ppf(0.5 + confidence / 2)) * math.sqrt(n * inflation(signs)) / 2
+    reach = float(special.ndtri(0.5 + confidence / 2)) * math.sqrt(n * inflation(signs)) / 2
     below = math.floor(n / 2 - reach)
     if below < 1:
         return Interval(middle, None, None, confidence)

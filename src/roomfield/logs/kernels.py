@@ -126,29 +126,6 @@ def cells(
 
 
 @compiled
-def runs(t: Ints, value: Floats, join_us: int, going: Floats, whole: Ints, peaks: Floats) -> int:  # pragma: no cover
-    """Runs of readings no further apart than `join_us`; returns how many closed.
-
-    ``going`` carries the run that may go on (begin, last, peak, count; count 0 for none) from call to call;
-    times below 2**53 are exact in it. ``whole`` receives begin, last and count of each closed run.
-    """
-    closed = 0
-    begin, last, peak, count = int(going[0]), int(going[1]), going[2], int(going[3])
-    for i in range(t.size):
-        if count and t[i] - last > join_us:
-            whole[0, closed], whole[1, closed], whole[2, closed], peaks[closed] = begin, last, count, peak
-            closed += 1
-            count = 0
-        if count == 0:
-            begin, peak = t[i], value[i]
-        last = t[i]
-        peak = max(peak, value[i])
-        count += 1
-    going[0], going[1], going[2], going[3] = begin, last, peak, count
-    return closed
-
-
-@compiled
 def bins(
     t: Ints, value: Floats, power: Floats, first: int, width_us: int, whole: Ints, real: Floats
 ) -> int:  # pragma: no cover

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.logs.digest import minute_cells
@@ -155,7 +155,7 @@ def _change(first: MeanError, second: MeanError, confidence: float) -> Interval:
     if total == 0:
         return Interval(value, value, value, confidence)
     freedom = total**2 / (parts[0] ** 2 / first.freedom + parts[1] ** 2 / second.freedom)
-    reach = _PER_NEPER_DB * float(stats.t.ppf(0.5 + confidence / 2, freedom)) * math.sqrt(total)
+    reach = _PER_NEPER_DB * float(special.stdtrit(freedom, 0.5 + confidence / 2)) * math.sqrt(total)
     return Interval(value, value - reach, value + reach, confidence)
 
 

@@ -77,7 +77,6 @@ class _Scanner:
         self.unit: Unit = series.unit
         self.hold_us = round(rule.hold_limit_s * MICRO)
         self.gap_us = round(rule.gap_limit_s * MICRO)
-        self.nominal_us = round(series.nominal_interval_s * MICRO)
         self.key0 = key_of(series.minimum)
         self.key_shift = max(0, (key_of(series.maximum) - self.key0).bit_length() - _HISTOGRAM_BINS.bit_length() + 1)
         self.bins = ((key_of(series.maximum) - self.key0) >> self.key_shift) + 1
@@ -120,9 +119,7 @@ class _Scanner:
         t, value, *flag = groups.read(file, wanted, names)
         if not wanted:
             return [t, value, t, *flag]
-        after = wanted[-1] + 1
-        following = self.ends.first[after] if after < self.ends.first.size else t[-1] + self.nominal_us
-        columns = [t, value, np.diff(t, append=following), *flag]
+        columns = [t, value, np.diff(t, append=self.ends.next_after(wanted[-1], self.series)), *flag]
         if self.series.whole:
             return columns
         rows = slice(*np.searchsorted(t, (self.series.start_us, self.series.end_us + 1)))
