@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from roomfield.web.words import catalogue, told, told_catalogue, tongue
+from roomfield.report.words.told import told_catalogue
+from roomfield.report.words.told import told_catalogue
+from roomfield.web.words import catalogue, told, tongue
 
 OURS = ("intake", "editing", "plans", "walking", "underlays", "surveys", "tables")
 HOLE = re.compile(r"\{\w+\}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from roomfield.report.evidence import Caution
 from roomfield.report.findings import Level, Outcome, StepGroup
 from roomfield.report.phrase import Text
 from roomfield.survey.observation import ReadingKind
@@ -19,12 +20,15 @@ class HeardEntry:
         Calibrated probability that it is there, 0 to 1.
     evidence : Text
         Which rate, which width, which folded shape.
+    claimed : bool
+        True if it is said to be there.
     """
 
-    name: str
+    name: Text
     probability: float
     evidence: Text = ""
-    confusable_with: str = ""
+    confusable_with: tuple[Text, ...] = ()
+    claimed: bool = False
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,7 @@ class RecordingEntry:
     state: str
     duration_s: float
     heard: tuple[HeardEntry, ...] = ()
-    unknown: tuple[str, ...] = ()
+    unknown: tuple[Text, ...] = ()
     statement: Text = ""
     profile: FoldedProfile | None = None
     spectrum: EnvelopeSpectrum | None = None
@@ -175,8 +179,8 @@ class WorkItem:
         For example area and length of material with overlap; empty if none.
     cost_low, cost_high : float or None
         Cost range in ``currency`` of the remedy.
-    cautions : tuple of Text
-        What must be observed.
+    cautions : tuple of Text or Caution
+        What must be observed; of a `Caution` the topic stands with the work, its text in the chapter on cautions.
     """
 
     title: Text
@@ -185,7 +189,7 @@ class WorkItem:
     quantity: Text = ""
     cost_low: float | None = None
     cost_high: float | None = None
-    cautions: tuple[Text, ...] = ()
+    cautions: tuple[Text | Caution, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -194,13 +198,15 @@ class PlacePrediction:
 
     Parameters
     ----------
+    place : Text
+        Name of the place, with the period if there are several.
     probability_met : float
         Probability that the target is met there, 0 to 1.
     limiting : Text
         What limits the result.
     """
 
-    place: str
+    place: Text
     before: Level
     after: Level
     probability_met: float
@@ -217,12 +223,15 @@ class TradeOffPoint:
         Probability that the target is met at every place, 0 to 1.
     chosen : bool
         True for the plan in the work order.
+    actions : tuple of str
+        What is done.
     """
 
     cost: float
     probability: float
     label: str = ""
     chosen: bool = False
+    actions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -237,6 +246,8 @@ class Remedy:
         Probability with which it is to be met, 0 to 1.
     statement : Text
         Whether the plan reaches the target, or plainly that nothing on the list does.
+    warnings : tuple of Text
+        What the plan makes worse.
     """
 
     target_w_m2: float
@@ -247,6 +258,7 @@ class Remedy:
     predictions: tuple[PlacePrediction, ...] = ()
     curve: tuple[TradeOffPoint, ...] = ()
     statement: Text = ""
+    warnings: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -284,6 +296,8 @@ class Verification:
         Unequal conditions that widen the interval, named.
     surprises : tuple of Text
         What changed that was not planned.
+    causes : tuple of Text
+        What may be behind it where a reduction falls short.
     """
 
     rows: tuple[BeforeAfter, ...]
@@ -292,14 +306,23 @@ class Verification:
     conditions: tuple[Text, ...] = ()
     surprises: tuple[Text, ...] = ()
     target_w_m2: float | None = None
+    causes: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True)
 class Letter:
-    """A follow-up letter to the client, in paragraphs."""
+    """A follow-up letter to the client.
+
+    Parameters
+    ----------
+    paragraphs, items, closing : tuple of Text
+        Paragraphs, then a list (one line for each place), then paragraphs again.
+    """
 
     addressee: str
     date: str
     subject: Text
     paragraphs: tuple[Text, ...]
     signature: str = ""
+    items: tuple[Text, ...] = ()
+    closing: tuple[Text, ...] = ()

@@ -24,8 +24,21 @@ class Phrase:
     values: tuple[tuple[str, PhraseValue], ...] = ()
 
 
-Text: TypeAlias = "str | Phrase"
-"""Either the user's own words (data, never markup) or a :class:`Phrase`."""
+@dataclass(frozen=True)
+class Told:
+    """A sentence that a lower layer has filled in, in English; other languages know it by its pattern.
+
+    Parameters
+    ----------
+    sentence : str
+        As it came.
+    """
+
+    sentence: str
+
+
+Text: TypeAlias = "str | Phrase | Told"
+"""The user's own words (data, never markup), a :class:`Phrase`, or a :class:`Told` sentence."""
 
 
 def phrase(key: str, /, **values: PhraseValue) -> Phrase:

@@ -127,7 +127,8 @@ def _rate_items(row: Technology, rates: tuple[Periodicity, ...]) -> list[Evidenc
             else ""
         )
         text = (
-            f"repeats at {rate.frequency_hz:.6g} ± {rate.frequency_std_hz:.1g} Hz ({rate.label}){offset}; "
+            f"repeats at {rate.frequency_hz:.6g} Hz ± {rate.frequency_std_hz / rate.frequency_hz * 1e6:.2g} ppm "
+            f"({rate.label}){offset}; "
             f"{rate.lines} lines counted, {rate.significance:.0f} standard deviations above noise"
         )
         items.append(EvidenceItem("rate", text, rate.frequency_hz, "Hz"))

@@ -7,14 +7,13 @@ faults and evidence, are recognised by the pattern that they were made from.
 from __future__ import annotations
 
 import json
-import re
-from functools import cache, lru_cache, partial
+from functools import cache, lru_cache
 from importlib.resources import files
+
+from roomfield.report.words.told import Teller, teller
 
 LANGUAGES = ("en", "de")
 NAMES = {"en": "English", "de": "Deutsch"}
-_HOLE = re.compile(r"\{(\w+)\}")
-_JOINT = "; "
 
 
 @cache
@@ -50,33 +49,8 @@ def say(language: str, sentence: str, **values: object) -> str:
 
 
 @cache
-def told_catalogue(language: str) -> dict[str, str]:
-    """Patterns of filled-in sentences as they stand in the file; empty for English itself.
-
-    Parameters
-    ----------
-    language : str
-        ``en`` or ``de``.
-    """
-    if language not in LANGUAGES or language == "en":
-        return {}
-    text = files("roomfield.web").joinpath("locale", f"told.{language}.json").read_text(encoding="utf-8")
-    pairs: dict[str, str] = json.loads(text)
-    return pairs
-
-
-@cache
-def patterns(language: str) -> tuple[tuple[re.Pattern[str], str], ...]:
-    """Patterns of filled-in sentences with their wording in a language, the most particular first.
-
-    Parameters
-    ----------
-    language : str
-        ``en`` or ``de``.
-    """
-    pairs = told_catalogue(language)
-    ordered = sorted(pairs.items(), key=lambda pair: (-len(_HOLE.sub("", pair[0])), pair[0]))
-    return tuple((_matcher(english), wording) for english, wording in ordered)
+def _teller(language: str) -> Teller:
+    return teller(language, catalogue(language))
 
 
 @lru_cache(maxsize=4096)
@@ -88,41 +62,14 @@ def told(language: str, sentence: str) -> str:
     language : str
         ``en`` or ``de``.
     sentence : str
-        In English, with its values; parts joined by semicolons are taken one by one if the whole is not known.
+        In English, with its values.
     """
-    if language == "en" or not sentence:
-        return sentence
-    found = catalogue(language).get(sentence) or _filled(language, sentence)
-    if found is None and _JOINT in sentence:
-        ending = "." if sentence.endswith(".") else ""
-        parts = sentence.removesuffix(".").split(_JOINT)
-        return _JOINT.join(told(language, part) for part in parts) + ending
-    return sentence if found is None else found
+    return _teller(language)(sentence) if language in LANGUAGES and sentence else sentence
 
 
 def tongue(language: str, sentence: str) -> str:
     """The language that a told sentence ends up in, for its ``lang`` attribute."""
     return "en" if told(language, sentence) == sentence else language
-
-
-def _filled(language: str, sentence: str) -> str | None:
-    for matcher, wording in patterns(language):
-        if match := matcher.fullmatch(sentence):
-            values = {name: _filled(language, value) or value for name, value in match.groupdict().items()}
-            return _HOLE.sub(partial(_poured, values), wording)
-    return None
-
-
-def _poured(values: dict[str, str], hole: re.Match[str]) -> str:
-    return values[hole[1]]
-
-
-def _matcher(english: str) -> re.Pattern[str]:
-    pieces = _HOLE.split(english)
-    made = "".join(
-        f"(?P<{piece}>(?:(?!{_JOINT}).)+?)" if odd % 2 else re.escape(piece) for odd, piece in enumerate(pieces)
-    )
-    return re.compile(made, re.DOTALL)
 
 
 def preferred(cookie: str, accept_language: str) -> str:

@@ -35,12 +35,12 @@ def listening_section(content: ReportContent, words: Words) -> Section | None:
 def _recording(recording: RecordingEntry, words: Words) -> list[Block]:
     where = words.say("listening.where", place=recording.place, state=recording.state, duration=recording.duration_s)
     blocks: list[Block] = [Heading(where)]
-    statement = words.text(recording.statement)
+    statement = _claims(recording, words)
     if statement:
         blocks.append(Paragraph(statement))
     if recording.heard:
         blocks.append(_heard(recording, words))
-    blocks += [Paragraph(words.say("listening.unknown", text=text)) for text in recording.unknown]
+    blocks += [Paragraph(words.say("listening.unknown", text=words.text(t))) for t in recording.unknown]
     if recording.profile is not None:
         period = recording.profile.period_s
         caption = words.say("figure.profile.caption", period=period, rate=1 / period, place=recording.place)
@@ -51,6 +51,15 @@ def _recording(recording: RecordingEntry, words: Words) -> list[Block]:
     return blocks
 
 
+def _claims(recording: RecordingEntry, words: Words) -> str:
+    claimed = [
+        words.say("listening.claim", name=words.text(h.name), probability=h.probability)
+        for h in recording.heard
+        if h.claimed
+    ]
+    return "; ".join(claimed) or words.text(recording.statement)
+
+
 def _heard(recording: RecordingEntry, words: Words) -> Table:
     columns = (
         Column(words.say("listening.technology"), weight=1.6),
@@ -59,11 +68,12 @@ def _heard(recording: RecordingEntry, words: Words) -> Table:
     )
     rows = []
     for heard in recording.heard:
-        confusable = words.say("listening.confusable", names=heard.confusable_with) if heard.confusable_with else ""
+        alike = ", ".join(words.text(name) for name in heard.confusable_with)
+        confusable = words.say("listening.confusable", names=alike) if alike else ""
         rows.append(
             Row(
                 (
-                    Cell(heard.name, strong=True),
+                    Cell(words.text(heard.name), strong=True),
                     Cell(words.numbers.percent(heard.probability)),
                     Cell(words.text(heard.evidence), small=confusable),
                 )

@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 
 from roomfield.errors import FormatError, UnknownNameError
 from roomfield.report.document import ReportContent
-from roomfield.report.phrase import Phrase
+from roomfield.report.phrase import Phrase, Told
 from roomfield.report.render.html import printable
 from roomfield.report.render.pdf import write_whole
 from roomfield.report.words import Words, load_words
@@ -428,7 +428,7 @@ def json_text(content: ReportContent, words: Words) -> str:
 
 
 def _json_value(value: Any, words: Words) -> Any:
-    if isinstance(value, Phrase):
+    if isinstance(value, (Phrase, Told)):
         return words.text(value)
     if isinstance(value, Enum):
         return value.value

@@ -12,8 +12,9 @@ from types import MappingProxyType
 from typing import Any
 
 from roomfield.errors import UnknownNameError
-from roomfield.report.phrase import Phrase, Text
+from roomfield.report.phrase import Phrase, Text, Told
 from roomfield.report.words.numbers import Numbers, numbers_for
+from roomfield.report.words.told import Teller, teller
 
 _FOLDER = "locale"
 
@@ -64,7 +65,8 @@ class _Filler(string.Formatter):
         if format_spec == "term":
             return self._words.term(str(value))
         form = self._words.forms().get(format_spec)
-        return form(value) if form is not None and not isinstance(value, str) else str(value)
+        worded = isinstance(value, str) and format_spec != "date"
+        return form(value) if form is not None and not worded else str(value)
 
 
 @dataclass(frozen=True)
@@ -98,6 +100,7 @@ class Words:
             "given": n.as_given,
             "two": n.significant,
             "int": lambda v: n.fixed(v, 0),
+            "date": n.date,
         }
 
     def has(self, key: str) -> bool:
@@ -128,7 +131,9 @@ class Words:
         return _Filler(self, key).vformat(message, (), values)
 
     def text(self, text: Text) -> str:
-        """The user's own words as they are, or a phrase put into words."""
+        """The user's own words as they are, a phrase put into words, or a sentence told in this language."""
+        if isinstance(text, Told):
+            return _teller(self.language)(text.sentence)
         if isinstance(text, Phrase):
             return self.say(text.key, **dict(text.values))
         return text
@@ -148,6 +153,11 @@ class Words:
     def term(self, name: str) -> str:
         """A name of the reference data, such as a guideline's category or a span of two, in this language."""
         return " – ".join(self.translated("term", part) for part in name.split(" – "))
+
+
+@lru_cache(maxsize=8)
+def _teller(language: str) -> Teller:
+    return teller(language)
 
 
 @lru_cache(maxsize=8)

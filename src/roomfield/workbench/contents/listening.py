@@ -6,6 +6,7 @@ import numpy as np
 
 from roomfield.references.technologies import technology
 from roomfield.report.chapters import EnvelopeSpectrum, FoldedProfile, HeardEntry, RecordingEntry
+from roomfield.report.phrase import Told
 from roomfield.signals.hearing import Hearing
 from roomfield.survey import Recording
 from roomfield.workbench.job import Job
@@ -36,7 +37,13 @@ def recording_entry(job: Job, recording: Recording, hearing: Hearing) -> Recordi
     places = {p.id: p.name for p in job.survey.places}
     states = {s.id: s.name for s in job.survey.visit(recording.visit_id).radio_states}
     heard = tuple(
-        HeardEntry(h.title, h.probability, evidence_text(h), ", ".join(technology(name).title for name in h.indistinguishable_from))
+        HeardEntry(
+            Told(h.title),
+            h.probability,
+            Told(evidence_text(h)),
+            tuple(Told(technology(name).title) for name in h.indistinguishable_from),
+            h in hearing.claimed,
+        )
         for h in hearing.technologies
         if h.probability >= LEAST_SHOWN
     )
@@ -46,8 +53,8 @@ def recording_entry(job: Job, recording: Recording, hearing: Hearing) -> Recordi
         states.get(recording.radio_state_id, recording.radio_state_id),
         hearing.duration_s,
         heard,
-        hearing.unknowns,
-        hearing.verdict,
+        tuple(Told(text) for text in hearing.unknowns),
+        Told(hearing.verdict),
         _profile(hearing),
         _spectrum(hearing),
     )

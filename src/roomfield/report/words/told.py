@@ -1,0 +1,99 @@
+"""Sentences that lower layers have filled in already, such as refusals and evidence, in another language.
+
+They are recognised by the pattern that they were made from. The patterns of a language are JSON beside the message
+catalogues: the English sentence with ``{name}`` for every value, and its wording.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache, partial
+from importlib.resources import files
+from types import MappingProxyType
+
+_HOLE = re.compile(r"\{(\w+)\}")
+_JOINT = "; "
+_NONE: Mapping[str, str] = MappingProxyType({})
+
+
+@cache
+def told_catalogue(language: str) -> Mapping[str, str]:
+    """Patterns of filled-in sentences as they stand in the file; empty for English and for languages without one.
+
+    Parameters
+    ----------
+    language : str
+        For example ``de``.
+    """
+    file = files("roomfield.report.words").joinpath("locale", f"told.{language}.json")
+    if not file.is_file():
+        return _NONE
+    pairs: dict[str, str] = json.loads(file.read_text(encoding="utf-8"))
+    return MappingProxyType(pairs)
+
+
+@dataclass(frozen=True, eq=False)
+class Teller:
+    """Tells filled-in English sentences in one language.
+
+    Parameters
+    ----------
+    patterns : tuple of (pattern, str)
+        What recognises a sentence and its wording, the most particular first.
+    whole : mapping of str to str
+        Sentences without values that are looked up as they stand.
+    """
+
+    patterns: tuple[tuple[re.Pattern[str], str], ...]
+    whole: Mapping[str, str]
+
+    def __call__(self, sentence: str) -> str:
+        """A sentence in this language if its pattern is known, else as it is.
+
+        Parameters
+        ----------
+        sentence : str
+            In English, with its values; parts joined by semicolons are taken one by one if the whole is not known.
+        """
+        found = self.whole.get(sentence) or self._filled(sentence)
+        if found is None and _JOINT in sentence:
+            ending = "." if sentence.endswith(".") else ""
+            return _JOINT.join(self(part) for part in sentence.removesuffix(".").split(_JOINT)) + ending
+        return sentence if found is None else found
+
+    def _filled(self, sentence: str) -> str | None:
+        for matcher, wording in self.patterns:
+            if match := matcher.fullmatch(sentence):
+                values = {name: self._filled(value) or value for name, value in match.groupdict().items()}
+                return _HOLE.sub(partial(_poured, values), wording)
+        return None
+
+
+def teller(language: str, whole: Mapping[str, str] = _NONE) -> Teller:
+    """What tells sentences in a language.
+
+    Parameters
+    ----------
+    language : str
+        For example ``de``; English sentences stay as they are.
+    whole : mapping of str to str, optional
+        Sentences without values that are known as well.
+    """
+    pairs = told_catalogue(language)
+    ordered = sorted(pairs.items(), key=lambda pair: (-len(_HOLE.sub("", pair[0])), pair[0]))
+    return Teller(tuple((_matcher(english), wording) for english, wording in ordered), whole)
+
+
+def _poured(values: dict[str, str], hole: re.Match[str]) -> str:
+    return values[hole[1]]
+
+
+def _matcher(english: str) -> re.Pattern[str]:
+    pieces = _HOLE.split(english)
+    made = "".join(
+        f"(?P<{piece}>(?:(?!{_JOINT}).)+?)" if odd % 2 else re.escape(piece) for odd, piece in enumerate(pieces)
+    )
+    return re.compile(made, re.DOTALL)
