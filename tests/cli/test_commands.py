@@ -76,7 +76,7 @@ def test_amend_and_withdraw_leave_their_trace(tmp_path, record):
     other, package = str(tmp_path / "other.sqlite"), str(tmp_path / "package.zip")
     call("pack", package, "--record", record)
     call("unpack", package, "--record", other)
-    name = "first-as_found-cot-peak"
+    name = "1-007"  # the cot's peak as found
     done = call("amend", name, "value_w_m2", "0.001", "--reason", "misread", "--by", "tester", "--record", other)
     assert done.exit_code == 0, done.output
     rows = json.loads(call("assess", "--record", other, "--json").stdout)["places"]

@@ -146,7 +146,7 @@ def test_a_command_that_is_not_understood(say, words):
 
 
 class TestAmendments:
-    READING = "first-as_found-cot-peak"
+    READING = "1-007"
 
     @pytest.mark.parametrize(
         ("field", "value", "part"),

@@ -16,6 +16,7 @@ from roomfield.survey import (
     Assignment,
     CostRange,
     FittedShield,
+    ReadingKind,
     ShieldPart,
     ShieldSheet,
     SurfaceRef,
@@ -52,6 +53,9 @@ AGREED = AdoptedPlan(
     adopted_at="2026-03-20T18:00:00+01:00",
     note="Invented: the client asked for the inner sources first, then the south side upstairs.",
 )
+
+SLIPPED = ("table", "as_found", ReadingKind.AVERAGE)
+"""Place, radio state and kind of the reading that was misread on the field sheet and amended."""
 
 MESH = ShieldSheet(
     "Invented window film and wall mesh",
@@ -154,7 +158,7 @@ def demo_survey() -> Survey:
     meter = demo_meter()
     before = simulated_readings(truth(), FIRST, meter, SEED)
     after = simulated_readings(_after(), FOLLOW_UP, meter, SEED + 1)
-    slipped = next(r for r in before if r.id == "first-as_found-table-average")
+    slipped = next(r for r in before if (r.place_id, r.radio_state_id, r.kind) == SLIPPED)
     wrong = replace(slipped, value_w_m2=float(f"{slipped.value_w_m2 * 10.0:.3g}"))
     return Survey(
         SURVEY_ID,

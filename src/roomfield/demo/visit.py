@@ -17,6 +17,7 @@ from roomfield.survey import (
     ReadingKind,
     ReferenceCheck,
     Visit,
+    VisitPurpose,
 )
 
 Array = NDArray[np.float64]
@@ -84,12 +85,13 @@ def simulated_readings(truth: Truth, visit: Visit, meter: Meter, seed: int) -> t
     """
     rng = np.random.default_rng(seed)
     found: list[Reading] = []
+    series = 2 if visit.purpose is VisitPurpose.FOLLOW_UP else 1
     for state in visit.radio_states:
         on = np.array([e.group not in state.off_groups for e in truth.emitters])
         for row, place in enumerate(truth.places):
             values = _scan(truth, row, on, rng)
             for kind, value in zip(ReadingKind, values, strict=True):
-                name = f"{visit.id}-{state.id}-{place.id}-{kind.value}"
+                name = f"{series}-{len(found) + 1:03d}"
                 found.append(_reading(name, visit, meter, state, place.id, kind, value))
     return tuple(found)
 
