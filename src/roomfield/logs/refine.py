@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from roomfield.errors import FormatError
 from roomfield.logs import engine, reading
-from roomfield.logs.clock import WallClock, zone_from_name
+from roomfield.logs.clock import EPOCH_FORMS, WallClock, zone_from_name
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.marking import Marking
 from roomfield.logs.plain_text import NotPlainError, PlainText
@@ -84,7 +84,10 @@ def store_staged(staged: Staged, mapping: Mapping, target: Path, scratch: Path, 
 
 
 def _clock(mapping: Mapping, first_us: int, last_us: int) -> WallClock | None:
-    return WallClock(zone_from_name(mapping.zone), first_us, last_us) if mapping.zone else None
+    tells_itself = mapping.time_form == "iso_zoned" or mapping.time_form in EPOCH_FORMS
+    if not mapping.zone or tells_itself:
+        return None
+    return WallClock(zone_from_name(mapping.zone), first_us, last_us)
 
 
 def _steps_back(t: NDArray[np.int64], last: int | None) -> int:

@@ -285,12 +285,23 @@ class LogOfferPage(SurveyPage):
 
 @dataclass(frozen=True)
 class LogPage(SurveyPage):
-    """One long series: timeline, statistics, day profile."""
+    """One long series: timeline, statistics, day profile.
+
+    Parameters
+    ----------
+    bound : str
+        The client's bound as typed, in ``unit``; empty if none was given.
+    kind : str
+        What one value is.
+    """
 
     template: ClassVar[str] = "log.html"
     step_slug: ClassVar[str] = "logs"
     start: dict[str, Any]
     place: str
+    bound: str
+    unit: str
+    kind: str
 
 
 @dataclass(frozen=True)
@@ -301,9 +312,11 @@ class LogFactsPart(Context):
     statistics: dict[str, Any]
     rows: tuple[Any, ...]
     day: tuple[Any, ...]
+    day_top: str
     zone: str
     hours: float | None
     changes: int
+    above: Any
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -57,6 +58,23 @@ def the_survey(records: Desk, survey_id: Annotated[str, Path(max_length=80)]) ->
 Opened = Annotated[OpenSurvey, Depends(the_survey)]
 
 
+def number_in(text: str, where: str) -> float:
+    """A number as it was typed; point and comma both read as decimal mark.
+
+    Raises
+    ------
+    InputError
+        If it is no number.
+    """
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f"{text!r} is not a number.", where=where, mend="For example 2.5.")
+    return value
+
+
 @dataclass(frozen=True)
 class Entries:
     """What stands in a form.
@@ -84,13 +102,8 @@ class Entries:
         InputError
             If it is no number.
         """
-        text = self.text(name).replace(",", ".")
-        if not text:
-            return default
-        try:
-            return float(text)
-        except ValueError:
-            raise InputError(f"{text!r} is not a number.", where=name, mend="For example 2.5.") from None
+        text = self.text(name)
+        return number_in(text, name) if text else default
 
     def revision(self) -> int | None:
         """The revision that the form was drawn from, if it says so."""

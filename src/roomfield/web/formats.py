@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from babel.dates import format_datetime
 from babel.numbers import format_decimal
@@ -62,13 +62,15 @@ class Show:
             return say(self.language, "under 1 %")
         return f"{percent:.0f} %"
 
-    def moment(self, iso: str) -> str:
-        """Date and time as written on this computer's clock; empty if there is none."""
+    def moment(self, iso: str, *, seconds: bool = False) -> str:
+        """Date and time as they stand in the text, with UTC said where it is meant; empty if there is none."""
         if not iso:
             return ""
         try:
             at = datetime.fromisoformat(iso)
         except ValueError:
             return iso
-        pattern = "d. MMM y, HH:mm" if self.language == "de" else "d MMM y, HH:mm"
-        return str(format_datetime(at, pattern, locale=self.language))
+        clock = "HH:mm:ss" if seconds else "HH:mm"
+        pattern = f"d. MMM y, {clock}" if self.language == "de" else f"d MMM y, {clock}"
+        said = str(format_datetime(at.replace(tzinfo=None), pattern, locale=self.language))
+        return f"{said} UTC" if at.utcoffset() == timedelta() else said

@@ -111,6 +111,37 @@ def log_facts(records: Records, survey_id: str, log_id: str, bound_w_m2: float |
     return view_of(series, bound_w_m2).to_dict()
 
 
+@dataclass(frozen=True)
+class LogHead:
+    """What a page must know of a log before it asks for figures.
+
+    Parameters
+    ----------
+    unit : str
+        Unit of the series; ``W/m2`` for power density.
+    kind : str
+        What one value is: average, peak, max_hold or unknown.
+    zone : str
+        Time zone of the log's own clock.
+    """
+
+    unit: str
+    kind: str
+    zone: str
+
+
+def log_head(records: Records, survey_id: str, log_id: str) -> LogHead:
+    """Unit, kind and time zone of a kept log.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such log.
+    """
+    series = kept_series(*_kept(records, survey_id, log_id))
+    return LogHead(series.unit.name, series.kind, series.zone)
+
+
 def log_window(
     records: Records, survey_id: str, log_id: str, span: tuple[datetime | None, datetime | None], bins: int
 ) -> dict[str, Any]:
@@ -124,7 +155,7 @@ def log_window(
         How many parts, at most 4000.
     """
     series = kept_series(*_kept(records, survey_id, log_id))
-    whole = {"first": series.start.isoformat(), "last": series.end.isoformat()}
+    whole = {"first": series.start.isoformat(), "last": series.end.isoformat(), "zone": series.zone}
     return {**window_of(series, *span, max(10, min(bins, MOST_BINS))).to_dict(), **whole}
 
 

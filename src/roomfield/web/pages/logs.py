@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from roomfield.errors import InputError
+from roomfield.web.abovesheet import above_of
 from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
-from roomfield.web.desk import Desk, Form, Opened
+from roomfield.web.desk import Desk, Form, Opened, number_in
 from roomfield.web.formats import Show
 from roomfield.web.rendering import language_of, render
 from roomfield.web.words import say
@@ -83,29 +86,34 @@ def confirm(opened: Opened, sha256: str, form: Form) -> Response:
 
 
 @router.get("/{log_id}")
-def show_one(request: Request, opened: Opened, log_id: str) -> Response:
-    """One log with its timeline."""
-    record = next((one for one in opened.survey.current_logs() if one.id == log_id), None)
+def show_one(request: Request, opened: Opened, log_id: str, bound: str = "") -> Response:
+    """One log with its timeline, held against a bound if one is given."""
+    head = longlogs.log_head(opened.records, opened.survey.id, log_id)
+    record = next(one for one in opened.survey.current_logs() if one.id == log_id)
     places = {place.id: place.name for place in opened.survey.places}
-    place = places.get(record.place_id, "") if record else ""
-    start = {"survey_id": opened.survey.id, "log_id": log_id}
-    return render(request, LogPage(opened.head, start, place))
+    limit = _bound(bound, head.unit)
+    start = {"survey_id": opened.survey.id, "log_id": log_id, "bound": limit}
+    unit = "µW/m²" if head.unit == DENSITY else head.unit
+    return render(request, LogPage(opened.head, start, places.get(record.place_id, ""), bound, unit, head.kind))
 
 
 @router.get("/{log_id}/facts")
-def facts(request: Request, opened: Opened, log_id: str) -> Response:
-    """Statistics and day profile."""
-    told = longlogs.log_facts(opened.records, opened.survey.id, log_id)
+def facts(request: Request, opened: Opened, log_id: str, bound: float | None = None) -> Response:
+    """Statistics, day profile and, with a bound in the unit of the series, what exceeds it."""
+    told = longlogs.log_facts(opened.records, opened.survey.id, log_id, bound)
     show, numbers = Show(language_of(request)), told["statistics"]
     density = numbers["unit"] == DENSITY
     needed = told["required_duration"]["hours"]
+    zone = told["series"]["zone"]
     page = LogFactsPart(
         numbers,
         tuple(_rows(numbers, show, density)),
         tuple(_day(told["day_profile"], show, density)),
+        _day_top(told["day_profile"], show, density),
         told["day_profile"]["zone"] if told["day_profile"] else "",
         needed,
         len(told["changes"]),
+        above_of(numbers["above"], show, partial(_figure, show=show, density=density, unit=numbers["unit"]), zone),
     )
     return render(request, page)
 
@@ -116,6 +124,24 @@ def window(
 ) -> Response:
     """The timeline between two moments."""
     return JSONResponse(longlogs.log_window(opened.records, opened.survey.id, log_id, (start, end), bins))
+
+
+def _bound(text: str, unit: str) -> float | None:
+    """The client's bound in the unit of the series; None if none was given.
+
+    Raises
+    ------
+    InputError
+        If it is no number, or no level.
+    """
+    if not text.strip():
+        return None
+    value = number_in(text, "bound")
+    if unit != DENSITY:
+        return value
+    if not value > 0.0:
+        raise InputError("a bound must be above zero.", where="bound", mend="Give it in µW/m², for example 10.")
+    return value * 1e-6
 
 
 def _figure(value: float, show: Show, density: bool, unit: str) -> str:
@@ -150,8 +176,7 @@ def _rows(numbers: dict[str, Any], show: Show, density: bool) -> list[tuple[str,
 def _day(profile: dict[str, Any] | None, show: Show, density: bool) -> list[HourBar]:
     if profile is None or not profile["bins"]:
         return []
-    bins = [one for one in profile["bins"] if one["mean"]["value"] is not None]
-    top = max((one["mean"]["high"] or one["mean"]["value"]) for one in bins) or 1.0
+    bins, top = _observed(profile)
     return [
         HourBar(
             one["start_minute"] / 60.0,
@@ -162,3 +187,13 @@ def _day(profile: dict[str, Any] | None, show: Show, density: bool) -> list[Hour
         )
         for one in bins
     ]
+
+
+def _observed(profile: dict[str, Any]) -> tuple[list[dict[str, Any]], float]:
+    """The parts of the day that were observed, and the highest end of their intervals."""
+    bins = [one for one in profile["bins"] if one["mean"]["value"] is not None]
+    return bins, max(((one["mean"]["high"] or one["mean"]["value"]) for one in bins), default=1.0) or 1.0
+
+
+def _day_top(profile: dict[str, Any] | None, show: Show, density: bool) -> str:
+    return _figure(_observed(profile)[1], show, density, profile["unit"]) if profile else ""

@@ -67,12 +67,12 @@ function draw() {
   }
   pen.textAlign = "center";
   const span = state.to - state.from;
-  const step = [60e3, 300e3, 900e3, 3600e3, 3 * 3600e3, 6 * 3600e3, 12 * 3600e3, 86400e3, 7 * 86400e3].find((s) => span / s <= Math.max(3, width / 130)) ?? 30 * 86400e3;
-  const zone = new Date(state.from).getTimezoneOffset() * 60e3;
+  const step = [60e3, 300e3, 900e3, 3600e3, 3 * 3600e3, 6 * 3600e3, 12 * 3600e3, 86400e3, 2 * 86400e3, 7 * 86400e3].find((s) => span / s <= Math.max(3, width / 95)) ?? 30 * 86400e3;
+  const zone = -offsetOf(state.from, data.zone);
   for (let at = Math.ceil((state.from - zone) / step) * step + zone; at < state.to; at += step) {
     line(pen, x(at), top, x(at), height - bottom);
     const when = new Date(at);
-    const words = step >= 86400e3 ? when.toLocaleDateString(language, { day: "numeric", month: "short" }) : when.toLocaleTimeString(language, { hour: "2-digit", minute: "2-digit" });
+    const words = step >= 86400e3 ? when.toLocaleDateString(language, { day: "numeric", month: "short", timeZone: data.zone }) : when.toLocaleTimeString(language, { hour: "2-digit", minute: "2-digit", timeZone: data.zone });
     pen.fillText(words, x(at), height - 8);
   }
   const begin = Date.parse(data.start);
@@ -83,6 +83,12 @@ function draw() {
     const from = x(begin + i * bin);
     pen.fillRect(from, y(data.high[i]), Math.max(1, x(begin + (i + 1) * bin) - from), Math.max(1, y(v) - y(data.high[i])));
   });
+  if (start.bound !== null && put(start.bound * scale) > low && put(start.bound * scale) < high) {
+    pen.strokeStyle = colour("--ink");
+    pen.setLineDash([6, 4]);
+    line(pen, left, y(start.bound), width - 8, y(start.bound));
+    pen.setLineDash([]);
+  }
   pen.strokeStyle = colour("--ink");
   pen.lineWidth = 1.4;
   pen.beginPath();
@@ -99,7 +105,15 @@ function draw() {
   said.textContent = t("{from} to {to}, {unit}; band: lowest to highest, line: mean", { from: moment(state.from), to: moment(state.to), unit });
 }
 
-const moment = (ms) => new Date(ms).toLocaleString(language, { dateStyle: "medium", timeStyle: "short" });
+const moment = (ms) => new Date(ms).toLocaleString(language, { dateStyle: "medium", timeStyle: "short", timeZone: state.data.zone });
+
+// How far a zone's clock is ahead of UTC at a moment, in milliseconds.
+function offsetOf(ms, zone) {
+  const whole = Math.floor(ms / 60e3) * 60e3;
+  const parts = new Intl.DateTimeFormat("en-GB", { timeZone: zone, hourCycle: "h23", year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit" }).formatToParts(whole);
+  const of = Object.fromEntries(parts.map((part) => [part.type, Number(part.value)]));
+  return Date.UTC(of.year, of.month - 1, of.day, of.hour, of.minute) - whole;
+}
 function line(pen, x0, y0, x1, y1) {
   pen.beginPath();
   pen.moveTo(x0, y0);
@@ -161,6 +175,15 @@ function spread() {
   const at = [...fingers.values()];
   return { middle: at.reduce((a, b) => a + b, 0) / (at.length || 1), gap: at.length === 2 ? Math.abs(at[0] - at[1]) : 0 };
 }
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button[data-from]");
+  if (!button) return;
+  const [from, to] = [Date.parse(button.dataset.from), Date.parse(button.dataset.to)];
+  const room = Math.max(to - from, 120e3);
+  look(from - room, to + room);
+  canvas.scrollIntoView({ block: "center" });
+  canvas.focus({ preventScroll: true });
+});
 new ResizeObserver(() => draw()).observe(canvas);
 await fetchWindow();
 document.documentElement.dataset.ready = "log";

@@ -1,0 +1,106 @@
+"""What exceeds a bound in a log, as the page shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from roomfield.web.formats import Show
+from roomfield.web.words import say
+
+MOST_SHOWN = 12
+MINUTE_S, HOUR_S = 60.0, 3600.0
+
+
+@dataclass(frozen=True)
+class EventRow:
+    """One run above the bound.
+
+    Parameters
+    ----------
+    start, end : str
+        ISO 8601, for moving the timeline there.
+    """
+
+    start: str
+    end: str
+    began: str
+    lasted: str
+    highest: str
+
+
+@dataclass(frozen=True)
+class AboveSheet:
+    """How much of a log lies above a bound.
+
+    Parameters
+    ----------
+    runs : int
+        Runs above it in all.
+    rows : tuple of EventRow
+        The highest of them, in the order of time.
+    """
+
+    bound: str
+    time_above: str
+    share: str
+    longest: str
+    runs: int
+    rows: tuple[EventRow, ...]
+
+
+def above_of(told: dict[str, Any] | None, show: Show, figure: Callable[[float], str], zone: str) -> AboveSheet | None:
+    """The sheet from the plain values of the statistics; None if there was no bound.
+
+    Parameters
+    ----------
+    told : dict or None
+        Time above, share, longest run and runs.
+    show : Show
+        Language.
+    figure : callable
+        Writes a level with its unit.
+    zone : str
+        Time zone of the log's clock.
+    """
+    if told is None:
+        return None
+    events = sorted(told["events"], key=lambda one: -one["peak"])[:MOST_SHOWN]
+    return AboveSheet(
+        figure(told["bound"]),
+        duration(told["time_above_s"], show),
+        show.share(told["share_above"]) if told["events"] else "0 %",
+        duration(told["longest_s"], show),
+        len(told["events"]),
+        tuple(_row(one, show, figure, zone) for one in sorted(events, key=lambda one: str(one["start"]))),
+    )
+
+
+def _row(event: dict[str, Any], show: Show, figure: Callable[[float], str], zone: str) -> EventRow:
+    return EventRow(
+        event["start"],
+        event["end"],
+        show.moment(in_zone(event["start"], zone), seconds=True),
+        duration(event["length_s"], show),
+        figure(event["peak"]),
+    )
+
+
+def in_zone(iso: str, zone: str) -> str:
+    """A moment on the clock of a time zone; as it is if the zone is not known."""
+    try:
+        return datetime.fromisoformat(iso).astimezone(ZoneInfo(zone)).isoformat()
+    except (ZoneInfoNotFoundError, ValueError):
+        return iso
+
+
+def duration(seconds: float, show: Show) -> str:
+    """A length of time in its handiest unit."""
+    if seconds < 2.0 * MINUTE_S:
+        return say(show.language, "{amount} s", amount=show.number(seconds, 3))
+    if seconds < 2.0 * HOUR_S:
+        return say(show.language, "{amount} min", amount=show.number(seconds / MINUTE_S, 3))
+    return say(show.language, "{amount} h", amount=show.number(seconds / HOUR_S, 3))

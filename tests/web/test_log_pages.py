@@ -1,0 +1,69 @@
+"""A long log through the pages: how it is read, held against a bound, on its own clock."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from roomfield.survey import Assignment
+from roomfield.workbench import editing, surveys
+
+MINUTES = [2, 2, 30, 40, 2, 2, 2, 35, 2, 2]
+LOG = "time,average power density [uW/m2]\n" + "".join(
+    f"2026-03-14T22:{minute:02d}:00+01:00,{value}\n" for minute, value in enumerate(MINUTES)
+)
+
+
+@pytest.fixture
+def kept(client, records):
+    survey_id = surveys.keep_new(records, editing.started_survey("Night", Assignment(), "one-room-flat"))
+    told = client.post(f"/surveys/{survey_id}/logs/offer", files={"log": ("night.csv", LOG.encode())})
+    address = told.json()["next"].partition("?")[0]
+    answers = {"name": "night.csv", "kind": "average", "zone": "Europe/Berlin", "place_id": "place-1"}
+    made = client.post(address, data=answers, follow_redirects=False)
+    assert made.status_code == 303, made.text
+    return made.headers["location"]
+
+
+@pytest.mark.published("arithmetic: two runs above 10, two minutes and one minute of ten")
+def test_a_bound_shows_runs_time_above_and_the_highest(client, kept):
+    page = client.get(f"{kept}?bound=10").text
+    assert 'data-load="' in page
+    address = re.search(r'data-load="([^"]+)"', page)[1]
+    facts = client.get(address).text
+    assert "2 runs, 3 min in all, 30 % of the time observed; the longest took 2 min." in facts
+    rows = re.findall(r'class="num">([^<]+)</th><td class="num">([^<]+)</td><td class="num right">([^<]+)<', facts)
+    assert rows == [
+        ("14 Mar 2026, 22:02:00", "2 min", "40 µW/m²"), ("14 Mar 2026, 22:07:00", "60 s", "35 µW/m²"),
+    ]  # fmt: skip
+
+
+@pytest.mark.published("arithmetic: the highest value is 40")
+def test_a_bound_above_everything_says_so(client, kept):
+    address = re.search(r'data-load="([^"]+)"', client.get(f"{kept}?bound=40,5").text)[1]
+    assert "Nothing observed exceeds it." in client.get(address).text
+
+
+@pytest.mark.parametrize("bound", ["abc", "-3", "0", "1e999", "nan"])
+def test_a_bound_that_cannot_be_is_refused_in_words(client, kept, bound):
+    answer = client.get(kept, params={"bound": bound})
+    assert answer.status_code == 422
+    assert "bound" in answer.text
+    assert "Traceback" not in answer.text
+
+
+def test_without_a_bound_nothing_is_compared(client, kept):
+    page = client.get(kept).text
+    address = re.search(r'data-load="([^"]+)"', page)[1]
+    assert "above-sheet" not in client.get(address).text
+    assert "take a bound that is meant for averages" in page
+
+
+@pytest.mark.published("RFC 9557 and the tz database: Europe/Berlin is one hour ahead of UTC on 14 March 2026")
+def test_the_timeline_names_the_clock_of_the_log(client, kept):
+    told = client.get(f"{kept}/window").json()
+    assert told["zone"] == "Europe/Berlin"
+    assert told["first"] == "2026-03-14T21:00:00+00:00"
+    inner = client.get(f"{kept}/window", params={"start": "2026-03-14T21:02:00Z", "end": "2026-03-14T21:04:00Z"}).json()
+    assert max(v for v in inner["high"] if v is not None) == pytest.approx(40e-6)
