@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 
 from roomfield.report.words.told import told_catalogue
-from roomfield.report.words.told import told_catalogue
 from roomfield.web.words import catalogue, told, tongue
 
 OURS = ("intake", "editing", "plans", "walking", "underlays", "surveys", "tables")
