@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import combinations
 
-from roomfield.errors import InputError, TooEarlyError
+from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
-from roomfield.remedy.choice import Choice, PlanPoint, choose
+from roomfield.remedy.choice import Choice, PlanPoint, Progress, choose, clash
+from roomfield.remedy.done import with_work_done
+from roomfield.remedy.order import Step, WorkStep
+from roomfield.remedy.prediction import Prediction, predict
 from roomfield.report.chapters import TradeOffPoint
 from roomfield.report.figures.tradeoff import trade_off
-from roomfield.report.words import load_words
-from roomfield.survey import AdoptedPlan, CostRange, Survey
+from roomfield.report.words import Words, load_words
+from roomfield.survey import Action, AdoptedPlan, CostRange, Survey
+from roomfield.workbench.contents.outcomes import limiting, worsening
 from roomfield.workbench.editing import now
 from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import posterior_of
@@ -59,12 +65,109 @@ class Offer:
         Every plan no other beats, from cheap to dear.
     suggested : NamedPlan or None
         The cheapest that reaches the target as sure as asked; within the budget if there is one.
+    shown : NamedPlan
+        The suggested plan, or the surest one if none reaches the target.
+    steps : tuple of (str, tuple of str)
+        The shown plan in order of work: heading and actions.
+    limits : tuple of (str, str)
+        For each place, what limits the result of the shown plan.
+    worse : tuple of str
+        What the shown plan makes worse.
     """
 
     svg: str
     plans: tuple[NamedPlan, ...]
     suggested: NamedPlan | None
     currency: str
+    shown: NamedPlan
+    steps: tuple[tuple[str, tuple[str, ...]], ...]
+    limits: tuple[tuple[str, str], ...]
+    worse: tuple[str, ...]
+
+
+def candidates(survey: Survey, visit_id: str) -> tuple[Action, ...]:
+    """Actions that can still be chosen from at a visit: those not done by then, on emitters that are still there.
+
+    Raises
+    ------
+    TooEarlyError
+        If there is none.
+    """
+    visit = survey.visit(visit_id)
+    done = {name for v in survey.visits if v.started_at <= visit.started_at for name in v.done_action_ids}
+    there = {emitter.id for emitter in with_work_done(survey, visit.id).emitters}
+    left = tuple(a for a in survey.actions if a.id not in done and there.issuperset(a.emitter_ids))
+    if not left:
+        raise TooEarlyError("there is no action to choose from yet.", mend="Try something on the plan and keep it.")
+    return left
+
+
+def choice_of(survey: Survey, visit_id: str, terms: Terms, progress: Progress | None = None) -> Choice:
+    """The exact choice among the actions of a survey.
+
+    Parameters
+    ----------
+    progress : callable, optional
+        Called with the share of the work done, 0 to 1.
+
+    Raises
+    ------
+    TooEarlyError
+        If there is no action or nothing to infer from.
+    InputError
+        If target, confidence or budget cannot be, or there are too many actions.
+    """
+    return _choice(survey, visit_id, terms) if progress is None else _chosen(survey, visit_id, terms, progress)
+
+
+@in_turn
+@lru_cache(maxsize=16)
+def _choice(survey: Survey, visit_id: str, terms: Terms) -> Choice:
+    return _chosen(survey, visit_id, terms, None)
+
+
+def _chosen(survey: Survey, visit_id: str, terms: Terms, progress: Progress | None) -> Choice:
+    return choose(
+        posterior_of(survey, visit_id),
+        candidates(survey, visit_id),
+        target_w_m2=terms.target_w_m2,
+        kind=Kind(terms.kind),
+        confidence=terms.confidence,
+        budget=terms.budget,
+        progress=progress,
+    )
+
+
+def prediction_of(survey: Survey, visit_id: str, action_ids: Sequence[str], terms: Terms) -> Prediction:
+    """What a plan made of the survey's actions would bring.
+
+    Raises
+    ------
+    UnknownNameError
+        If an action is not on the list, or was done before.
+    TooEarlyError
+        If there is nothing to infer from.
+    """
+    actions = {action.id: action for action in candidates(survey, visit_id)}
+    for name in action_ids:
+        if name not in actions:
+            raise UnknownNameError("action", name, actions)
+    _refuse_clashes([actions[name] for name in action_ids])
+    return _predicted(survey, visit_id, tuple(dict.fromkeys(action_ids)), terms)
+
+
+@in_turn
+@lru_cache(maxsize=16)
+def _predicted(survey: Survey, visit_id: str, action_ids: tuple[str, ...], terms: Terms) -> Prediction:
+    actions = [action for action in survey.actions if action.id in action_ids]
+    target = terms.target_w_m2 or None
+    return predict(posterior_of(survey, visit_id), actions, kind=Kind(terms.kind), target_w_m2=target)
+
+
+def _refuse_clashes(actions: Sequence[Action]) -> None:
+    for a, b in combinations(actions, 2):
+        if clash(a, b):
+            raise InputError(f"{a.name!r} and {b.name!r} cannot be done together.", mend="Leave one of them out.")
 
 
 @in_turn
@@ -79,23 +182,45 @@ def offer(survey: Survey, visit_id: str, terms: Terms, language: str = "en") -> 
     InputError
         If target, confidence or budget cannot be.
     """
-    if not survey.actions:
-        raise TooEarlyError("there is no action to choose from yet.", mend="Try something on the plan and keep it.")
-    found = choose(
-        posterior_of(survey, visit_id),
-        survey.actions,
-        target_w_m2=terms.target_w_m2,
-        kind=Kind(terms.kind),
-        confidence=terms.confidence,
-        budget=terms.budget,
-    )
+    found, words = choice_of(survey, visit_id, terms), load_words(language)
     names = {action.id: action.name for action in survey.actions}
-    named = {point: NamedPlan(point, tuple(names[i] for i in point.action_ids)) for point in found.curve}
-    best = _best(found)
-    currency = survey.actions[0].cost.currency
+    best = suggested(found)
     points = [TradeOffPoint(p.cost, p.probability, chosen=p == best) for p in found.curve]
-    svg = trade_off(points, load_words(language), currency=currency, confidence=terms.confidence)
-    return Offer(svg, tuple(named.values()), named.get(best) if best else None, currency)
+    currency = candidates(survey, visit_id)[0].cost.currency
+    svg = trade_off(points, words, currency=currency, confidence=terms.confidence)
+    shown = best or (found.within_budget if found.within_budget is not None else found.best)
+    expected = prediction_of(survey, visit_id, shown.action_ids, terms)
+    places = {place.id: place.name for place in survey.places}
+    return Offer(
+        svg,
+        tuple(_named(point, names) for point in found.curve),
+        _named(best, names) if best else None,
+        currency,
+        _named(shown, names),
+        in_order(expected.work, words),
+        tuple((places[o.place_id], words.text(limiting(o))) for o in expected.outcomes if o.limits),
+        tuple(words.text(worsening(one)) for one in expected.worse),
+    )
+
+
+def _named(plan: PlanPoint, names: dict[str, str]) -> NamedPlan:
+    return NamedPlan(plan, tuple(names[name] for name in plan.action_ids))
+
+
+def in_order(work: Sequence[WorkStep], words: Words) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Actions under the headings of the order of work: inside, outside, measure again."""
+    inner = tuple(s.action.name for s in work if s.step in (Step.INNER_SOURCES, Step.PLACES))
+    outer = tuple(s.action.name for s in work if s.step is Step.OUTER_SOURCES)
+    groups = ((words.say("steps.inner"), inner), (words.say("steps.outer"), outer))
+    again = (words.say("steps.measure"), (words.say("step.measure_again.title"),))
+    return (*(group for group in groups if group[1]), again) if work else ()
+
+
+def suggested(found: Choice) -> PlanPoint | None:
+    """The cheapest plan that is sure enough; with a budget only if it lies within."""
+    if found.cheapest is None or (found.budget is not None and found.cheapest.cost > found.budget + 1e-9):
+        return None
+    return found.cheapest
 
 
 def adopted(survey: Survey, action_ids: tuple[str, ...], terms: Terms) -> Survey:
@@ -104,12 +229,13 @@ def adopted(survey: Survey, action_ids: tuple[str, ...], terms: Terms) -> Survey
     Raises
     ------
     InputError
-        If an action is not there.
+        If an action is not there, or two cannot be done together.
     """
     known = {action.id for action in survey.actions}
     missing = [name for name in action_ids if name not in known]
     if missing or not action_ids:
         raise InputError("the plan names an action that is not there.", mend="Work out the plans again.")
+    _refuse_clashes([action for action in survey.actions if action.id in action_ids])
     plan = AdoptedPlan(action_ids, terms.target_w_m2, terms.kind, terms.confidence, now())
     return replace(survey, adopted_plan=plan)
 
@@ -149,9 +275,3 @@ def without_action(survey: Survey, action_id: str) -> Survey:
     if in_plan or any(action_id in visit.done_action_ids for visit in survey.visits):
         raise InputError("the agreed plan or a visit names this action.", mend="Agree on another plan first.")
     return replace(survey, actions=tuple(one for one in survey.actions if one.id != action_id))
-
-
-def _best(found: Choice) -> PlanPoint | None:
-    if found.budget is None or (found.cheapest is not None and found.cheapest.cost <= found.budget):
-        return found.cheapest
-    return found.within_budget

@@ -19,6 +19,7 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
+from roomfield.report.evidence import Caution
 from roomfield.report.figures.bars import PairBar, before_after
 from roomfield.report.figures.tradeoff import trade_off
 from roomfield.report.phrase import Text
@@ -46,9 +47,12 @@ def remedy_section(content: ReportContent, words: Words) -> Section | None:
         blocks.append(_work_table(remedy, words))
     if remedy.predictions:
         blocks.append(_prediction_table(remedy, words))
+    blocks += _named_list("remedy.worse", remedy.warnings, words)
     if remedy.curve:
         svg = trade_off(remedy.curve, words, currency=remedy.currency, confidence=remedy.confidence)
         blocks.append(picture(svg, words.say("figure.tradeoff.caption")))
+    if any(point.actions for point in remedy.curve):
+        blocks.append(_curve_table(remedy, words))
     return Section(Part.REMEDY, words.say("section.remedy"), tuple(blocks), new_page=True)
 
 
@@ -82,9 +86,33 @@ def _work_row(number: int, item: WorkItem, words: Words) -> Row:
             Cell(f"{number}\u2002{words.text(item.title)}", small=words.text(item.reason)),
             Cell(words.text(item.quantity)),
             Cell(cost),
-            Cell(" · ".join(words.text(c) for c in item.cautions)),
+            Cell(" · ".join(_topic(c, words) for c in item.cautions)),
         )
     )
+
+
+def _topic(caution: Text | Caution, words: Words) -> str:
+    return words.translated("caution_topic", caution.topic) if isinstance(caution, Caution) else words.text(caution)
+
+
+def _curve_table(remedy: Remedy, words: Words) -> Table:
+    """What stands behind each point of the curve."""
+    columns = (
+        Column(words.say("remedy.cost", currency=remedy.currency), Align.END, 0.8),
+        Column(words.say("remedy.met_everywhere"), Align.END, 0.9),
+        Column(words.say("remedy.plan"), weight=3.6),
+    )
+    rows = tuple(
+        Row(
+            (
+                Cell(words.numbers.fixed(p.cost, 0)),
+                Cell(words.numbers.percent(p.probability)),
+                Cell("; ".join(p.actions) or words.say("remedy.nothing"), small=p.label, strong=p.chosen),
+            )
+        )
+        for p in sorted(remedy.curve, key=lambda p: (p.cost, p.probability))
+    )
+    return Table(columns, rows, words.say("remedy.caption_curve"))
 
 
 def _prediction_table(remedy: Remedy, words: Words) -> Table:
@@ -98,7 +126,7 @@ def _prediction_table(remedy: Remedy, words: Words) -> Table:
     rows = tuple(
         Row(
             (
-                Cell(p.place),
+                Cell(words.text(p.place)),
                 Cell(level_median(p.before, words), small=level_range(p.before, words)),
                 Cell(level_median(p.after, words), small=level_range(p.after, words), strong=True),
                 Cell(words.numbers.percent(p.probability_met)),
@@ -139,6 +167,7 @@ def verification_section(content: ReportContent, words: Words) -> Section | None
         blocks.append(_verification_table(check, words))
     blocks += _named_list("verification.conditions", check.conditions, words)
     blocks += _named_list("verification.surprises", check.surprises, words)
+    blocks += _named_list("verification.causes", check.causes, words)
     return Section(Part.VERIFICATION, words.say("section.verification"), tuple(blocks), new_page=True)
 
 
@@ -206,6 +235,9 @@ def letter_section(content: ReportContent, words: Words) -> Section | None:
     if letter.date:
         blocks.append(Paragraph(words.numbers.date(letter.date), "small"))
     blocks += [Paragraph(words.text(t)) for t in letter.paragraphs]
+    if letter.items:
+        blocks.append(Listing(tuple(Item(words.text(t)) for t in letter.items)))
+    blocks += [Paragraph(words.text(t)) for t in letter.closing]
     if letter.signature:
         blocks.append(Paragraph(letter.signature))
     title = words.text(letter.subject) or words.say("section.letter")

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from roomfield.remedy.conditions import Condition
 from roomfield.remedy.naming import Way
 from roomfield.remedy.prediction import Limit, PlaceOutcome, Worse, Worsening
+from roomfield.remedy.shortfall import Note
+from roomfield.remedy.verification import Outcome, Verification
 from roomfield.report.phrase import Phrase, Text, phrase
 
 
@@ -32,3 +35,30 @@ def worsening(one: Worsening) -> Phrase:
     if one.kind is Worse.TRANSMITS_HARDER:
         return phrase("worse.transmits_harder", source=one.emitter)
     return phrase("worse.louder", place=one.place, rise=one.rise_db)
+
+
+def condition(one: Condition) -> Phrase:
+    """One thing that was not alike on two visits."""
+    return phrase(f"condition.{one.name}", place=one.place, detail=one.detail, amount=one.amount)
+
+
+def note(one: Note) -> Phrase:
+    """One thing noted of a follow-up."""
+    detail: Text = one.detail
+    if one.limit is not None:
+        detail = limit(one.limit)
+    if one.condition is not None:
+        detail = condition(one.condition)
+    return phrase(f"note.{one.kind.value}", place=one.place, detail=detail, rise=one.rise_db)
+
+
+def statement(found: Verification) -> Phrase:
+    """What came of the work, in numbers of places."""
+    if found.worked:
+        key = "verification.all_lower" if found.target_w_m2 is None else "verification.all_worked"
+        return phrase(key, n=len(found.checks))
+    key = "verification.counts_lower" if found.target_w_m2 is None else "verification.counts"
+    return phrase(
+        key, n=len(found.checks), worked=found.count(Outcome.WORKED), lower=found.count(Outcome.LOWER),
+        undecided=found.count(Outcome.UNDECIDED), higher=found.count(Outcome.HIGHER),
+    )  # fmt: skip
