@@ -14,7 +14,7 @@ from roomfield.remedy.verification import COVERAGE, PlaceCheck, Verification, ve
 from roomfield.report.phrase import Text, phrase
 from roomfield.report.words import load_words
 from roomfield.survey import Action, ActionKind, Survey
-from roomfield.workbench.contents.outcomes import condition, note, statement
+from roomfield.workbench.outcomes import condition, note, statement
 from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import can_be_modelled, posterior_of
 

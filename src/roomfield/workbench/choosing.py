@@ -17,8 +17,8 @@ from roomfield.report.chapters import TradeOffPoint
 from roomfield.report.figures.tradeoff import trade_off
 from roomfield.report.words import Words, load_words
 from roomfield.survey import Action, AdoptedPlan, CostRange, Survey
-from roomfield.workbench.contents.outcomes import limiting, worsening
 from roomfield.workbench.editing import now
+from roomfield.workbench.outcomes import limiting, worsening
 from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import posterior_of
 

@@ -13,8 +13,8 @@ from roomfield.remedy.groundwork import Groundwork
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict_with
 from roomfield.report.words import load_words
 from roomfield.survey import Action, ActionKind, Emitter, Point3, ShieldPart, ShieldSheet, SurfaceRef, Survey
-from roomfield.workbench.contents.outcomes import limiting, worsening
 from roomfield.workbench.editing import new_id
+from roomfield.workbench.outcomes import limiting, worsening
 from roomfield.workbench.surveys import Records, opened
 from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import placed, posterior_of

@@ -16,7 +16,7 @@ from roomfield.report.phrase import Text, phrase
 from roomfield.survey import ReadingKind, Survey
 from roomfield.workbench.beforeafter import Comparison, comparisons, done_names, unequal
 from roomfield.workbench.contents.findings import likely_outcome, stated_level
-from roomfield.workbench.contents.outcomes import note, statement
+from roomfield.workbench.outcomes import note, statement
 
 
 def _compared(survey: Survey, first_id: str, second_id: str) -> Comparison | None:

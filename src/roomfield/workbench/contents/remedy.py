@@ -17,7 +17,7 @@ from roomfield.report.phrase import Text, phrase
 from roomfield.survey import AdoptedPlan, ReadingKind, Survey, VisitPurpose
 from roomfield.workbench.choosing import Terms, choice_of
 from roomfield.workbench.contents.followup import follow_up_letter, verification
-from roomfield.workbench.contents.outcomes import limiting, worsening
+from roomfield.workbench.outcomes import limiting, worsening
 from roomfield.workbench.understand import posterior_of
 
 _GROUP = {
