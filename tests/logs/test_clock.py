@@ -50,6 +50,34 @@ def test_the_doubled_hour_is_told_apart_as_pandas_does():
     assert np.array_equal(clock.convert(_us(wall)), _us(expected))
 
 
+@pytest.mark.published("pandas.DatetimeIndex.tz_convert with the tz database, pandas 3")
+@pytest.mark.parametrize("zone", ["Europe/Zurich", "America/New_York", "Australia/Lord_Howe"])
+@pytest.mark.parametrize("step", ["20min", "30min", "45min", "50min", "1h", "90min", "2h", "3h", "6h"])
+@pytest.mark.parametrize("shift", ["0min", "17min", "59min"])
+def test_slow_logs_keep_their_distance_through_the_doubled_hour(zone, step, shift):
+    utc = pd.date_range("2025-01-01", "2025-12-31", freq=step, tz="UTC") + pd.Timedelta(shift)
+    wall = _us(utc.tz_convert(zone).tz_localize(None))
+    clock = WallClock(ZoneInfo(zone), int(wall.min()), int(wall.max()))
+    assert np.array_equal(clock.convert(wall), _us(utc))
+
+
+@pytest.mark.published("pandas.DatetimeIndex.tz_localize(ambiguous='infer'), pandas 3")
+def test_of_an_hourly_stamp_that_stands_twice_the_second_is_the_second_pass():
+    wall = pd.DatetimeIndex([f"2025-10-26 {h:02d}:00" for h in (0, 1, 2, 2, 3, 4)])
+    clock = WallClock(ZoneInfo("Europe/Zurich"), int(_us(wall).min()), int(_us(wall).max()))
+    expected = wall.tz_localize("Europe/Zurich", ambiguous="infer").tz_convert("UTC")
+    assert np.array_equal(clock.convert(_us(wall)), _us(expected))
+    assert clock.undecided == 0
+
+
+def test_readings_that_repeat_in_the_doubled_hour_of_a_fast_log_are_no_second_pass():
+    seconds = np.repeat(np.arange(0, 1200), 3)
+    wall = _us(pd.DatetimeIndex(["2025-10-26 02:10:00"]))[0] + seconds * 1_000_000
+    clock = WallClock(ZoneInfo("Europe/Zurich"), int(wall[0]), int(wall[-1]))
+    assert np.array_equal(clock.convert(wall), wall - 7_200_000_000)
+    assert clock.undecided == wall.size
+
+
 def test_stamps_that_cannot_be_told_apart_or_never_were_are_counted():
     doubled = _us(pd.DatetimeIndex(["2025-10-26 02:10", "2025-10-26 02:20"]))
     clock = WallClock(ZoneInfo("Europe/Zurich"), int(doubled[0]), int(doubled[-1]))

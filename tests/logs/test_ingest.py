@@ -190,9 +190,11 @@ def test_stamps_that_count_from_the_start_need_the_start(written):
     )
 
 
+@pytest.mark.published("pandas.DatetimeIndex.tz_convert with the tz database, pandas 3")
+@pytest.mark.parametrize("step", ["15min", "1h", "2h"])
 @pytest.mark.parametrize("day", ["2025-10-25", "2025-03-29"])
-def test_a_night_of_changing_clocks_is_laid_out_in_utc(day, written):
-    utc = pd.date_range(f"{day} 18:00", periods=64, freq="15min", tz="UTC")
+def test_a_night_of_changing_clocks_is_laid_out_in_utc(day, step, written):
+    utc = pd.date_range(f"{day} 18:00", periods=64, freq=step, tz="UTC")
     wall = utc.tz_convert("Europe/Zurich").strftime("%d.%m.%Y %H:%M:%S")
     lines = [f"{t};{i}" for i, t in enumerate(wall)]
     series = _take(written("Zeit;average uW/m2\n" + "\n".join(lines) + "\n"), zone="Europe/Zurich")

@@ -244,13 +244,21 @@ def local_from_utc(utc_us: Micros, zone: tzinfo) -> Micros:
     return np.asarray(utc_us + offsets[np.searchsorted(changes, utc_us, side="right")], dtype=np.int64)
 
 
+def _usual(steps: Micros) -> int:
+    """Median of the steps forward; 0 for fewer than two."""
+    forward = steps[steps > 0]
+    return int(np.median(forward)) if forward.size > 1 else 0
+
+
 @dataclass
 class WallClock:
     """Turns wall-clock stamps, fed in the order of the file, into UTC.
 
     In the hour that occurs twice when daylight saving ends, the second pass begins where the stamps step
-    back by a quarter of the change or more; until then the first pass is meant (PEP 495, fold = 0). A stamp in the
-    hour that never was is read with the offset before the change; both cases are counted.
+    back by a quarter of the change or more; until then the first pass is meant (PEP 495, fold = 0). A log too slow to
+    step back so far (one reading an hour, say) is read so that its readings keep their usual distance: there a stamp
+    that stands twice is one of each pass. A stamp in the hour that never was is read with the offset before the
+    change. Stamps that nothing decides are counted.
     """
 
     zone: tzinfo
@@ -269,6 +277,8 @@ class WallClock:
 
     def convert(self, wall_us: Micros) -> Micros:
         """UTC [µs] of the next stamps of the file [µs of wall clock]."""
+        if not self._changes.size:
+            return np.asarray(wall_us - self._offsets[0], dtype=np.int64)
         index = np.searchsorted(self._bounds, wall_us, side="right")
         for k in range(self._changes.size):
             before, after = int(self._offsets[k]), int(self._offsets[k + 1])
@@ -290,13 +300,25 @@ class WallClock:
         second = np.full(wall_us.size, k in self._second_pass)
         if k not in self._second_pass:
             steps = np.diff(wall_us, prepend=self._previous if self._previous is not None else wall_us[0])
-            back = np.flatnonzero(inside & (steps <= -shift // 4))
-            if back.size:
+            turns = inside & ((steps <= -shift // 4) | self._keeps_distance(steps, shift))
+            if turns.any():
                 self._second_pass.add(k)
-                second[back[0] :] = True
-            else:
+                second[np.argmax(turns) :] = True
+            elif not self._is_slow(steps, shift):
                 self.undecided += int(inside.sum())
         return np.where(inside & second, k + 1, index)
+
+    def _keeps_distance(self, steps: Micros, shift: int) -> NDArray[np.bool_]:
+        """Where a step of a slow log is the usual one only if the clock was set back within it."""
+        usual = _usual(steps)
+        if not self._is_slow(steps, shift):
+            return np.zeros(steps.size, dtype=bool)
+        as_second, as_first = np.abs(steps + shift - usual), np.abs(steps - usual)
+        return np.asarray((as_second < as_first) & (as_second <= usual // 4))
+
+    @staticmethod
+    def _is_slow(steps: Micros, shift: int) -> bool:
+        return _usual(steps) >= shift // 2
 
     @property
     def never_stepped_back(self) -> bool:

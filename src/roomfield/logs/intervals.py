@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from roomfield.logs.likeness import half_width
+
 Floats = NDArray[np.float64]
 
 CONFIDENCE = 0.95
@@ -80,30 +82,49 @@ def _correlation(d: Floats, known: NDArray[np.bool_], lag: int, variance: float)
 
 @dataclass(frozen=True)
 class MeanError:
-    """Mean, its standard error, and the degrees of freedom that the error rests on."""
+    """Mean, its standard error, and the degrees of freedom that the error rests on.
+
+    The t interval made of them has the right width at the confidence that the error was asked for.
+    """
 
     mean: float
     error: float
     freedom: float
 
 
-def mean_error(values: Floats) -> MeanError | None:
+_LEAST_FOR_LONG_LIKENESS = 28
+"""Values from which on a likeness beyond the next neighbour (a week, say) can be seen at all."""
+
+
+def mean_error(values: Floats, confidence: float = CONFIDENCE) -> MeanError | None:
     """Standard error of the mean of dependent values; None for fewer than three.
+
+    The widest of three: as if the values were independent (Student), with an unknown likeness of neighbours
+    (`roomfield.logs.likeness`), and, for four weeks of days or more, with the likeness over longer times that the
+    values show.
 
     Parameters
     ----------
     values : ndarray, shape (n,)
         Equally spaced; NaN where there is none.
+    confidence : float
+        0 to 1.
     """
     known = values[np.isfinite(values)]
-    if known.size < 3:
+    n = known.size
+    if n < 3:
         return None
-    factor = inflation(values)
-    effective = known.size / factor
-    # Below two degrees of freedom a t interval spans decades without covering any better.
-    freedom = max(effective - 1.0, 2.0)
-    spread = float(known.var(ddof=1)) * _variance_bias(known.size, factor)
-    return MeanError(float(known.mean()), math.sqrt(spread / effective), freedom)
+    mean, spread = float(known.mean()), float(known.var(ddof=1))
+    if spread == 0:
+        return MeanError(mean, 0.0, n - 1.0)
+    student = math.sqrt(spread / n)
+    half = max(_t(confidence, n - 1) * student, half_width(values, confidence))
+    if n >= _LEAST_FOR_LONG_LIKENESS:
+        factor = inflation(values)
+        freedom = max(n / factor - 1.0, 2.0)
+        half = max(half, _t(confidence, freedom) * student * math.sqrt(factor * _variance_bias(n, factor)))
+    freedom = min(n - 1.0, max(2.0, (student * _t(confidence, n - 1) / half) ** 2 * n - 1.0))
+    return MeanError(mean, half / _t(confidence, freedom), freedom)
 
 
 def _variance_bias(n: int, factor: float) -> float:
@@ -124,7 +145,7 @@ def mean_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
     known = values[np.isfinite(values)]
     if not known.size:
         return Interval(math.nan, None, None, confidence)
-    found = mean_error(values)
+    found = mean_error(values, confidence)
     if found is None or found.mean <= 0:
         return Interval(float(known.mean()), None, None, confidence)
     reach = math.exp(min(_t(confidence, found.freedom) * found.error / found.mean, 50.0))
@@ -139,7 +160,7 @@ def median_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
     """Median of dependent values with an interval between order statistics.
 
     Ranks come from the binomial distribution (Conover, Practical Nonparametric Statistics, 3rd ed., 3.2), widened
-    by the dependence of the signs about the median.
+    by the likeness of the signs about the median in the same way as `mean_error` widens a mean.
 
     Parameters
     ----------
@@ -154,7 +175,10 @@ def median_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
     middle = float(np.median(known))
     signs = np.where(np.isfinite(values), np.sign(values - middle), np.nan)
     n = known.size
-    reach = float(special.ndtri(0.5 + confidence / 2)) * math.sqrt(n * inflation(signs)) / 2
+    factor = inflation(signs) if n >= _LEAST_FOR_LONG_LIKENESS else 1.0
+    reach = float(special.ndtri(0.5 + confidence / 2)) * math.sqrt(n * factor) / 2
+    if n >= 3 and float(np.nanstd(signs)) > 0:
+        reach = max(reach, n * half_width(signs, confidence, known_variance=1.0) / 2)
     below = math.floor(n / 2 - reach)
     if below < 1:
         return Interval(middle, None, None, confidence)

@@ -89,7 +89,7 @@ def compare(
             where=f"{first.source_name}, {second.source_name}",
             mend="Compare periods that cover the same hours.",
         )
-    estimates = [_stratified(table.power[:, shared]) for table in tables]
+    estimates = [_stratified(table.power[:, shared], confidence) for table in tables]
     change = _change(estimates[0], estimates[1], confidence)
     return Comparison(
         unit=first.unit.name,
@@ -124,7 +124,7 @@ def _days(table: DayTable, shared: np.ndarray[Any, Any]) -> int:
     return int(np.isfinite(table.power[:, shared]).any(axis=1).sum())
 
 
-def _stratified(power: Floats) -> MeanError:
+def _stratified(power: Floats, confidence: float) -> MeanError:
     """Mean of the hourly means, with the error from how whole days scatter about them.
 
     Parameters
@@ -138,7 +138,7 @@ def _stratified(power: Floats) -> MeanError:
     weight = known.any(axis=1).sum() / known.sum(axis=0)
     deviation = np.where(known, (power - hourly) * weight, 0.0).sum(axis=1) / power.shape[1]
     daily = np.where(known.any(axis=1), deviation, np.nan)
-    found = mean_error(daily)
+    found = mean_error(daily, confidence)
     if found is None:
         return MeanError(mean, math.nan, 0.0)
     return MeanError(mean, found.error, found.freedom)
