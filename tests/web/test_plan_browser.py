@@ -194,3 +194,98 @@ def test_a_drawing_survives_a_server_that_is_gone_for_a_while(serve, open_page):
     expect(page.locator("#save-state")).to_contain_text("Kept in this browser")
     server.start()
     assert plan_of(page, server, survey_id)["places"][1]["name"] == "Desk drawn while alone"
+
+
+def test_furniture_a_ceiling_and_a_fitted_shield_are_drawn_and_kept(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, "one-room-flat", "Solids")
+    page.click("[data-tool=furniture]")
+    drag(page, (1.02, 1.01), (1.99, 1.62))
+    expect(page.locator("#field-name")).to_be_focused()
+    page.keyboard.type("Fridge")
+    page.select_option("#field-material-of-its-panels", "metal")
+    page.fill("#field-thickness-of-its-panels", "0.6")
+    page.keyboard.press("Tab")
+    page.locator("svg.plan").focus()
+    page.keyboard.press("Shift+ArrowRight")  # half a metre to the east
+    box = plan_of(page, server, survey_id)["dwelling"]["furniture"][0]
+    assert (box["name"], box["panel"]) == ("Fridge", {"material": "metal", "thickness_m": 0.0006})
+    assert (box["low"], box["high"]) == ([1.5, 1.0, 0.0], [2.5, 1.6, 1.8])
+    drag(page, (2.5, 1.6), (3.0, 2.0))  # its corner
+    box = plan_of(page, server, survey_id)["dwelling"]["furniture"][0]
+    assert box["high"][:2] == pytest.approx([3.0, 2.0], abs=0.06)
+
+    page.click("[data-tool=slab]")
+    drag(page, (0.0, 0.0), (5.0, 4.0))
+    page.click("text=A shield is fitted here")
+    page.fill("#field-what-it-is-1", "Fleece under the ceiling")
+    page.fill("#field-share-of-the-area-truly-covered-1", "95")
+    page.fill("[aria-label='Attenuation in dB, row 1']", "24")
+    page.keyboard.press("Tab")
+    page.click("text=One more frequency")
+    slab = plan_of(page, server, survey_id)["dwelling"]["slabs"][-1]
+    shield = slab["shields"][0]
+    assert slab["height_m"] > 2.4
+    assert (shield["sheet"]["name"], shield["coverage"]) == ("Fleece under the ceiling", 0.95)
+    assert shield["sheet"]["attenuation"] == [[1e9, 24.0], [2e9, 24.0]]
+    page.click("text=Done")
+    page.click("summary:has-text('walls')")
+    page.click(".pick:has-text('Wall 1,')")
+    page.click("text=A shield is fitted here")
+    page.select_option("#field-it-covers-1", "openings")
+    walls = plan_of(page, server, survey_id)["dwelling"]["walls"]
+    assert [w["shields"][0]["part"] for w in walls if w["shields"]] == ["openings"]
+    assert page.locator(".wall.shielded").count() == 1
+
+
+def test_furniture_by_two_presses_of_the_keyboard(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, "one-room-flat", "Keys for furniture")
+    page.locator("svg.plan").focus()
+    page.keyboard.press("f")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    for key in ("Shift+ArrowRight", "Shift+ArrowRight", "Shift+ArrowUp"):
+        page.keyboard.press(key)
+    page.keyboard.press("Enter")
+    expect(page.locator("#field-name")).to_be_focused()
+    box = plan_of(page, server, survey_id)["dwelling"]["furniture"][0]
+    assert [box["high"][i] - box["low"][i] for i in (0, 1)] == pytest.approx([1.0, 0.5])
+
+
+@pytest.mark.published("arithmetic: a line rising 1 in 2 is 26.565 degrees from level")
+def test_a_crooked_picture_is_straightened_and_turned_about_its_middle(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, title="Crooked")
+    page.click("text=Picture or file")
+    page.set_input_files("#under-file", {"name": "plan.png", "mimeType": "image/png", "buffer": picture(400, 300)})
+    expect(page.locator("#under-coordinates")).to_be_hidden()
+    page.click("text=Take it in")
+    page.wait_for_selector("#scale-box:not([hidden])")
+    page.mouse.click(*spot(page, 2.0, 2.0))
+    page.mouse.click(*spot(page, 6.0, 4.0))
+    page.check("[name=straight]")
+    page.fill("#known-metres", "4.472")
+    page.click("text=Set the scale")
+    laid = plan_of(page, server, survey_id)["dwelling"]["plan_images"][0]
+    assert laid["rotation_deg"] == pytest.approx(-26.565, abs=0.5)
+    page.fill("#field-picture-turned-by", "0")
+    page.keyboard.press("Tab")
+    page.click("[aria-label='A quarter turn to the left']")
+    laid = plan_of(page, server, survey_id)["dwelling"]["plan_images"][0]
+    assert laid["rotation_deg"] == pytest.approx(90.0)
+    width, height = 400 * laid["metres_per_pixel"], 300 * laid["metres_per_pixel"]
+    # turned to the left, the lower left corner of the picture lies to the lower right of its middle
+    middle = (laid["origin"][0] - height / 2, laid["origin"][1] + width / 2)
+    page.click("[aria-label='A quarter turn to the right']")
+    level = plan_of(page, server, survey_id)["dwelling"]["plan_images"][0]
+    assert (level["origin"][0] + width / 2, level["origin"][1] + height / 2) == pytest.approx(middle, abs=1e-6)
+
+
+def test_the_north_arrow_turns_and_appears(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, "one-room-flat", "North")
+    assert page.locator(".plan .north").count() == 0
+    page.locator("#north-turn").fill("40")
+    expect(page.locator(".plan .north")).to_have_count(1)
+    assert plan_of(page, server, survey_id)["dwelling"]["north_deg"] == 40

@@ -53,7 +53,7 @@ def read_plan_page(path: Path, *, page: int = 1) -> PlanPage:
     Raises
     ------
     FormatError
-        If it is neither PNG, JPEG nor PDF, is damaged, locked or too large.
+        If it is neither PNG, JPEG, WebP nor PDF, is damaged, locked or too large.
     """
     try:
         if path.stat().st_size > MOST_BYTES:
@@ -67,8 +67,10 @@ def read_plan_page(path: Path, *, page: int = 1) -> PlanPage:
         size, media_type = _png_size(content, path.name), "image/png"
     elif content.startswith(b"\xff\xd8\xff"):
         size, media_type = _jpeg_size(content, path.name), "image/jpeg"
+    elif content.startswith(b"RIFF") and content[8:12] == b"WEBP":
+        size, media_type = _webp_size(content, path.name), "image/webp"
     else:
-        raise FormatError("it is neither PNG, JPEG nor PDF.", where=path.name, mend="Save it as one of these.")
+        raise FormatError("it is neither PNG, JPEG, WebP nor PDF.", where=path.name, mend="Save it as one of these.")
     if not 0 < size[0] * size[1] <= MOST_PIXELS:
         raise FormatError(
             f"it has {size[0]} x {size[1]} pixels; at most {MOST_PIXELS // 1_000_000} million are taken.",
@@ -94,6 +96,19 @@ def _jpeg_size(content: bytes, where: str) -> tuple[int, int]:
             return int(width), int(height)
         at += 1 if marker == 0xFF else 2 + int.from_bytes(content[at + 2 : at + 4], "big")
     raise FormatError("it is a damaged JPEG file.", where=where, mend="Save it again.")
+
+
+def _webp_size(content: bytes, where: str) -> tuple[int, int]:
+    """Width and height of the canvas or of the only frame (RFC 9649, sections 2.5 to 2.7; RFC 6386, section 9.1)."""
+    form, body = content[12:16], content[20:30]
+    if form == b"VP8X" and len(body) == 10:
+        return 1 + int.from_bytes(body[4:7], "little"), 1 + int.from_bytes(body[7:10], "little")
+    if form == b"VP8 " and body[3:6] == b"\x9d\x01\x2a":
+        return int.from_bytes(body[6:8], "little") & 0x3FFF, int.from_bytes(body[8:10], "little") & 0x3FFF
+    if form == b"VP8L" and len(body) == 10 and body[0] == 0x2F:
+        bits = int.from_bytes(body[1:5], "little")
+        return 1 + (bits & 0x3FFF), 1 + (bits >> 14 & 0x3FFF)
+    raise FormatError("it is a damaged WebP file.", where=where, mend="Save it again.")
 
 
 def _pdf_page(content: bytes, page: int, where: str) -> PlanPage:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 from shapely import MultiPoint, Polygon, get_parts, unary_union
 
 from roomfield.errors import InputError
-from roomfield.survey import Dwelling, Emitter, Opening, Place, Point2, Survey, Wall
+from roomfield.survey import Dwelling, Emitter, FurnitureBox, Opening, Place, Point2, Slab, Survey, Wall
 from roomfield.survey.plain import from_json, to_json
 
 REACH_M = 10_000.0
@@ -155,6 +156,36 @@ def plan_faults(sheet: PlanSheet) -> Iterator[str]:
             yield f"{_noun(storey)} has its ceiling under its floor"
     for wall in dwelling.walls:
         yield from _wall_faults(wall)
+        yield from _shield_faults(wall)
+    for slab in dwelling.slabs:
+        yield from _slab_faults(slab)
+        yield from _shield_faults(slab)
+    for box in dwelling.furniture:
+        yield from _box_faults(box)
+
+
+def _slab_faults(slab: Slab) -> Iterator[str]:
+    if not slab.outlines or any(len(o) < 3 or not Polygon(o).area > 0.0 for o in slab.outlines):
+        yield f"{_noun(slab)} covers no area"
+    if any(not layer.thickness_m > 0.0 for layer in slab.layers):
+        yield f"{_noun(slab)} has a layer without thickness"
+
+
+def _box_faults(box: FurnitureBox) -> Iterator[str]:
+    if any(not low < high for low, high in zip(box.low, box.high, strict=True)):
+        yield f"{_noun(box)} has no size"
+    if not box.panel.thickness_m > 0.0:
+        yield f"{_noun(box)} has a layer without thickness"
+
+
+def _shield_faults(surface: Wall | Slab) -> Iterator[str]:
+    for shield in surface.shields:
+        if not 0.0 < shield.coverage <= 1.0:
+            yield f"{_noun(surface)} has a shield whose coverage is not over 0 and up to 1"
+        pairs = shield.sheet.attenuation
+        rises = all(one[0] < other[0] for one, other in pairwise(pairs))
+        if not pairs or not rises or any(not (f > 0.0 and math.isfinite(a) and a >= 0.0) for f, a in pairs):
+            yield f"{_noun(surface)} has a shield without a figure of attenuation"
 
 
 def _name_faults(items: tuple[Any, ...]) -> Iterator[str]:

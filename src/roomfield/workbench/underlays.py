@@ -5,8 +5,9 @@ from __future__ import annotations
 import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
+from typing import Literal
 
-from roomfield.errors import FormatError
+from roomfield.errors import FormatError, InputError
 from roomfield.exchange.plan import PlanParts
 from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
 from roomfield.exchange.plan_geojson import read_geojson_plan
@@ -16,8 +17,28 @@ from roomfield.workbench.editing import new_id
 from roomfield.workbench.plans import PlanSheet
 from roomfield.workbench.surveys import Records, keep_file
 
-PICTURES = frozenset({".png", ".jpg", ".jpeg", ".pdf"})
+PICTURES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".pdf"})
 DRAWINGS = frozenset({".dxf", ".geojson", ".json"})
+COORDINATES = ("metres", "degrees")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a file does not say about itself.
+
+    Parameters
+    ----------
+    page : int
+        Page of a PDF, from 1.
+    coordinates : str
+        ``metres`` or ``degrees`` for GeoJSON; empty if not said yet.
+    metres_per_unit : float
+        Length of one unit of a DXF drawing [m]; 0 to go by what the drawing says.
+    """
+
+    page: int = 1
+    coordinates: str = ""
+    metres_per_unit: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -39,7 +60,7 @@ class Underlay:
     remarks: tuple[str, ...] = ()
 
 
-def take_in(records: Records, survey_id: str, content: bytes, file_name: str, page: int = 1) -> Underlay:
+def take_in(records: Records, survey_id: str, content: bytes, file_name: str, asked: Asked | None = None) -> Underlay:
     """Take in a file for the plan.
 
     Parameters
@@ -48,14 +69,17 @@ def take_in(records: Records, survey_id: str, content: bytes, file_name: str, pa
         The file.
     file_name : str
         What the user calls it; a label only.
-    page : int
-        Page of a PDF, from 1.
+    asked : Asked, optional
+        What the file does not say about itself.
 
     Raises
     ------
     FormatError
         If it is none of the forms that are read, broken, or larger than a browser can hold.
+    InputError
+        If a GeoJSON file comes without saying whether it is in metres or degrees, or a DXF file without its unit.
     """
+    given = asked or Asked()
     ending = PurePath(file_name).suffix.lower()
     if ending not in PICTURES | DRAWINGS:
         raise FormatError(
@@ -67,18 +91,34 @@ def take_in(records: Records, survey_id: str, content: bytes, file_name: str, pa
         path = Path(folder) / f"plan{ending}"
         path.write_bytes(content)
         if ending in DRAWINGS:
-            return _drawing(path, ending)
-        sheet = read_plan_page(path, page=page)
+            return _drawing(path, ending, given)
+        sheet = read_plan_page(path, page=given.page)
     label = f"{PurePath(file_name).stem}.{sheet.media_type.removeprefix('image/')}"
     return Underlay(keep_file(records, survey_id, sheet.content, label, sheet.media_type).sha256)
 
 
-def _drawing(path: Path, ending: str) -> Underlay:
+def _drawing(path: Path, ending: str, given: Asked) -> Underlay:
     if ending == ".dxf":
-        parts = read_dxf_plan(path, look_at_dxf(path))
+        guess = look_at_dxf(path)
+        if given.metres_per_unit > 0.0:
+            guess = replace(guess, metres_per_unit=given.metres_per_unit, unit_because="chosen by you")
+        parts = read_dxf_plan(path, guess)
     else:
-        parts = read_geojson_plan(path, coordinates="metres")
+        parts = read_geojson_plan(path, coordinates=_coordinates(given.coordinates))
     return Underlay(plan=PlanSheet(_renamed(parts)), remarks=parts.remarks)
+
+
+def _coordinates(text: str) -> Literal["metres", "degrees"]:
+    if not text:
+        raise InputError(
+            "the file does not say whether its coordinates are metres or degrees.",
+            mend="Say which they are, and bring it again.",
+        )
+    if text == "metres":
+        return "metres"
+    if text == "degrees":
+        return "degrees"
+    raise InputError("there are no coordinates of this kind.", where=text[:40], mend="Say metres or degrees.")
 
 
 def _renamed(parts: PlanParts) -> Dwelling:

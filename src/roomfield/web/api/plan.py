@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query, Request
 
 from roomfield.web.desk import Desk, Form, Opened
 from roomfield.workbench import plans, surveys, underlays
+from roomfield.workbench.underlays import Asked
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}/plan", tags=["plan"])
 
@@ -31,11 +32,15 @@ async def replace_plan(
 
 @router.post("/underlay")
 async def add_underlay(opened: Opened, form: Form) -> dict[str, Any]:
-    """A picture or PDF page to trace over (answers its hash), or a DXF or GeoJSON file (answers a plan)."""
+    """A picture or PDF page to trace over (answers its hash), or a DXF or GeoJSON file (answers a plan).
+
+    Form fields beside ``file``: ``page`` of a PDF, ``coordinates`` of GeoJSON (metres or degrees), and
+    ``metres_per_unit`` of a DXF drawing that does not say it.
+    """
     upload = form.file("file")
     content = await upload.read()
-    page = int(form.number("page", 1.0))
-    taken = underlays.take_in(opened.records, opened.survey.id, content, upload.filename or "", page)
+    asked = Asked(int(form.number("page", 1.0)), form.text("coordinates"), form.number("metres_per_unit", 0.0))
+    taken = underlays.take_in(opened.records, opened.survey.id, content, upload.filename or "", asked)
     if taken.plan is not None:
-        return {"plan": json.loads(plans.write_plan(taken.plan)), "sha256": ""}
+        return {"plan": json.loads(plans.write_plan(taken.plan)), "sha256": "", "remarks": taken.remarks}
     return {"plan": None, "sha256": taken.sha256}

@@ -4,9 +4,10 @@ import { notice } from "../door.js";
 import { t } from "../words.js";
 import { PlanBook } from "./book.js";
 import * as items from "./items.js";
+import { boxOutline, moveBoxCorner, moveSlabCorner } from "./solids.js";
 import { Panel } from "./panel.js";
 import { traceOver } from "./tracing.js";
-import { distance, foot, round, same, snapped } from "./shapes.js";
+import { distance, foot, inside, round, same, snapped } from "./shapes.js";
 import { PlanView, hit, loadImages, navigate, shape, storeyButtons } from "./view.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
@@ -63,6 +64,8 @@ function choose(keys, { add = false } = {}) {
 function setTool(tool) {
   state.tool = tool;
   state.draft = null;
+  view.showSlabs = tool === "slab";
+  if (view.doc) view.draw();
   for (const button of document.querySelectorAll("[data-tool]")) button.setAttribute("aria-pressed", String(button.dataset.tool === tool));
   document.getElementById("tool-words").textContent = document.querySelector(`[data-tool="${tool}"]`)?.dataset.words ?? "";
   svg.classList.toggle("drawing", tool !== "choose");
@@ -83,7 +86,8 @@ function press(point, target, { add = false, free = false } = {}) {
   if (state.tool === "choose") {
     choose(target ? [`${target.kind}:${target.id}`] : [], { add: add || state.several });
   } else if (state.tool === "wall") drawWall(at);
-  else if (state.tool === "room") drawCorner(at);
+  else if (state.tool === "room" || state.tool === "slab") drawCorner(at);
+  else if (state.tool === "furniture") drawBoxCorner(at);
   else if (state.tool in items.OPENINGS) cutOpening(point);
   else if (state.tool === "place") made("places", (doc) => items.addPlace(doc, state.storeyId, at, panel.placeKind, nameFor(t(panel.placeName), doc.places)));
   else if (state.tool === "emitter") made("emitters", (doc) => items.addEmitter(doc, state.storeyId, at, nameFor(t("Emitter"), doc.emitters)));
@@ -126,10 +130,20 @@ function drawCorner(at) {
   return undefined;
 }
 
+// Two opposite corners by presses, for hands that do not drag.
+function drawBoxCorner(at) {
+  const from = state.draft?.points[0];
+  if (!from) state.draft = { points: [at], now: at };
+  else closeBox([...from, ...at]);
+  drawDraft();
+}
+
 function finishRoom(points) {
   state.draft = null;
+  if (state.tool === "slab") return made("slabs", (doc) => items.addSlab(doc, state.storeyId, points));
   made("rooms", (doc) => items.addRoom(doc, state.storeyId, points, nameFor(t("Room"), doc.dwelling.rooms), panel.build));
   drawDraft();
+  return undefined;
 }
 
 function cutOpening(point) {
@@ -150,7 +164,7 @@ function drawDraft() {
   if (draft?.box) {
     const [x0, y0, x1, y1] = draft.box;
     layer.append(shape("rect", { class: "draft-line", x: Math.min(x0, x1), y: -Math.max(y0, y1), width: Math.abs(x1 - x0), height: Math.abs(y1 - y0) }));
-    if (state.tool === "room") layer.append(view.text(`${Math.abs(x1 - x0).toFixed(2)} × ${Math.abs(y1 - y0).toFixed(2)} m`, (x0 + x1) / 2, -(y0 + y1) / 2, 13));
+    if (DRAGGED.has(state.tool)) layer.append(view.text(`${Math.abs(x1 - x0).toFixed(2)} × ${Math.abs(y1 - y0).toFixed(2)} m`, (x0 + x1) / 2, -(y0 + y1) / 2, 13));
   } else if (draft?.points.length) {
     const all = draft.now ? [...draft.points, draft.now] : draft.points;
     layer.append(shape("path", { class: "draft-line", d: all.map((p, i) => `${i ? "L" : "M"}${p[0]} ${-p[1]}`).join("") }));
@@ -170,10 +184,17 @@ function drawHandles(layer, pixel) {
   if (state.tool !== "choose" || view.chosen.size !== 1) return;
   const [kind, id] = items.split([...view.chosen][0]);
   const item = items.find(book.doc, kind, id);
-  const corners = kind === "walls" ? [item.start, item.end] : kind === "rooms" ? item.outline : [];
+  const corners = handlesOf(kind, item);
   corners.forEach((p, i) => layer.append(shape("circle", { class: "handle", cx: p[0], cy: -p[1], r: 8 * pixel, "data-kind": "corner", "data-id": i })));
 }
 view.onDraw = drawDraft;
+
+function handlesOf(kind, item) {
+  if (kind === "walls") return [item.start, item.end];
+  if (kind === "rooms") return item.outline;
+  if (kind === "furniture") return boxOutline(item);
+  return kind === "slabs" ? item.outlines.flat() : [];
+}
 
 // Pointer: press, or drag what is chosen, or drag a room open, or pan.
 navigate(view, {
@@ -186,13 +207,12 @@ navigate(view, {
     if (target?.kind === "corner") {
       const [kind, id] = items.split([...view.chosen][0]);
       const item = items.find(book.doc, kind, id);
-      const corner = kind === "walls" ? [item.start, item.end][target.id] : item.outline[target.id];
-      state.drag = { ...state.drag, mode: "corner", corner: [...corner] };
-    } else if (state.tool === "choose" && target && (view.chosen.has(`${target.kind}:${target.id}`) || target.kind === "places" || target.kind === "emitters" || target.kind === "openings")) {
+      state.drag = { ...state.drag, mode: "corner", kind, id, n: Number(target.id), corner: [...handlesOf(kind, item)[target.id]] };
+    } else if (state.tool === "choose" && target && (view.chosen.has(`${target.kind}:${target.id}`) || target.kind === "places" || target.kind === "emitters" || target.kind === "openings" || target.kind === "furniture")) {
       state.drag.mode = "items";
     } else if (state.tool === "choose") {
       state.drag.mode = event.pointerType === "mouse" && event.button === 0 && !event.altKey && (event.shiftKey || state.several) ? "box" : "pan";
-    } else if (state.tool === "room" && !state.draft) state.drag.mode = "room";
+    } else if (DRAGGED.has(state.tool) && !state.draft) state.drag.mode = "room";
   },
   onMove(event, down) {
     const point = view.toPlan(event);
@@ -230,7 +250,7 @@ function dragTo(drag, point, event) {
     const to = snap(point, { except: [drag.corner], free: event.altKey }).point;
     const by = [to[0] - drag.corner[0], to[1] - drag.corner[1]];
     if (by[0] || by[1]) {
-      book.edit((doc) => items.moveCorners(doc, state.storeyId, [drag.corner], by), { merge: "corner" });
+      book.edit((doc) => moveCorner(doc, drag, to, by), { merge: "corner" });
       drag.corner = to;
     }
   }
@@ -246,15 +266,24 @@ function dragTo(drag, point, event) {
   drawDraft();
 }
 
+function moveCorner(doc, drag, to, by) {
+  if (drag.kind === "furniture") drag.n = moveBoxCorner(items.find(doc, drag.kind, drag.id), drag.n, to);
+  else if (drag.kind === "slabs") moveSlabCorner(items.find(doc, drag.kind, drag.id), drag.n, to);
+  else items.moveCorners(doc, state.storeyId, [drag.corner], by);
+}
+
+const DRAGGED = new Set(["room", "slab", "furniture"]);
 const ordered = ([x0, y0, x1, y1]) => [Math.min(x0, x1), Math.min(y0, y1), Math.max(x0, x1), Math.max(y0, y1)];
 function closeBox(box) {
   const [x0, y0, x1, y1] = ordered(box);
   state.draft = null;
-  if (x1 - x0 > 0.3 && y1 - y0 > 0.3) finishRoom([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]);
+  if (state.tool === "furniture") {
+    if (x1 - x0 > 0.08 && y1 - y0 > 0.08) made("furniture", (doc) => items.addBox(doc, state.storeyId, [x0, y0, x1, y1], nameFor(t("Furniture"), doc.dwelling.furniture)));
+  } else if (x1 - x0 > 0.3 && y1 - y0 > 0.3) finishRoom([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]);
 }
 
 // Keyboard: the same presses from a cross that the arrows move; letters choose the tool.
-const LETTERS = { v: "choose", r: "room", w: "wall", n: "window", d: "door", g: "gap", p: "place", e: "emitter" };
+const LETTERS = { v: "choose", r: "room", w: "wall", n: "window", d: "door", g: "gap", p: "place", e: "emitter", s: "slab", f: "furniture" };
 svg.addEventListener("keydown", (event) => {
   const arrows = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
   const step = event.shiftKey ? 0.5 : 0.1;
@@ -297,6 +326,8 @@ function nearest(point) {
   const lines = walls.map((w) => ({ kind: "walls", id: w.id, gap: foot(point, w.start, w.end).gap }));
   const best = [...marks, ...lines].sort((a, b) => a.gap - b.gap)[0];
   if (best && best.gap < 0.4) return best;
+  const box = view.boxes().find((one) => inside(point, boxOutline(one)));
+  if (box) return { kind: "furniture", id: box.id };
   const room = items.roomAt(book.doc, state.storeyId, point);
   return room ? { kind: "rooms", id: room.id } : null;
 }

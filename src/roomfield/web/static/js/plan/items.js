@@ -1,6 +1,7 @@
 // What can be done to the items of a plan, as plain changes of its document.
 
 import { along, distance, extent, foot, inside, round, same } from "./shapes.js";
+import { boxOutline, boxesOf, makeBox, makeSlab, moveBox, moveSlab, slabsOf } from "./solids.js";
 
 let count = 0;
 export function newId(noun) {
@@ -60,6 +61,18 @@ export function addRoom(doc, storeyId, outline, name, build) {
   });
   doc.dwelling.rooms.push(room);
   return room;
+}
+
+export function addSlab(doc, storeyId, outline) {
+  const slab = makeSlab(storeyOf(doc, storeyId), outline, doc.dwelling.slabs, newId("slab"));
+  doc.dwelling.slabs.push(slab);
+  return slab;
+}
+
+export function addBox(doc, storeyId, corners, name) {
+  const box = makeBox(storeyOf(doc, storeyId), corners, name, newId("furniture"));
+  doc.dwelling.furniture.push(box);
+  return box;
 }
 
 export function addOpening(doc, wallId, at, kind) {
@@ -163,6 +176,8 @@ export function moveChosen(doc, storeyId, chosen, [dx, dy]) {
     const [kind, id] = split(key);
     if (kind === "places" || kind === "emitters") moveMark(doc, storeyId, find(doc, kind, id), [dx, dy]);
     if (kind === "openings") slideOpening(doc, id, [dx, dy]);
+    if (kind === "furniture") moveBox(find(doc, kind, id), [dx, dy]);
+    if (kind === "slabs") moveSlab(find(doc, kind, id), [dx, dy]);
   }
   for (const place of doc.places) {
     if (rooms.includes(place.room_id) && place.position && !chosen.has(`places:${place.id}`)) moveMark(doc, storeyId, place, [dx, dy]);
@@ -200,6 +215,9 @@ export function within(doc, storeyId, [x0, y0, x1, y1]) {
   const keys = [];
   for (const wall of doc.dwelling.walls) if (wall.storey_id === storeyId && inBox(wall.start) && inBox(wall.end)) keys.push(`walls:${wall.id}`);
   for (const room of doc.dwelling.rooms) if (room.storey_id === storeyId && room.outline.every(inBox)) keys.push(`rooms:${room.id}`);
+  const storey = storeyOf(doc, storeyId);
+  for (const box of boxesOf(doc, storey)) if (boxOutline(box).every(inBox)) keys.push(`furniture:${box.id}`);
+  for (const slab of slabsOf(doc, storey)) if (slab.outlines.flat().every(inBox)) keys.push(`slabs:${slab.id}`);
   for (const place of doc.places) if (place.storey_id === storeyId && place.position && inBox(place.position)) keys.push(`places:${place.id}`);
   for (const emitter of doc.emitters) if (emitter.position && inBox(emitter.position)) keys.push(`emitters:${emitter.id}`);
   return keys;

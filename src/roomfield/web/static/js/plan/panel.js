@@ -3,10 +3,13 @@
 import { t } from "../words.js";
 import { BUILDS, addStorey, find, split, storeyOf, wallOf } from "./items.js";
 import { area, distance, round } from "./shapes.js";
+import { boxForm, shieldForms, slabForm, slabName } from "./solidforms.js";
+import { boxesOf, slabsOf } from "./solids.js";
+import { turnPicture } from "./tracing.js";
 
 const PLACE_KINDS = { bed: "Bed", cot: "Cot", desk: "Desk", sofa: "Sofa", table: "Table", play: "Play corner", other: "Other place" };
 const BUILD_NAMES = { outer: "Outer wall, brick 30 cm", party: "Party wall, brick 24 cm", inner: "Inner wall, brick 11.5 cm", concrete: "Concrete 18 cm", light: "Plasterboard on studs", timber: "Timber 8 cm" };
-const NOUNS = { rooms: "Room", walls: "Wall", openings: "Opening", places: "Place", emitters: "Emitter" };
+const NOUNS = { rooms: "Room", walls: "Wall", openings: "Opening", places: "Place", emitters: "Emitter", slabs: "Slab", furniture: "Furniture" };
 const OPENING_KINDS = { window: "Window", door: "Door", gap: "Open gap" };
 const STANDINGS = { known: "known", suspected: "suspected" };
 const CONTROLS = { client: "client", neighbour: "neighbour", utility: "utility", operator: "network operator", unknown: "not known" };
@@ -29,6 +32,14 @@ export class Panel {
     this.placeKind = "bed";
     this.build = "inner";
     holder.addEventListener("focusout", () => book.endMerge());
+    // A figure is taken when the hand goes to the next field: that field must still be there when it arrives.
+    holder.addEventListener("change", () => {
+      this.later = true;
+      setTimeout(() => {
+        this.later = false;
+        this.draw();
+      }, 0);
+    }, true);
   }
 
   get placeName() { return PLACE_KINDS[this.placeKind]; }
@@ -36,11 +47,13 @@ export class Panel {
   focusName() { this.holder.querySelector("input[data-name]")?.select(); }
 
   draw() {
+    if (this.later) return;
     const focused = document.activeElement;
-    const kept = this.holder.contains(focused) ? focused.id : "";
+    const within = this.holder.contains(focused);
+    const kept = within ? focused.id : "";
     const chosen = [...this.view.chosen];
     const shown = `${chosen} ${this.state.tool} ${this.state.storeyId}`;
-    if (kept && focused.matches("input:not([type=checkbox])") && shown === this.shown) return; // being typed into
+    if (within && focused.matches("input:not([type=checkbox])") && shown === this.shown) return; // being typed into
     this.shown = shown;
     const parts = [];
     if (chosen.length === 1) parts.push(...this.oneItem(...split(chosen[0])));
@@ -88,7 +101,8 @@ export class Panel {
     const item = find(this.book.doc, kind, id);
     if (!item) return [];
     const edit = (name) => (doc, value) => { find(doc, kind, id)[name] = value; };
-    const body = { rooms: this.roomForm, walls: this.wallForm, openings: this.openingForm, places: this.placeForm, emitters: this.emitterForm }[kind].call(this, item, edit, id);
+    const solid = { slabs: slabForm, furniture: boxForm }[kind];
+    const body = solid ? solid(this, item, edit, id) : { rooms: this.roomForm, walls: this.wallForm, openings: this.openingForm, places: this.placeForm, emitters: this.emitterForm }[kind].call(this, item, edit, id);
     return [this.heading(t(NOUNS[kind]), this.back()), element("div", { class: "stack" }, ...body)];
   }
 
@@ -116,10 +130,11 @@ export class Panel {
         this.field("Lower edge", wall.base_m, edit("base_m"), { type: "number", unit: "m" }),
         this.field("Upper edge", wall.top_m, edit("top_m"), { type: "number", unit: "m" })),
       wall.openings.length ? element("div", {}, element("p", { class: "label" }, t("Openings")), ...wall.openings.map((hole) => this.pick(`openings:${hole.id}`, `${t(OPENING_KINDS[hole.kind])} ${(hole.end_m - hole.start_m).toFixed(2)} m`))) : null,
+      shieldForms(this, wall, "walls", id),
     ];
   }
 
-  layerTable(item, kind, id) {
+  layerTable(item, kind, id, title = "Layers, left to right") {
     const rows = item.layers.map((layer, n) => element("div", { class: "layer-row" },
       element("select", { "aria-label": t("Material of layer {n}", { n: n + 1 }), onchange: (e) => this.book.edit((doc) => { find(doc, kind, id).layers[n].material = e.target.value; }) },
         ...this.materials.map((m) => element("option", { value: m.key, selected: m.key === layer.material }, t(m.name)))),
@@ -128,7 +143,7 @@ export class Panel {
       element("span", { class: "soft" }, "cm"),
       element("button", { type: "button", class: "plain-button", "aria-label": t("Take out layer {n}", { n: n + 1 }), onclick: () => this.book.edit((doc) => { find(doc, kind, id).layers.splice(n, 1); }) }, "×")));
     const add = element("button", { type: "button", class: "button slim", onclick: () => this.book.edit((doc) => { find(doc, kind, id).layers.push({ material: "plasterboard", thickness_m: 0.0125 }); }) }, t("Add a layer"));
-    return element("div", { class: "layers" }, element("p", { class: "label" }, t("Layers, left to right")), ...rows, add);
+    return element("div", { class: "layers" }, element("p", { class: "label" }, t(title)), ...rows, add);
   }
 
   openingForm(hole, edit, id) {
@@ -222,9 +237,31 @@ export class Panel {
         element("div", { class: "fields" },
           this.field("Floor at", storey.floor_m, edit("floor_m"), { type: "number", unit: "m" }),
           this.field("Ceiling at", storey.ceiling_m, edit("ceiling_m"), { type: "number", unit: "m" })),
-        this.field("True north", this.book.doc.dwelling.north_deg, (doc, v) => { doc.dwelling.north_deg = v === null ? null : ((v % 360) + 360) % 360; }, { type: "number", unit: t("degrees clockwise from up; empty if not known") }),
+        this.northForm(),
+        this.pictureForm(storey),
         element("div", { class: "row" }, more)),
     ];
+  }
+
+  northForm() {
+    const north = this.book.doc.dwelling.north_deg;
+    const set = (doc, v) => { doc.dwelling.north_deg = v === null ? null : ((v % 360) + 360) % 360; };
+    const turn = element("input", { type: "range", id: "north-turn", min: "0", max: "359", step: "1", value: north ?? 0, "aria-label": t("Turn the north arrow"), oninput: (e) => {
+      this.book.edit((doc) => set(doc, Number(e.target.value)), { merge: "north" });
+      this.holder.querySelector("#field-true-north").value = e.target.value;
+    } });
+    return element("div", {}, this.field("True north", north, set, { type: "number", unit: t("degrees clockwise from up; empty if not known") }), turn);
+  }
+
+  // The picture under the sheet, if this storey has one.
+  pictureForm(storey) {
+    const image = this.book.doc.dwelling.plan_images.find((i) => i.storey_id === storey.id);
+    if (!image) return null;
+    const size = this.view.imageSizes?.get(image.media_sha256) ?? [0, 0];
+    const turn = (by) => this.book.edit((doc) => turnPicture(doc.dwelling.plan_images.find((i) => i.storey_id === storey.id), size, by), { merge: "turn" });
+    const step = (by, words, sign) => element("button", { type: "button", class: "button slim", "aria-label": t(words), onclick: () => { turn(by); this.book.endMerge(); } }, sign);
+    return element("div", {}, this.field("Picture turned by", round(image.rotation_deg, 0.01), (doc, v) => { if (v !== null) turnPicture(doc.dwelling.plan_images.find((i) => i.storey_id === storey.id), size, v - image.rotation_deg); }, { type: "number", unit: t("degrees to the left") }),
+      element("div", { class: "row gap-small" }, step(90, "A quarter turn to the left", "↺ 90°"), step(1, "One degree to the left", "↺ 1°"), step(-1, "One degree to the right", "↻ 1°"), step(-90, "A quarter turn to the right", "↻ 90°")));
   }
 
   pick(key, words) {
@@ -233,12 +270,15 @@ export class Panel {
 
   itemList() {
     const { rooms, walls, places, emitters } = this.view.onStorey();
+    const storey = storeyOf(this.book.doc, this.state.storeyId);
     const unplaced = this.book.doc.emitters.filter((e) => !e.position);
     const group = (title, kind, list, words) => (list.length ? element("div", {}, element("p", { class: "label" }, t(title)), ...list.map((item) => this.pick(`${kind}:${item.id}`, words(item)))) : null);
     return element("details", { class: "item-list", open: true }, element("summary", {}, t("On this storey")),
       group("Places", "places", places, (p) => p.name),
       group("Emitters", "emitters", emitters, (e) => e.name),
       group("Rooms", "rooms", rooms, (r) => r.name),
+      group("Furniture", "furniture", boxesOf(this.book.doc, storey), (b) => b.name),
+      group("Ceilings and floors", "slabs", slabsOf(this.book.doc, storey), (s) => slabName(s, storey)),
       walls.length ? element("details", {}, element("summary", {}, t("{count} walls", { count: walls.length })), ...walls.map((w, n) => this.pick(`walls:${w.id}`, t("Wall {n}, {length} m", { n: n + 1, length: distance(w.start, w.end).toFixed(1) })))) : null,
       unplaced.length ? element("p", { class: "hint" }, t("Without a position: {names}", { names: unplaced.map((e) => e.name).join(", ") })) : null);
   }

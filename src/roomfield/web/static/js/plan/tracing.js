@@ -3,13 +3,38 @@
 import { faultBox, notice, send } from "../door.js";
 import { t } from "../words.js";
 import { distance } from "./shapes.js";
-import { loadImages, shape } from "./view.js";
+import { loadImages, pictureCorners, shape } from "./view.js";
+
+// Turns the picture about its middle, so that it stays in sight.
+export function turnPicture(image, size, by) {
+  const middle = (corners) => [(corners[0][0] + corners[2][0]) / 2, (corners[0][1] + corners[2][1]) / 2];
+  const before = middle(pictureCorners(image, size));
+  image.rotation_deg = ((((image.rotation_deg + by) % 360) + 540) % 360) - 180;
+  const after = middle(pictureCorners(image, size));
+  image.origin = [image.origin[0] + before[0] - after[0], image.origin[1] + before[1] - after[1]];
+}
+
+// The smallest turn that makes the line between two points level or upright, in degrees.
+export function straightening([ax, ay], [bx, by]) {
+  const angle = (Math.atan2(by - ay, bx - ax) * 180) / Math.PI;
+  return Math.round(angle / 90) * 90 - angle;
+}
 
 export function traceOver({ book, view, state, surveyId, redraw }) {
   const dialog = document.getElementById("under");
   const form = document.getElementById("under-form");
   const scaleBox = document.getElementById("scale-box");
   const address = (hash) => `/surveys/${surveyId}/media/${hash}`;
+
+  // Only what the chosen form of file leaves open is asked.
+  const file = form.querySelector("#under-file");
+  file.addEventListener("change", () => {
+    const ending = file.value.toLowerCase().split(".").pop();
+    for (const question of form.querySelectorAll("[data-for]")) {
+      question.hidden = !question.dataset.for.split(" ").includes(ending);
+      for (const input of question.querySelectorAll("select")) input.required = !question.hidden;
+    }
+  });
 
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
@@ -18,7 +43,7 @@ export function traceOver({ book, view, state, surveyId, redraw }) {
     button.disabled = true;
     try {
       const told = await send("POST", `/api/v1/surveys/${surveyId}/plan/underlay`, new FormData(form));
-      if (told.plan) mergePlan(told.plan);
+      if (told.plan) mergePlan(told.plan, told.remarks);
       else await lay(told.sha256);
       dialog.close();
     } catch (error) {
@@ -28,14 +53,15 @@ export function traceOver({ book, view, state, surveyId, redraw }) {
     }
   });
 
-  function mergePlan(plan) {
+  function mergePlan(plan, remarks) {
     book.edit((doc) => {
       for (const name of ["storeys", "rooms", "walls", "slabs", "furniture"]) {
         const known = new Set(doc.dwelling[name].map((item) => item.id));
         doc.dwelling[name].push(...plan.dwelling[name].filter((item) => !known.has(item.id)));
       }
     });
-    notice(t("Taken in: {walls} walls, {rooms} rooms.", { walls: plan.dwelling.walls.length, rooms: plan.dwelling.rooms.length }));
+    const said = t("Taken in: {walls} walls, {rooms} rooms.", { walls: plan.dwelling.walls.length, rooms: plan.dwelling.rooms.length });
+    notice([said, ...remarks].join(" "), { stay: remarks.length > 0 });
     state.storeyId = plan.dwelling.storeys[0]?.id ?? state.storeyId;
     redraw();
     view.fit();
@@ -70,7 +96,7 @@ export function traceOver({ book, view, state, surveyId, redraw }) {
         scaleBox.querySelector("form").hidden = !ready;
         if (ready) {
           scaleBox.querySelector("[data-words]").textContent = t("How far apart are they in the dwelling?");
-          scaleBox.querySelector("input").focus();
+          document.getElementById("known-metres").focus();
         }
         view.draw();
       },
@@ -92,12 +118,15 @@ export function traceOver({ book, view, state, surveyId, redraw }) {
 
   scaleBox.querySelector("form").addEventListener("submit", (event) => {
     event.preventDefault();
-    const metres = Number(scaleBox.querySelector("input").value.replace(",", "."));
+    const metres = Number(document.getElementById("known-metres").value.replace(",", "."));
     const drawn = distance(...state.tracing.points);
     if (!(metres > 0) || drawn < 1e-6) return;
     book.edit((doc) => {
       const image = doc.dwelling.plan_images.find((i) => i.storey_id === state.storeyId);
       image.metres_per_pixel *= metres / drawn;
+      if (scaleBox.querySelector("[name=straight]").checked) {
+        turnPicture(image, view.imageSizes.get(image.media_sha256) ?? [0, 0], straightening(...state.tracing.points));
+      }
     });
     end();
     view.fit();

@@ -2,6 +2,7 @@
 
 import { t } from "../words.js";
 import { along, area, centre, distance, extent, inside } from "./shapes.js";
+import { boxOutline, boxesOf, slabsOf } from "./solids.js";
 
 const SPACE = "http://www.w3.org/2000/svg";
 const GLYPHS = {
@@ -25,7 +26,15 @@ export function shape(name, attributes = {}, ...children) {
 }
 
 const path = (points, closed = true) => points.map((p, i) => `${i ? "L" : "M"}${p[0]} ${-p[1]}`).join("") + (closed ? "Z" : "");
+// Thin walls first, so that they end inside the thick ones they meet.
+const inDrawingOrder = (walls) => [...walls].sort((a, b) => thickness(a) - thickness(b));
 const thickness = (wall) => wall.layers.reduce((sum, layer) => sum + layer.thickness_m, 0) || 0.1;
+
+export function pictureCorners(image, [width, height]) {
+  const angle = (image.rotation_deg * Math.PI) / 180;
+  const [cos, sin, scale] = [Math.cos(angle), Math.sin(angle), image.metres_per_pixel];
+  return [[0, 0], [width, 0], [width, height], [0, height]].map(([x, y]) => [image.origin[0] + (x * cos - y * sin) * scale, image.origin[1] + (x * sin + y * cos) * scale]);
+}
 
 export class PlanView {
   constructor(svg, { label = "" } = {}) {
@@ -86,7 +95,7 @@ export class PlanView {
     ];
     for (const image of images) {
       const size = this.imageSizes?.get(image.media_sha256);
-      if (size) points.push(image.origin, [image.origin[0] + size[0] * image.metres_per_pixel, image.origin[1] + size[1] * image.metres_per_pixel]);
+      if (size) points.push(...pictureCorners(image, size));
     }
     this.frame(extent(points));
   }
@@ -146,7 +155,9 @@ export class PlanView {
     this.drawGrid();
     this.layers.image.replaceChildren(...now.images.map((image) => this.imageShape(image)).filter(Boolean));
     this.layers.rooms.replaceChildren(...now.rooms.map((room) => this.roomShape(room)));
-    this.layers.walls.replaceChildren(...now.walls.map((wall) => this.wallShape(wall)));
+    this.layers.walls.replaceChildren(...inDrawingOrder(now.walls).map((wall) => this.wallShape(wall)));
+    this.layers.under.replaceChildren(...slabsOf(this.doc, now.storey).filter((s) => this.showSlabs || this.chosen.has(`slabs:${s.id}`)).map((slab) => this.slabShape(slab)));
+    this.layers.over.replaceChildren(...this.boxes().map((box) => this.boxShape(box)));
     const labels = this.freeLabels(now);
     this.layers.emitters.replaceChildren(...now.emitters.map((emitter) => this.markShape("emitters", emitter, labels)));
     this.layers.places.replaceChildren(...now.places.map((place) => this.markShape("places", place, labels)));
@@ -231,6 +242,27 @@ export class PlanView {
     const ways = [0, 48, -48, 84, -84].map((step) => y + step * this.pixel);
     const fits = (at) => inside([x, at + 16 * this.pixel], outline) && inside([x, at - 24 * this.pixel], outline);
     return ways.find((at) => !crowded(at) && fits(at)) ?? null;
+  }
+
+  boxes() { return boxesOf(this.doc, this.onStorey().storey); }
+
+  slabShape(slab) {
+    const group = shape("g", { class: `slab${this.chosen.has(`slabs:${slab.id}`) ? " chosen" : ""}`, "data-kind": "slabs", "data-id": slab.id });
+    group.append(...slab.outlines.map((outline) => shape("path", { d: path(outline) })));
+    return group;
+  }
+
+  boxShape(box) {
+    const outline = boxOutline(box);
+    const group = shape("g", { class: `furniture${this.chosen.has(`furniture:${box.id}`) ? " chosen" : ""}`, "data-kind": "furniture", "data-id": box.id });
+    const [a, b, c, d] = outline;
+    group.append(shape("path", { class: "box", d: path(outline) }), shape("path", { class: "cross-line", d: `M${a[0]} ${-a[1]}L${c[0]} ${-c[1]}M${b[0]} ${-b[1]}L${d[0]} ${-d[1]}` }));
+    const wide = (c[0] - a[0]) / this.pixel;
+    if (wide > box.name.length * 6) group.append(this.text(box.name, (a[0] + c[0]) / 2, -(a[1] + c[1]) / 2 + 4 * this.pixel, 11, { class: "minor" }));
+    const title = shape("title");
+    title.textContent = box.name;
+    group.append(title);
+    return group;
   }
 
   wallShape(wall) {
