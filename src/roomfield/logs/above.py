@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, fields
 
 import numpy as np
@@ -65,9 +63,7 @@ def above(series: LogSeries, rule: GapRule, bound: float, join_s: float) -> Abov
     ends = groups.row_groups(series)
     holding = [i for i in ends.within(series.start_us, series.end_us) if ends.high[i] > bound]
     hold_us, join_us = round(rule.hold_limit_s * MICRO), round(join_s * MICRO)
-    parts = groups.spans(holding)
-    with ThreadPoolExecutor(min(len(parts), os.cpu_count() or 1)) as pool:
-        done = list(pool.map(lambda span: _part(series, span, (bound, hold_us, join_us)), parts))
+    done = groups.side_by_side(groups.spans(holding), lambda span: _part(series, span, (bound, hold_us, join_us)))
     runs = _joined(_one_after_another([run for part in done for run in part.runs]), join_us)
     return Above(
         sum(part.seen_us for part in done),

@@ -144,9 +144,3 @@ def key_of(value: float) -> int:
     """Whole number that rises with float64."""
     bits = int(np.float64(value).view(np.int64))
     return bits if bits >= 0 else -(1 << 63) - bits
-
-
-def value_of_key(key: int) -> float:
-    """The float64 that an ordered key stands for."""
-    bits = key if key >= 0 else -(1 << 63) - key
-    return float(np.int64(bits).view(np.float64))

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pyarrow.parquet as pq
@@ -17,6 +20,8 @@ from roomfield.logs.series import LogSeries
 
 GROUPS_WORTH_A_PART = 24
 _MOST_PARTS = 8
+
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True)
@@ -66,6 +71,22 @@ def spans(groups: list[int]) -> list[list[int]]:
     count = max(1, min(_MOST_PARTS, len(groups) // GROUPS_WORTH_A_PART))
     edges = [round(i * len(groups) / count) for i in range(count + 1)]
     return [groups[a:b] for a, b in pairwise(edges)]
+
+
+def side_by_side(parts: list[list[int]], work: Callable[[list[int]], Result]) -> list[Result]:
+    """What some work makes of each part, in order; parts are worked on side by side on all cores.
+
+    Parameters
+    ----------
+    parts : list of list of int
+        Row groups of each part, from `spans`.
+    work : callable
+        Takes the row groups of a part; must leave the lock of the interpreter for most of its time.
+    """
+    if len(parts) == 1:
+        return [work(parts[0])]
+    with ThreadPoolExecutor(min(len(parts), os.cpu_count() or 1)) as pool:
+        return list(pool.map(work, parts))
 
 
 def opened(series: LogSeries) -> pq.ParquetFile:

@@ -72,6 +72,20 @@ def histogram(
 
 
 @compiled
+def in_bins(
+    bits: Ints, key0: int, shift: int, wanted: Bools, at: Ints, place: Ints
+) -> int:  # pragma: no cover - compiled
+    """Which readings lie in bins that are wanted, and in which bin each; returns how many."""
+    n = 0
+    for i in range(bits.size):
+        k = (ordered_key(bits[i]) - key0) >> shift
+        if wanted[k]:
+            at[n], place[n] = i, k
+            n += 1
+    return n
+
+
+@compiled
 def rolling(
     t: Ints, hold: Ints, power: Floats, first: int, window_us: int, need_us: int, whole: Ints, real: Floats
 ) -> None:  # pragma: no cover

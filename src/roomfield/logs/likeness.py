@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 _LEAST, _MOST = -1 / 2, 0.99
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
 _CORRELATION = (_LEAST + (_NODES + 1) / 2 * (_MOST - _LEAST))[:, None]
-_GRID = 64
+_HALVINGS = 14
 _AS_GOOD_AS_NORMAL = 1e9
 """Degrees of freedom of a t distribution that no one tells from the normal."""
 
@@ -85,14 +85,16 @@ def _mean_variance(at: NDArray[np.intp]) -> Floats:
 def _mixture_quantile(weight: Floats, spread: Floats, freedom: float, confidence: float) -> float:
     """Half-width that a mixture of t distributions about zero keeps within with the given confidence.
 
-    It lies between those of its narrowest and of its widest part; two looks on a grid find it to a few parts in ten
-    thousand.
+    It lies between those of its narrowest and of its widest part; halving that range fourteen times finds it to a few
+    parts in ten thousand, on the wider side.
     """
-    alone = float(special.stdtrit(freedom, 0.5 + confidence / 2))
+    normal = freedom == _AS_GOOD_AS_NORMAL
+    upper = 0.5 + confidence / 2
+    alone = float(special.ndtri(upper) if normal else special.stdtrit(freedom, upper))
     low, high = math.log(alone * float(spread.min())), math.log(alone * float(spread.max()))
-    for _ in range(2):
-        grid = np.linspace(low, high, _GRID)
-        held = np.sum(weight * (2 * special.stdtr(freedom, np.exp(grid)[:, None] / spread) - 1), axis=1)
-        k = min(max(int(np.searchsorted(held, confidence)), 1), _GRID - 1)
-        low, high = float(grid[k - 1]), float(grid[k])
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        scaled = math.exp(middle) / spread
+        held = float(weight @ (special.ndtr(scaled) if normal else special.stdtr(freedom, scaled)))
+        low, high = (middle, high) if held < upper else (low, middle)
     return math.exp(high)

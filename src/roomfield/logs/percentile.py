@@ -9,9 +9,9 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.logs import engine
+from roomfield.logs import engine, groups, kernels
 from roomfield.logs.clock import MICRO
-from roomfield.logs.condensed import Condensed, value_of_key
+from roomfield.logs.condensed import Condensed
 from roomfield.logs.series import LogSeries
 
 Weights = tuple[NDArray[np.float64], NDArray[np.int64]]
@@ -91,22 +91,39 @@ def _bins(series: LogSeries, condensed: Condensed, bins: list[int]) -> dict[int,
     """Distinct values and observed times [µs] of some bins."""
     if not bins:
         return {}
-    edges = [
-        (condensed.key0 + (k << condensed.key_shift), condensed.key0 + ((k + 1) << condensed.key_shift) - 1)
-        for k in bins
-    ]
-    ranges = [(value_of_key(low), value_of_key(high)) for low, high in edges]
-    inside = " OR ".join(f"(value >= {low!r} AND value <= {high!r})" for low, high in ranges)
-    hold = round(condensed.question.rule.hold_limit_s * MICRO)
-    query = (
-        f"SELECT value, sum(least(dt_us, {hold}))::BIGINT AS seen FROM {engine.parquet(series.path)} "
-        f"WHERE {series.where_sql()} AND ({inside}) GROUP BY value ORDER BY value"
-    )
-    with engine.reader() as database:
-        table = database.sql(query).to_arrow_table()
-    value, seen = table.column("value").to_numpy(), table.column("seen").to_numpy()
-    cuts = [(np.searchsorted(value, low, "left"), np.searchsorted(value, high, "right")) for low, high in ranges]
-    return {k: (value[a:b], seen[a:b]) for k, (a, b) in zip(bins, cuts, strict=True)}
+    wanted = np.zeros(condensed.histogram.size, dtype=np.bool_)
+    wanted[bins] = True
+    inside = groups.row_groups(series).within(series.start_us, series.end_us)
+    found = groups.side_by_side(groups.spans(inside), lambda part: _in_bins(series, condensed, wanted, part))
+    place, value, hold = (np.concatenate(columns) for columns in zip(*found, strict=True))
+    return {k: _summed(value[place == k], hold[place == k]) for k in bins}
+
+
+def _in_bins(
+    series: LogSeries, condensed: Condensed, wanted: NDArray[np.bool_], part: list[int]
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
+    """Bin, value and hold [µs] of the readings of a part that lie in the bins wanted."""
+    hold_us = round(condensed.question.rule.hold_limit_s * MICRO)
+    found = []
+    with groups.opened(series) as file:
+        for group in part:
+            t, value, step = groups.read(file, [group], ["t_us", "value", "dt_us"])
+            rows = slice(*np.searchsorted(t, (series.start_us, series.end_us + 1)))
+            value, step = value[rows], step[rows]
+            at, place = np.empty((2, value.size), dtype=np.int64)
+            bits = value.view(np.int64)
+            count = kernels.in_bins(bits, condensed.key0, condensed.key_shift, wanted, at, place)
+            at = at[:count]
+            found.append((place[:count].copy(), value[at], np.minimum(step[at], hold_us)))
+    place, value, hold = (np.concatenate(columns) for columns in zip(*found, strict=True))
+    return place, value, hold
+
+
+def _summed(value: NDArray[np.float64], hold: NDArray[np.int64]) -> Weights:
+    distinct, place = np.unique(value, return_inverse=True)
+    total = np.zeros(distinct.size, dtype=np.int64)
+    np.add.at(total, place, hold)
+    return distinct, total
 
 
 def of_readings(series: LogSeries, percents: Sequence[float] = PERCENTS) -> tuple[float, ...]:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -87,9 +85,7 @@ class _Scanner:
     def run(self) -> Condensed:
         self.ends = groups.row_groups(self.series)
         spans = groups.spans(self.ends.within(self.series.start_us, self.series.end_us))
-        with ThreadPoolExecutor(min(len(spans), os.cpu_count() or 1)) as pool:
-            done = list(pool.map(self._part, spans))
-        return self._merged(done)
+        return self._merged(groups.side_by_side(spans, self._part))
 
     def _part(self, span: list[int]) -> _Part:
         part = _Part.empty(self.bins)
