@@ -233,3 +233,13 @@ def test_the_report_leaves_as_pdf_html_and_tables(client, records, survey_id):
     assert len(short.text) < len(preview.text)
     assert client.get(f"/surveys/{survey_id}/report/file.docx").status_code == 422
     assert client.get(f"/surveys/{survey_id}/report/file.xlsx").content.startswith(b"PK")
+
+
+def test_every_mark_of_evidence_in_the_report_is_explained_there(client, records, demo):
+    page = client.get(f"/surveys/{demo}/report/preview?language=de").text
+    words = re.sub(r"<[^>]+>", " ", page)
+    before, _, legend = words.partition("Wofür die Zeichen E.. stehen")
+    marks = set(re.findall(r"\bE\d{2}\b", before))
+    assert marks
+    assert marks <= set(re.findall(r"\bE\d{2}\b", legend))
+    assert legend.count("Es bestätigt:") >= len(marks)

@@ -12,6 +12,7 @@ from roomfield.report.evidence import (
     Caution,
     MeterEntry,
     Position,
+    Proof,
     ReadingEntry,
     ReferenceEntry,
     VisitEntry,
@@ -127,6 +128,7 @@ class ReportContent:
     budget: Budget | None = None
     references: tuple[ReferenceEntry, ...] = ()
     positions: tuple[Position, ...] = ()
+    proofs: tuple[Proof, ...] = ()
     cautions: tuple[Caution, ...] = ()
     undetermined: tuple[Text, ...] = ()
     amendments: tuple[AmendmentEntry, ...] = ()

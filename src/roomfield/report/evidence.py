@@ -204,6 +204,24 @@ class Position:
 
 
 @dataclass(frozen=True)
+class Proof:
+    """What a mark such as ``E23`` beside a value stands for.
+
+    Parameters
+    ----------
+    what, where : str
+        What was seen, and where.
+    confirms : str
+        Which part of the value it confirms.
+    """
+
+    mark: str
+    what: str
+    where: str
+    confirms: str
+
+
+@dataclass(frozen=True)
 class Caution:
     """A caution that the trade owes.
 

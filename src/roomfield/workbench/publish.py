@@ -64,6 +64,7 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
         budget=evidence.typical_budget(assessment),
         references=evidence.reference_entries(assessment),
         positions=evidence.position_entries(),
+        proofs=evidence.proof_entries(evidence.reference_entries(assessment), evidence.position_entries()),
         cautions=evidence.caution_entries(),
         amendments=evidence.amendment_entries(survey),
         readings=evidence.reading_entries(survey, visit.id),

@@ -196,6 +196,8 @@ def references_section(content: ReportContent, words: Words) -> Section | None:
     if content.positions:
         blocks += [Heading(words.say("section.positions")), Paragraph(words.say("positions.intro"))]
         blocks.append(_positions(content, words))
+    if content.proofs:
+        blocks += [Heading(words.say("references.proofs")), _proofs(content, words)]
     return Section(Part.REFERENCES, words.say("section.references"), tuple(blocks))
 
 
@@ -265,6 +267,16 @@ def _positions(content: ReportContent, words: Words) -> Table:
         for p in content.positions
     )
     return Table(columns, rows, words.say("positions.caption"))
+
+
+def _proofs(content: ReportContent, words: Words) -> Listing:
+    """What the marks in the columns of how a value is known stand for, in the words of the register."""
+    return Listing(
+        tuple(
+            Item(words.say("references.proof", what=p.what, where=p.where, confirms=p.confirms), title=p.mark)
+            for p in content.proofs
+        )
+    )
 
 
 def undetermined_section(content: ReportContent, words: Words) -> Section:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 from roomfield.exposure.decision import Bound
 from roomfield.instrument import ControlChart as Chart
 from roomfield.instrument import meter_chart
 from roomfield.quantities import Contribution, Kind, Shape
-from roomfield.references.catalogue import mainstream_positions
+from roomfield.references.catalogue import evidence, mainstream_positions
 from roomfield.references.cautions import cautions
 from roomfield.references.guidelines import CATEGORIES, GuidelineSet
 from roomfield.references.source import Source, Standing
@@ -23,17 +24,19 @@ from roomfield.report.evidence import (
     ControlChart,
     MeterEntry,
     Position,
+    Proof,
     ReadingEntry,
     ReferenceEntry,
     ReferenceStanding,
     VisitEntry,
 )
 from roomfield.report.findings import Shown
-from roomfield.report.phrase import Phrase, phrase
+from roomfield.report.phrase import Phrase, Text, phrase
 from roomfield.survey import Meter, ReadingKind, Survey
 from roomfield.workbench.assess import Assessment
 from roomfield.workbench.contents.findings import PULSES
 
+_MARK = re.compile(r"\bE\d{2}\b")
 _PART = {
     "meter_tolerance": "tolerance",
     "meter_calibration": "calibration",
@@ -211,6 +214,26 @@ def position_entries() -> tuple[Position, ...]:
     return tuple(
         Position(p.body, p.source.document, p.position, p.source.edition, p.source.how) for p in mainstream_positions()
     )
+
+
+def proof_entries(references: tuple[ReferenceEntry, ...], positions: tuple[Position, ...]) -> tuple[Proof, ...]:
+    """What the marks of the evidence register stand for, for those that the report names.
+
+    Parameters
+    ----------
+    references, positions : tuple
+        Entries that say how they are known.
+    """
+    said = " ".join([*(_plain(r.how_known) for r in references), *(p.how_known for p in positions)])
+    register = evidence()
+    marks = sorted(mark for mark in set(_MARK.findall(said)) if mark in register)
+    return tuple(Proof(mark, register[mark].what, register[mark].where, register[mark].confirms) for mark in marks)
+
+
+def _plain(text: Text) -> str:
+    if isinstance(text, Phrase):
+        return " ".join(str(value) for _, value in text.values)
+    return text if isinstance(text, str) else text.sentence
 
 
 def caution_entries() -> tuple[Caution, ...]:
