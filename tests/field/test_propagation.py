@@ -14,7 +14,7 @@ from roomfield.field.propagation import grid_density, paths, unit_density
 from roomfield.field.reference_paths import reference_density, reference_edges
 from roomfield.field.scene import Scene
 from roomfield.field.transmission import stack_optics
-from roomfield.survey.dwelling import Dwelling, FittedShield, Layer, ShieldPart, Slab, Wall
+from roomfield.survey.dwelling import Dwelling, FittedShield, FurnitureBox, Layer, ShieldPart, Slab, Wall
 from roomfield.survey.emitter import AntennaPattern, Polarisation
 
 _SPEC = importlib.util.spec_from_file_location("homes", Path(__file__).with_name("homes.py"))
@@ -107,6 +107,30 @@ def test_kernels_agree_with_the_plain_method(home, pattern, order):
     for j, (source, f) in enumerate(zip(sources, (2.45e9, 0.9e9), strict=True)):
         want = [reference_density(scene, source, f, p, pattern=pattern, order=order) for p in points]
         assert db(got[:, j]) == pytest.approx(db(want), abs=0.08)
+
+
+@pytest.mark.published("Image theory over a perfect mirror: a second source at the mirrored place")
+def test_a_metal_box_throws_back_like_a_mirror_of_its_size():
+    box = FurnitureBox("safe", "safe", (1.0, -1.0, 0.0), (1.6, 1.0, 2.0), Layer("metal", 0.002))
+    scene = Scene.from_dwelling(Dwelling(furniture=(box,)))
+    source, beside, off = [-2.0, 0.3, 1.2], [-1.0, -0.6, 0.9], [-2.0, 6.5, 1.2]
+    got = paths(scene, [source], [2.45e9], ISO, [beside, off], diffraction=False)
+    way = np.array([4.0 - -1.0, 0.3 - -0.6, 1.2 - 0.9])
+    assert got.by_order[0, 0, 1] == pytest.approx(1.0 / (4.0 * np.pi * (way @ way)), rel=2e-3)
+    assert got.by_order[1, 0, 1] == pytest.approx(0.0)
+    behind = unit_density(scene, [source], [2.45e9], ISO, [[3.0, 0.0, 1.0]], diffraction=False)
+    assert float(behind[0, 0]) < 1e-9
+
+
+@pytest.mark.published("The same method in plain NumPy, exact in angle; a panel seen through the panel before it")
+def test_the_far_panel_of_a_box_throws_back_through_the_near_one():
+    box = FurnitureBox("shelf", "shelf", (1.0, -2.0, 0.0), (1.6, 2.0, 2.0), Layer("chipboard", 0.018))
+    scene = Scene.from_dwelling(Dwelling(furniture=(box,)))
+    source, point = np.array([-2.0, 0.3, 1.2]), np.array([-1.0, -0.6, 0.9])
+    got = paths(scene, [source], [2.45e9], ISO, [point], diffraction=False).by_order[0, 0]
+    direct = reference_density(scene, source, 2.45e9, point, order=0)
+    assert db(got[0]) == pytest.approx(db(direct), abs=1e-6)
+    assert db(got[1]) == pytest.approx(db(reference_density(scene, source, 2.45e9, point, order=1) - direct), abs=0.05)
 
 
 @pytest.mark.published("The same method in plain NumPy, Fresnel integrals from scipy.special")

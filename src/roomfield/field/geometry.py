@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from roomfield.survey.dwelling import (
 Array = NDArray[np.float64]
 _ALIGNED = 1e-6
 _STEP_INSIDE_M = 0.35
+_TOUCHING_M = 0.02
 
 
 @dataclass(frozen=True)
@@ -117,6 +119,26 @@ class Box:
 
 
 @dataclass(frozen=True)
+class Face:
+    """An outer side of a box, as a mirror.
+
+    Parameters
+    ----------
+    plane : Plane
+        Its plane, the normal pointing out of the box.
+    low, high : (float, float)
+        Corners in the plane's own coordinates [m].
+    box : int
+        Index of the box.
+    """
+
+    plane: Plane
+    low: Point2
+    high: Point2
+    box: int
+
+
+@dataclass(frozen=True)
 class Edge:
     """A straight edge where a plate ends at an opening or in the open.
 
@@ -149,6 +171,7 @@ class Shapes:
     plates: tuple[Plate, ...]
     boxes: tuple[Box, ...]
     edges: tuple[Edge, ...]
+    faces: tuple[Face, ...] = ()
 
 
 class _Planes:
@@ -191,7 +214,28 @@ def shapes_of(dwelling: Dwelling) -> Shapes:
         plates.extend(_slab_plates(slab, planes, dwelling))
     plates.sort(key=lambda p: (p.plane, not p.opening_id))
     boxes = tuple(Box(f.id, f.low, f.high, (f.panel,)) for f in dwelling.furniture)
-    return Shapes(tuple(planes.found), tuple(plates), boxes, tuple(_edges(planes.found, plates, dwelling)))
+    edges = tuple(_edges(planes.found, plates, dwelling))
+    return Shapes(tuple(planes.found), tuple(plates), boxes, edges, tuple(_faces(boxes, planes.found)))
+
+
+def _faces(boxes: Sequence[Box], planes: Sequence[Plane]) -> list[Face]:
+    """Sides of the boxes, but not those that stand on a slab or against the middle plane of a wall."""
+    axes = np.eye(3)
+    found = []
+    for number, box in enumerate(boxes):
+        for axis, sign in product(range(3), (-1.0, 1.0)):
+            value = (box.high if sign > 0.0 else box.low)[axis]
+            if any(_same_plane(p, axes[axis], value) for p in planes):
+                continue
+            u, v = (k for k in range(3) if k != axis)
+            plane = Plane(sign * axes[axis], axes[u], axes[v], sign * value)
+            found.append(Face(plane, (box.low[u], box.low[v]), (box.high[u], box.high[v]), number))
+    return found
+
+
+def _same_plane(plane: Plane, normal: Array, offset_m: float) -> bool:
+    turned = float(plane.normal @ normal)
+    return abs(turned) > 1.0 - _ALIGNED and abs(plane.offset_m * turned - offset_m) < _TOUCHING_M
 
 
 def _wall_plates(wall: Wall, planes: _Planes, dwelling: Dwelling) -> list[Plate]:

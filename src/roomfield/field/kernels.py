@@ -71,15 +71,17 @@ def note_hit(which, how, count, stack, column, cosine, share, along):
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
-def cross_segment(frame, rect, outline, box, vertex, i, skip_a, skip_b, which, how, count):
+def cross_segment(g, vertex, i, skip_a, skip_b, which, how, count):
     """Note every plate and box between ``vertex[i]`` and the next; returns the number of hits."""
+    frame, plates = g.frame, g.exterior.shape[0]
+    walls = frame.shape[0] - (g.rect.shape[0] - plates)
     ax, ay, az = vertex[i, 0], vertex[i, 1], vertex[i, 2]
     dx, dy, dz = vertex[i + 1, 0] - ax, vertex[i + 1, 1] - ay, vertex[i + 1, 2] - az
     length = math.sqrt(dx * dx + dy * dy + dz * dz)
     if length < _TINY:
         return count
     ex, ey, ez = dx / length, dy / length, dz / length
-    for p in range(frame.shape[0]):
+    for p in range(walls):
         if p == skip_a or p == skip_b:
             continue
         nx, ny, nz = frame[p, 0], frame[p, 1], frame[p, 2]
@@ -88,12 +90,12 @@ def cross_segment(frame, rect, outline, box, vertex, i, skip_a, skip_b, which, h
         if ha * (ha + rise) >= 0.0:
             continue
         t = -ha / rise
-        k = plate_at(frame, rect, outline, p, ax + t * dx, ay + t * dy, az + t * dz)
+        k = plate_at(frame, g.rect, g.outline, p, ax + t * dx, ay + t * dy, az + t * dz)
         if k >= 0:
             cosine = min(abs(rise) / length, 1.0)
             count = note_hit(which, how, count, k, 0, cosine, te_share(ex, ey, ez, nx, ny, nz, cosine), i + t)
-    for b in range(box.shape[0]):
-        count = cross_box(box, rect.shape[0], b, (ax, ay, az), (dx, dy, dz), length, i, which, how, count)
+    for b in range(g.box.shape[0]):
+        count = cross_box(g.box, plates, b, (ax, ay, az), (dx, dy, dz), length, i, which, how, count)
     return count
 
 
@@ -125,31 +127,45 @@ def cross_box(box, plates, b, a, d, length, i, which, how, count):
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
-def unfold(frame, rect, outline, place, chain, side, q, order, b, vertex, planes, which, how):
+def unfold(g, place, chain, side, q, order, b, vertex, planes, which, how):
     """Corners of the path of one image to a point, its mirrors noted as hits; -1 if it misses a plate."""
-    x, y, z = b[0], b[1], b[2]
-    vertex[order + 1, 0], vertex[order + 1, 1], vertex[order + 1, 2] = x, y, z
-    count = 0
+    frame, last = g.frame, order + 1
+    vertex[last, 0], vertex[last, 1], vertex[last, 2] = b[0], b[1], b[2]
+    walk = q
     for level in range(order, 0, -1):
-        p, hi = chain[q, 0], side[q]
+        p, hi = chain[walk, 0], side[walk]
+        x, y, z = vertex[level + 1, 0], vertex[level + 1, 1], vertex[level + 1, 2]
         ht = height(frame, p, x, y, z)
         if hi * ht >= 0.0:
             return -1
-        dx, dy, dz = place[q, 0] - x, place[q, 1] - y, place[q, 2] - z
         t = ht / (ht - hi)
-        x, y, z = x + t * dx, y + t * dy, z + t * dz
-        k = plate_at(frame, rect, outline, p, x, y, z)
+        x, y, z = x + t * (place[walk, 0] - x), y + t * (place[walk, 1] - y), z + t * (place[walk, 2] - z)
+        u = frame[p, 4] * x + frame[p, 5] * y + frame[p, 6] * z
+        v = frame[p, 7] * x + frame[p, 8] * y + frame[p, 9] * z
+        if u < frame[p, 12] or u > frame[p, 14] or v < frame[p, 13] or v > frame[p, 15]:
+            return -1
+        vertex[level, 0], vertex[level, 1], vertex[level, 2], planes[level] = x, y, z, p
+        walk = chain[walk, 1]
+    vertex[0, 0], vertex[0, 1], vertex[0, 2] = place[0, 0], place[0, 1], place[0, 2]
+    return note_mirrors(g, order, vertex, planes, which, how)
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
+def note_mirrors(g, order, vertex, planes, which, how):
+    """Note the plates at the corners of a path; returns how many, -1 if one is missed."""
+    frame, count = g.frame, 0
+    for level in range(order, 0, -1):
+        p, x, y, z = planes[level], vertex[level, 0], vertex[level, 1], vertex[level, 2]
+        k = plate_at(frame, g.rect, g.outline, p, x, y, z)
         if k < 0:
             return -1
-        vertex[level, 0], vertex[level, 1], vertex[level, 2] = x, y, z
-        planes[level] = p
+        dx, dy, dz = x - vertex[level + 1, 0], y - vertex[level + 1, 1], z - vertex[level + 1, 2]
         length = max(math.sqrt(dx * dx + dy * dy + dz * dz), _TINY)
-        cosine = min(abs(ht - hi) / length, 1.0)
         nx, ny, nz = frame[p, 0], frame[p, 1], frame[p, 2]
+        rise = (nx * dx + ny * dy + nz * dz) / length
+        cosine = min(abs(rise), 1.0)
         share = te_share(dx / length, dy / length, dz / length, nx, ny, nz, cosine)
-        count = note_hit(which, how, count, k, 2 if ht > 0.0 else 4, cosine, share, level)
-        q = chain[q, 1]
-    vertex[0, 0], vertex[0, 1], vertex[0, 2] = place[0, 0], place[0, 1], place[0, 2]
+        count = note_hit(which, how, count, g.stack[k], 2 if rise < 0.0 else 4, cosine, share, level)
     return count
 
 
@@ -198,19 +214,6 @@ def gain(pattern, vertex, i):
     return c * c * whole / flat
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
-def most_mirrored(brightest, f, chain, faces, q, order, dx, dy, dz, length):
-    """Upper bound of the product of reflections of a sequence, from the angles alone."""
-    steps = brightest.shape[2] - 1
-    bound = 1.0
-    walk = q
-    for i in range(order):
-        cosine = abs(faces[q, i, 0] * dx + faces[q, i, 1] * dy + faces[q, i, 2] * dz) / length
-        bound *= brightest[f, chain[walk, 0], min(int(cosine * steps), steps)]
-        walk = chain[walk, 1]
-    return bound
-
-
 @njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
 def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -> None:
     """Add one path to the summary: arrival tensor, mean direction, and the plate by which it came in."""
@@ -237,47 +240,33 @@ def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -
     entry[chosen] += power
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
-def worth_tracing(brightest, chain, faces, q, order, dx, dy, dz, length, spread, waves, threshold, total):
-    """True if the sequence can still matter for any wave."""
-    for w in range(waves.shape[0]):
-        bound = most_mirrored(brightest, waves[w, 0], chain, faces, q, order, dx, dy, dz, length)
-        if bound * spread > threshold * total[w]:
-            return True
-    return False
-
-
 @njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
 def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, into) -> None:
     """Add the power of all image paths between A's point and ``b``, for each of A's waves."""
-    place, chain, side, faces = images
-    frame, rect, outline, box, exterior = g.frame, g.rect, g.outline, g.box, g.exterior
-    optic, brightest = tables
+    place, chain, side = images
+    exterior = g.exterior
     threshold, a_emits, summary = settings
     vertex, planes, which, how, heights, level = scratch
     for q in range(chain.shape[0]):
         order = chain[q, 2]
         if order > 0 and side[q] * heights[chain[q, 0]] >= 0.0:
             continue
-        dx, dy, dz = b[0] - place[q, 0], b[1] - place[q, 1], b[2] - place[q, 2]
-        length2 = max(dx * dx + dy * dy + dz * dz, 1e-4)
-        length, spread = math.sqrt(length2), 1.0 / (4.0 * math.pi * length2)
-        if not worth_tracing(brightest, chain, faces, q, order, dx, dy, dz, length, spread, waves, threshold, total):
-            continue
-        mirrors = unfold(frame, rect, outline, place, chain, side, q, order, b, vertex, planes, which, how)
+        mirrors = unfold(g, place, chain, side, q, order, b, vertex, planes, which, how)
         if mirrors < 0:
             continue
+        dx, dy, dz = b[0] - place[q, 0], b[1] - place[q, 1], b[2] - place[q, 2]
+        spread = 1.0 / (4.0 * math.pi * max(dx * dx + dy * dy + dz * dz, 1e-4))
         for w in range(waves.shape[0]):
             level[w] = spread
-        alive = dim(optic, which, how, 0, mirrors, waves, threshold, total, level)
+        alive = dim(tables, which, how, 0, mirrors, waves, threshold, total, level)
         count = mirrors
         for i in range(order + 1):
             if not alive:
                 break
             first = count
             skip_a, skip_b = planes[i] if i > 0 else -1, planes[i + 1] if i < order else -1
-            count = cross_segment(frame, rect, outline, box, vertex, i, skip_a, skip_b, which, how, first)
-            alive = dim(optic, which, how, first, count, waves, threshold, total, level)
+            count = cross_segment(g, vertex, i, skip_a, skip_b, which, how, first)
+            alive = dim(tables, which, how, first, count, waves, threshold, total, level)
         if alive:
             for w in range(waves.shape[0]):
                 power = level[w] * gain(waves[w, 1], vertex, 0 if a_emits else order)
@@ -381,8 +370,7 @@ def edge_angles(g, e, vertex, la, lb):
 @njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
 def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, orders, into) -> None:
     """Add what single edges throw from a to b into their shadow, for each of A's waves."""
-    optic, _ = tables
-    frame, rect, outline, box, exterior = g.frame, g.rect, g.outline, g.box, g.exterior
+    frame, exterior = g.frame, g.exterior
     threshold, a_emits, summary = settings
     vertex, _, which, how, _, _ = scratch
     for e in range(g.edge_length.shape[0]):
@@ -401,17 +389,17 @@ def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, or
         for w in range(waves.shape[0]):
             reach = 2.0 * math.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelengths[w]))
             f, polarisation = waves[w, 0], waves[w, 2]
-            contrast = edge_contrast(optic, f, solid, hole, cosine, turned_share(share, polarisation))
+            contrast = edge_contrast(tables, f, solid, hole, cosine, turned_share(share, polarisation))
             power = edge_power(reach * half) * contrast / (4.0 * math.pi * (la + lb) ** 2)
             if power <= threshold * total[w]:
                 continue
             if count < 0:
-                count = cross_segment(frame, rect, outline, box, vertex, 0, p, -1, which, how, 0)
+                count = cross_segment(g, vertex, 0, p, -1, which, how, 0)
                 start = count
                 count = note_hit(which, how, count, hole if hole >= 0 else solid, 0, 0.0, 0.0, 1.0)
-                count = cross_segment(frame, rect, outline, box, vertex, 1, p, -1, which, how, count)
-            power *= losses(optic, f, which, how, 0, start, polarisation)
-            power *= losses(optic, f, which, how, start + 1, count, polarisation)
+                count = cross_segment(g, vertex, 1, p, -1, which, how, count)
+            power *= losses(tables, f, which, how, 0, start, polarisation)
+            power *= losses(tables, f, which, how, start + 1, count, polarisation)
             power *= gain(waves[w, 1], vertex, 0 if a_emits else 1)
             column = orders.shape[1] - 2
             add_path(exterior, power, w, column, 2, count, a_emits, summary, vertex, which, how, total, orders, into)
@@ -428,7 +416,7 @@ def edge_contrast(tables, f, solid, hole, cosine, share):
 @njit(cache=True)
 def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
     """Fill one row: power between all points of A and the point ``b`` of B, whose index is ``j``."""
-    a_points, place, chain, side, faces, start, spans = a_side
+    a_points, place, chain, side, start, spans = a_side
     waves, wavelengths = emitters
     threshold, a_emits, with_edges, summary, order = settings
     power, orders, arrival, mean, entry = sums
@@ -443,7 +431,7 @@ def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
         c0, c1 = spans[i, 0], spans[i, 1]
         w0, w1 = (c0, c1) if a_emits else (j, j + 1)
         r0, r1 = (c0, c1) if summary else (0, 0)
-        images = (place[lo:hi], chain[lo:hi], side[lo:hi], faces[lo:hi])
+        images = (place[lo:hi], chain[lo:hi], side[lo:hi])
         row, into = orders[j, c0:c1], (arrival[j, r0:r1], mean[j, r0:r1], entry[j, r0:r1])
         total = power[j, c0:c1]
         image_paths(g, tables, images, b, waves[w0:w1], some, scratch, total, row, into)
@@ -455,7 +443,7 @@ def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
 def all_pairs(g, tables, a_side, b_points, emitters, settings, sums) -> None:
     """Fill the sums for all points of A and B.
 
-    ``a_side`` is (points, image positions, chains, sides, faces, first and last image of each point, first and
+    ``a_side`` is (points, image positions, chains, sides, first and last image of each point, first and
     last column of each point), ``emitters`` (frequency index, pattern, polarisation of each; wavelengths),
     ``settings`` (threshold, A emits, with edges, with summary, order), ``sums`` (power (n_b, columns), by order
     (then edges, then the strongest path), arrival, mean direction, entry).

@@ -99,18 +99,18 @@ def list_images(
     g, tables, touched, side, b, j, wave, faintest, heights, vertex, planes, which, how, rows, n_rows, least
 ):
     """Add the image paths to one point."""
-    _, place, chain, sides, _, _, _ = side
+    _, place, chain, sides, _, _ = side
     f, _, pattern, polarisation = wave
     for q in range(chain.shape[0]):
         order = chain[q, 2]
         if order > 0 and sides[q] * heights[chain[q, 0]] >= 0.0:
             continue
-        count = unfold(g.frame, g.rect, g.outline, place, chain, sides, q, order, b, vertex, planes, which, how)
+        count = unfold(g, place, chain, sides, q, order, b, vertex, planes, which, how)
         if count < 0:
             continue
         for i in range(order + 1):
             skip_a, skip_b = planes[i] if i > 0 else -1, planes[i + 1] if i < order else -1
-            count = cross_segment(g.frame, g.rect, g.outline, g.box, vertex, i, skip_a, skip_b, which, how, count)
+            count = cross_segment(g, vertex, i, skip_a, skip_b, which, how, count)
         dx, dy, dz = b[0] - place[q, 0], b[1] - place[q, 1], b[2] - place[q, 2]
         power = gain(pattern, vertex, 0) / (4.0 * math.pi * max(dx * dx + dy * dy + dz * dz, 1e-4))
         power *= plain(tables, f, which, how, 0, count, polarisation)
@@ -145,11 +145,11 @@ def list_edges(g, tables, touched, a, b, j, wave, faintest, vertex, which, how, 
         reach = 2.0 * math.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelength))
         power = edge_power(reach * half) * gain(pattern, vertex, 0) / (4.0 * math.pi * (la + lb) ** 2)
         p, solid, hole = g.edge_plane[e], g.edge_solid[e], g.edge_hole[e]
-        count = cross_segment(g.frame, g.rect, g.outline, g.box, vertex, 0, p, -1, which, how, 0)
+        count = cross_segment(g, vertex, 0, p, -1, which, how, 0)
         start = count
         entry = hole if hole >= 0 else solid
         count = note_hit(which, how, count, entry, 0, 0.0, 0.0, 1.0)
-        count = cross_segment(g.frame, g.rect, g.outline, g.box, vertex, 1, p, -1, which, how, count)
+        count = cross_segment(g, vertex, 1, p, -1, which, how, count)
         power *= plain(tables, f, which, how, 0, start, polarisation)
         power *= plain(tables, f, which, how, start + 1, count, polarisation)
         if power <= faintest * bound:

@@ -228,7 +228,7 @@ class _Call:
             np.zeros((*full, len(self.scene.shapes.plates) + 1)),
         )
         tables = self.scene.tables(self.unique.tolist())
-        optics = np.ascontiguousarray(tables.transpose(0, 1, 3, 2)), _brightest(self.scene, tables)
+        optics = np.ascontiguousarray(tables.transpose(0, 1, 3, 2))
         wavelengths = SPEED_OF_LIGHT_M_S / self.frequencies
         emitters = (self.waves[columns], wavelengths[columns]) if forward else (self.waves, wavelengths)
         settings = (THRESHOLD, forward, diffraction, summary, order)
@@ -259,10 +259,11 @@ def side_images(scene: Scene, points: Array, order: int) -> tuple[tuple[Array, .
     index = index.reshape(-1)
     columns = np.argsort(index, kind="stable").astype(np.int64)
     counts = np.bincount(index, minlength=len(unique))
-    built = [build_images(scene.arrays.frame, point, order) for point in unique]
+    walls = len(scene.shapes.planes)
+    built = [build_images(scene.arrays.frame, point, order, walls) for point in unique]
     start = _spans([len(b[1]) for b in built])
-    built = built or [build_images(scene.arrays.frame, np.zeros(3), 0)]
-    joined = [np.concatenate([b[k] for b in built]) for k in range(4)]
+    built = built or [build_images(scene.arrays.frame, np.zeros(3), 0, walls)]
+    joined = [np.concatenate([b[k] for b in built]) for k in range(3)]
     return (unique, *joined, start, _spans(counts)), columns
 
 
@@ -270,16 +271,6 @@ def _spans(counts: Sequence[int] | NDArray[np.int64]) -> NDArray[np.int64]:
     """First and last (not included) index of each of several runs."""
     ends = np.cumsum([0, *counts])
     return np.stack([ends[:-1], ends[1:]], axis=1).astype(np.int64).reshape(-1, 2)
-
-
-def _brightest(scene: Scene, tables: Array) -> Array:
-    """Upper bound of each plane's reflection over the steps of the cosine, (frequencies, planes, COSINES)."""
-    plates = tables[:, : len(scene.shapes.plates), 2:].max(axis=2)
-    plates = np.maximum(plates, np.roll(plates, -1, axis=-1))
-    best = np.zeros((len(tables), len(scene.shapes.planes), tables.shape[-1]))
-    for k, plate in enumerate(scene.shapes.plates):
-        best[:, plate.plane] = np.maximum(best[:, plate.plane], plates[:, k])
-    return best
 
 
 def _positions(values: ArrayLike, noun: str) -> Array:

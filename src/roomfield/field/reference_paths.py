@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +12,32 @@ from scipy.special import fresnel
 from shapely import Point, Polygon
 
 from roomfield.constants import SPEED_OF_LIGHT_M_S
-from roomfield.field.geometry import Edge, Plane, Plate
+from roomfield.field.geometry import Edge, Face, Plane, Plate
 from roomfield.field.pattern import relative_gain
 from roomfield.field.scene import BuildUp, Scene, plate_optics
 from roomfield.field.transmission import Optics
 from roomfield.survey.emitter import AntennaPattern
 
 Array = NDArray[np.float64]
+_TINY = 1e-9
+
+
+class Mirror(NamedTuple):
+    """A plane of the dwelling, or a face of a box."""
+
+    plane: Plane
+    face: Face | None
+
+
+def _mirrors(scene: Scene) -> list[Mirror]:
+    planes = [Mirror(p, None) for p in scene.shapes.planes]
+    return [*planes, *(Mirror(f.plane, f) for f in scene.shapes.faces)]
+
+
+def _possible(mirrors: list[Mirror], sequence: tuple[int, ...]) -> bool:
+    """Never the same mirror twice in a row; faces of boxes once, in sequences of one or two."""
+    small = sum(mirrors[k].face is not None for k in sequence)
+    return all(a != b for a, b in itertools.pairwise(sequence)) and (not small or (small == 1 and len(sequence) <= 2))
 
 
 def reference_density(
@@ -41,10 +61,10 @@ def reference_density(
         Highest number of reflections.
     """
     total = 0.0
-    planes = range(len(scene.shapes.planes))
+    mirrors = _mirrors(scene)
     for length in range(order + 1):
-        for sequence in itertools.product(planes, repeat=length):
-            if all(a != b for a, b in itertools.pairwise(sequence)):
+        for sequence in itertools.product(range(len(mirrors)), repeat=length):
+            if _possible(mirrors, sequence):
                 total += _path(scene, position, frequency_hz, point, sequence, pattern)
     return total
 
@@ -62,17 +82,19 @@ def _path(
     sequence: tuple[int, ...],
     pattern: AntennaPattern,
 ) -> float:
+    mirrors = _mirrors(scene)
     corners = _corners(scene, position, point, sequence)
     if corners is None:
         return 0.0
     steps = np.diff(np.array(corners), axis=0)
     lengths = np.linalg.norm(steps, axis=1)
     power = float(relative_gain(pattern, steps[0, 2] / lengths[0])) / (4.0 * np.pi * lengths.sum() ** 2)
-    for k, plane in enumerate(sequence):
-        plate = _plate(scene, plane, corners[k + 1])
-        front = float((corners[k] - corners[k + 1]) @ scene.shapes.planes[plane].normal) > 0.0
-        te, tm = _optics(scene, plate, frequency_hz, steps[k] / lengths[k])
-        share = _te_share(steps[k] / lengths[k], scene.shapes.planes[plane].normal)
+    for k, index in enumerate(sequence):
+        normal = mirrors[index].plane.normal
+        front = float((corners[k] - corners[k + 1]) @ normal) > 0.0
+        stack = _built(scene, mirrors[index], index, corners[k + 1])
+        te, tm = _optics(scene, stack, frequency_hz, abs(float(steps[k] @ normal)) / lengths[k])
+        share = _te_share(steps[k] / lengths[k], normal)
         power *= share * _thrown(te, front) + (1.0 - share) * _thrown(tm, front)
     for k in range(len(steps)):
         skip = {*sequence[max(k - 1, 0) : k], *sequence[k : k + 1]}
@@ -87,22 +109,33 @@ def _thrown(optics: Optics, front: bool) -> float:
 def _corners(scene: Scene, position: Array, point: Array, sequence: tuple[int, ...]) -> list[Array] | None:
     """Emitter, mirrors and point, or None if a mirror is missed."""
     images = [np.asarray(position, dtype=np.float64)]
+    mirrors = _mirrors(scene)
     for index in sequence:
-        plane = scene.shapes.planes[index]
+        plane = mirrors[index].plane
         off = float(images[-1] @ plane.normal) - plane.offset_m
         images.append(images[-1] - 2.0 * off * plane.normal)
     corners = [np.asarray(point, dtype=np.float64)]
     for index, image in zip(reversed(sequence), reversed(images[1:]), strict=True):
-        plane = scene.shapes.planes[index]
+        plane = mirrors[index].plane
         from_image = float(image @ plane.normal) - plane.offset_m
         from_here = float(corners[0] @ plane.normal) - plane.offset_m
         if from_image * from_here >= 0.0:
             return None
         corner = corners[0] + from_here / (from_here - from_image) * (image - corners[0])
-        if _plate(scene, index, corner) is None:
+        if _built(scene, mirrors[index], index, corner) is None:
             return None
         corners.insert(0, corner)
     return [images[0], *corners]
+
+
+def _built(scene: Scene, mirror: Mirror, index: int, corner: Array) -> int | None:
+    """Index of the build-up at a point of a mirror, None if there is nothing."""
+    if mirror.face is None:
+        return _plate(scene, index, corner)
+    u, v = float(corner @ mirror.plane.across), float(corner @ mirror.plane.up)
+    low, high = mirror.face.low, mirror.face.high
+    inside = low[0] <= u <= high[0] and low[1] <= v <= high[1]
+    return len(scene.shapes.plates) + mirror.face.box if inside else None
 
 
 def _plate(scene: Scene, plane_index: int, corner: Array) -> int | None:
@@ -120,17 +153,9 @@ def _covers(plate: Plate, u: float, v: float) -> bool:
     return plate.low[0] <= u <= plate.high[0] and plate.low[1] <= v <= plate.high[1]
 
 
-def _optics(
-    scene: Scene, index: int | None, frequency_hz: float, direction: Array, axis: int = -1
-) -> tuple[Optics, Optics]:
-    """Optics of a plate, or (with ``axis``) of a box panel, at the angle of a direction."""
-    place = 0 if index is None else index
-    build_up: BuildUp = scene.build_ups[place]
-    if axis >= 0:
-        cosine = abs(float(direction[axis]))
-    else:
-        plane = scene.shapes.planes[scene.shapes.plates[place].plane]
-        cosine = abs(float(direction @ plane.normal))
+def _optics(scene: Scene, index: int | None, frequency_hz: float, cosine: float) -> tuple[Optics, Optics]:
+    """Optics of a plate or box, by its build-up's index, at an angle."""
+    build_up: BuildUp = scene.build_ups[0 if index is None else index]
     return plate_optics(build_up, frequency_hz, np.array(cosine), scene.edition)
 
 
@@ -152,11 +177,11 @@ def _crossed(scene: Scene, start: Array, end: Array, frequency_hz: float, skip: 
             continue
         plate = _plate(scene, index, start + a / (a - b) * (end - start))
         if plate is not None:
-            te, tm = _optics(scene, plate, frequency_hz, direction)
+            te, tm = _optics(scene, plate, frequency_hz, abs(float(direction @ plane.normal)))
             share = _te_share(direction, plane.normal)
             factor *= share * float(te.transmission) + (1.0 - share) * float(tm.transmission)
     for panel, axis in _panels(scene, start, end):
-        te, tm = _optics(scene, panel, frequency_hz, direction, axis)
+        te, tm = _optics(scene, panel, frequency_hz, abs(float(direction[axis])))
         share = _te_share(direction, np.eye(3)[axis])
         factor *= share * float(te.transmission) + (1.0 - share) * float(tm.transmission)
     return factor
@@ -167,9 +192,12 @@ def _panels(scene: Scene, start: Array, end: Array) -> Iterator[tuple[int, int]]
     for b, box in enumerate(scene.shapes.boxes):
         for axis, side in itertools.product(range(3), (box.low, box.high)):
             span = end[axis] - start[axis]
-            if span == 0.0 or not 0.0 < (side[axis] - start[axis]) / span < 1.0:
+            if span == 0.0:
                 continue
-            hit = start + (side[axis] - start[axis]) / span * (end - start)
+            part = (side[axis] - start[axis]) / span
+            if not _TINY < part < 1.0 - _TINY:
+                continue
+            hit = start + part * (end - start)
             others = [k for k in range(3) if k != axis]
             if all(box.low[k] <= hit[k] <= box.high[k] for k in others):
                 yield len(scene.shapes.plates) + b, axis

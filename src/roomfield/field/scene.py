@@ -27,10 +27,13 @@ class Arrays(NamedTuple):
 
     Parameters
     ----------
-    frame : ndarray, shape (planes, 12)
-        Normal, offset, axes across and up, first and last (not included) plate.
-    rect : ndarray, shape (plates, 6)
+    frame : ndarray, shape (planes + faces, 16)
+        Normal, offset, axes across and up, first and last (not included) row of ``rect``, low and high corner of
+        what is built on it; faces of boxes last.
+    rect : ndarray, shape (plates + faces, 6)
         Low and high corner on the plane, first corner and number of corners of the outline (0: the rectangle).
+    stack : ndarray, shape (plates + faces,)
+        Row of the optics: the plate itself, or the box after all plates.
     outline : ndarray, shape (corners, 2)
         Corners of all outlines.
     box : ndarray, shape (boxes, 6)
@@ -41,6 +44,7 @@ class Arrays(NamedTuple):
 
     frame: Array
     rect: Array
+    stack: IntArray
     outline: Array
     box: Array
     exterior: IntArray
@@ -259,6 +263,9 @@ def _arrays(shapes: Shapes) -> Arrays:
     return Arrays(
         frame=_frame(shapes),
         rect=_rect(shapes),
+        stack=np.array(
+            [*range(len(shapes.plates)), *(len(shapes.plates) + f.box for f in shapes.faces)], dtype=np.int64
+        ),
         outline=np.array([c for p in shapes.plates for c in p.outline], dtype=np.float64).reshape(-1, 2),
         box=_vectors([np.array([*b.low, *b.high]) for b in shapes.boxes], 6),
         exterior=np.array([p.exterior for p in shapes.plates], dtype=np.int64),
@@ -279,11 +286,21 @@ def _frame(shapes: Shapes) -> Array:
     rows = [np.array([*p.normal, p.offset_m, *p.across, *p.up, 0.0, 0.0]) for p in shapes.planes]
     frame = _vectors(rows, 12)
     frame[:, 10], frame[:, 11] = ends
-    return frame
+    first = len(shapes.plates)
+    faces = [
+        np.array([*f.plane.normal, f.plane.offset_m, *f.plane.across, *f.plane.up, first + k, first + k + 1])
+        for k, f in enumerate(shapes.faces)
+    ]
+    frame = np.concatenate([frame, _vectors(faces, 12)])
+    rect = _rect(shapes)
+    built = [rect[int(a) : int(b)] for a, b in frame[:, 10:12]]
+    extent = [np.array([*r[:, :2].min(axis=0), *r[:, 2:4].max(axis=0)]) for r in built]
+    return np.concatenate([frame, _vectors(extent, 4)], axis=1)
 
 
 def _rect(shapes: Shapes) -> Array:
     counts = np.array([len(p.outline) for p in shapes.plates], dtype=np.float64)
     rect = _vectors([np.array([*p.low, *p.high, 0.0, 0.0]) for p in shapes.plates], 6)
     rect[:, 4], rect[:, 5] = np.cumsum(counts) - counts, counts
-    return rect
+    faces = _vectors([np.array([*f.low, *f.high, 0.0, 0.0]) for f in shapes.faces], 6)
+    return np.concatenate([rect, faces])
