@@ -222,9 +222,10 @@ def proof_entries(references: tuple[ReferenceEntry, ...], positions: tuple[Posit
     Parameters
     ----------
     references, positions : tuple
-        Entries that say how they are known.
+        Entries whose notes and ways of being known name marks.
     """
-    said = " ".join([*(_plain(r.how_known) for r in references), *(p.how_known for p in positions)])
+    texts = [_plain(text) for r in references for text in (r.how_known, r.note)]
+    said = " ".join([*texts, *(p.how_known for p in positions)])
     register = evidence()
     marks = sorted(mark for mark in set(_MARK.findall(said)) if mark in register)
     return tuple(Proof(mark, register[mark].what, register[mark].where, register[mark].confirms) for mark in marks)
