@@ -37,6 +37,7 @@ def test_a_lost_series_is_made_again_from_the_file_as_received(job):
 def test_without_its_mapping_a_log_says_what_to_do(job):
     (record,) = job.survey.current_logs()
     bare = Job(type(job.survey)(job.survey.id, job.survey.title, job.survey.created_at), job.store)
+    shutil.rmtree(series_folder(job))
     with pytest.raises(InputError, match="Take the log in again"):
         kept_series(bare, record)
 

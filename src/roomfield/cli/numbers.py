@@ -49,4 +49,4 @@ def _percent(chance: float) -> str:
 
 def decibels(value_db: float) -> str:
     """Decibels with one decimal."""
-    return f"{value_db:.1f} dB"
+    return f"{value_db:z.1f} dB"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,7 +13,10 @@ from roomfield.cli.numbers import decibels, microwatts
 from roomfield.errors import InputError
 
 if TYPE_CHECKING:
+    from roomfield.logs.intervals import Interval
     from roomfield.workbench.series import LogView
+
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 def register(app: typer.Typer) -> None:
@@ -29,6 +33,9 @@ def log(
     ] = None,
     confirm: Annotated[bool, typer.Option("--confirm", help="The columns are read rightly: analyse.")] = False,
     bound: Annotated[float | None, typer.Option(help="The client's bound in µW/m².")] = None,
+    split: Annotated[
+        str, typer.Option(help="A moment (2026-03-10T00:00:00Z): compare what came after it with what came before.")
+    ] = "",
     keep: Annotated[bool, typer.Option("--keep", help="Keep the log with the survey.")] = False,
     place: Annotated[str, typer.Option(help="Id of the place, with --keep.")] = "",
     record: Record = DEFAULT_RECORD,
@@ -52,7 +59,7 @@ def log(
             series = kept_series(job.again(), kept)
         else:
             series = series_from(file, settled, Path(file).resolve().parent / ".roomfield-series", on_progress)
-    found = view_of(series, None if bound is None else bound * 1e-6)
+    found = view_of(series, None if bound is None else bound * 1e-6, split or None)
     answer(as_json, found.to_dict(), lambda: _show(found))
 
 
@@ -78,14 +85,7 @@ def _show_mapping(plain: dict[str, Any]) -> None:
 
 def _show(found: LogView) -> None:
     figures = found.statistics
-    dense = figures.unit == "W/m2"
-    unit = "µW/m²" if dense else figures.unit
-
-    def number(value: float | None) -> str:
-        if value is None:
-            return "not known"
-        return f"{microwatts(value)} {unit}" if dense else f"{value:.4g} {unit}"
-
+    number = _in_unit(figures.unit)
     typer.echo(f"{figures.readings:,} readings from {figures.start:%Y-%m-%d %H:%M} to {figures.end:%Y-%m-%d %H:%M} UTC")
     typer.echo(f"observed {figures.share_observed:.1%} of the time, {len(figures.gaps)} gaps")
     highest = f"highest {number(figures.maximum)} at {figures.maximum_at:%Y-%m-%d %H:%M}"
@@ -97,15 +97,85 @@ def _show(found: LogView) -> None:
         typer.echo(
             f"above the bound for {figures.above.share_above:.2%} of the time, {len(figures.above.events)} events"
         )
-    for change in found.changes:
-        typer.echo(f"level changed by {decibels(change.step_db)} at {change.at:%Y-%m-%d %H:%M} UTC")
-    need = found.duration
-    typer.echo(
-        f"to know the highest half-hour average within {need.tolerance_db:g} dB: "
-        + (f"log at least {need.hours} h" if need.hours else f"longer than this log shows ({need.record_hours:.0f} h)")
-    )
+    for line in (*_course(found, number), *_steps(found), *_bursts(found), *_duration(found)):
+        typer.echo(line)
     for remark in figures.remarks:
         typer.echo(f"note: {remark}")
+
+
+def _in_unit(unit: str) -> Callable[[float | None], str]:
+    dense = unit == "W/m2"
+    shown = "µW/m²" if dense else unit
+
+    def number(value: float | None) -> str:
+        if value is None:
+            return "not known"
+        return f"{microwatts(value)} {shown}" if dense else f"{value:.4g} {shown}"
+
+    return number
+
+
+def _course(found: LogView, number: Callable[[float | None], str]) -> Iterator[str]:
+    if found.day is not None and found.day.bins:
+        for word, choose in (("highest", max), ("lowest", min)):
+            part = choose(found.day.bins, key=lambda b: b.mean.value)
+            level = _interval(part.mean, number)
+            yield f"{word} hour of the day {_clock(part.start_minute)} ({found.day.zone}): {level}"
+    if found.week is not None and found.week.bins:
+        part = max(found.week.bins, key=lambda b: b.mean.value)
+        day = _WEEKDAYS[part.weekday or 0]
+        yield f"highest hour of the week {day} {_clock(part.start_minute)}: {_interval(part.mean, number)}"
+
+
+def _clock(minute: int) -> str:
+    return f"{minute // 60:02d}:{minute % 60:02d}"
+
+
+def _interval(mean: Interval, number: Callable[[float | None], str]) -> str:
+    if mean.low is None:
+        return f"{number(mean.value)} (too few days for an interval)"
+    return f"{number(mean.value)} ({number(mean.low)} to {number(mean.high)}, {mean.confidence:.0%})"
+
+
+def _steps(found: LogView) -> Iterator[str]:
+    for change in found.changes:
+        yield f"level changed by {decibels(change.step_db)} at {change.at:%Y-%m-%d %H:%M} UTC"
+    if found.comparison is not None:
+        change_db = found.comparison.change_db
+        ends = (
+            "too few days for an interval"
+            if change_db.low is None or change_db.high is None
+            else f"{decibels(change_db.low)} to {decibels(change_db.high)}, {change_db.confidence:.0%}"
+        )
+        days = f"{found.comparison.first_days} days before, {found.comparison.second_days} after"
+        yield f"after the split against before: {decibels(change_db.value)} ({ends}; {days})"
+        yield from (f"note: {remark}" for remark in found.comparison.remarks)
+
+
+def _bursts(found: LogView) -> Iterator[str]:
+    seen = found.bursts
+    if seen is None or seen.width_s is None or seen.peak_and_mean is None:
+        return
+    spacing = "" if seen.spacing_s is None else f", {seen.spacing_s.median:.3g} s from start to start"
+    yield (
+        f"bursts: {seen.count:,} ({seen.per_day:,.0f} a day), {1e3 * seen.width_s.median:.3g} ms wide{spacing}, "
+        f"{seen.duty_cycle:.2%} of the time"
+    )
+    parts = seen.peak_and_mean
+    yield (
+        f"highest over mean {decibels(parts.total_db)}: {decibels(parts.from_duty_db)} as bursts fill only part of the "
+        f"time, {decibels(parts.from_uneven_bursts_db)} as bursts differ, less "
+        f"{decibels(parts.filled_by_background_db)} for the level between them"
+    )
+    yield from (f"note: {remark}" for remark in seen.remarks)
+
+
+def _duration(found: LogView) -> Iterator[str]:
+    need = found.duration
+    answer = f"log at least {need.hours} h" if need.hours else f"longer than this log shows ({need.record_hours:.0f} h)"
+    yield f"to know the highest half-hour average within {need.tolerance_db:g} dB: {answer}"
+    if need.one_day_enough is not None:
+        yield f"a log of 24 h would have come within {need.tolerance_db:g} dB in {need.one_day_enough:.0%} of cases"
 
 
 def stations(

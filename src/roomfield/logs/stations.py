@@ -24,7 +24,9 @@ from roomfield.logs.series import LogSeries
 from roomfield.logs.summary import statistics
 
 ENDINGS = (".csv", ".tsv", ".txt", ".csv.gz", ".tsv.gz", ".txt.gz", ".parquet", ".xlsx")
-_RESULT_VERSION = 1
+SCHEDULER_PATIENCE_S = 30
+"""How long a scheduler may take to answer [s]."""
+_RESULT_VERSION = 2
 
 
 @dataclass(frozen=True)
@@ -232,7 +234,7 @@ def _client(scheduler: str, workers: int) -> Any:
         raise InputError("Dask is not installed.", mend="Install roomfield[stations].") from fault
     if scheduler != "local":
         try:
-            return Client(scheduler, timeout=30)
+            return Client(scheduler, timeout=SCHEDULER_PATIENCE_S)
         except (OSError, ValueError) as fault:
             raise InputError("no scheduler answers there.", where=scheduler, mend="Check its address.") from fault
     cluster = LocalCluster(

@@ -19,7 +19,7 @@ from roomfield.logs.guess import guess_mapping
 from roomfield.logs.intake import ingest
 from roomfield.logs.mapping import Mapping as LogMapping
 from roomfield.logs.periods import Comparison, compare
-from roomfield.logs.profile import Profile, day_profile
+from roomfield.logs.profile import Profile, day_profile, week_profile
 from roomfield.logs.pulses import Bursts, bursts
 from roomfield.logs.series import NOTES_FILE, LogSeries, open_series
 from roomfield.logs.stations import StationsReport, analyse_stations
@@ -34,6 +34,7 @@ MAPPING_CAPTION = "column mapping of a log"
 FAST_LOG_S = 0.5
 """Logs with values no further apart show single bursts [s]."""
 _TIMELINE_BINS = 600
+_DAYS_FOR_A_WEEK = 14.0
 
 ProgressCall = Callable[[float], None]
 
@@ -53,7 +54,11 @@ class LogView:
     duration : RequiredDuration
         How long a log must be.
     bursts : Bursts or None
-        Only for fast logs.
+        Only for fast logs that have a background.
+    week : Profile or None
+        By weekday and time of day; None for less than two weeks.
+    comparison : Comparison or None
+        What came after a moment against what came before it, if a moment was named.
     """
 
     series: LogSeries
@@ -63,6 +68,8 @@ class LogView:
     changes: tuple[Change, ...]
     duration: RequiredDuration
     bursts: Bursts | None
+    week: Profile | None = None
+    comparison: Comparison | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """As plain values."""
@@ -73,6 +80,8 @@ class LogView:
             "changes": [c.to_dict() for c in self.changes],
             "required_duration": self.duration.to_dict(),
             "bursts": self.bursts.to_dict() if self.bursts else None,
+            "week_profile": self.week.to_dict() if self.week else None,
+            "comparison": self.comparison.to_dict() if self.comparison else None,
         }
 
 
@@ -105,7 +114,7 @@ def series_from(
     return ingest(path, mapping, folder, progress=lambda share, _words: step(share))
 
 
-def view_of(series: LogSeries, bound_w_m2: float | None = None) -> LogView:
+def view_of(series: LogSeries, bound_w_m2: float | None = None, split: datetime | str | None = None) -> LogView:
     """Everything a log says.
 
     Parameters
@@ -114,9 +123,17 @@ def view_of(series: LogSeries, bound_w_m2: float | None = None) -> LogView:
         From `series_from` or `kept_series`.
     bound_w_m2 : float, optional
         The client's bound [W/m²], or in the unit of a series that kept its own.
+    split : datetime or str, optional
+        Compare what came from this moment on with what came before it.
+
+    Raises
+    ------
+    InputError
+        If no reading lies on one side of the split.
     """
     held = series.kind == "max_hold"
-    day_long = (series.end - series.start).total_seconds() >= 86_400.0 and not held
+    days = 0.0 if held else (series.end - series.start).total_seconds() / 86_400.0
+    day_long = days >= 1.0
     return LogView(
         series,
         statistics(series, bound=bound_w_m2),
@@ -124,8 +141,18 @@ def view_of(series: LogSeries, bound_w_m2: float | None = None) -> LogView:
         day_profile(series) if day_long else None,
         change_points(series) if day_long else (),
         required_duration(series),
-        bursts(series) if series.nominal_interval_s <= FAST_LOG_S and not held else None,
+        _bursts(series) if series.nominal_interval_s <= FAST_LOG_S and not held else None,
+        week_profile(series) if days >= _DAYS_FOR_A_WEEK else None,
+        None if split is None else compare(series.between(None, split), series.between(split, None)),
     )
+
+
+def _bursts(series: LogSeries) -> Bursts | None:
+    """Bursts, unless more than half of the log is zero, so that there is no background."""
+    try:
+        return bursts(series)
+    except InputError:
+        return None
 
 
 def window_of(series: LogSeries, start: datetime | None, end: datetime | None, bins: int) -> Envelope:
