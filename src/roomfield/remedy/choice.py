@@ -107,7 +107,7 @@ class Choice:
     @property
     def statement(self) -> str:
         """In words, whether the target can be reached."""
-        wanted = f"{self.target_w_m2 * 1e6:.3g} µW/m² at every place with a probability of {self.confidence:.0%}"
+        wanted = f"{_micro(self.target_w_m2)} µW/m² at every place with a probability of {self.confidence:.0%}"
         if self.cheapest is None:
             return (
                 f"Nothing on the list reaches {wanted}. The best plan reaches it with a probability of "
@@ -136,6 +136,11 @@ class Choice:
             "nodes": self.nodes,
             "exact": True,
         }
+
+
+def _micro(density_w_m2: float) -> str:
+    value = float(f"{density_w_m2 * 1e6:.3g}")
+    return f"{value:,.0f}" if value >= 1000.0 else f"{value:g}"
 
 
 def choose(

@@ -172,8 +172,13 @@ def _refuse_clashes(actions: Sequence[Action]) -> None:
 
 @in_turn
 @lru_cache(maxsize=16)
-def offer(survey: Survey, visit_id: str, terms: Terms, language: str = "en") -> Offer:
+def offer(survey: Survey, visit_id: str, terms: Terms, language: str = "en", choice: Choice | None = None) -> Offer:
     """The trade-off of the survey's actions.
+
+    Parameters
+    ----------
+    choice : Choice, optional
+        From `choice_of`, if it is at hand.
 
     Raises
     ------
@@ -182,7 +187,7 @@ def offer(survey: Survey, visit_id: str, terms: Terms, language: str = "en") -> 
     InputError
         If target, confidence or budget cannot be.
     """
-    found, words = choice_of(survey, visit_id, terms), load_words(language)
+    found, words = choice or choice_of(survey, visit_id, terms), load_words(language)
     names = {action.id: action.name for action in survey.actions}
     best = suggested(found)
     points = [TradeOffPoint(p.cost, p.probability, chosen=p == best) for p in found.curve]

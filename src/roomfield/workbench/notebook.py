@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from roomfield.demo.survey import demo_survey
+from roomfield.remedy.choice import Choice
+from roomfield.remedy.prediction import Prediction
+from roomfield.remedy.verification import Verification
 from roomfield.survey import Survey
+from roomfield.workbench import actionlist
+from roomfield.workbench.actionlist import visit_for
 from roomfield.workbench.assess import Assessment, Terms
 from roomfield.workbench.assess import assess as assess_survey
+from roomfield.workbench.beforeafter import verification_of
+from roomfield.workbench.choosing import Terms as PlanTerms
+from roomfield.workbench.choosing import choice_of, prediction_of
 from roomfield.workbench.job import Job
 from roomfield.workbench.summaries import PlaceRow, place_rows, switch_row
+from roomfield.workbench.understand import kind_named
 from roomfield.workbench.whole import Wishes, whole_report
 
 if TYPE_CHECKING:
@@ -133,3 +143,110 @@ def assess(
 def open_demo() -> Job:
     """The demo survey, in memory: invented home, invented meter, invented people."""
     return Job(demo_survey())
+
+
+def _as_job(survey: Job | Survey) -> Job:
+    return survey if isinstance(survey, Job) else Job(survey)
+
+
+def predict(
+    survey: Job | Survey,
+    do: Sequence[str],
+    *,
+    target_w_m2: float | None = None,
+    kind: str = "peak",
+    visit_id: str = "",
+) -> Prediction:
+    """Say what a set of actions would bring at every place.
+
+    Parameters
+    ----------
+    survey : Job or Survey
+        With the actions on its list.
+    do : sequence of str
+        Ids of the actions that would be done.
+    target_w_m2 : float, optional
+        Level to be met [W/m²].
+    kind : str
+        ``peak``, ``max_hold`` or ``average``.
+    visit_id : str
+        The visit whose readings are used; the first one if empty.
+
+    Examples
+    --------
+    >>> import roomfield as rf
+    >>> found = rf.predict(rf.open_demo(), ["corded_phone"], target_w_m2=1e-3)  # doctest: +SKIP
+    >>> found.outcome("desk").limiting  # doctest: +SKIP
+    """
+    record = _as_job(survey).survey
+    terms = PlanTerms(target_w_m2 or 0.0, kind_named(kind).value)
+    return prediction_of(record, visit_for(record, visit_id), tuple(do), terms)
+
+
+def plans(
+    survey: Job | Survey,
+    target_w_m2: float,
+    *,
+    kind: str = "peak",
+    confidence: float = 0.9,
+    budget: float | None = None,
+    visit_id: str = "",
+) -> Choice:
+    """Find the plans that no other beats in both cost and probability, exactly.
+
+    Parameters
+    ----------
+    survey : Job or Survey
+        With the actions on its list.
+    target_w_m2 : float
+        Level to be met at every place [W/m²].
+    confidence : float
+        Probability with which it is to be met, 0 to 1.
+    budget : float, optional
+        Most that may be spent.
+    """
+    record = _as_job(survey).survey
+    terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence, budget)
+    return choice_of(record, visit_for(record, visit_id), terms)
+
+
+def agree(
+    job: Job,
+    action_ids: Sequence[str],
+    *,
+    target_w_m2: float,
+    kind: str = "peak",
+    confidence: float = 0.9,
+    note: str = "",
+) -> Job:
+    """Write down the plan that the client agreed to; gives the survey with it.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    """
+    terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence)
+    actionlist.agree(job, action_ids, terms, note)
+    return job.again()
+
+
+def verify(
+    survey: Job | Survey,
+    second_visit: str,
+    first_visit: str = "",
+    *,
+    kind: str = "peak",
+    target_w_m2: float | None = None,
+) -> Verification:
+    """Say whether it worked: a follow-up against a visit before and against the prediction of what was done.
+
+    Parameters
+    ----------
+    second_visit, first_visit : str
+        The follow-up, and the visit before; the survey's first one if empty.
+    target_w_m2 : float, optional
+        Level that was to be met [W/m²]; that of the agreed plan if left out.
+    """
+    record = _as_job(survey).survey
+    return verification_of(record, visit_for(record, first_visit), second_visit, kind_named(kind), target_w_m2)
