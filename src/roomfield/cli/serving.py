@@ -21,9 +21,11 @@ def serve(
         str, typer.Option(help="Address to listen on; anything but loopback asks for a code.")
     ] = "127.0.0.1",
     demo: Annotated[bool, typer.Option("--demo", help="With the demo survey.")] = False,
+    certificate: Annotated[str, typer.Option(help="Certificate for an encrypted connection, PEM.")] = "",
+    key: Annotated[str, typer.Option(help="Key of the certificate, PEM without a password.")] = "",
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open a browser.")] = False,
 ) -> None:
     """Open the workbench in the browser; nothing leaves this computer."""
     from roomfield.web.server import serve as call
 
-    call(record, host=host, port=port, demo=demo, open_browser=not no_browser)
+    call(record, host=host, port=port, demo=demo, open_browser=not no_browser, certificate=certificate, key=key)

@@ -404,6 +404,7 @@ class ChangesPart(Context):
 
     template: ClassVar[str] = "parts/changes.html"
     rows: tuple[Any, ...]
+    found: Any
 
 
 @dataclass(frozen=True)

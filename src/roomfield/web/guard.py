@@ -105,7 +105,8 @@ class Guard:
         answer = refusal or self._app
         key = caller.cookies.get(CSRF_COOKIE) or secrets.token_urlsafe(24)
         scope.setdefault("state", {})["form_key"] = key
-        await answer(scope, body.receive, _Sealed(send, key, new=CSRF_COOKIE not in caller.cookies))
+        seal = _Sealed(send, key, new=CSRF_COOKIE not in caller.cookies, secure=self._settings.encrypted)
+        await answer(scope, body.receive, seal)
 
     def _refusal(self, caller: Caller) -> Response | None:
         if caller.headers.get("host", "") not in self._settings.allowed_hosts:
@@ -182,8 +183,8 @@ class _Body:
 class _Sealed:
     """Puts the security headers, and once the form cookie, on the answer."""
 
-    def __init__(self, send: Send, key: str, *, new: bool) -> None:
-        self._send, self._key, self._new = send, key, new
+    def __init__(self, send: Send, key: str, *, new: bool, secure: bool) -> None:
+        self._send, self._key, self._new, self._secure = send, key, new, secure
 
     async def __call__(self, message: Message) -> None:
         if message["type"] == "http.response.start":
@@ -192,7 +193,7 @@ class _Sealed:
             if b"cache-control" not in present:
                 added.append((b"cache-control", b"no-store"))
             if self._new:
-                cookie = f"{CSRF_COOKIE}={self._key}; Path=/; SameSite=Strict; HttpOnly"
+                cookie = f"{CSRF_COOKIE}={self._key}; Path=/; SameSite=Strict; HttpOnly{'; Secure' * self._secure}"
                 added.append((b"set-cookie", cookie.encode()))
             message = {**message, "headers": [*message.get("headers", []), *added]}
         await self._send(message)

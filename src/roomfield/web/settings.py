@@ -25,6 +25,8 @@ class Settings:
         Largest request body that is accepted [byte].
     session_key : str
         Key that marks a device which has entered the code; new at every start.
+    encrypted : bool
+        True if the connection is TLS; cookies are then sent over nothing else.
     """
 
     host: str = "127.0.0.1"
@@ -32,6 +34,7 @@ class Settings:
     access_code: str = ""
     upload_limit_bytes: int = 300 * 1024 * 1024
     session_key: str = field(default_factory=lambda: secrets.token_urlsafe(32))
+    encrypted: bool = False
 
     @property
     def allowed_hosts(self) -> frozenset[str]:

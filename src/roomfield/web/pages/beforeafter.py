@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isnan
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -17,11 +18,28 @@ from roomfield.workbench.beforeafter import PlaceChange
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/before-after")
 WIDEST_DB = 30.0
+AGREEMENTS = {
+    "as_predicted": "as predicted",
+    "less_than_predicted": "less than predicted",
+    "more_than_predicted": "more than predicted",
+}
 
 
 @dataclass(frozen=True)
 class ChangeRow:
-    """A change as a bar on an axis from -30 to +30 dB; places on the drawing from 0 to 300."""
+    """A change as a bar on an axis from -30 to +30 dB; places on the drawing from 0 to 300.
+
+    Parameters
+    ----------
+    expected : str
+        The predicted change; empty if there is none.
+    agreement : str
+        How the change compares with it.
+    chance : str
+        Probability that the agreed target is met; empty if there is none for this kind.
+    x_expected : float or None
+        Where the predicted change stands on the drawing.
+    """
 
     place: str
     kind: str
@@ -32,6 +50,10 @@ class ChangeRow:
     x_low: float
     x_middle: float
     x_high: float
+    expected: str
+    agreement: str
+    chance: str
+    x_expected: float | None
 
 
 @router.get("")
@@ -40,17 +62,17 @@ def show(request: Request, opened: Opened, first: str = "", second: str = "") ->
     survey = opened.survey
     ids = [visit.id for visit in survey.visits]
     chosen = (first or (ids[0] if ids else ""), second or (ids[-1] if len(ids) > 1 else ""))
-    done_ids = survey.visit(chosen[1]).done_action_ids if chosen[1] else ()
-    done = tuple(action.name for action in survey.actions if action.id in done_ids)
+    done = beforeafter.done_names(survey, chosen[1]) if chosen[1] else ()
     return render(request, BeforeAfterPage(opened.head, survey.visits, *chosen, done))
 
 
 @router.get("/changes")
 def changes(request: Request, opened: Opened, first: str, second: str) -> Response:
     """The changes themselves."""
-    show = Show(language_of(request))
-    rows = tuple(_row(one, show) for one in beforeafter.changes(opened.survey, first, second))
-    return render(request, ChangesPart(rows))
+    language = language_of(request)
+    found = beforeafter.follow_up(opened.survey, first, second, language)
+    rows = tuple(_row(one, Show(language)) for one in found.rows)
+    return render(request, ChangesPart(rows, found))
 
 
 def _row(one: PlaceChange, show: Show) -> ChangeRow:
@@ -66,6 +88,10 @@ def _row(one: PlaceChange, show: Show) -> ChangeRow:
         _x(low),
         _x(middle),
         _x(high),
+        "" if isnan(one.predicted_db) else f"{show.number(one.predicted_db)} dB",
+        AGREEMENTS.get(one.agreement, ""),
+        "" if isnan(one.probability_met) else show.share(one.probability_met),
+        None if isnan(one.predicted_db) else _x(one.predicted_db),
     )
 
 

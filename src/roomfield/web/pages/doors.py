@@ -42,7 +42,8 @@ def enter_code(request: Request, form: Form) -> Response:
     if not key:
         return render(request, UnlockPage(refused=True), status=403)
     answer = RedirectResponse("/", status_code=303)
-    answer.set_cookie(PASS_COOKIE, key, httponly=True, samesite="strict")
+    encrypted: bool = request.app.state.settings.encrypted
+    answer.set_cookie(PASS_COOKIE, key, httponly=True, samesite="strict", secure=encrypted)
     return answer
 
 
