@@ -95,3 +95,49 @@ def test_one_confirmed_mapping_serves_all_files_of_its_columns(folder, tmp_path)
 def test_nothing_to_do_is_said(tmp_path):
     with pytest.raises(InputError, match="no log to analyse"):
         analyse_stations(tmp_path, tmp_path / "out")
+
+
+def test_what_was_done_before_an_interruption_is_not_done_again(folder, tmp_path):
+    def stop_at_the_third(done: int, _of: int) -> None:
+        if done == 3:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        analyse_stations(folder, tmp_path / "out", progress=stop_at_the_third)
+    done = {path.name: path.stat().st_mtime_ns for path in (tmp_path / "out" / "results").iterdir()}
+    assert 1 <= len(done) < 5
+    half = tmp_path / "out" / "results" / "half.1234.part"
+    half.write_text('{"torn": ')
+    report = analyse_stations(folder, tmp_path / "out")
+    assert (report.resumed, len(report.results), len(report.faults)) == (len(done), 5, 1)
+    assert {name: (tmp_path / "out" / "results" / name).stat().st_mtime_ns for name in done} == done
+
+
+def test_another_bound_is_another_analysis(folder, tmp_path):
+    analyse_stations(folder, tmp_path / "out", bound=1e-5)
+    other = analyse_stations(folder, tmp_path / "out", bound=2e-5)
+    assert other.resumed == 0
+    assert {result["statistics"]["above"]["bound"] for result in other.results} == {2e-5}
+    assert analyse_stations(folder, tmp_path / "out", bound=1e-5).resumed == 5
+
+
+@pytest.mark.published("fsspec, local and zip file systems")
+def test_a_store_of_objects_in_other_places(folder, tmp_path):
+    pytest.importorskip("fsspec")
+    import shutil
+
+    archive = shutil.make_archive(str(tmp_path / "year"), "zip", folder)
+    here = analyse_stations(folder, tmp_path / "a")
+    for number, url in enumerate((f"file://{folder}", f"zip://::file://{archive}")):
+        there = analyse_stations(url, tmp_path / f"b{number}")
+        assert [r["statistics"] for r in there.results] == [r["statistics"] for r in here.results]
+        assert len(there.faults) == 1
+        assert analyse_stations(url, tmp_path / f"b{number}").resumed == 5
+
+
+def test_a_store_that_cannot_be_reached_is_said_in_one_sentence(tmp_path):
+    pytest.importorskip("fsspec")
+    for url in ("nosuchscheme://bucket/year", f"file://{tmp_path}/absent"):
+        with pytest.raises(InputError) as caught:
+            analyse_stations(url, tmp_path / "out")
+        assert "\n" not in caught.value.sentence()

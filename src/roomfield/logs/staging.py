@@ -170,6 +170,9 @@ def _query(table: str, mapping: Mapping, types: dict[str, str]) -> str:
         if not stamps.startswith("TIMESTAMP"):
             stamp = {reading.name(c) for c in mapping.time_columns}
             kept = [f"CAST({c} AS VARCHAR) AS {c}" if c in stamp else c for c in kept]
+        elif stamps.endswith("_NS") and "TZ" in stamps:
+            stamp_name = reading.name(mapping.time_columns[0])
+            kept = [f"CAST({c} AS TIMESTAMPTZ) AS {c}" if c == stamp_name else c for c in kept]
         source = f"(SELECT {', '.join(kept)} FROM {table})"
     time = reading.time_sql(mapping.time_columns, form, start)
     if _is_native(types.get(mapping.value_column, "VARCHAR")):

@@ -188,11 +188,33 @@ def list_files(source: str | Path) -> list[StationFile]:
 
 
 def _remote_files(url: str) -> Iterator[StationFile]:
-    system, path = _fsspec().core.url_to_fs(url)
-    for name, facts in system.find(path, detail=True).items():
+    for name, facts in _listed(url):
         if name.lower().endswith(ENDINGS):
             tag = next((str(facts[key]) for key in ("ETag", "etag", "mtime", "LastModified") if key in facts), "")
-            yield StationFile(system.unstrip_protocol(name), f"{facts.get('size')} {tag}")
+            yield StationFile(_url_of(url, name), f"{facts.get('size')} {tag}")
+
+
+def _listed(url: str) -> list[tuple[str, dict[str, Any]]]:
+    """What lies under a URL, with size and tag; whatever a store's own driver raises becomes one sentence."""
+    fsspec = _fsspec()
+    try:
+        system, path = fsspec.core.url_to_fs(url)
+        return list(system.find(path, detail=True).items())
+    except ImportError as fault:
+        raise InputError(f"its driver is not installed ({fault}).", where=url, mend="Install that package.") from fault
+    except Exception as fault:
+        words = str(fault).splitlines()[0] if str(fault) else type(fault).__name__
+        raise InputError(
+            f"the store cannot be listed ({words}).", where=url, mend="Check the URL and your rights to read it."
+        ) from fault
+
+
+def _url_of(source: str, name: str) -> str:
+    """URL of a file that was found under a URL, which may stand within another (``zip://::s3://bucket/year.zip``)."""
+    inner, chained, outer = source.partition("::")
+    if chained:
+        return f"{inner.partition('://')[0]}://{name}::{outer}"
+    return str(_fsspec().core.url_to_fs(source)[0].unstrip_protocol(name))
 
 
 def _fsspec() -> Any:
