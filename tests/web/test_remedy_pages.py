@@ -1,0 +1,52 @@
+"""What limits, what gets worse, the order of work, and whether it worked: as the browser's pages say it."""
+
+from __future__ import annotations
+
+import pytest
+
+from roomfield.demo.survey import FIRST, FOLLOW_UP, demo_survey
+
+DEMO = demo_survey()
+BASE = f"/surveys/{DEMO.id}"
+CALL = f"/api/v1/surveys/{DEMO.id}/what-if"
+
+
+@pytest.fixture
+def demo(client, records):
+    records.create(DEMO)
+    return client
+
+
+@pytest.mark.parametrize(("language", "warned"), [("en", "Remove or silence sources"), ("de", "vor dem Schirmen")])
+def test_the_plan_is_shown_in_order_with_what_limits_and_what_gets_worse(demo, language, warned):
+    heads = {"accept-language": language}
+    page = demo.get(f"{BASE}/what-if/plans?target_uw_m2=500&visit={FIRST.id}", headers=heads).text
+    words = {
+        "en": ("Inside the home", "From outside", "Measure again", "of what remains", "No plan on the list reaches"),
+        "de": ("In der Wohnung", "Von außen", "Erneut messen", "was übrig bleibt", "Kein Plan auf der Liste"),
+    }
+    order = [page.index(word) for word in words[language][:3]]
+    assert order == sorted(order)
+    assert all(word in page for word in words[language][3:])
+    assert warned in page
+    assert "Agree on this plan" in page or language == "de"
+
+
+def test_a_shield_round_a_source_is_warned_of_while_it_is_tried(demo):
+    wish = {"screens": [{"surface_id": "u_south", "attenuation_db": 40.0}], "bound_w_m2": 1e-3}
+    told = demo.post(f"{CALL}?visit={FIRST.id}", json=wish, headers={"accept-language": "de"}).json()
+    assert any("vor dem Schirmen" in text for text in told["worse"])
+    assert all("was übrig bleibt" in place["limiting"] for place in told["places"])
+    quiet = demo.post(f"{CALL}?visit={FIRST.id}", json={"off": ["cordless"]}).json()
+    assert quiet["worse"] == []
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_before_and_after_stand_against_the_prediction_of_the_work(demo, language):
+    heads = {"accept-language": language}
+    page = demo.get(f"{BASE}/before-after", headers=heads).text
+    assert "Corded telephone" in page
+    part = demo.get(f"{BASE}/before-after/changes?first={FIRST.id}&second={FOLLOW_UP.id}", headers=heads).text
+    assert {"en": "as predicted", "de": "wie vorhergesagt"}[language] in part
+    assert {"en": "Of 7 places compared", "de": "Von 7 verglichenen Plätzen"}[language] in part
+    assert part.count('class="expected"') >= len(DEMO.places)
