@@ -18,6 +18,9 @@ Weights = tuple[NDArray[np.float64], NDArray[np.int64]]
 
 PERCENTS = (5.0, 25.0, 50.0, 75.0, 90.0, 95.0, 99.0, 99.9)
 
+FOR_BACKGROUND = (16.0, 50.0)
+"""Percentiles from which the background between bursts is judged."""
+
 
 def weighted(
     series: LogSeries,

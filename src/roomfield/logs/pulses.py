@@ -161,7 +161,7 @@ def bursts(series: LogSeries, *, threshold: float | None = None, gap_rule: GapRu
 def _background(series: LogSeries, rule: GapRule) -> tuple[float, float]:
     """Median level, and the usual threshold above it; NaN if the median is zero."""
     kept = digest_of(series, rule)
-    low, middle = percentile.weighted(series, kept.condensed, (16.0, 50.0), kept.bins)
+    low, middle = percentile.weighted(series, kept.condensed, percentile.FOR_BACKGROUND, kept.bins)
     db_low, db_middle = series.unit.decibels(np.asarray([low, middle]))
     if not math.isfinite(db_middle):
         return middle, math.nan
