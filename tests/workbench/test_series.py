@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 import shutil
 
 import pytest
 
 from roomfield.demo.overnight import LOG_NAME, overnight_csv
 from roomfield.errors import InputError
+from roomfield.workbench.contents import logs
 from roomfield.workbench.contents.logs import log_entries
 from roomfield.workbench.example import demo_job
 from roomfield.workbench.job import Job
-from roomfield.workbench.series import LogPlace, guessed_log, keep_log, kept_series, series_folder, view_of
+from roomfield.workbench.series import LogPlace, guessed_log, keep_log, kept_series, series_folder, series_from, view_of
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +62,26 @@ def test_the_report_shows_it(job):
     assert entry.place == "Child's cot"
     assert entry.timeline is not None and len(entry.timeline.at) <= 400
     assert entry.day is not None and len(entry.day.hour) == 24
-    assert "log.needed" in {name.key for name, _ in entry.figures}
+    figures = {name.key: value for name, value in entry.figures}
+    assert "log.needed" in figures
+    view = view_of(kept_series(job, job.survey.current_logs()[0]))
+    steps = dict(figures["log.steps"].values)
+    largest = max(view.changes, key=lambda change: abs(change.step_db))
+    assert (steps["count"], steps["step"]) == (len(view.changes), largest.step_db)
+
+
+def test_the_report_explains_why_peak_and_average_differ(tmp_path):
+    path = tmp_path / "fast.csv"
+    rows = [
+        f"2026-03-01T00:{i // 1200:02d}:{i // 20 % 60:02d}.{i % 20 * 5:02d}0Z,{800 if i % 400 < 2 else 1}"
+        for i in range(12000)
+    ]
+    path.write_text("time,peak uW/m2\n" + "\n".join(rows) + "\n")
+    view = view_of(series_from(path, guessed_log(path).confirm(), tmp_path))
+    figures = {name.key: dict(value.values) for name, value in logs._figures(view) if not isinstance(value, str)}
+    assert figures["log.bursts"]["count"] == pytest.approx(30 * 144)
+    assert figures["log.duty"]["percent"] == pytest.approx(0.5)
+    assert figures["log.crest"]["value"] == pytest.approx(10 * math.log10(800 / (0.005 * 800 + 0.995)))
 
 
 def test_a_survey_in_no_record_takes_no_log(job, tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from roomfield.logs.envelope import Envelope
 from roomfield.logs.profile import Profile
@@ -63,9 +64,31 @@ def _figures(view: LogView) -> tuple[tuple[Text, Text], ...]:
         rows.append((phrase("log.events"), str(len(found.above.events))))
     hours = phrase("log.hours", hours=need.hours) if need.hours else phrase("log.longer", hours=need.record_hours)
     rows.append((phrase("log.needed"), hours))
-    if view.bursts is not None:
-        rows.append((phrase("log.bursts"), phrase("log.per_day", count=view.bursts.per_day)))
-    return tuple(rows)
+    if need.one_day_enough is not None:
+        rows.append((phrase("log.one_day"), phrase("log.share", share=need.one_day_enough)))
+    return (*rows, *_steps(view), *_bursts(view))
+
+
+def _steps(view: LogView) -> Iterator[tuple[Text, Text]]:
+    if view.day is None:
+        return
+    largest = max(view.changes, key=lambda change: abs(change.step_db), default=None)
+    if largest is None:
+        yield phrase("log.steps"), phrase("log.no_steps")
+        return
+    on = largest.at.date().isoformat()
+    yield phrase("log.steps"), phrase("log.largest_step", count=len(view.changes), step=largest.step_db, on=on)
+
+
+def _bursts(view: LogView) -> Iterator[tuple[Text, Text]]:
+    """Why peak and average differ, for a log fast enough to see it."""
+    seen = view.bursts
+    if seen is None:
+        return
+    yield phrase("log.bursts"), phrase("log.per_day", count=seen.per_day)
+    if seen.peak_and_mean is not None:
+        yield phrase("log.duty"), phrase("log.duty_share", percent=100.0 * seen.duty_cycle)
+        yield phrase("log.crest"), phrase("log.decibels", value=seen.peak_and_mean.total_db)
 
 
 def _power(value_w_m2: float | None) -> Text:
