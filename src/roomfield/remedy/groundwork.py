@@ -7,6 +7,7 @@ column of the tables is worked out anew; with that a question is answered while 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from roomfield.field.scan import cube_points
 from roomfield.field.scene import Scene
 from roomfield.quantities import Kind
 from roomfield.remedy.groups import Groups, gather, joined, of_cell
+from roomfield.remedy.naming import Way, ways_of
 from roomfield.survey.dwelling import Layer, Point3
 
 Array = NDArray[np.float64]
@@ -40,6 +42,11 @@ class Groundwork:
         self.posterior = posterior
         self._tables: dict[tuple[Kind, bytes], Array] = {}
         self._cells: dict[Builds, dict[Cell, Groups]] = {}
+
+    @cached_property
+    def ways(self) -> dict[str, Way]:
+        """What every wall, slab and opening is called, by its id."""
+        return ways_of(self.posterior.survey.dwelling)
 
     def levels(self, kind: Kind, usual: Array, points: Array, moved: Mapping[str, Point3]) -> LevelDraws:
         """Levels at points with some emitters moved.

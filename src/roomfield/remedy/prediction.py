@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import After, Evaluator, is_handset
-from roomfield.remedy.naming import Way, ways_of
+from roomfield.remedy.naming import Way
 from roomfield.remedy.order import WorkStep, work_order
 from roomfield.survey.action import Action
 from roomfield.survey.place import Place
@@ -330,12 +330,11 @@ def _limits(evaluator: Evaluator, action_ids: Sequence[str], taken: Sequence[Act
         old.name for scene in changed for old, new in zip(plates, scene.shapes.plates, strict=True) if old != new
     }
     names = {e.id: e.name for e in evaluator.posterior.survey.emitters}
-    ways = ways_of(evaluator.posterior.survey.dwelling)
     result = []
     for shares in evaluator.ways_in(action_ids):
         ranked = sorted(shares.items(), key=lambda item: -item[1])[:_MOST_LIMITS]
         kept = [(emitter, entry, share) for (emitter, entry), share in ranked if share >= _LEAST_SHARE]
-        result.append(tuple(Limit(m, e, e in treated, s, names[m], ways.get(e)) for m, e, s in kept))
+        result.append(tuple(Limit(m, e, e in treated, s, names[m], evaluator.ground.ways.get(e)) for m, e, s in kept))
     return result
 
 
