@@ -90,9 +90,9 @@ def _row(event: dict[str, Any], show: Show, figure: Callable[[float], str], zone
 
 
 def in_zone(iso: str, zone: str) -> str:
-    """A moment on the clock of a time zone; as it is if the zone is not known."""
+    """A moment as the clock of a time zone showed it; as it is if the zone is not known."""
     try:
-        return datetime.fromisoformat(iso).astimezone(ZoneInfo(zone)).isoformat()
+        return datetime.fromisoformat(iso).astimezone(ZoneInfo(zone)).replace(tzinfo=None).isoformat()
     except (ZoneInfoNotFoundError, ValueError):
         return iso
 

@@ -34,7 +34,9 @@ class Show:
             return "0"
         places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
         rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
-        return str(format_decimal(rounded, format="#,##0." + "#" * places if places else "#,##0", locale=self.language))
+        return str(
+            format_decimal(rounded, format="#,##0." + "#" * places if places else "#,##0", locale=self.language)
+        ).replace("-", "\N{MINUS SIGN}")
 
     def density(self, value_w_m2: float, digits: int = 2) -> str:
         """A power density [W/m²] in µW/m²."""
@@ -63,7 +65,10 @@ class Show:
         return f"{percent:.0f} %"
 
     def moment(self, iso: str, *, seconds: bool = False) -> str:
-        """Date and time as they stand in the text, with UTC said where it is meant; empty if there is none."""
+        """Date and time as they stand in the text; empty if there is none.
+
+        A moment in UTC is none that anybody noted so: it is shown on this computer's clock.
+        """
         if not iso:
             return ""
         try:
@@ -72,5 +77,5 @@ class Show:
             return iso
         clock = "HH:mm:ss" if seconds else "HH:mm"
         pattern = f"d. MMM y, {clock}" if self.language == "de" else f"d MMM y, {clock}"
-        said = str(format_datetime(at.replace(tzinfo=None), pattern, locale=self.language))
-        return f"{said} UTC" if at.utcoffset() == timedelta() else said
+        shown = at.astimezone() if at.utcoffset() == timedelta() else at
+        return str(format_datetime(shown.replace(tzinfo=None), pattern, locale=self.language))

@@ -28,18 +28,26 @@ class SwitchRow:
 
     place: str
     kind: str
+    states: str
     difference: str
     span: str
-    words: str
+    clear: bool
     chance: str
 
 
 @dataclass(frozen=True)
 class SwitchGroup:
-    """One switch with what hangs on it, and the places where it was tried."""
+    """One switch with what hangs on it, and the places where it was tried.
+
+    Parameters
+    ----------
+    clear, unclear : tuple of SwitchRow
+        Comparisons that can and cannot be told from chance.
+    """
 
     name: str
-    rows: tuple[SwitchRow, ...]
+    clear: tuple[SwitchRow, ...]
+    unclear: tuple[SwitchRow, ...]
 
 
 @router.get("")
@@ -67,21 +75,26 @@ def switches(request: Request, opened: Opened, visit: str = "") -> Response:
     language = language_of(request)
     rows = sorted(plain["switches"], key=lambda row: str(row["source"]))
     groups = tuple(
-        SwitchGroup(name, tuple(_row(row, opened.survey, language) for row in some))
+        _group(name, [_row(row, opened.survey, language) for row in some])
         for name, some in groupby(rows, key=lambda row: str(row["source"]))
     )
     return render(request, SwitchesPart(groups))
 
 
+def _group(name: str, rows: list[SwitchRow]) -> SwitchGroup:
+    return SwitchGroup(name, tuple(r for r in rows if r.clear), tuple(r for r in rows if not r.clear))
+
+
 def _row(row: dict[str, Any], survey: Survey, language: str) -> SwitchRow:
     show = Show(language)
-    words = "cannot be told from chance" if row["includes_zero"] else "yes"
     nothing = row["difference_w_m2"] <= 0.0
+    states = {state.id: state.name for visit in survey.visits for state in visit.radio_states}
     return SwitchRow(
         survey.place(row["place_id"]).name,
         KIND_NAMES[row["kind"]],
+        f"{states.get(row['state_with'], '')} – {states.get(row['state_without'], '')}",
         say(language, "nothing") if nothing else show.density(row["difference_w_m2"]),
         show.span(max(0.0, row["low_w_m2"]), row["high_w_m2"]),
-        say(language, words),
+        not row["includes_zero"],
         chance_words(row["probability_contributes"], show),
     )

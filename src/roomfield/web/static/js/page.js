@@ -56,6 +56,13 @@ window.addEventListener("pageshow", (event) => {
   if (event.persisted) document.querySelectorAll("form button").forEach((b) => { b.disabled = false; });
 });
 
+// On a narrow strip the present step may lie out of sight.
+const here = document.querySelector(".steps a[aria-current]");
+if (here) {
+  const strip = here.closest(".steps");
+  strip.scrollLeft = here.offsetLeft - (strip.clientWidth - here.offsetWidth) / 2;
+}
+
 for (const select of document.querySelectorAll("select[data-go]")) {
   select.addEventListener("change", () => select.form.requestSubmit());
 }

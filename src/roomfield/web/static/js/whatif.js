@@ -33,7 +33,6 @@ async function sendNewest() {
     showLevels(await send("POST", `${address}?visit=${encodeURIComponent(start.visit_id)}`, body));
     const took = performance.now() - at;
     asking.latencies.push(took);
-    $("latency").textContent = `${took.toFixed(0)} ms`;
   } catch (error) {
     $("after").replaceChildren(faultBox(error, ask));
   } finally {
@@ -72,10 +71,10 @@ function showLevels({ places, worse }) {
 
 // Lists: everything can be done here without the plan.
 function lists() {
-  $("emitters").replaceChildren(...plan.emitters.map((emitter) => element("div", { class: "row spread" },
+  $("emitters").replaceChildren(...plan.emitters.map((emitter) => element("div", { class: "move-row" },
     element("label", { class: "check" }, element("input", { type: "checkbox", "data-emitter": emitter.id, checked: !state.off.has(emitter.id), onchange: (e) => { e.target.checked ? state.off.delete(emitter.id) : state.off.add(emitter.id); changed(); } }), emitter.name),
     emitter.position && !emitter.outdoor ? moveButton("emitters", emitter) : null)));
-  $("places").replaceChildren(...plan.places.filter((p) => p.position).map((place) => element("div", { class: "row spread" }, element("span", {}, place.name), moveButton("places", place))));
+  $("places").replaceChildren(...plan.places.filter((p) => p.position).map((place) => element("div", { class: "move-row" }, element("span", {}, place.name), moveButton("places", place))));
   $("screens").replaceChildren(...state.screens.map((screen, n) => element("div", { class: "row spread" }, element("span", {}, `${wallName(screen.surface_id)}, ${screen.attenuation_db} dB`),
     element("button", { type: "button", class: "button slim", "aria-label": t("Take the shield away from {wall}", { wall: wallName(screen.surface_id) }), onclick: () => { state.screens.splice(n, 1); changed(); } }, "×"))));
   const any = state.off.size + state.moved.size + state.screens.length > 0;

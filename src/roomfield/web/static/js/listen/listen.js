@@ -52,6 +52,7 @@ async function connect(stream) {
   capture.port.onmessage = (event) => take(event.data);
   document.body.dataset.listening = "yes";
   $("live-start").hidden = true;
+  $("envelope-hint").hidden = true;
   $("live-stop").hidden = false;
   $("rate").textContent = t("{rate} Hz, no processing by the browser", { rate: context.sampleRate });
   requestAnimationFrame(draw);

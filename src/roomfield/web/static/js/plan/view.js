@@ -26,6 +26,8 @@ export function shape(name, attributes = {}, ...children) {
 }
 
 const path = (points, closed = true) => points.map((p, i) => `${i ? "L" : "M"}${p[0]} ${-p[1]}`).join("") + (closed ? "Z" : "");
+// Where a mark's name may stand, the best first, in pixels from its middle.
+const LABEL_SPOTS = [{ dx: 0, dy: 28, anchor: "middle" }, { dx: 0, dy: -20, anchor: "middle" }, { dx: 20, dy: 4, anchor: "start" }, { dx: -20, dy: 4, anchor: "end" }];
 // Thin walls first, so that they end inside the thick ones they meet.
 const inDrawingOrder = (walls) => [...walls].sort((a, b) => thickness(a) - thickness(b));
 const thickness = (wall) => wall.layers.reduce((sum, layer) => sum + layer.thickness_m, 0) || 0.1;
@@ -169,15 +171,23 @@ export class PlanView {
     const all = [...places.map((item) => ["places", item]), ...emitters.map((item) => ["emitters", item])];
     const first = (key) => (this.chosen.has(key) ? 0 : 1);
     all.sort((a, b) => first(`${a[0]}:${a[1].id}`) - first(`${b[0]}:${b[1].id}`));
-    const boxes = [];
-    const free = new Set();
-    for (const [kind, item] of all) {
-      const half = item.name.length * 3.4 + 4;
-      const [x, y] = [item.position[0] / this.pixel, -item.position[1] / this.pixel + 24];
-      const box = [x - half, y - 8, x + half, y + 8];
-      if (boxes.some((b) => b[0] < box[2] && b[2] > box[0] && b[1] < box[3] && b[3] > box[1])) continue;
-      boxes.push(box);
-      free.add(`${kind}:${item.id}`);
+    const at = ([, item]) => [item.position[0] / this.pixel, -item.position[1] / this.pixel];
+    const taken = all.map((one) => { const [x, y] = at(one); return { of: one[1], box: [x - 15, y - 15, x + 15, y + 15] }; });
+    const free = new Map();
+    const edge = [this.box.x / this.pixel, (this.box.x + this.box.width) / this.pixel];
+    for (const one of all) {
+      const [kind, item] = one;
+      const [x, y] = at(one);
+      const wide = item.name.length * 6.6 + 6;
+      const spot = LABEL_SPOTS.find(({ dx, dy, anchor }) => {
+        const left = x + dx - { start: 0, middle: wide / 2, end: wide }[anchor];
+        const box = [left, y + dy - 11, left + wide, y + dy + 4];
+        if (box[0] < edge[0] || box[2] > edge[1]) return false;
+        if (taken.some((t) => t.of !== item && t.box[0] < box[2] && t.box[2] > box[0] && t.box[1] < box[3] && t.box[3] > box[1])) return false;
+        taken.push({ of: null, box });
+        return true;
+      });
+      if (spot) free.set(`${kind}:${item.id}`, spot);
     }
     return free;
   }
@@ -314,9 +324,12 @@ export class PlanView {
       shape("path", { class: "glyph", d: glyph }),
     );
     if (off) group.append(shape("path", { class: "strike", d: "M-12 12 12-12" }));
-    const label = shape("text", { y: 28, "text-anchor": "middle", "font-size": 11.5 });
-    label.textContent = item.name;
-    if (labels.has(`${kind}:${item.id}`)) group.append(label);
+    const spot = labels.get(`${kind}:${item.id}`);
+    if (spot) {
+      const label = shape("text", { x: spot.dx, y: spot.dy, "text-anchor": spot.anchor, "font-size": 11.5 });
+      label.textContent = item.name;
+      group.append(label);
+    }
     const title = shape("title");
     title.textContent = item.name;
     group.append(title);
