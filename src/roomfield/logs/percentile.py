@@ -110,9 +110,10 @@ def _in_bins(
     found = []
     with groups.opened(series) as file:
         for group in part:
-            t, value, step = groups.read(file, [group], ["t_us", "value", "dt_us"])
-            rows = slice(*np.searchsorted(t, (series.start_us, series.end_us + 1)))
-            value, step = value[rows], step[rows]
+            value, step, *stamps = groups.read(file, [group], ["value", "dt_us", *([] if series.whole else ["t_us"])])
+            for t in stamps:
+                rows = slice(*np.searchsorted(t, (series.start_us, series.end_us + 1)))
+                value, step = value[rows], step[rows]
             at, place = np.empty((2, value.size), dtype=np.int64)
             bits = value.view(np.int64)
             count = kernels.in_bins(bits, condensed.key0, condensed.key_shift, wanted, at, place)

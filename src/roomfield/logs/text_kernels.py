@@ -190,7 +190,7 @@ def _skipped(text: Bytes, at: int, delimiter: int) -> int:  # pragma: no cover -
 
 @inlined
 def _stamp(
-    text: Bytes, at: int, form: Ints, fractions: tuple[int, int], dated: tuple[int, int]
+    text: Bytes, at: int, form: tuple[int, ...], fractions: tuple[int, int], dated: tuple[int, int]
 ) -> Any:  # pragma: no cover
     """Where a stamp ends, the stamp in microseconds, and its date as number and as days for the next."""
     last, days = dated
@@ -228,22 +228,23 @@ def rows(
     t, value : ndarray
         Receive stamps [µs, as written] and values; long enough.
     """
-    delimiter, decimal = marks[0], marks[1]
+    delimiter, decimal, stamped, valued, last = marks[0], marks[1], columns[1], columns[2], columns[0] - 1
+    written = (form[0], form[1], form[2], form[3], form[4], form[5], form[6])
     other = _COMMA if delimiter != _COMMA else _POINT
     fractions = (_POINT, other) if form[FRACTION] == -1 else (form[FRACTION], form[FRACTION])
     at, row, stamp, number, dated = 0, 0, 0, 0.0, (UNFIT, UNFIT)
     while at < end:
-        for column in range(columns[0]):
-            if column == columns[1]:
-                at, stamp, dated = _stamp(text, at, form, fractions, dated)
-            elif column == columns[2]:
+        for column in range(last + 1):
+            if column == stamped:
+                at, stamp, dated = _stamp(text, at, written, fractions, dated)
+            elif column == valued:
                 at, number = _number(text, _spaces(text, at, delimiter), decimal)
                 at = at if at < 0 else _spaces(text, at, delimiter)
             else:
                 at = _skipped(text, at, delimiter)
             if at < 0 or at >= end:
                 return UNFIT
-            if column < columns[0] - 1:
+            if column < last:
                 if text[at] != delimiter:
                     return UNFIT
                 at += 1
