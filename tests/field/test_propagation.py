@@ -7,8 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.special import fresnel
 
 from roomfield.errors import InputError, UnknownNameError
+from roomfield.field.kernels import fresnel_parts
 from roomfield.field.pattern import FAR_M, far_position, per_incident_density, relative_gain
 from roomfield.field.propagation import grid_density, paths, unit_density
 from roomfield.field.reference_paths import reference_density, reference_edges
@@ -83,14 +85,59 @@ def test_dipole_pattern():
     assert float(relative_gain(DIPOLE, np.sin(np.radians(39.0)))) == pytest.approx(0.5, abs=0.005)
 
 
-@pytest.mark.published("ITU-R P.526-15, eq. 31: single knife edge, J(v) for v > -0.78")
+@pytest.mark.published("Fresnel integrals of scipy.special; auxiliary functions as in Abramowitz and Stegun, 7.3.5-6")
+def test_parts_of_the_fresnel_integrals():
+    x = np.linspace(0.0, 8.0, 201)
+    s, c = (0.5 - part for part in fresnel(x))
+    turn = 0.5 * np.pi * x**2
+    got = np.array([fresnel_parts(v) for v in x])
+    assert got[:, 0] == pytest.approx(s * np.cos(turn) - c * np.sin(turn), abs=5e-4)
+    assert got[:, 1] == pytest.approx(c * np.cos(turn) + s * np.sin(turn), abs=5e-4)
+
+
+@pytest.mark.published("Sommerfeld's half-plane, as in Born and Wolf, Principles of Optics, 11.5 (from memory)")
+def test_an_edge_along_the_field_throws_less_than_one_across_it():
+    screen = Wall("w", "g", (-0.0001, 0.0), (40.0, 0.0), -400.0, 400.0, (Layer("metal", 0.01),))
+    scene = Scene.from_dwelling(Dwelling(walls=(screen,)))
+
+    def level(polarisation, inside):
+        args = ([[6.0, -8.0, 0.0]], [2.45e9], ISO, [[inside, 4.0, 0.0]])
+        return db(unit_density(scene, *args, order=0, polarisation=polarisation)[0, 0])
+
+    for inside in (0.5, 4.0, 40.0):
+        soft, hard, both = (
+            level(p, inside) for p in (Polarisation.VERTICAL, Polarisation.HORIZONTAL, Polarisation.UNKNOWN)
+        )
+        assert soft < both < hard
+    assert level(Polarisation.HORIZONTAL, 40.0) - level(Polarisation.VERTICAL, 40.0) > 10.0
+
+
+@pytest.mark.published("J. B. Keller, Geometrical theory of diffraction, JOSA 52 (1962), eq. 4; from memory")
+@pytest.mark.parametrize("polarisation", [Polarisation.VERTICAL, Polarisation.HORIZONTAL])
+def test_edge_far_in_the_shadow_is_kellers_coefficient(polarisation):
+    screen = Wall("w", "g", (-0.0001, 0.0), (400.0, 0.0), -400.0, 400.0, (Layer("metal", 0.01),))
+    scene, k = Scene.from_dwelling(Dwelling(walls=(screen,))), 2.0 * np.pi * 2.45e9 / 299792458.0
+    r_in, r_out, turn_in = 30.0, 20.0, np.radians(70.0)
+    for turn_out in np.radians([280.0, 300.0, 330.0]):
+        source = [r_in * np.cos(-turn_in), r_in * np.sin(-turn_in), 0.0]
+        point = [r_out * np.cos(-turn_out), r_out * np.sin(-turn_out), 0.0]
+        args = ([source], [2.45e9], ISO, [point])
+        got = paths(scene, *args, order=0, polarisation=polarisation).by_order[0, 0, -1]
+        sign = -1.0 if polarisation is Polarisation.VERTICAL else 1.0
+        sum_of = 1.0 / np.cos((turn_out - turn_in) / 2.0) + sign / np.cos((turn_out + turn_in) / 2.0)
+        coefficient2 = sum_of**2 / (8.0 * np.pi * k)
+        want = coefficient2 / (4.0 * np.pi * r_in * r_out * (r_in + r_out))
+        assert db(got) == pytest.approx(db(want), abs=0.3)
+
+
+@pytest.mark.published("ITU-R P.526-15, eq. 31: single knife edge, J(v) for v > -0.78; it knows no polarisation")
 @pytest.mark.parametrize("up", [0.05, 0.3, 1.0, 2.0])
 def test_knife_edge(up):
     screen = Wall("w", "g", (-0.0001, 0.0), (40.0, 0.0), -400.0, 400.0, (Layer("metal", 0.01),))
     scene = Scene.from_dwelling(Dwelling(walls=(screen,)))
     wavelength, near = 299792458.0 / 2.45e9, np.array([up, 10.0, 0.0])
     far = np.array([up, -10.0, 0.0])
-    edge = unit_density(scene, [far], [2.45e9], ISO, [near], order=0)[0, 0]
+    edge = unit_density(scene, [far], [2.45e9], ISO, [near], order=0, polarisation=Polarisation.UNKNOWN)[0, 0]
     v = up * np.sqrt(2.0 / wavelength * (1 / 10.0 + 1 / 10.0))
     loss = 6.9 + 20 * np.log10(np.sqrt((v - 0.1) ** 2 + 1) + v - 0.1)
     assert -db(edge * 4 * np.pi * 400.0) == pytest.approx(loss, abs=0.5)

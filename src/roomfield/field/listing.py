@@ -139,11 +139,12 @@ def list_edges(g, tables, touched, a, b, j, wave, faintest, vertex, which, how, 
         la, lb = edge_point(g, e, a, b, vertex)
         if la <= 1e-5 or lb <= 1e-5:
             continue
-        half, sine2, na, nb = edge_angles(g, e, vertex, la, lb)
+        half, other, sine2, na, nb, along = edge_angles(g, e, vertex, la, lb)
         if half < 0.0:
             continue
         reach = 2.0 * math.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelength))
-        power = edge_power(reach * half) * gain(pattern, vertex, 0) / (4.0 * math.pi * (la + lb) ** 2)
+        power = edge_power(reach * half, reach * other, turned_share(along, polarisation))
+        power *= gain(pattern, vertex, 0) / (4.0 * math.pi * (la + lb) ** 2)
         p, solid, hole = g.edge_plane[e], g.edge_solid[e], g.edge_hole[e]
         count = cross_segment(g, vertex, 0, p, -1, which, how, 0)
         start = count

@@ -203,6 +203,12 @@ def _panels(scene: Scene, start: Array, end: Array) -> Iterator[tuple[int, int]]
                 yield len(scene.shapes.plates) + b, axis
 
 
+def _behind(nu: float) -> complex:
+    """Amplitude behind an edge, its own phase taken off."""
+    s, c = fresnel(nu)
+    return complex(0.5 - c, s - 0.5) * complex(np.exp(0.5j * np.pi * nu**2)) / np.sqrt(2.0)
+
+
 def _edge(scene: Scene, edge: Edge, position: Array, frequency_hz: float, point: Array) -> float:
     plane: Plane = scene.shapes.planes[edge.plane]
     heights = np.linspace(0.0, edge.length_m, 20001)
@@ -219,9 +225,10 @@ def _edge(scene: Scene, edge: Edge, position: Array, frequency_hz: float, point:
         return 0.0
     sine2 = 1.0 - float(to_a @ edge.direction / la) ** 2
     wavelength = SPEED_OF_LIGHT_M_S / frequency_hz
-    nu = 2.0 * abs(np.cos((turn[0] - turn[1]) / 2.0)) * np.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelength))
-    s, c = fresnel(nu)
-    behind = ((0.5 - c) ** 2 + (0.5 - s) ** 2) / 2.0
+    reach = 2.0 * np.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelength))
+    shadow, thrown = (_behind(reach * abs(np.cos(a / 2.0))) for a in (turn[0] - turn[1], turn[0] + turn[1]))
+    along = 1.0 - _te_share(-to_a / la, edge.direction)
+    behind = along * abs(shadow - thrown) ** 2 + (1.0 - along) * abs(shadow + thrown) ** 2
     cosine = (abs(to_a @ plane.normal) / la + abs(to_b @ plane.normal) / lb) / 2.0
     share = _te_share(-to_a / la, plane.normal)
     amplitudes = []
