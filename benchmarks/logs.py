@@ -3,7 +3,7 @@
     python -m benchmarks.logs --data DIR            figures against DIR/log_expected.json
     python -m benchmarks.logs --speed [--days 30 | --rows N]   speed and memory on made-up data
     python -m benchmarks.logs --stations            two Dask workers against one on 200 files
-    python -m benchmarks.logs --coverage            intervals against the known truth of simulated years
+    python -m benchmarks.logs --coverage            intervals against the known truth of simulated years and short logs
 
 The last line is one JSON object. A figure counts as right if a whole number, a time or a name is equal and a
 decimal number agrees to 12 significant digits with the one printed.
@@ -271,7 +271,9 @@ def _made_up(given: argparse.Namespace) -> dict[str, Any]:
         return logs_speed.run_speed(rows, not given.no_pandas, given.scratch)
     if given.stations:
         return logs_speed.run_stations(given.files, given.scratch)
-    return logs_speed.apart("coverage", given.years)
+    short = logs_speed.apart("short_coverage", given.trials)
+    print(f"short logs, 95 % intervals of the mean that hold it: {short['short_logs']}")
+    return {**logs_speed.apart("coverage", given.years), "short_logs": short["short_logs"]}
 
 
 def main() -> None:
@@ -287,6 +289,7 @@ def main() -> None:
     parser.add_argument("--files", type=int, default=200)
     parser.add_argument("--coverage", action="store_true")
     parser.add_argument("--years", type=int, default=60)
+    parser.add_argument("--trials", type=int, default=2000, help="short logs of each kind, to go with --coverage")
     parser.add_argument("--scratch", type=Path, help="folder for what is made up; removed again")
     given = parser.parse_args()
     if given.speed or given.stations or given.coverage:

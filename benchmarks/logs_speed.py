@@ -300,6 +300,24 @@ def coverage(years: str) -> dict[str, Any]:
     return {f"{name}_coverage": round(a / b, 3) for name, (a, b) in hits.items()} | {"years": int(years)}
 
 
+def short_coverage(trials: str) -> dict[str, Any]:
+    """How often 95 % intervals of the mean hold the truth, for logs of a few lognormal days that resemble each other."""
+    from roomfield.logs.intervals import mean_interval
+
+    found = {}
+    for days in (3, 7, 14, 30):
+        for correlation in (0.0, 0.5, 0.7):
+            rng, hits = np.random.default_rng(days), 0
+            for _ in range(int(trials)):
+                wander = rng.normal(size=days)
+                for i in range(1, days):
+                    wander[i] = correlation * wander[i - 1] + np.sqrt(1 - correlation**2) * wander[i]
+                interval = mean_interval(np.exp(0.4 * wander))
+                hits += interval.low <= np.exp(0.08) <= interval.high
+            found[f"{days} days, {correlation}"] = round(hits / int(trials), 3)
+    return {"short_logs": found, "trials": int(trials)}
+
+
 def many(source: str, out: str, workers: str) -> dict[str, Any]:
     """The files of a folder on so many workers, without the time to start them."""
     from roomfield.logs import stations
@@ -439,7 +457,19 @@ def run_stations(files: int, scratch: Path | None) -> dict[str, Any]:
 
 STAGES: dict[str, Callable[..., dict[str, Any]]] = {
     stage.__name__: stage
-    for stage in (make, take_in, everything, anew, warm, bare_scan, timelines, with_pandas, coverage, many)
+    for stage in (
+        make,
+        take_in,
+        everything,
+        anew,
+        warm,
+        bare_scan,
+        timelines,
+        with_pandas,
+        coverage,
+        short_coverage,
+        many,
+    )
 }
 
 
@@ -449,7 +479,7 @@ def load(stage: str) -> None:
     import pandas
 
     modules: list[object] = [duckdb, pandas]
-    if stage in ("take_in", "everything", "anew", "timelines", "coverage", "many"):
+    if stage in ("take_in", "everything", "anew", "timelines", "coverage", "short_coverage", "many"):
         from roomfield import logs
 
         modules += [getattr(logs, name) for name in logs.__all__]
