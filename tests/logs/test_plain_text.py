@@ -12,10 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roomfield.errors import InputError, RejectedRows
-from roomfield.logs import guess_mapping, ingest, plain_text, text_kernels
+from roomfield.logs import engine, guess_mapping, ingest, plain_text, text_kernels
 from roomfield.logs.layout import Layout
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.plain_text import NotPlainError, PlainText
+from roomfield.logs.staging import stage
 
 FORMS = {
     "iso": "%Y-%m-%dT%H:%M:%S.%f",
@@ -223,3 +224,51 @@ def test_rows_out_of_order_are_sorted_by_the_other_reader(tmp_path):
     series = ingest(path, guess_mapping(path).confirm(), tmp_path / "store")
     assert series.report.out_of_order == 1
     assert (series.readings()[1] * 1e6).round().tolist() == [2, 3, 4]
+
+
+STAMPS = ["2026-03-01T00:00:{s:02d}Z", "2026-03-01T00:00:{s:02d}.5Z", "2026-03-01 00:00:{s:02d}Z", "2026-03-01T01:00:{s:02d}+01:00",
+          "2026-03-01T00:00:{s:02d}.123456Z", "2026-03-01T05:30:{s:02d}+0530", "2026-03-01T00:00Z", "2026-03-01T23:00:{s:02d}-01"]  # fmt: skip
+VALUES = [
+    "1",
+    "+2.5",
+    "3.",
+    ".25",
+    "1e2",
+    "1E-3",
+    " 4",
+    "5 ",
+    "007",
+    "0",
+    "0.0",
+    "1e22",
+    "123456789012345678",
+    "4.9e-22",
+    "1e-30",
+]
+
+
+@pytest.mark.published("DuckDB: CAST to TIMESTAMP WITH TIME ZONE and to DOUBLE")
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from(STAMPS), st.sampled_from(VALUES), st.booleans()), min_size=3, max_size=12))
+def test_whatever_is_read_quickly_is_read_alike_by_cell(tmp_path_factory, rows):
+    """Odd but lawful cells in any mixture: where the quick reader takes them, both store the same."""
+    folder = tmp_path_factory.mktemp("odd")
+    path = folder / "log.csv"
+    lines = [f"{stamp.format(s=2 * i)},{value},{'x' if note else ''}" for i, (stamp, value, note) in enumerate(rows)]
+    path.write_text("time,average uW/m2,note\n" + "\n".join(lines) + "\n")
+    mapping = Mapping(
+        Layout("text", ("time", "average uW/m2", "note"), 1),
+        ("time",), "iso_zoned", "average uW/m2", unit="uW/m2", kind="average", confirmed=True,
+    )  # fmt: skip
+    text = PlainText.of(path, mapping)
+    try:
+        quick = list(text.blocks())
+    except NotPlainError:
+        return
+    t, value = (np.concatenate(part) for part in zip(*quick, strict=True))
+    with engine.connection(folder) as database:
+        staged = stage(path, mapping, folder, database)
+        table = database.execute(f"SELECT t_us, number FROM read_parquet('{staged.path}')").fetchall()
+    assert staged.clean
+    assert [row[0] for row in table] == t.tolist()
+    assert [row[1] for row in table] == value.tolist()

@@ -36,6 +36,25 @@ def ordered_key(bits: int) -> int:  # pragma: no cover - compiled
 
 
 @compiled
+def followed(
+    t: Ints, value: Floats, flag: NDArray[np.int8], following: int, step: Ints, whole: Ints, real: Floats
+) -> None:  # pragma: no cover - compiled
+    """Time from each reading to the next into ``step``, and what a run of readings holds.
+
+    ``whole`` receives readings with flag 1 and with flag 2; ``real`` least, greatest and sum of the values.
+    """
+    low, high, total, n = value[0], value[0], 0.0, t.size
+    first, second = 0, 0
+    for i in range(n):
+        step[i] = (t[i + 1] if i + 1 < n else following) - t[i]
+        low, high, total = min(low, value[i]), max(high, value[i]), total + value[i]
+        first += flag[i] == 1
+        second += flag[i] == 2
+    whole[0], whole[1] = first, second
+    real[0], real[1], real[2] = low, high, total
+
+
+@compiled
 def moments(value: Floats, step: Ints, first: int, shift: float, gap_us: int, out: Floats) -> None:  # pragma: no cover
     """Sums about a shift: of deviations, their squares, and products of neighbours no gap apart.
 

@@ -113,9 +113,9 @@ class Marking:
     def plain(self, value: Floats) -> NDArray[np.int8]:
         """Flags of readings that are all numbers; as `marked`, without looking for what cannot be there."""
         flag = np.zeros(value.size, np.int8)
-        if self.unit.scale is not Scale.DECIBEL:
+        if value.size and self.unit.scale is not Scale.DECIBEL and (least := value.min()) <= 0:
             self._refuse_negative(value)
-            if value.size and value.min() == 0:
+            if least == 0:
                 flag[value == 0] = reading.BELOW_FLOOR
         if not np.isnan(self.top):
             flag[(value >= self.top) & (flag == reading.FINE)] = reading.OVERLOAD

@@ -160,17 +160,21 @@ class _StagedRows:
 
 
 def _once_per_stamp(batches: Iterator[Rows], marking: Marking, tally: Tally) -> Iterator[Rows]:
-    """Runs of readings with strictly rising stamps; the last stamp of a run waits for the next run."""
+    """Runs of readings with strictly rising stamps; the last stamp of a batch waits for the next batch."""
     held: Rows | None = None
     for batch in batches:
-        rows = batch if held is None else Rows.joined([held, batch])
-        if not rows.t.size:
+        if not batch.t.size:
             continue
+        rows = batch
+        if held is not None and not marking.mapping.spread_repeats and batch.t[0] > held.t[-1]:
+            yield _one_each(held, int(batch.t[0]), marking, tally)
+        elif held is not None:
+            rows = Rows.joined([held, batch])
         cut = int(np.searchsorted(rows.t, rows.t[-1], side="left"))
         if cut:
             yield _one_each(rows[:cut], int(rows.t[-1]), marking, tally)
         held = rows[cut:]
-    if held is not None and held.t.size:
+    if held is not None:
         yield _one_each(held, None, marking, tally)
 
 

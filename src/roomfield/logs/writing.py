@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from roomfield.logs import reading
+from roomfield.logs import kernels
 
 ROWS_PER_GROUP = 1 << 17
 _STEPS_SAMPLED = 20_000
@@ -109,7 +109,9 @@ def _in_groups(runs: Iterator[Rows]) -> Iterator[Rows]:
 
 
 def _put(out: Any, rows: Rows, following: int | None, tally: Tally) -> None:
-    step = np.diff(rows.t, append=rows.t[-1] if following is None else following)
+    step, whole, real = np.empty(rows.t.size, np.int64), np.empty(2, np.int64), np.empty(3)
+    last = int(rows.t[-1])
+    kernels.followed(rows.t, rows.value, rows.flag, last if following is None else following, step, whole, real)
     if not tally.rows:
         tally.first_us = int(rows.t[0])
     sample = step[:_STEPS_SAMPLED] if following is not None else step[:-1][:_STEPS_SAMPLED]
@@ -118,10 +120,9 @@ def _put(out: Any, rows: Rows, following: int | None, tally: Tally) -> None:
     if following is None:
         step[-1] = round(tally.nominal_interval_s * 1e6)
     tally.rows += rows.t.size
-    tally.last_us = int(rows.t[-1])
-    tally.minimum = min(tally.minimum, float(rows.value.min()))
-    tally.maximum = max(tally.maximum, float(rows.value.max()))
-    tally.total += float(rows.value.sum())
-    tally.below_floor += int(np.count_nonzero(rows.flag == reading.BELOW_FLOOR))
-    tally.overload += int(np.count_nonzero(rows.flag == reading.OVERLOAD))
+    tally.last_us = last
+    tally.minimum, tally.maximum = min(tally.minimum, float(real[0])), max(tally.maximum, float(real[1]))
+    tally.total += float(real[2])
+    tally.below_floor += int(whole[0])
+    tally.overload += int(whole[1])
     out.write_batch(pa.record_batch([rows.t, rows.value, rows.flag, step], schema=SCHEMA))
