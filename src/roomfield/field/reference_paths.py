@@ -206,7 +206,7 @@ def _panels(scene: Scene, start: Array, end: Array) -> Iterator[tuple[int, int]]
 def _behind(nu: float) -> complex:
     """Amplitude behind an edge, its own phase taken off."""
     s, c = fresnel(nu)
-    return complex(0.5 - c, s - 0.5) * complex(np.exp(0.5j * np.pi * nu**2)) / np.sqrt(2.0)
+    return complex(complex(0.5 - c, s - 0.5) * np.exp(0.5j * np.pi * nu**2) / np.sqrt(2.0))
 
 
 def _edge(scene: Scene, edge: Edge, position: Array, frequency_hz: float, point: Array) -> float:
