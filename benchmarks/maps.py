@@ -154,11 +154,11 @@ def score_block(block: list[Field], scores: dict[tuple[str, str], Score], locate
 
 def note_levels(score: Score, levels: LevelMixture, truth: np.ndarray) -> None:
     score.rmse.append(float(np.sqrt(np.mean((levels.mean_db - truth) ** 2))))
+    rank = np.abs(levels.cdf(truth) - 0.5)
     for name, coverage in TAIL.items():
-        low, high = levels.interval_db(coverage)
-        score.inside[name].append(float(np.mean((truth >= low) & (truth <= high))))
-        if name == "coverage_90":
-            score.width.append(float(np.median(high - low)))
+        score.inside[name].append(float(np.mean(rank <= 0.5 * coverage)))
+    low, high = levels.interval_db(0.9)
+    score.width.append(float(np.median(high - low)))
 
 
 def note_place(score: Score, f: Field, chosen: np.ndarray, everywhere: np.ndarray) -> None:

@@ -4,13 +4,24 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.special import ndtri
 from scipy.stats import qmc
 
 from roomfield.errors import InputError
-from roomfield.field.links import Centre, LinkCovariance, Links, LinkVariance, prior_mean, way_overlap
+from roomfield.field.links import (
+    Centre,
+    LinkCovariance,
+    Links,
+    LinkVariance,
+    centre_of,
+    prior_mean,
+    stretch_overlap,
+    way_overlap,
+)
 from roomfield.field.locate_points import locate_points
-from roomfield.field.points import PRIOR_MEDIANS, hyper_of, infer_points
+from roomfield.field.pair_sums import PairSums
+from roomfield.field.points import PRIOR_MEDIANS, STRUCTURES, hyper_of, infer_points
 
 EXTENT_M = 15.0
 
@@ -39,6 +50,49 @@ def test_covariance_of_links_is_valid_and_its_diagonal_agrees() -> None:
     full = LinkCovariance(links, links)(hyper, centre)
     assert np.linalg.eigvalsh(full).min() > -1e-8 * np.trace(full)
     np.testing.assert_allclose(np.diag(full), LinkVariance(links)(hyper, centre), rtol=1e-10)
+
+
+@pytest.mark.parametrize("known", [True, False])
+@pytest.mark.parametrize("materials", [0, 2])
+def test_compiled_sums_agree_with_the_covariance_written_out(known: bool, materials: int) -> None:
+    """Peer: `links` in NumPy and the multivariate normal density of SciPy."""
+    rng = np.random.default_rng(1)
+    positions = np.array([[2.0, 2.0, 1.0], [2.1, 2.0, 1.0], [9.0, 7.0, 2.0]]) if known else None
+    walls = rng.integers(0, 3, (60, materials)) * 1.0 if materials else None
+    links = Links(np.tile(site(rng, 20), (3, 1)), np.repeat(np.arange(3), 20), positions, walls)
+    level = rng.normal(-50.0, 6.0, 60)
+    centre = centre_of(links, level)
+    hypers = [hyper_of(rng.normal(size=len(which)), EXTENT_M, which) for which in STRUCTURES]
+    sums = PairSums(links, links, centre)
+    found = sums.log_evidences(hypers, level)
+    for hyper, value in zip(hypers, found, strict=True):
+        full = LinkCovariance(links, links)(hyper, centre)
+        np.testing.assert_allclose(sums.covariance(hyper), full, atol=1e-9)
+        np.testing.assert_allclose(np.diag(full), LinkVariance(links)(hyper, centre), rtol=1e-10)
+        noisy = full + hyper.noise_db**2 * np.eye(60)
+        expected = stats.multivariate_normal(prior_mean(links, hyper, centre), noisy).logpdf(level)
+        assert value == pytest.approx(expected, abs=1e-6)
+
+
+def test_stretches_shared_by_two_links() -> None:
+    """From (0, 0) to (4, 3) and from (1, 5) to (6, 2): x shares 1 to 4, y shares 2 to 3."""
+    positions = np.array([[0.0, 0.0, 0.0], [1.0, 5.0, 0.0]])
+    links = Links(np.array([[4.0, 3.0, 0.0], [6.0, 2.0, 0.0]]), np.array([0, 1]), positions)
+    np.testing.assert_allclose(stretch_overlap(links, links), [[7.0, 4.0], [4.0, 8.0]])
+
+
+def test_a_corridor_is_found() -> None:
+    """12 readings: off the emitter's row 10 dB are lost (three light walls; common practice, no source)."""
+    rng = np.random.default_rng(3)
+    emitter = np.array([0.0, 0.0, 0.0])
+    points = np.column_stack([rng.uniform(1.0, 20.0, 60), rng.choice([0.0, 4.0, -4.0], 60), np.zeros(60)])
+    level = -40.0 - 20.0 * np.log10(np.linalg.norm(points, axis=1)) - 10.0 * (points[:, 1] != 0.0)
+    level += rng.normal(0.0, 1.5, 60)
+    found = infer_points(points[:12], level[:12], emitter_positions={"": emitter}, extent_m=22.0)
+    error = found.levels(points[12:]).mean_db - level[12:]
+    assert found.structure_weights[0] < 0.2
+    assert found.structure_weights.sum() == pytest.approx(1.0)
+    assert np.sqrt(np.mean(error**2)) < 2.8
 
 
 def test_loss_along_one_way_has_the_variance_of_the_integral() -> None:

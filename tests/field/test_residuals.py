@@ -14,6 +14,7 @@ from scipy.spatial.distance import cdist
 
 from roomfield.field.residuals import (
     LevelMixture,
+    Weighted,
     average_over,
     condition,
     leave_one_out,
@@ -143,7 +144,7 @@ def test_leave_one_out_kriging_of_meuse(meuse: tuple[np.ndarray, np.ndarray]) ->
 def test_averaging_finds_a_known_posterior() -> None:
     """A normal prior and a normal likelihood have a posterior in closed form (conjugacy)."""
     centre, std = np.array([1.5, -1.0, 0.3]), np.array([0.4, 0.8, 2.0])
-    found = average_over(lambda z: float(-0.5 * np.sum(((z - centre) / std) ** 2)), 3)
+    found = average_over(lambda z: -0.5 * np.sum(((z - centre) / std) ** 2, axis=1), 3)
     expected = centre / (1.0 + std**2)
     spread = std / np.sqrt(1.0 + std**2)
     mean = found.weights @ found.points
@@ -151,6 +152,17 @@ def test_averaging_finds_a_known_posterior() -> None:
     np.testing.assert_allclose(np.sqrt(found.weights @ (found.points - mean) ** 2), spread, rtol=0.12)
     assert found.weights.sum() == pytest.approx(1.0)
     assert found.effective > 40
+    exact = -0.5 * np.sum(centre**2 / (1.0 + std**2)) + 0.5 * np.sum(np.log(std**2 / (1.0 + std**2)))
+    assert found.log_evidence == pytest.approx(exact, abs=0.03)
+
+
+def test_thinning_keeps_means() -> None:
+    """Systematic resampling: counts differ from their expectation by less than one."""
+    weights = np.random.default_rng(1).dirichlet(np.full(200, 0.2))
+    some, share = Weighted(np.zeros((200, 1)), weights).thinned(32)
+    assert share.sum() == pytest.approx(1.0)
+    assert np.all(np.abs(share - weights[some]) < 1.0 / 32)
+    assert len(some) <= 32
 
 
 def test_mixture_of_one_is_normal() -> None:

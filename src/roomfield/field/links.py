@@ -7,6 +7,8 @@ What is not predicted in detail is described as a sum of parts, each with a phys
 * clutter about the point, alike for every emitter heard there;
 * shadowing about the point, alike only for emitters that stand close together (both ends of a link decorrelate);
 * losses collected along the way through a field of obstacles: links that pass the same obstacle share it;
+* walls along the plan's axes, drawn nowhere: links that cross the same stretch of an axis share their loss;
+* the emitter's own row and column: a corridor or a line of sight that is left at some cost;
 * the emitter's own pattern: a slow change with direction;
 * counted walls, each material with its own loss.
 """
@@ -19,6 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
+from roomfield.field.point_kernels import double_integral, own_integral
+
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
@@ -28,14 +32,16 @@ EMITTER_LEVEL_STD_DB = 5.0
 """Emitters of one survey differ by this [dB] (same class of device, other mounting; our judgement)."""
 EXPONENT_MEAN = 2.7
 """Middle of the power-loss coefficients N = 20 to 38 (10 n) of ITU-R P.1238-10, table 2."""
-EXPONENT_STD, EXPONENT_EMITTER_STD = 0.6, 0.4
-"""Half the spread of that table; the same between emitters of one building (our judgement)."""
+EXPONENT_STD, EXPONENT_EMITTER_STD = 0.5, 0.25
+"""The table's range as about two standard deviations; half of that between emitters of one building (our judgement)."""
 PATTERN_STD_DB = 2.0
 """A near-omnidirectional antenna beside furniture and walls departs by this (our judgement)."""
 WALL_MEAN_DB, WALL_STD_DB = 3.5, 2.0
 """Loss of one light to heavy inner wall (COST 231 multi-wall: 3.4 dB light, 6.9 dB heavy; from memory)."""
 OBSTACLE_LENGTH_M = 1.5
 """Correlation length of the field of obstacles: half a room (our judgement)."""
+ASIDE_M = 2.0
+"""Half a corridor with its wall: so far aside of the emitter's row or column the loss is there (our judgement)."""
 TWIN_CORRELATION = 0.8
 """Shadowing of two emitters at one position in different bands (our judgement)."""
 _NODES, _WEIGHTS = (
@@ -97,6 +103,10 @@ class Hyper:
         Distance within which the level stops rising [m].
     obstacle_db2_per_m : float
         Variance that the way through obstacles adds [dB²/m].
+    partition_db2_per_m : float
+        Variance that walls across an axis of the plan add along it [dB²/m].
+    aside_db : float
+        Standard deviation of what leaving the emitter's row or column costs [dB].
     """
 
     length_m: float
@@ -105,6 +115,8 @@ class Hyper:
     noise_db: float
     near_m: float
     obstacle_db2_per_m: float
+    partition_db2_per_m: float = 0.0
+    aside_db: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -119,11 +131,14 @@ class Centre:
         Middle of -10 log10 of the distance [dB].
     walls : ndarray or None
         Mean wall counts.
+    aside : ndarray or None
+        Mean of `aside`.
     """
 
     level_db: float
     log_distance: float
     walls: Array | None
+    aside: Array | None = None
 
 
 def centre_of(links: Links, level_db: Array) -> Centre:
@@ -136,28 +151,61 @@ def centre_of(links: Links, level_db: Array) -> Centre:
     level_db : ndarray, shape (n,)
         Their levels [dB].
     """
-    middle = 0.0
+    middle, beside = 0.0, None
     if links.positions is not None:
-        middle = float(np.mean(_log_distance(links, 1.0)))
-    return Centre(float(np.mean(level_db)), middle, None if links.walls is None else links.walls.mean(axis=0))
+        middle = float(np.mean(log_distance(links, 1.0)))
+        beside = aside(links).mean(axis=0)
+    walls = None if links.walls is None else links.walls.mean(axis=0)
+    return Centre(float(np.mean(level_db)), middle, walls, beside)
+
+
+def aside(links: Links) -> Array:
+    """How far each point is out of the emitter's column and row, 0 to 1, shape (n, 2).
+
+    Parameters
+    ----------
+    links : Links
+        With known emitters.
+    """
+    return np.asarray(1.0 - np.exp(-np.abs(links.offsets[:, :2]) / ASIDE_M))
+
+
+def centred_aside(links: Links, centre: Centre) -> Array:
+    """`aside` about its mean over the readings."""
+    beside = aside(links)
+    return np.asarray(beside if centre.aside is None else beside - centre.aside)
+
+
+def stretch_overlap(left: Links, right: Links) -> Array:
+    """Length of the axes' stretches that both links cross, summed over x and y [m], shape (n_left, n_right)."""
+    total = np.zeros((len(left), len(right)))
+    a, b = left.points - left.offsets, right.points - right.offsets
+    for axis in (0, 1):
+        low_a, high_a = np.sort([a[:, axis], left.points[:, axis]], axis=0)
+        low_b, high_b = np.sort([b[:, axis], right.points[:, axis]], axis=0)
+        high = np.minimum(high_a[:, None], high_b[None, :])
+        total += np.maximum(high - np.maximum(low_a[:, None], low_b[None, :]), 0.0)
+    return total
 
 
 def prior_mean(links: Links, hyper: Hyper, centre: Centre) -> Array:
     """Expected level before any reading [dB], shape (n,)."""
     mean = np.full(len(links), centre.level_db)
     if links.positions is not None:
-        mean += EXPONENT_MEAN * (_log_distance(links, hyper.near_m) - centre.log_distance)
+        mean += EXPONENT_MEAN * (log_distance(links, hyper.near_m) - centre.log_distance)
     if links.walls is not None:
-        mean -= WALL_MEAN_DB * _centred_walls(links, centre).sum(axis=1)
+        mean -= WALL_MEAN_DB * centred_walls(links, centre).sum(axis=1)
     return mean
 
 
-def _centred_walls(links: Links, centre: Centre) -> Array:
+def centred_walls(links: Links, centre: Centre) -> Array:
+    """Wall counts about their mean over the readings, shape (n, w)."""
     walls = np.zeros((len(links), 0)) if links.walls is None else links.walls
     return np.asarray(walls if centre.walls is None else walls - centre.walls)
 
 
-def _log_distance(links: Links, near_m: float) -> Array:
+def log_distance(links: Links, near_m: float) -> Array:
+    """-10 log10 of the distance, flattened within ``near_m`` [dB], shape (n,)."""
     squared = np.sum(links.offsets**2, axis=1)
     return np.asarray(-5.0 * np.log10(squared + near_m**2))
 
@@ -182,7 +230,8 @@ class LinkCovariance:
             apart = cdist(left.positions, right.positions)
             self.apart = apart[np.ix_(left.emitter, right.emitter)]
             self.way = way_overlap(left, right)
-            self.pattern = _directions(left) @ _directions(right).T
+            self.pattern = directions(left) @ directions(right).T
+            self.stretch = stretch_overlap(left, right)
 
     def __call__(self, hyper: Hyper, centre: Centre) -> Array:
         """Covariance without noise [dB²], shape (n_left, n_right)."""
@@ -195,18 +244,20 @@ class LinkCovariance:
         total += hyper.shadow_db**2 * near * ends
         total += self._distance_law(hyper, centre)
         total += PATTERN_STD_DB**2 * self.same * self.pattern
-        total += hyper.obstacle_db2_per_m * self.way
+        total += hyper.obstacle_db2_per_m * self.way + hyper.partition_db2_per_m * self.stretch
+        beside = centred_aside(self.left, centre) @ centred_aside(self.right, centre).T
+        total += hyper.aside_db**2 * beside
         return np.asarray(total + self._walls(centre))
 
     def _distance_law(self, hyper: Hyper, centre: Centre) -> Array:
-        a = _log_distance(self.left, hyper.near_m) - centre.log_distance
-        b = _log_distance(self.right, hyper.near_m) - centre.log_distance
+        a = log_distance(self.left, hyper.near_m) - centre.log_distance
+        b = log_distance(self.right, hyper.near_m) - centre.log_distance
         return np.asarray(np.outer(a, b) * (EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2 * self.same))
 
     def _walls(self, centre: Centre) -> Array | float:
         if self.left.walls is None or self.right.walls is None:
             return 0.0
-        left, right = _centred_walls(self.left, centre), _centred_walls(self.right, centre)
+        left, right = centred_walls(self.left, centre), centred_walls(self.right, centre)
         return np.asarray(WALL_STD_DB**2 * left @ right.T)
 
 
@@ -231,16 +282,19 @@ class LinkVariance:
         constant = self.level_variance + hyper.clutter_db**2 + hyper.shadow_db**2
         total = np.full(len(self.links), constant)
         if self.links.positions is not None:
-            slope = _log_distance(self.links, hyper.near_m) - centre.log_distance
+            slope = log_distance(self.links, hyper.near_m) - centre.log_distance
             total += slope**2 * (EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2)
-            total += PATTERN_STD_DB**2 * np.sum(_directions(self.links) ** 2, axis=1)
+            total += PATTERN_STD_DB**2 * np.sum(directions(self.links) ** 2, axis=1)
             total += hyper.obstacle_db2_per_m * self.way
+            total += hyper.partition_db2_per_m * np.abs(self.links.offsets[:, :2]).sum(axis=1)
+            total += hyper.aside_db**2 * np.sum(centred_aside(self.links, centre) ** 2, axis=1)
         if self.links.walls is not None:
-            total += WALL_STD_DB**2 * np.sum(_centred_walls(self.links, centre) ** 2, axis=1)
+            total += WALL_STD_DB**2 * np.sum(centred_walls(self.links, centre) ** 2, axis=1)
         return total
 
 
-def _directions(links: Links) -> Array:
+def directions(links: Links) -> Array:
+    """Horizontal unit vectors from emitter to point, shorter within half a metre, shape (n, 2)."""
     offsets = links.offsets[:, :2]
     return np.asarray(offsets / np.sqrt(np.sum(offsets**2, axis=1) + 0.25)[:, None])
 
@@ -259,18 +313,13 @@ def way_overlap(left: Links, right: Links) -> Array:
         Double line integral of exp(-|p - q| / L) / (2 L) over both ways [m]; about the length for a way with
         itself (network shadowing model of Agrawal and Patwari, IEEE Trans. Wireless Commun. 8(10), 2009).
     """
-    a, b = _way_nodes(left), _way_nodes(right)
-    near = np.exp(-cdist(a.reshape(-1, 3), b.reshape(-1, 3)) / OBSTACLE_LENGTH_M)
-    near = near.reshape(len(left), len(_NODES), len(right), len(_NODES))
-    mean = np.einsum("a,iajb,b->ij", _WEIGHTS, near, _WEIGHTS, optimize=True)
+    mean = double_integral(_way_nodes(left), _way_nodes(right), _WEIGHTS, OBSTACLE_LENGTH_M)
     lengths = _lengths(left)[:, None] * _lengths(right)[None, :]
     return np.asarray(mean * lengths / (2.0 * OBSTACLE_LENGTH_M))
 
 
 def _way_variance(links: Links) -> Array:
-    nodes = _way_nodes(links)
-    apart = np.linalg.norm(nodes[:, :, None] - nodes[:, None], axis=-1)
-    mean = np.einsum("a,iab,b->i", _WEIGHTS, np.exp(-apart / OBSTACLE_LENGTH_M), _WEIGHTS)
+    mean = own_integral(_way_nodes(links), _WEIGHTS, OBSTACLE_LENGTH_M)
     return np.asarray(mean * _lengths(links) ** 2 / (2.0 * OBSTACLE_LENGTH_M))
 
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import cholesky, solve_triangular
 from scipy.spatial.distance import cdist
 from scipy.special import ndtri
 from scipy.stats import qmc
@@ -19,6 +18,7 @@ from roomfield.field.links import (
     LEVEL_STD_DB,
     PATTERN_STD_DB,
 )
+from roomfield.field.point_kernels import slope_evidences
 from roomfield.field.points import PRIOR_LOG_STDS, PRIOR_MEDIANS
 
 Array = NDArray[np.float64]
@@ -26,6 +26,10 @@ MARGIN = 0.25
 """The emitter is sought this share of the site's sides beyond the surveyed rectangle (our judgement)."""
 LEAST_MARGIN_M = 1.0
 CELLS = 2500
+NEAR_STEPS = 8
+"""The near distance takes so many values only, which saves logarithms."""
+SCALES = 6
+"""The first so many scales of `points.PRIOR_MEDIANS` matter here."""
 
 
 @dataclass(frozen=True)
@@ -95,15 +99,27 @@ def locate_points(
     site = points if surveyed is None else np.asarray(surveyed, dtype=np.float64)[:, :2]
     cells, step_m = _grid(site)
     extent = float(np.linalg.norm(np.ptp(site, axis=0)))
-    uniform = qmc.Sobol(len(PRIOR_MEDIANS), scramble=True, seed=seed).random(scales)
-    log_terms = []
-    for point in ndtri(np.clip(uniform, 1e-6, 1 - 1e-6)):
-        length, shadow, clutter, noise, near, obstacle = PRIOR_MEDIANS * np.exp(PRIOR_LOG_STDS * point)
-        spread = np.array([length * extent, np.sqrt(shadow**2 + clutter**2 + 0.25 * obstacle * extent), noise, near])
-        log_terms.append(_log_evidence(points, levels, cells, spread))
-    log_evidence = np.logaddexp.reduce(log_terms, axis=0)
+    log_evidence = slope_evidences(
+        cdist(cells, points, "sqeuclidean"), levels - levels.mean(), *_factors(points, extent, seed, scales),
+        EXPONENT_MEAN, EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2,
+    )  # fmt: skip
     weights = np.exp(log_evidence - log_evidence.max())
     return PointSearch(cells, step_m, weights / weights.sum())
+
+
+def _factors(points: Array, extent_m: float, seed: int, count: int) -> tuple[Array, Array]:
+    """Inverses of the Cholesky factors of the residual's covariance and near distances [m], one per set of scales."""
+    medians, log_stds = PRIOR_MEDIANS[:SCALES], PRIOR_LOG_STDS[:SCALES]
+    uniform = qmc.Sobol(SCALES, scramble=True, seed=seed).random(count)
+    values = medians * np.exp(log_stds * ndtri(np.clip(uniform, 1e-6, 1 - 1e-6)))
+    length, shadow, clutter, noise, _, obstacle = values.T
+    near = medians[4] * np.exp(log_stds[4] * ndtri((np.floor(uniform[:, 4] * NEAR_STEPS) + 0.5) / NEAR_STEPS))
+    variance = shadow**2 + clutter**2 + 0.25 * obstacle * extent_m
+    apart, unit = cdist(points, points), np.eye(len(points))
+    covariance = variance[:, None, None] * np.exp(-apart / (length * extent_m)[:, None, None])
+    covariance += LEVEL_STD_DB**2 + (PATTERN_STD_DB**2 + noise**2)[:, None, None] * unit
+    order = np.argsort(near)
+    return np.ascontiguousarray(np.linalg.inv(np.linalg.cholesky(covariance)))[order], near[order]
 
 
 def _grid(site: Array) -> tuple[Array, float]:
@@ -114,20 +130,3 @@ def _grid(site: Array) -> tuple[Array, float]:
     axes = [np.arange(a + 0.5 * step_m, b, step_m) for a, b in zip(low, high, strict=True)]
     x, y = np.meshgrid(*axes)
     return np.column_stack([x.ravel(), y.ravel()]), step_m
-
-
-def _log_evidence(points: Array, levels: Array, cells: Array, spread: Array) -> Array:
-    length_m, shadow_db, noise_db, near_m = spread
-    covariance = shadow_db**2 * np.exp(-cdist(points, points) / length_m) + noise_db**2 * np.eye(len(points))
-    covariance += LEVEL_STD_DB**2 + PATTERN_STD_DB**2 * np.eye(len(points))
-    factor = cholesky(covariance, lower=True)
-    slope = -5.0 * np.log10(cdist(points, cells) ** 2 + near_m**2)
-    slope = slope - slope.mean(axis=0)
-    white_slope = solve_triangular(factor, slope, lower=True)
-    white = solve_triangular(factor, levels - levels.mean(), lower=True)
-    left = white[:, None] - EXPONENT_MEAN * white_slope
-    exponent_variance = EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2
-    gain = 1.0 + exponent_variance * np.sum(white_slope**2, axis=0)
-    along = np.sum(white_slope * left, axis=0)
-    square = np.sum(left**2, axis=0) - exponent_variance * along**2 / gain
-    return np.asarray(-0.5 * square - 0.5 * np.log(gain) - np.sum(np.log(np.diag(factor))))

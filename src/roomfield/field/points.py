@@ -9,21 +9,27 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from roomfield.errors import InputError
-from roomfield.field.censored import Sites, sites_of
-from roomfield.field.links import Centre, Hyper, LinkCovariance, Links, LinkVariance, centre_of, prior_mean
-from roomfield.field.residuals import Conditioned, LevelMixture, Weighted, average_over, condition
+from roomfield.field.censored import sites_of
+from roomfield.field.links import Centre, Hyper, Links, LinkVariance, centre_of, prior_mean
+from roomfield.field.pair_sums import PairSums
+from roomfield.field.residuals import Conditioned, LevelMixture, LogEvidence, Weighted, average_over, condition
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-PRIOR_MEDIANS = np.array([0.12, 4.0, 1.5, 2.5, 1.0, 3.0])
-PRIOR_LOG_STDS = np.array([0.9, 0.7, 0.7, 0.5, 0.5, 1.2])
+PRIOR_MEDIANS = np.array([0.08, 4.0, 1.5, 2.5, 1.0, 3.0, 0.5, 3.0])
+PRIOR_LOG_STDS = np.array([0.9, 0.7, 0.7, 0.5, 0.5, 1.2, 1.2, 0.8])
 """Medians and logarithmic spreads of the scales in `Hyper`, the length as a share of the site's diagonal.
 
 Orders of magnitude: shadowing of 3 to 8 dB over a few metres and small-scale scatter of 2 to 3 dB of a local mean
 are usual indoors (ITU-R P.1238 and P.1411 give 4 to 10 dB in all; from memory); an obstacle of 3.5 +- 2 dB every
-4 to 5 m adds 3 dB²/m. Wide on purpose; nothing was fitted to the sets used for scoring.
+4 to 5 m adds 3 dB²/m; one light wall of 3.4 dB (COST 231 multi-wall, from memory) is what leaving a corridor costs.
 """
+STRUCTURES = ((0, 1, 2, 3, 4, 5), (0, 1, 2, 3, 4, 5, 7), (0, 1, 2, 3, 4, 5, 6, 7))
+"""Which scales are free in each structure of the field; all are averaged over, alike before any reading."""
+WITHOUT_EMITTER = ((0, 1, 2, 3),)
+KEPT = 32
+"""So many components at most stand for the posterior."""
 LEAST_NEAR_M = 0.05
 BLOCK = 12
 """At most so many emitters share one inference; more are split into neighbourhoods."""
@@ -48,13 +54,6 @@ class PointReadings:
     censor: Indices
 
 
-@dataclass(frozen=True)
-class _Component:
-    hyper: Hyper
-    given: Conditioned
-    sites: Sites
-
-
 @dataclass(frozen=True, eq=False)
 class PointPosterior:
     """What the readings say about levels at other points.
@@ -65,15 +64,19 @@ class PointPosterior:
         What it rests on.
     labels : tuple
         Emitters, in the order of ``readings.links.positions``.
-    scales : Weighted
-        Weighted standardised scales; diagnostics read its effective number.
+    centre : Centre
+        Pivot of the linear terms.
+    structure_weights : ndarray, shape (t,)
+        Probability of each of `STRUCTURES` (or of the one without emitters).
+    components, weights : tuple of (Hyper, Conditioned); ndarray
+        What the levels are averaged over.
     """
 
     readings: PointReadings
     labels: tuple[Hashable, ...]
     centre: Centre
-    scales: Weighted
-    components: tuple[_Component, ...]
+    structure_weights: Array
+    components: tuple[tuple[Hyper, Conditioned], ...]
     weights: Array
 
     def levels(
@@ -98,16 +101,14 @@ class PointPosterior:
             True for what a reading would show there, False for the local mean without the reading's own scatter.
         """
         new = _links(xyz, emitter, self.labels, self.readings.links.positions, wall_counts)
-        cross, variance = LinkCovariance(self.readings.links, new), LinkVariance(new)
+        pairs, variance = PairSums(self.readings.links, new, self.centre), LinkVariance(new)
         means, stds = [], []
-        for part in self.components:
-            mean, spread = part.given.predict(
-                prior_mean(new, part.hyper, self.centre),
-                cross(part.hyper, self.centre),
-                variance(part.hyper, self.centre),
+        for hyper, given in self.components:
+            mean, spread = given.predict(
+                prior_mean(new, hyper, self.centre), pairs.covariance(hyper), variance(hyper, self.centre)
             )
             means.append(mean)
-            stds.append(np.sqrt(spread + (part.hyper.noise_db**2 if reading else 0.0) + 1e-9))
+            stds.append(np.sqrt(spread + (hyper.noise_db**2 if reading else 0.0) + 1e-9))
         return LevelMixture(np.array(means), np.array(stds), self.weights)
 
 
@@ -151,7 +152,8 @@ def infer_points(
     Notes
     -----
     Readings of several emitters are inferred together: what is found about exponent, clutter and obstacles from
-    one serves the others.
+    one serves the others. Three structures of the field (`STRUCTURES`) are weighed by their evidence (Hoeting et
+    al., Bayesian model averaging, Statistical Science 14(4), 1999).
     """
     labels = _labels(emitter, emitter_positions)
     positions = None
@@ -165,40 +167,59 @@ def infer_points(
 
 def _infer(readings: PointReadings, labels: tuple[Hashable, ...], extent_m: float, seed: int) -> PointPosterior:
     links = readings.links
-    covariance, centre = LinkCovariance(links, links), centre_of(links, readings.level_db)
-
-    def component(point: Array) -> _Component:
-        hyper = hyper_of(point, extent_m)
-        mean, cov = prior_mean(links, hyper, centre), covariance(hyper, centre)
-        sites = sites_of(cov, mean, readings.level_db, readings.censor, hyper.noise_db)
-        given = condition(cov, mean, sites.values, sites.variances)
-        return _Component(hyper, given, sites)
-
-    def evidence(point: Array) -> float:
-        part = component(point)
-        return part.given.log_evidence + part.sites.log_correction
-
-    scales = average_over(evidence, len(PRIOR_MEDIANS), seed=seed)
-    kept = np.argsort(-scales.weights)[:40]
-    kept = kept[scales.weights[kept] > 1e-3]
-    weights = scales.weights[kept] / scales.weights[kept].sum()
-    parts = tuple(component(scales.points[k]) for k in kept)
-    return PointPosterior(readings, labels, centre, scales, parts, weights)
+    centre = centre_of(links, readings.level_db)
+    sums = PairSums(links, links, centre)
+    structures = STRUCTURES if links.positions is not None else WITHOUT_EMITTER
+    found = [
+        average_over(_evidence(readings, sums, which, extent_m), len(which), seed=seed + 101 * k, size=32)
+        for k, which in enumerate(structures)
+    ]
+    log_evidence = np.array([f.log_evidence for f in found])
+    probability = np.exp(log_evidence - log_evidence.max())
+    probability /= probability.sum()
+    pool = Weighted(np.zeros((0, 0)), np.concatenate([p * f.weights for p, f in zip(probability, found, strict=True)]))
+    chosen, weights = pool.thinned(KEPT)
+    every = [hyper_of(point, extent_m, which) for f, which in zip(found, structures, strict=True) for point in f.points]
+    parts = tuple((every[k], _given(readings, sums, every[k])[0]) for k in chosen)
+    return PointPosterior(readings, labels, centre, probability, parts, weights)
 
 
-def hyper_of(point: Array, extent_m: float) -> Hyper:
+def _evidence(readings: PointReadings, sums: PairSums, which: tuple[int, ...], extent_m: float) -> LogEvidence:
+    def evidence(points: Array) -> Array:
+        hypers = [hyper_of(point, extent_m, which) for point in points]
+        if np.any(readings.censor):
+            given = [_given(readings, sums, hyper) for hyper in hypers]
+            return np.array([part.log_evidence + more for part, more in given])
+        return sums.log_evidences(hypers, readings.level_db)
+
+    return evidence
+
+
+def _given(readings: PointReadings, sums: PairSums, hyper: Hyper) -> tuple[Conditioned, float]:
+    """The process given the readings, and what bounds add to its log evidence."""
+    mean, covariance = prior_mean(readings.links, hyper, sums.centre), sums.covariance(hyper)
+    sites = sites_of(covariance, mean, readings.level_db, readings.censor, hyper.noise_db)
+    return condition(covariance, mean, sites.values, sites.variances), sites.log_correction
+
+
+def hyper_of(point: Array, extent_m: float, which: Sequence[int] = STRUCTURES[0]) -> Hyper:
     """Scales from their standardised values.
 
     Parameters
     ----------
-    point : ndarray, shape (6,)
+    point : ndarray, shape (k,)
         Standard-normal under the prior.
     extent_m : float
         Diagonal of the site [m].
+    which : sequence of int
+        Fields of `Hyper` that the values stand for; the others are 0.
     """
-    length, shadow, clutter, noise, near, obstacle = PRIOR_MEDIANS * np.exp(PRIOR_LOG_STDS * point)
-    return Hyper(float(length * extent_m), float(shadow), float(clutter), float(noise),
-                 max(float(near), LEAST_NEAR_M), float(obstacle))  # fmt: skip
+    values = np.zeros(len(PRIOR_MEDIANS))
+    index = list(which)
+    values[index] = PRIOR_MEDIANS[index] * np.exp(PRIOR_LOG_STDS[index] * point)
+    values[0] *= extent_m
+    values[4] = max(values[4], LEAST_NEAR_M)
+    return Hyper(*values.tolist())
 
 
 def _labels(

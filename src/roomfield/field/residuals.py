@@ -17,8 +17,12 @@ from scipy.spatial.distance import pdist
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
+from roomfield.field.point_kernels import lower_solved, mixture_quantile
+
 Array = NDArray[np.float64]
-LogEvidence = Callable[[Array], float]
+NEWTON_STEPS = 60
+QUANTILE_ACCURACY = 1e-10
+LogEvidence = Callable[[Array], Array]
 
 
 @dataclass(frozen=True)
@@ -49,7 +53,7 @@ class Conditioned:
         cross : ndarray, shape (n, p)
             Covariance of readings and new links [dB²].
         """
-        half = solve_triangular(self.factor, cross, lower=True, check_finite=False)
+        half = lower_solved(self.factor, np.ascontiguousarray(cross))
         return mean + self.whitened @ half, np.maximum(variance - np.sum(half**2, axis=0), 0.0)
 
 
@@ -141,10 +145,27 @@ class Weighted:
         Standardised values.
     weights : ndarray, shape (s,)
         Adding up to 1.
+    log_evidence : float
+        Log of the prior's mean of the likelihood.
     """
 
     points: Array
     weights: Array
+    log_evidence: float = 0.0
+
+    def thinned(self, count: int) -> tuple[NDArray[np.int64], Array]:
+        """Systematic choice: indices of at most ``count`` points and how often each was chosen, as weights.
+
+        Parameters
+        ----------
+        count : int
+            Equal steps through the cumulated weights (Kitagawa, J. Comput. Graph. Stat. 5, 1996, section 2.2).
+        """
+        order = np.argsort(-self.weights, kind="stable")
+        steps = (np.arange(count) + 0.5) / count
+        hit = np.minimum(np.searchsorted(np.cumsum(self.weights[order]), steps), len(order) - 1)
+        chosen, times = np.unique(order[hit], return_counts=True)
+        return chosen.astype(np.int64), times / count
 
     @property
     def effective(self) -> float:
@@ -160,7 +181,7 @@ def average_over(
     Parameters
     ----------
     log_evidence : callable
-        Log likelihood of one point, shape (k,).
+        Log likelihood of each row of points, shape (s, k).
     dimension : int
         Number of values k.
     size : int
@@ -180,13 +201,14 @@ def average_over(
         mean, covariance = proposals[-1]
         uniform = qmc.Sobol(dimension, scramble=True, seed=seed + index).random(size)
         fresh = mean + ndtri(np.clip(uniform, 1e-9, 1.0 - 1e-9)) @ np.linalg.cholesky(covariance).T
-        values = np.array([log_evidence(z) for z in fresh]) - 0.5 * np.sum(fresh**2, axis=1)
+        values = log_evidence(fresh) - 0.5 * np.sum(fresh**2, axis=1)
         points, log_target = np.vstack([points, fresh]), np.concatenate([log_target, values])
         log_weights = log_target - _log_mixture(points, proposals)
         if index < rounds:
             proposals.append(_fitted(points, log_weights))
     weights = np.exp(log_weights - log_weights.max())
-    return Weighted(points, weights / weights.sum())
+    mean = weights.sum() / size
+    return Weighted(points, weights / weights.sum(), float(log_weights.max() + np.log(mean)))
 
 
 def _log_mixture(points: Array, proposals: list[tuple[Array, Array]]) -> Array:
@@ -244,14 +266,10 @@ class LevelMixture:
         return np.asarray(self.weights @ ndtr((level_db - self.means_db) / self.stds_db))
 
     def quantile_db(self, probability: float) -> Array:
-        """Level not exceeded with ``probability`` [dB], shape (p,), by bisection."""
-        low = np.min(self.means_db - 9.0 * self.stds_db, axis=0)
-        high = np.max(self.means_db + 9.0 * self.stds_db, axis=0)
-        for _ in range(44):
-            middle = 0.5 * (low + high)
-            below = self.cdf(middle) < probability
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        return np.asarray(0.5 * (low + high))
+        """Level not exceeded with ``probability`` [dB], shape (p,)."""
+        start = self.mean_db + ndtri(probability) * self.std_db
+        arrays = np.ascontiguousarray(self.means_db), np.ascontiguousarray(self.stds_db), self.weights
+        return np.asarray(mixture_quantile(*arrays, probability, start, NEWTON_STEPS, QUANTILE_ACCURACY))
 
     def interval_db(self, coverage: float = 0.9) -> tuple[Array, Array]:
         """Central interval [dB]."""
