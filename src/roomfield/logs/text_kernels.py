@@ -39,13 +39,13 @@ _DATES = {"%Y-%m-%d": (0, 5, 8), "%d-%m-%Y": (6, 3, 0), "%m-%d-%Y": (6, 0, 3)}
 _TIMES = {"%H:%M:%S.%f": (1, _POINT), "%H:%M:%S,%f": (1, _COMMA), "%H:%M:%S": (1, 0), "%H:%M": (0, 0)}
 
 
-@inlined
+@compiled
 def _digit(letter: Any) -> Any:  # pragma: no cover - compiled
     """A digit as a number; below 0 or above 9 for what is none."""
     return np.int64(letter) - _ZERO
 
 
-@inlined
+@compiled
 def _two(ten: Any, one: Any) -> Any:  # pragma: no cover - compiled
     """Two digits as a number, or a number far below zero."""
     a, b = _digit(ten), _digit(one)
