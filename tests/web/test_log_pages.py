@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from roomfield.survey import Assignment
+from roomfield.survey import Assignment, VisitPurpose
 from roomfield.workbench import editing, surveys
 
 MINUTES = [2, 2, 30, 40, 2, 2, 2, 35, 2, 2]
@@ -67,3 +67,26 @@ def test_the_timeline_names_the_clock_of_the_log(client, kept):
     assert told["first"] == "2026-03-14T21:00:00+00:00"
     inner = client.get(f"{kept}/window", params={"start": "2026-03-14T21:02:00Z", "end": "2026-03-14T21:04:00Z"}).json()
     assert max(v for v in inner["high"] if v is not None) == pytest.approx(40e-6)
+
+
+def test_a_log_goes_to_the_visit_and_radio_state_chosen_together(client, records):
+    survey_id = surveys.keep_new(records, editing.started_survey("Two", Assignment(), "one-room-flat"))
+    surveys.revise(records, survey_id, lambda s: editing.with_visit(s, VisitPurpose.FOLLOW_UP))
+    second = surveys.opened(records, survey_id).survey.visits[1].id
+    surveys.revise(records, survey_id, lambda s: editing.with_radio_state(s, second, "Fuse out", ()))
+    state = surveys.opened(records, survey_id).survey.visits[1].radio_states[1].id
+    told = client.post(f"/surveys/{survey_id}/logs/offer", files={"log": ("night.csv", LOG.encode())})
+    assert f'value="{second} {state}"' in client.get(told.json()["next"]).text
+    answers = {"name": "night.csv", "kind": "average", "when": f"{second} {state}"}
+    client.post(told.json()["next"].partition("?")[0], data=answers)
+    kept = surveys.opened(records, survey_id).survey.current_logs()[0]
+    assert (kept.visit_id, kept.radio_state_id) == (second, state)
+
+
+def test_a_german_reader_begins_with_german_names(client, records):
+    answers = {"title": "Lindenweg", "starter": "one-room-flat"}
+    made = client.post("/surveys/new", data=answers, headers={"accept-language": "de"}, follow_redirects=False)
+    survey = surveys.opened(records, made.headers["location"].split("/")[2]).survey
+    assert survey.visits[0].radio_states[0].name == "Wie vorgefunden"
+    assert "Bett" in {place.name for place in survey.places}
+    assert "Hauptraum" in {room.name for room in survey.dwelling.rooms}

@@ -37,7 +37,7 @@ def names_used(template: str) -> set[str]:
     found = meta.find_undeclared_variables(tree)
     for other in meta.find_referenced_templates(tree):
         found |= names_used(other) if other and other != "help.html" else set()
-    made_here = set(re.findall(r"{% (?:set|macro) (\w+)", source))
+    made_here = set(re.findall(r"{% (?:set|macro|from \"[^\"]+\" import) (\w+)", source))
     return found - made_here - {"step_name", "step_slug", "help"}
 
 

@@ -37,7 +37,9 @@ def test_geojson_is_taken_only_once_its_coordinates_are_named(client, survey_id)
     assert max(xs) - min(xs) == pytest.approx(5.0)
 
 
-@pytest.mark.published("WGS 84: length of a degree by the usual series, 111 179 m and 75 527 m at 47.37 degrees north, by hand")
+@pytest.mark.published(
+    "WGS 84: length of a degree by the usual series, 111 179 m and 75 527 m at 47.37 degrees north, by hand"
+)
 def test_degrees_become_metres(client, survey_id):
     plan = bring(client, survey_id, "plan.geojson", geojson(ZURICH), coordinates="degrees").json()["plan"]
     outline = plan["dwelling"]["rooms"][0]["outline"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import socket
 import ssl
 import subprocess
 import sys
@@ -13,13 +14,18 @@ import pytest
 
 from roomfield.errors import InputError
 from roomfield.web.server import settings_for, welcome
-from tests.web.conftest import _free_port
 
 SERVE = """
 import sys
 from roomfield.web.server import serve
 serve(sys.argv[1], port=int(sys.argv[2]), certificate=sys.argv[3], key=sys.argv[4], open_browser=False)
 """
+
+
+def free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
 
 
 @pytest.fixture(scope="module")
@@ -36,7 +42,7 @@ def pair(tmp_path_factory):
 
 @pytest.mark.published("RFC 8446 (TLS 1.3) as Python's ssl speaks it; RFC 6265, section 4.1.2.5 (Secure)")
 def test_the_connection_is_encrypted_and_cookies_go_over_nothing_else(pair, tmp_path):
-    port = _free_port()
+    port = free_port()
     command = [sys.executable, "-c", SERVE, str(tmp_path / "record.sqlite"), str(port), *pair]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     trusting = ssl.create_default_context(cafile=pair[0])

@@ -247,6 +247,7 @@ class ListenPage(SurveyPage):
     template: ClassVar[str] = "listen.html"
     step_slug: ClassVar[str] = "listen"
     start: dict[str, Any]
+    visits: tuple[Visit, ...]
     recordings: tuple[Any, ...]
 
 
@@ -256,6 +257,7 @@ class RecordingPage(SurveyPage):
 
     template: ClassVar[str] = "recording.html"
     step_slug: ClassVar[str] = "listen"
+    claimed: tuple[Any, ...]
     verdict: str
     technologies: tuple[Any, ...]
     profiles: tuple[Any, ...]
@@ -279,7 +281,7 @@ class LogOfferPage(SurveyPage):
     step_slug: ClassVar[str] = "logs"
     offer: Any
     places: tuple[Any, ...]
-    states: tuple[Any, ...]
+    visits: tuple[Visit, ...]
     refusal: str
 
 

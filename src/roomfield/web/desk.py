@@ -105,6 +105,11 @@ class Entries:
         text = self.text(name)
         return number_in(text, name) if text else default
 
+    def visit_and_state(self) -> tuple[str, str]:
+        """The visit and the radio state chosen together; an older form may name the state alone."""
+        visit_id, _, state_id = self.text("when").partition(" ")
+        return visit_id or self.text("visit_id"), state_id or self.text("state_id")
+
     def revision(self) -> int | None:
         """The revision that the form was drawn from, if it says so."""
         text = self.text("revision")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -31,7 +32,13 @@ def now() -> str:
     return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
 
 
-def started_survey(title: str, assignment: Assignment, starter_key: str = "blank") -> Survey:
+def _unchanged(name: str) -> str:
+    return name
+
+
+def started_survey(
+    title: str, assignment: Assignment, starter_key: str = "blank", word: Callable[[str], str] = _unchanged
+) -> Survey:
     """A new survey with a plan to start from, a meter as rated, and a first visit as found.
 
     Parameters
@@ -42,19 +49,30 @@ def started_survey(title: str, assignment: Assignment, starter_key: str = "blank
         Client, question and references.
     starter_key : str
         Dwelling to start from.
+    word : callable, optional
+        Puts an English name of a room, place, storey, meter or radio state into the assessor's language.
     """
     sheet = starter(starter_key).sheet
-    visit = Visit("visit-1", now(), assignment.assessor, radio_states=(AS_FOUND,))
+    dwelling = replace(
+        sheet.dwelling,
+        storeys=_worded(sheet.dwelling.storeys, word),
+        rooms=_worded(sheet.dwelling.rooms, word),
+    )
+    visit = Visit("visit-1", now(), assignment.assessor, radio_states=_worded((AS_FOUND,), word))
     return Survey(
         id=new_id("survey"),
         title=_checked_title(title),
         created_at=now(),
         assignment=assignment,
-        dwelling=sheet.dwelling,
-        places=sheet.places,
-        meters=(Meter("meter-1", "Broadband meter"),),
+        dwelling=dwelling,
+        places=_worded(sheet.places, word),
+        meters=(Meter("meter-1", word("Broadband meter")),),
         visits=(visit,),
     )
+
+
+def _worded(items: tuple[Any, ...], word: Callable[[str], str]) -> tuple[Any, ...]:
+    return tuple(replace(item, name=word(item.name)) for item in items)
 
 
 def with_assignment(survey: Survey, title: str, assignment: Assignment, note: str) -> Survey:

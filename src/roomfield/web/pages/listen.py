@@ -19,6 +19,7 @@ from roomfield.workbench.listen import HeardWhere
 from roomfield.workbench.sounds import LiveEar
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/listen")
+CLAIMED = 0.5
 MOST_PERIODS = 40
 
 
@@ -56,14 +57,12 @@ class ProfileDrawing:
 def show(request: Request, opened: Opened) -> Response:
     """Live listening and kept recordings."""
     survey = opened.survey
-    states = survey.visits[-1].radio_states if survey.visits else ()
     start = {
         "survey_id": survey.id,
         "places": [{"id": p.id, "name": p.name} for p in survey.places],
-        "states": [{"id": s.id, "name": s.name} for s in states],
         "technologies": {one.key: one.name for one in choices.technologies()},
     }
-    return render(request, ListenPage(opened.head, start, _kept(survey)))
+    return render(request, ListenPage(opened.head, start, survey.visits, _kept(survey)))
 
 
 @router.post("")
@@ -71,7 +70,8 @@ async def keep(records: Desk, survey_id: str, form: Form) -> Response:
     """Analyse a recording and keep it."""
     upload = form.file("sound")
     content = await upload.read()
-    where = HeardWhere(form.text("place_id"), form.text("visit_id"), "", form.text("state_id"))
+    visit_id, state_id = form.visit_and_state()
+    where = HeardWhere(form.text("place_id"), visit_id, "", state_id)
     kept = await run_in_threadpool(sounds.keep_sound, records, survey_id, content, upload.filename or "", where)
     return JSONResponse({"next": f"/surveys/{survey_id}/listen#{kept.id}"})
 
@@ -83,7 +83,8 @@ def show_one(request: Request, opened: Opened, recording_id: str) -> Response:
     technologies = tuple(one for one in heard["technologies"] if one["probability"] >= 0.02)
     profiles = tuple(ProfileDrawing(p["name"], p["period_s"], _line(p["levels"])) for p in heard["profiles"])
     rates = tuple(heard["periodicities"][:MOST_PERIODS])
-    return render(request, RecordingPage(opened.head, heard["verdict"], technologies, profiles, rates))
+    claimed = tuple(one for one in technologies if one["probability"] >= CLAIMED)
+    return render(request, RecordingPage(opened.head, claimed, heard["verdict"], technologies, profiles, rates))
 
 
 @router.websocket("/live")

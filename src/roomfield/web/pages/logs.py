@@ -72,15 +72,15 @@ def show_offer(request: Request, opened: Opened, sha256: str, name: str, refusal
     """How it would be read."""
     made = longlogs.offered_again(opened.records, sha256, name)
     survey = opened.survey
-    states = survey.visits[-1].radio_states if survey.visits else ()
-    return render(request, LogOfferPage(opened.head, made, survey.places, states, refusal))
+    return render(request, LogOfferPage(opened.head, made, survey.places, survey.visits, refusal))
 
 
 @router.post("/offer/{sha256}")
 def confirm(opened: Opened, sha256: str, form: Form) -> Response:
     """Keep it as confirmed."""
     answers = {name: form.text(name) for name in ANSWERS if form.text(name)}
-    where = LogPlace(form.text("place_id"), "", "", form.text("state_id"))
+    visit_id, state_id = form.visit_and_state()
+    where = LogPlace(form.text("place_id"), visit_id, "", state_id)
     kept = longlogs.keep_offered(opened.records, opened.survey.id, (sha256, form.text("name")), answers, where)
     return RedirectResponse(f"/surveys/{opened.survey.id}/logs/{kept.id}", status_code=303)
 

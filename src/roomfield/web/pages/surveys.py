@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -55,7 +56,8 @@ def begin(request: Request, records: Desk, form: Form) -> Response:
         guideline=form.text("guideline"),
         language=language_of(request),
     )
-    survey = editing.started_survey(form.text("title"), assignment, form.text("starter", "blank"))
+    word = partial(say, language_of(request))
+    survey = editing.started_survey(form.text("title"), assignment, form.text("starter", "blank"), word)
     return _to(f"/surveys/{surveys.keep_new(records, survey)}/plan")
 
 
