@@ -33,6 +33,6 @@ def test_the_total_is_that_of_the_table(posterior):
     points = [p.position for p in posterior.survey.places]
     table = level_table_db(posterior, points, kind=Kind.PEAK)
     assert np.array_equal(
-        total_of(posterior, table, posterior.x, Kind.PEAK).density_w_m2,
+        total_of(posterior, table, posterior.x, Kind.PEAK, points=points).density_w_m2,
         levels_at(posterior, points, kind=Kind.PEAK).density_w_m2,
     )

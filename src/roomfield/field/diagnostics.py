@@ -8,6 +8,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.field.heard import unexplained
 from roomfield.field.posterior import Posterior
 
 Array = NDArray[np.float64]
@@ -29,6 +30,7 @@ class FindingKind(StrEnum):
     ONLY_BOUNDS = "only_bounds"
     NO_SWITCHING = "no_switching"
     UNSETTLED = "unsettled"
+    UNEXPLAINED = "unexplained"
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ def diagnostics(posterior: Posterior) -> tuple[Finding, ...]:
         From `infer`.
     """
     found: list[Finding] = []
-    for look in (_twins, _little_learned, _outliers, _strange_sites, _bounds, _switching, _settled):
+    for look in (_twins, _little_learned, _outliers, _strange_sites, _bounds, _switching, _settled, _unexplained):
         found += look(posterior)
     return tuple(found)
 
@@ -107,10 +109,10 @@ def _little_learned(posterior: Posterior) -> list[Finding]:
 
 def _outliers(posterior: Posterior) -> list[Finding]:
     rows = posterior.forward.observed.levels
-    level, _ = posterior.forward.predict(posterior.x)
-    off = (rows.value_db - level.mean(axis=0)) / np.hypot(level.std(axis=0), posterior.forward.noise_std_db)
+    residual = posterior.forward.residual_db(posterior.x, posterior.site_units).mean(axis=0)
+    off = posterior.forward.noise.own_residual(residual)
     found = []
-    far = np.flatnonzero((np.abs(off) > FAR_OFF) & (rows.censor == 0))
+    far = np.flatnonzero(np.abs(off) > FAR_OFF)
     for i in far[np.argsort(-np.abs(off[far]))][:MOST_OUTLIERS]:
         side = "above" if off[i] > 0 else "below"
         text = f"Reading {rows.ids[i]} lies {abs(off[i]):.1f} standard deviations {side} what all others suggest."
@@ -162,3 +164,13 @@ def _settled(posterior: Posterior) -> list[Finding]:
         return []
     text = "The draws had not settled; repeat with more draws before relying on the intervals."
     return [Finding(FindingKind.UNSETTLED, (), text, worst)]
+
+
+def _unexplained(posterior: Posterior) -> list[Finding]:
+    """Technologies heard of which the record has no emitter."""
+    return [
+        Finding(FindingKind.UNEXPLAINED, (recording,),
+                f"Recording {recording} has {technology}, but the record has no emitter of that kind; look for one.",
+                1.0)
+        for recording, technology in unexplained(posterior.survey, posterior.visit_id)
+    ]  # fmt: skip

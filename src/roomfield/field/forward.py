@@ -10,8 +10,9 @@ spot      by kind, how the largest value (or the chosen axis) differs from the m
 wall      what each material loses more than its table row
 scale     logarithm of the size of the misfit
 misfit    correlated misfit of every emitter at every site
-scan      repeatability, shared by the kinds read in one scan
 ========  ==========================================================================
+
+What readings scatter about that is `roomfield.field.noise`.
 """
 
 from __future__ import annotations
@@ -21,29 +22,28 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
 
 from roomfield.field import mixing
+from roomfield.field.noise import Noise
 from roomfield.field.observations import Observations
 from roomfield.field.priors import EmitterPrior
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-SPOT_MEAN_DB = (0.0, 0.0, -1.2)
-SPOT_STD_DB = (1.5, 1.5, 1.2)
-"""Peak and max-hold: the scan model may be off by this. Average: one axis misses 0 to 4.8 dB, less on the axis of
-the maximum (simulation in `roomfield.instrument.pickup`; the middle of an indoor mix is our judgement)."""
-OWN_STD_DB = 1.2
-"""What is left of a single reading: display, hand, spread of the largest value about its median (our judgement)."""
-SCAN_STD_DB = 1.0
-"""Spread of the largest value in a scan beyond the meter's repeatability, shared by its kinds (our judgement)."""
+SPOT_MEAN_DB = (0.0, 0.0, -0.6)
+SPOT_STD_DB = (1.0, 1.0, 1.0)
+"""Peak and max-hold: the scan model may be off by this. Average: one axis misses 0 to 3 dB, the less the more one
+polarisation prevails (simulation in `roomfield.instrument.pickup`; the middle of an indoor mix is our judgement)."""
 LOG_SCALE_STD = 0.5
-MANY_SOURCES_POWER = 0.5
-"""The gain of a scan falls with the square root of the number of equal sources, as any spread does."""
+MANY_SOURCES_POWER = 0.38
+"""The gain of a scan falls with this power of the number of equal sources: order statistics of sums of exponential
+values (gamma's law) give 0.35 to 0.41 for two to four of them and 10 to 40 places."""
+FARTHEST_DB = 300.0
+"""Levels farther from 1 W/m² than this are cut off; only trajectories that are refused come there."""
+LARGEST_LOG_SCALE = 4.0
 _OFF_DB = -400.0
 _TO_NEPER = np.log(10.0) / 10.0
-_HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)
 
 
 @dataclass(frozen=True)
@@ -88,10 +88,14 @@ class Forward:
         Prior of the gain errors [dB].
     scan_gain_db : ndarray, shape (r, k)
         How far a scan's largest value of one emitter alone lies over its mean [dB].
-    repeat_std_db : ndarray, shape (n_scans,)
-        Repeatability [dB].
+    pickup : ndarray, shape (r, k)
+        Share of each emitter's power that the antenna's axis picks up [1]; 1 for what is turned every way.
     wall_std_db : float
         Prior of the wall offsets [dB].
+    noise : Noise
+        How readings scatter about the model.
+    eirp_factor : ndarray, shape (k, k)
+        Cholesky factor of the prior covariance of the powers [dB].
     """
 
     observed: Observations
@@ -103,8 +107,10 @@ class Forward:
     gain_mean_db: Array
     gain_std_db: Array
     scan_gain_db: Array
-    repeat_std_db: Array
+    pickup: Array
     wall_std_db: float
+    noise: Noise
+    eirp_factor: Array
 
     @cached_property
     def blocks(self) -> Blocks:
@@ -112,7 +118,7 @@ class Forward:
         p, k = self.unit_db.shape
         return Blocks((
             ("eirp", k), ("duty", k), ("gain", len(self.gain_mean_db)), ("spot", 3),
-            ("wall", self.wall_slopes.shape[2]), ("scale", 1), ("misfit", p * k), ("scan", len(self.repeat_std_db)),
+            ("wall", self.wall_slopes.shape[2]), ("scale", 1), ("misfit", p * k),
         ))  # fmt: skip
 
     @cached_property
@@ -120,15 +126,9 @@ class Forward:
         """Means and standard deviations of EIRP and duty [dB], shape (4, k)."""
         return np.array([[p.eirp_db, p.eirp_std_db, p.duty_db, p.duty_std_db] for p in self.priors]).T
 
-    @cached_property
-    def noise_std_db(self) -> Array:
-        """Independent scatter of each reading [dB], shape (r,)."""
-        return np.asarray(np.hypot(OWN_STD_DB, self.observed.levels.added_std_db))
-
     def eirp_db(self, x: Array) -> Array:
         """EIRP of each emitter [dB re 1 W], shape (n, k)."""
-        mean, std, _, _ = self.prior_eirp
-        return np.asarray(mean + std * x[:, self.blocks["eirp"]])
+        return np.asarray(self.prior_eirp[0] + x[:, self.blocks["eirp"]] @ self.eirp_factor.T)
 
     def duty_db(self, x: Array) -> Array:
         """Duty of each emitter [dB], at most 0, shape (n, k)."""
@@ -149,7 +149,9 @@ class Forward:
 
     def scale(self, x: Array) -> Array:
         """Size of the misfit [1], shape (n, 1)."""
-        return np.asarray(np.exp(LOG_SCALE_STD * x[:, self.blocks["scale"]]))
+        return np.asarray(
+            np.exp(np.clip(LOG_SCALE_STD * x[:, self.blocks["scale"]], -LARGEST_LOG_SCALE, LARGEST_LOG_SCALE))
+        )
 
     def misfit_db(self, x: Array) -> Array:
         """Misfit of each emitter at each site [dB], shape (n, k, p)."""
@@ -177,7 +179,7 @@ class Forward:
         terms = np.swapaxes(self.site_levels_db(x, unit_db)[:, :, rows.site], 1, 2)
         timed = (rows.kind > 0).astype(np.float64)
         terms = terms + timed[None, :, None] * self.duty_db(x)[:, None, :]
-        terms += self.gain_db(x)[:, self.gain_index[rows.meter]]
+        terms += self.gain_db(x)[:, self.gain_index[rows.meter]] + 10.0 * np.log10(self.pickup)
         return np.asarray(np.where(rows.on[None], terms, _OFF_DB))
 
     def predict(self, x: Array, unit_db: Array | None = None) -> tuple[Array, Array]:
@@ -186,29 +188,24 @@ class Forward:
         Returns
         -------
         level_db : ndarray, shape (n, r)
-            What the meter would show, own scatter apart [dB re 1 W/m²].
+            What the meter would show, scatter apart [dB re 1 W/m²].
         shares : ndarray, shape (n, r, k)
             Part of each emitter in it.
         """
         rows = self.observed.levels
         total_db, shares = power_sum(self.terms_db(x, unit_db))
         spread = mixture_gain_db(self.scan_gain_db[None], shares) * (rows.kind < 2)
-        scan = self.scan_std_db * x[:, self.blocks["scan"]]
-        level = total_db + spread + self.spot_db(x)[:, rows.kind] + scan[:, rows.scan]
-        return level, shares
+        return total_db + spread + self.spot_db(x)[:, rows.kind], shares
 
-    @cached_property
-    def scan_std_db(self) -> Array:
-        """Standard deviation shared by the kinds of one scan [dB], shape (n_scans,)."""
-        return np.asarray(np.hypot(self.repeat_std_db, SCAN_STD_DB))
+    def residual_db(self, x: Array, unit_db: Array | None = None) -> Array:
+        """Reading minus model [dB], shape (n, r)."""
+        return np.asarray(self.observed.levels.value_db - self._mixed(x, unit_db)[0])
 
     def log_likelihood(self, x: Array, unit_db: Array | None = None) -> Array:
         """Log likelihood of all readings, shape (n,)."""
-        rows = self.observed.levels
-        level, _ = self.predict(x, unit_db)
-        z = (rows.value_db - level) / self.noise_std_db
-        values = np.where(rows.censor == 0, -0.5 * z**2, log_ndtr(-rows.censor * z))
-        return np.asarray(values.sum(axis=1))
+        value = self.noise.log_likelihood(self.residual_db(x, unit_db))[0]
+        heard = self.observed.heard
+        return value + heard.log_likelihood(self.site_levels_db(x, unit_db))[0] if len(heard) else value
 
     def log_posterior(self, x: Array, unit_db: Array | None = None) -> tuple[Array, Array]:
         """Log posterior and its gradient, the scan gain's dependence on the shares left out of the latter.
@@ -220,29 +217,23 @@ class Forward:
         """
         rows, blocks = self.observed.levels, self.blocks
         level, shares = self._mixed(x, unit_db)
-        z = (rows.value_db - level) / self.noise_std_db
-        pull = z / self.noise_std_db
-        logs = -0.5 * z**2
-        ends = np.flatnonzero(rows.censor)
-        if len(ends):
-            side = -rows.censor[ends] * z[:, ends]
-            logs[:, ends] = log_ndtr(side)
-            hazard = np.exp(-0.5 * side**2 - _HALF_LOG_2PI - logs[:, ends])
-            pull[:, ends] = rows.censor[ends] * hazard / self.noise_std_db[ends]
+        value, pull = self.noise.log_likelihood(rows.value_db - level)
         gradient = -x
         self._add_power_gradient(gradient, x, pull, shares)
+        if len(self.observed.heard):
+            value = value + self.add_heard(gradient, x, unit_db)
         gradient[:, blocks["spot"]] += pull @ np.eye(3)[rows.kind] * np.array(SPOT_STD_DB)
-        gradient[:, blocks["scan"]] += pull @ self._scan_table
-        return logs.sum(axis=1) - 0.5 * np.sum(x**2, axis=1), gradient
+        return value - 0.5 * np.sum(x**2, axis=1), gradient
 
     def _mixed(self, x: Array, unit_db: Array | None) -> tuple[Array, Array]:
         """Like `predict`, compiled."""
         rows = self.observed.levels
-        site = np.exp(_TO_NEPER * np.clip(self.site_levels_db(x, unit_db), -300.0, 300.0))
-        duty, gain = np.exp(_TO_NEPER * self.duty_db(x)), np.exp(_TO_NEPER * self.gain_db(x))
-        level, shares = mixing.mix(site, duty, gain, self._rows, self.scan_gain_db, MANY_SOURCES_POWER)
-        scan = self.scan_std_db * x[:, self.blocks["scan"]]
-        return level + self.spot_db(x)[:, rows.kind] + scan[:, rows.scan], shares
+        site = np.exp(_TO_NEPER * np.clip(self.site_levels_db(x, unit_db), -FARTHEST_DB, FARTHEST_DB))
+        duty, gain = (
+            np.exp(_TO_NEPER * np.clip(t, -FARTHEST_DB, FARTHEST_DB)) for t in (self.duty_db(x), self.gain_db(x))
+        )
+        level, shares = mixing.mix(site, duty, gain, self._rows, self.pickup, self.scan_gain_db, MANY_SOURCES_POWER)
+        return level + self.spot_db(x)[:, rows.kind], shares
 
     @cached_property
     def _rows(self) -> Indices:
@@ -250,19 +241,25 @@ class Forward:
         gains = np.where(rows.on, self.gain_index[rows.meter], -1)
         return np.column_stack([rows.site, rows.kind, gains]).astype(np.int64)
 
-    @cached_property
-    def _scan_table(self) -> Array:
-        scan = self.observed.levels.scan
-        return np.asarray(np.eye(len(self.repeat_std_db))[scan] * self.scan_std_db)
-
     def _add_power_gradient(self, gradient: Array, x: Array, pull: Array, shares: Array) -> None:
         blocks = self.blocks
         site, duty, gain = mixing.spread_back(pull, shares, self._rows, len(self.unit_db), len(self.gain_mean_db))
-        _, eirp_std, duty_mean, duty_std = self.prior_eirp
-        gradient[:, blocks["eirp"]] += site.sum(axis=2) * eirp_std
+        _, _, duty_mean, duty_std = self.prior_eirp
         free = (duty_mean + duty_std * x[:, blocks["duty"]] < 0.0) * duty_std
         gradient[:, blocks["duty"]] += duty * free
         gradient[:, blocks["gain"]] += gain * self.gain_std_db
+        self._spread_sites(gradient, x, site)
+
+    def add_heard(self, gradient: Array, x: Array, unit_db: Array | None = None) -> Array:
+        """Log likelihood of what was heard, shape (n,); its derivatives are added to ``gradient`` (n, total)."""
+        value, site = self.observed.heard.log_likelihood(self.site_levels_db(x, unit_db))
+        self._spread_sites(gradient, x, site)
+        return value
+
+    def _spread_sites(self, gradient: Array, x: Array, site: Array) -> None:
+        """Add the derivatives by the unknowns behind each emitter's level at each site, given those (n, k, p)."""
+        blocks = self.blocks
+        gradient[:, blocks["eirp"]] += site.sum(axis=2) @ self.eirp_factor
         flat = site.reshape(len(x), -1)
         scale = self.scale(x)
         back = flat @ self.misfit_factor
@@ -280,8 +277,8 @@ class Forward:
         p = len(self.unit_db)
         table = np.zeros((r, blocks.total))
         here = x[None]
-        _, eirp_std, duty_mean, duty_std = self.prior_eirp
-        table[:, blocks["eirp"]] = shares * eirp_std
+        _, _, duty_mean, duty_std = self.prior_eirp
+        table[:, blocks["eirp"]] = shares @ self.eirp_factor
         free = (duty_mean + duty_std * x[blocks["duty"]] < 0.0) * duty_std
         table[:, blocks["duty"]] = shares * free * (rows.kind > 0)[:, None]
         gains = np.zeros((r, len(self.gain_mean_db)))
@@ -294,7 +291,6 @@ class Forward:
         pick = np.zeros((r, k, p))
         pick[np.arange(r)[:, None], np.arange(k)[None], rows.site[:, None]] = shares
         table[:, blocks["misfit"]] = pick.reshape(r, k * p) @ self.misfit_factor * self.scale(here)[0]
-        table[np.arange(r), blocks["scan"].start + rows.scan] = self.scan_std_db[rows.scan]
         return table
 
 

@@ -7,12 +7,14 @@ from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 
 from roomfield.errors import TooEarlyError
-from roomfield.field.forward import Forward
+from roomfield.field.directions import pickup
+from roomfield.field.forward import Forward, power_sum
+from roomfield.field.noise import SCAN_STD_DB, Noise
 from roomfield.field.observations import Observations, observe
-from roomfield.field.posterior import RICE_FACTOR, Posterior
-from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ, emitter_prior
-from roomfield.field.sampling import Mode, draw, find_mode
-from roomfield.field.scan import scan_gain
+from roomfield.field.posterior import Posterior
+from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ, EmitterPrior, eirp_factor, emitter_prior, rice_factor
+from roomfield.field.sampling import Mode, Scales, draw, scan_scales, settle
+from roomfield.field.scan import mean_std_db, scan_gain
 from roomfield.field.scene import Scene
 from roomfield.field.search import Search, at_best, search
 from roomfield.field.sources import (
@@ -33,8 +35,6 @@ PLACELESS_STD_DB = 10.0
 """A site without a position may be anywhere in the dwelling."""
 SEARCH_PASSES = 2
 PER_CHAIN = 4
-START_SPREAD = 0.5
-"""Chains begin this share of the approximation's spread from the mode, where nothing is forbidden."""
 
 
 def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: int = 500) -> Posterior:
@@ -72,12 +72,14 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     radiators = at_best(searches, radiators)
     materials = materials_of(scene)
     forward = build_forward(survey, observed, scene, radiators, materials)
-    mode = find_mode(forward)
+    forward = settle(forward)
+    scales = scan_scales(forward)
+    mode = scales.best
     rng = np.random.default_rng(seed)
     chains = max(1, -(-draws // PER_CHAIN))
     candidate = _candidates(searches, chains, rng)
     units = _units_per_draw(forward, scene, radiators, searches, candidate)
-    start = mode.x + START_SPREAD * _near(mode, chains, rng) + _start_shift(forward, searches, candidate)
+    start = _modes(scales, chains, rng) + _near(mode, chains, rng) + _start_shift(forward, searches, candidate)
     drawn = draw(mode, lambda x: forward.log_posterior(x, units), start, PER_CHAIN, rng)
     return Posterior(survey, visit_id, scene, radiators, forward, drawn.x[:draws], tuple(searches),
                      candidate[drawn.chain[:draws]], materials, seed, drawn.acceptance, drawn.drift,
@@ -87,6 +89,13 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
 def _candidates(searches: list[Search], chains: int, rng: np.random.Generator) -> Indices:
     columns = [rng.permutation(np.arange(chains) % len(s.candidates)) for s in searches]
     return np.column_stack(columns) if columns else np.zeros((chains, 0), dtype=np.int64)
+
+
+def _modes(scales: Scales, chains: int, rng: np.random.Generator) -> Array:
+    """Modes to start from, as often as their size of the misfit is probable."""
+    marks = (np.arange(chains) + 0.5) / chains
+    which = np.minimum(np.searchsorted(np.cumsum(scales.probability), marks), len(scales.probability) - 1)
+    return np.asarray(scales.modes[rng.permutation(which)])
 
 
 def _near(mode: Mode, chains: int, rng: np.random.Generator) -> Array:
@@ -111,15 +120,36 @@ def build_forward(
     loose = np.tile(observed.placeless * PLACELESS_STD_DB**2, len(radiators.positions))
     factor = cholesky(covariance + np.diag(loose + 1e-6), lower=True)
     index, mean, std = _gains(survey)
-    edge = rows.edge_m[:, None]
-    single = scan_gain(radiators.frequencies_hz[None, :], RICE_FACTOR, edge).median_db * (edge > 0.0)
+    priors, unit = tuple(emitter_prior(e) for e in survey.emitters), unit_db(scene, radiators, sites)
+    return Forward(
+        observed, priors, unit, wall_slopes(scene, radiators, sites, materials), factor, index, mean, std,
+        _scan_gains(survey.emitters, radiators, rows.edge_m), pickup(scene, radiators, survey.emitters, observed),
+        WALL_OFFSET_STD_DB, _noise(survey.emitters, radiators, observed, priors, unit),
+        eirp_factor(survey.emitters, np.array([p.eirp_std_db for p in priors])),
+    )  # fmt: skip
+
+
+def _scan_gains(emitters: tuple[Emitter, ...], radiators: Radiators, edge_m: Array) -> Array:
+    rice = np.array([rice_factor(e) for e in emitters])
+    gain = scan_gain(radiators.frequencies_hz[None], rice[None], edge_m[:, None]).median_db
+    return np.asarray(gain * (edge_m > 0.0)[:, None])
+
+
+def _noise(
+    emitters: tuple[Emitter, ...], radiators: Radiators, observed: Observations,
+    priors: tuple[EmitterPrior, ...], unit: Array,
+) -> Noise:  # fmt: skip
+    """Scatter of the readings, with the shares that the priors say."""
+    rows = observed.levels
     repeat = np.zeros(int(rows.scan.max()) + 1)
     repeat[rows.scan] = np.array([m.repeatability_db for m in observed.meters])[rows.meter]
-    return Forward(
-        observed, tuple(emitter_prior(e) for e in survey.emitters), unit_db(scene, radiators, sites),
-        wall_slopes(scene, radiators, sites, materials), factor, index, mean, std, single, repeat,
-        WALL_OFFSET_STD_DB,
-    )  # fmt: skip
+    rice = np.array([rice_factor(e) for e in emitters])
+    fading = mean_std_db(radiators.frequencies_hz, rice)
+    crest = scan_gain(radiators.frequencies_hz, rice).std_db
+    power, duty = (np.array([getattr(p, name) for p in priors]) for name in ("eirp_db", "duty_db"))
+    terms = np.where(rows.on, unit[rows.site] + power + (rows.kind > 0)[:, None] * duty, -400.0)
+    shares = power_sum(terms)[1]
+    return Noise(rows, np.hypot(repeat, SCAN_STD_DB), fading, crest, shares, np.ones(len(rows)))
 
 
 def _gains(survey: Survey) -> tuple[Indices, Array, Array]:
@@ -189,8 +219,9 @@ def _units_per_draw(
 
 def _start_shift(forward: Forward, searches: list[Search], candidate: Indices) -> Array:
     shift = np.zeros((len(candidate), forward.blocks.total))
-    std = forward.prior_eirp[1]
     for column, found in enumerate(searches):
         rows = found.candidate_rows[candidate[:, column]]
-        shift[:, forward.blocks["eirp"]] += found.eirp_shift_db[rows] / std
+        shift[:, forward.blocks["eirp"]] += solve_triangular(
+            forward.eirp_factor, found.eirp_shift_db[rows].T, lower=True, check_finite=False
+        ).T
     return shift

@@ -2,7 +2,8 @@
 
 Powers are linear [W/m²]: ``site`` is what each emitter makes at each site while on air (n, k, p), ``duty`` the
 share of time (n, k), ``gain`` the meter's gain error as a factor (n, g). ``rows`` holds, per reading, the site, the
-kind, and for each emitter the index of the gain error, or -1 if it was off.
+kind, and for each emitter the index of the gain error, or -1 if it was off; ``pickup`` is a factor per reading and
+emitter.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ _LEAST = 1e-40
 
 
 @njit(cache=True, error_model="numpy")
-def mix(site, duty, gain, rows, single_db, power):
+def mix(site, duty, gain, rows, pickup, single_db, power):
     """Level of each reading [dB] with the scan's gain, and each emitter's share; shapes (n, r), (n, r, k)."""
     n, k = duty.shape
     r = rows.shape[0]
@@ -28,7 +29,7 @@ def mix(site, duty, gain, rows, single_db, power):
             for e in range(k):
                 value = 0.0
                 if rows[j, 2 + e] >= 0:
-                    value = site[i, e, rows[j, 0]] * gain[i, rows[j, 2 + e]]
+                    value = site[i, e, rows[j, 0]] * gain[i, rows[j, 2 + e]] * pickup[j, e]
                     if rows[j, 1] > 0:
                         value *= duty[i, e]
                 shares[i, j, e] = value

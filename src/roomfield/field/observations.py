@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import TooEarlyError
+from roomfield.field.heard import HeardRows, heard_rows, listened, position_of
 from roomfield.instrument import bounded_value
 from roomfield.instrument.correct import scan_key
 from roomfield.quantities import Censor, Kind
-from roomfield.survey import Meter, Point3, Reading, Scan, Survey
+from roomfield.survey import Bearing, Meter, Point3, Reading, Scan, Survey
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -21,8 +22,8 @@ KINDS = (Kind.PEAK, Kind.MAX_HOLD, Kind.AVERAGE)
 SAME_SITE_M = 0.02
 FIXED_STD_DB = 4.0
 """Scatter of one fixed spot about the local mean (Rayleigh fading has 5.6 dB, a steady path less)."""
-BEARING_AXIS_DB = -0.7
-"""The strongest horizontal axis of a figure-of-eight antenna holds about 85 % of the total (our judgement)."""
+NULL_STD_DB = 5.0
+"""The same for what is left at the null, which scattered waves fill."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,8 @@ class LevelRows:
         Edge of the scanned cube; 0 for a fixed antenna [m].
     added_std_db : ndarray, shape (r,)
         Scatter beyond that of a scan [dB].
+    axis_deg, axis_std_deg : ndarray, shape (r,)
+        Axis of a figure-of-eight antenna held level, and how sure it is [deg]; NaN if turned every way.
     """
 
     ids: tuple[str, ...]
@@ -57,6 +60,8 @@ class LevelRows:
     on: Mask
     edge_m: Array
     added_std_db: Array
+    axis_deg: Array
+    axis_std_deg: Array
 
     def __len__(self) -> int:
         return len(self.site)
@@ -105,6 +110,7 @@ class Observations:
     levels: LevelRows
     bearings: BearingRows
     meters: tuple[Meter, ...]
+    heard: HeardRows
 
 
 class _Sites:
@@ -151,24 +157,32 @@ def observe(survey: Survey, visit_id: str | None = None) -> Observations:
             axes.append((site, bearing.strongest_deg % 180.0, bearing.std_deg, on))
         if bearing.null_deg is not None:
             axes.append((site, (bearing.null_deg + 90.0) % 180.0, bearing.std_deg, on))
-        if bearing.strongest_w_m2:
-            value = 10.0 * float(np.log10(bearing.strongest_w_m2)) - BEARING_AXIS_DB
-            rows.append((bearing.id, site, 2, _meter(survey, bearing.meter_id), f"bearing/{bearing.id}", value, 0,
-                         on, 0.0, FIXED_STD_DB))  # fmt: skip
+        rows += _bearing_levels(survey, bearing, site, on)
     if not rows:
         raise TooEarlyError(
             "there is no reading to infer anything from.", mend="Enter or import readings for this visit first."
         )
+    recordings = listened(survey, visit_id)
+    heard = heard_rows(
+        survey, recordings, [sites.index(position_of(survey, r), r.place_id) for r in recordings],
+        [_on(survey, r.visit_id, r.radio_state_id) for r in recordings],
+    )  # fmt: skip
     positions = np.array([p if p is not None else (np.nan,) * 3 for p in sites.positions], dtype=np.float64)
     placeless = np.isnan(positions[:, 0])
     middle = positions[~placeless].mean(axis=0) if np.any(~placeless) else np.zeros(3)
     positions[placeless] = middle
     return Observations(
-        positions, placeless, tuple(sites.place_ids), _level_rows(rows), _bearing_rows(axes, survey), meters
+        positions,
+        placeless,
+        tuple(sites.place_ids),
+        _level_rows(rows),
+        _bearing_rows(axes, survey),
+        meters,
+        heard,
     )
 
 
-_Row = tuple[str, int, int, int, str, float, int, tuple[bool, ...], float, float]
+_Row = tuple[str, int, int, int, str, float, int, tuple[bool, ...], float, float, float, float]
 _Axis = tuple[int, float, float, tuple[bool, ...]]
 
 
@@ -184,8 +198,20 @@ def _reading_row(survey: Survey, reading: Reading, sites: _Sites) -> _Row:
         reading.id, sites.index(position, reading.place_id), KINDS.index(Kind(reading.kind.value)),
         _meter(survey, reading.meter_id), scan_key(reading), 10.0 * float(np.log10(value.density_w_m2)), side,
         _on(survey, reading.visit_id, reading.radio_state_id), 0.0 if fixed else reading.scan_edge_m,
-        FIXED_STD_DB if fixed else 0.0,
+        FIXED_STD_DB if fixed else 0.0, np.nan, np.nan,
     )  # fmt: skip
+
+
+def _bearing_levels(survey: Survey, bearing: Bearing, site: int, on: tuple[bool, ...]) -> list[_Row]:
+    """What was read on the axis of the strongest pickup and at the null."""
+    null_w_m2 = bearing.null_w_m2 if bearing.null_deg is not None else None
+    known = ((bearing.strongest_w_m2, bearing.strongest_deg, FIXED_STD_DB), (null_w_m2, bearing.null_deg, NULL_STD_DB))
+    return [
+        (bearing.id, site, 2, _meter(survey, bearing.meter_id), f"bearing/{bearing.id}", 10.0 * float(np.log10(level)),
+         0, on, 0.0, std_db, np.nan if axis_deg is None else axis_deg, bearing.std_deg)
+        for level, axis_deg, std_db in known
+        if level
+    ]  # fmt: skip
 
 
 def _meter(survey: Survey, meter_id: str) -> int:
@@ -198,12 +224,13 @@ def _on(survey: Survey, visit_id: str, state_id: str) -> tuple[bool, ...]:
 
 
 def _level_rows(rows: list[_Row]) -> LevelRows:
-    ids, site, kind, meter, scan, value, side, on, edge, added = zip(*rows, strict=True)
+    ids, site, kind, meter, scan, value, side, on, edge, added, axis, axis_std = zip(*rows, strict=True)
     scans = {key: k for k, key in enumerate(dict.fromkeys(scan))}
     return LevelRows(
         tuple(ids), np.array(site), np.array(kind), np.array(meter), np.array([scans[s] for s in scan]),
         np.array(value, dtype=np.float64), np.array(side), np.array(on, dtype=bool).reshape(len(rows), -1),
         np.array(edge, dtype=np.float64), np.array(added, dtype=np.float64),
+        np.array(axis, dtype=np.float64), np.array(axis_std, dtype=np.float64),
     )  # fmt: skip
 
 

@@ -9,10 +9,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import cho_solve, solve_triangular
+from scipy.spatial.distance import cdist
 
 from roomfield.errors import InputError, UnknownNameError
 from roomfield.field.forward import Forward, mixture_gain_db, power_sum
 from roomfield.field.observations import KINDS
+from roomfield.field.priors import rice_factor
 from roomfield.field.scan import scan_gain
 from roomfield.field.scene import Scene
 from roomfield.field.search import Search
@@ -22,10 +24,8 @@ from roomfield.survey import RadioState, Survey
 
 Array = NDArray[np.float64]
 SCAN_EDGE_M = 0.5
-RICE_FACTOR = 2.0
-"""Strongest path over all others in a furnished room, where the scan model needs it (our judgement)."""
-SPOT_SCATTER_DB = 1.0
-"""Spread of the largest value of a scan about its median from place to place (our judgement)."""
+SAME_SPOT_M = 0.25
+"""Fading and crest of a scanned cube are known at points this near its middle (half its edge)."""
 
 
 @dataclass(frozen=True)
@@ -150,6 +150,28 @@ class Posterior:
         drawn = self.forward.misfit_db(self.x).reshape(len(self.x), -1)
         return np.asarray(cho_solve((self.forward.misfit_factor, True), drawn.T).T)
 
+    @cached_property
+    def shared_db(self) -> tuple[Array, Array]:
+        """Draws of fading and crest of every emitter at every site [dB], each (n_draws, n_emitters, n_sites)."""
+        forward, residual = self.forward, self.forward.residual_db(self.x, self.site_units)
+        return forward.noise.draw_shared(residual, len(forward.unit_db), np.random.default_rng([self.seed, 5]))
+
+    @cached_property
+    def site_units(self) -> Array | None:
+        """Level per watt at the sites, one per draw; None if all positions are known."""
+        if not self.searches:
+            return None
+        rows = list(range(len(self.emitter_ids)))
+        table = _unit(self, self.scene, self.radiators, self.forward.observed.sites, len(self.x), rows)
+        return np.asarray(np.swapaxes(table, 1, 2))
+
+    @cached_property
+    def scanned(self) -> NDArray[np.int64]:
+        """Sites with a position where a cube was scanned."""
+        rows = self.forward.observed.levels
+        sites = np.unique(rows.site[(rows.edge_m > 0.0) & (rows.censor == 0)])
+        return np.asarray(sites[~self.forward.observed.placeless[sites]])
+
     def on_mask(self, state: str | RadioState | None) -> NDArray[np.bool_]:
         """Which emitters are on in a radio state, shape (n_emitters,).
 
@@ -210,7 +232,8 @@ def levels_at(
     x = posterior.x[:draws]
     level = level_table_db(posterior, points, kind=kind, scene=scene, emitter_positions=emitter_positions, draws=draws)
     on = posterior.on_mask(state)
-    return total_of(posterior, np.where(on[None, :, None], level, -400.0), x, kind)
+    moved = tuple(emitter_positions or ())
+    return total_of(posterior, np.where(on[None, :, None], level, -400.0), x, kind, points=points, moved=moved)
 
 
 def level_table_db(
@@ -245,6 +268,8 @@ def level_table_db(
     slopes = wall_slopes(used, moved, places, posterior.materials)
     level = level + np.einsum("pkm,nm->nkp", slopes, posterior.forward.wall_db(x))
     level = level + _misfit(posterior, stand, places, x, row, column, whole[1])
+    still = np.all(stand.positions == posterior.radiators.positions, axis=1)
+    level = level + _near_sites(posterior, 0, places, len(x), still, column, whole[1])[:, row]
     if kind is not Kind.PEAK:
         level = level + posterior.forward.duty_db(x)[:, row, None]
     return np.asarray(level)
@@ -300,7 +325,27 @@ def _misfit(
     return np.asarray((mean + forward.scale(x) * left * normal).reshape(len(x), len(rows), len(points)))
 
 
-def total_of(posterior: Posterior, level_db: Array, x: Array, kind: Kind) -> LevelDraws:
+def _near_sites(
+    posterior: Posterior, which: int, points: Array, count: int, still: NDArray[np.bool_],
+    columns: list[int], among: int,
+) -> Array:  # fmt: skip
+    """Fading (0) or crest (1) at points: that of a site in the same spot, else fresh, shape (n_draws, k, n) [dB]."""
+    noise = posterior.forward.noise
+    std = (noise.fading_std_db, noise.crest_std_db)[which]
+    rng = np.random.default_rng([posterior.seed, 13 + which])
+    fresh = std[None, :, None] * rng.standard_normal((count, len(std), among))[:, :, columns]
+    if not len(posterior.scanned):
+        return np.asarray(fresh)
+    apart = cdist(points, posterior.forward.observed.sites[posterior.scanned])
+    nearest = posterior.scanned[np.argmin(apart, axis=1)]
+    alike = np.exp(-((apart.min(axis=1) / SAME_SPOT_M) ** 2)) * still[:, None]
+    known = posterior.shared_db[which][:count][:, :, nearest]
+    return np.asarray(alike * known + np.sqrt(1.0 - alike**2) * fresh)
+
+
+def total_of(
+    posterior: Posterior, level_db: Array, x: Array, kind: Kind, *, points: ArrayLike, moved: Sequence[str] = ()
+) -> LevelDraws:
     """Levels of a table of what each emitter makes.
 
     Parameters
@@ -309,13 +354,18 @@ def total_of(posterior: Posterior, level_db: Array, x: Array, kind: Kind) -> Lev
         From `level_table_db` [dB re 1 W/m²].
     x : ndarray
         The posterior's draws that it was made with.
+    points : array_like, shape (n_points, 3)
+        Where [m].
+    moved : sequence of str
+        Emitters that stand elsewhere than when the readings were taken.
     """
     total_db, shares = power_sum(np.swapaxes(level_db, 1, 2))
     if kind is not Kind.AVERAGE:
-        single = scan_gain(posterior.radiators.frequencies_hz, RICE_FACTOR, SCAN_EDGE_M).median_db
-        spread = mixture_gain_db(single, shares)
-        rng = np.random.default_rng([posterior.seed, 11])
-        scatter = SPOT_SCATTER_DB * rng.standard_normal(total_db.shape)
-        bias = posterior.forward.spot_db(x)[:, [KINDS.index(kind)]]
-        total_db = total_db + spread + bias + scatter
+        places = np.asarray(points, dtype=np.float64).reshape(-1, 3)
+        rice = np.array([rice_factor(e) for e in posterior.survey.emitters])
+        single = scan_gain(posterior.radiators.frequencies_hz, rice, SCAN_EDGE_M).median_db
+        still = np.array([name not in moved for name in posterior.emitter_ids])
+        crest = _near_sites(posterior, 1, places, len(x), still, list(range(len(places))), len(places))
+        spread = mixture_gain_db(single, shares) + np.einsum("npk,nkp->np", shares, crest)
+        total_db = total_db + spread + posterior.forward.spot_db(x)[:, [KINDS.index(kind)]]
     return LevelDraws(kind, 10.0 ** (total_db / 10.0), 10.0 ** (level_db / 10.0), posterior.emitter_ids)

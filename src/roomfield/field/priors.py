@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roomfield.references import catalogue
 from roomfield.survey import Emitter, Standing
 
+Array = NDArray[np.float64]
 LEAST_EIRP_STD_DB = 6.0
 """Devices of one kind differ by this at least (power control, antenna; our judgement)."""
 UNKNOWN_FREQUENCY_HZ = 2.0e9
@@ -22,6 +24,17 @@ SUSPECTED_STD_DB = 15.0
 """It may be far weaker than its kind, or not transmit at all (our judgement)."""
 FAR_M = 200.0
 """Distance at which an outdoor emitter of unknown distance is put; its power then is relative to that [m]."""
+SHARED_EIRP = 0.6
+"""Share of the variance of power that bands of one device or mast have in common: its antenna's direction and tilt,
+how it is set, what its maker chose (our judgement)."""
+RICE_INDOOR, RICE_OUTDOOR = 1.5, 5.0
+"""Strongest path over all others in a furnished home: many ways lead from a device in it, few from a far mast (the
+middle of what the path model finds in drawn homes; our judgement)."""
+
+
+def rice_factor(emitter: Emitter) -> float:
+    """Power of the strongest path over that of all others, taken for all points [1]."""
+    return RICE_OUTDOOR if emitter.outdoor else RICE_INDOOR
 
 
 @dataclass(frozen=True)
@@ -62,7 +75,8 @@ def emitter_prior(emitter: Emitter) -> EmitterPrior:
 
 _NAMED = (
     ("dect", "DECT base"), ("cordless", "DECT base"), ("wifi", "Wi-Fi"), ("wlan", "Wi-Fi"),
-    ("router", "Wi-Fi"), ("smart_meter", "Smart meter"), ("bluetooth", "Bluetooth"), ("zigbee", "Zigbee"),
+    ("router", "Wi-Fi"), ("smart_meter", "Smart meter"), ("smart_meter", "Smart-home"),
+    ("bluetooth", "Bluetooth"), ("zigbee", "Zigbee"),
     ("baby", "Baby monitor"), ("tetra", "TETRA"), ("dvb", "DVB"), ("ism", "Smart-home"), ("lora", "Smart-home"),
     ("base_station", "Macro"), ("gsm", "Macro"), ("umts", "Macro"), ("lte", "Macro"), ("nr_", "Macro"),
 )  # fmt: skip
@@ -99,3 +113,22 @@ def _duty(emitter: Emitter, kinds: tuple[catalogue.Emitter, ...]) -> tuple[float
     if not ends:
         return FALLBACK_DUTY_DB, FALLBACK_DUTY_STD_DB
     return float(np.median(ends)), float(np.hypot(np.std(ends), 3.0))
+
+
+def eirp_factor(emitters: tuple[Emitter, ...], std_db: Array) -> Array:
+    """Lower Cholesky factor of the prior covariance of the powers [dB], shape (k, k).
+
+    Parameters
+    ----------
+    emitters : tuple of Emitter
+        Those of one group share a part.
+    std_db : ndarray, shape (k,)
+        Standard deviations [dB].
+    """
+    alike = np.array([[_one_device(a, b) for b in emitters] for a in emitters], dtype=np.float64)
+    correlation = SHARED_EIRP * alike + (1.0 - SHARED_EIRP * np.diag(alike)) * np.eye(len(emitters))
+    return np.asarray(np.linalg.cholesky(correlation * np.outer(std_db, std_db)))
+
+
+def _one_device(a: Emitter, b: Emitter) -> bool:
+    return a.group == b.group and a.outdoor == b.outdoor

@@ -6,24 +6,26 @@ emitter beside a strong one is only bounded from above, which no normal approxim
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_solve, cholesky, solve_triangular
-from scipy.special import log_ndtr
 
 from roomfield.field.forward import Forward
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 MOST_STEPS = 40
+SETTLING = 3
+SCALE_NODES = (1.5, 0.75, 0.0, -0.75, -1.5, -2.25, -3.0)
 LEAPS = 8
 WARM_UP = 30
 THINNING = 4
 FIRST_STEP = 0.15
 TARGET_ACCEPTANCE = 0.75
+LOST = 1e4
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,7 @@ class Mode:
     converged: bool
 
 
-def find_mode(forward: Forward, start: Array | None = None) -> Mode:
+def find_mode(forward: Forward, start: Array | None = None, *, scale: float | None = None) -> Mode:
     """Damped Gauss-Newton search for the mode.
 
     Parameters
@@ -57,11 +59,15 @@ def find_mode(forward: Forward, start: Array | None = None) -> Mode:
         The model with its readings.
     start : ndarray, shape (total,), optional
         Where to begin; left out: the prior mean.
+    scale : float, optional
+        Hold the standardised size of the misfit at this value and seek the mode of all else.
     """
     x = np.zeros(forward.blocks.total) if start is None else start.copy()
+    held = forward.blocks["scale"] if scale is not None else slice(0, 0)
+    x[held] = 0.0 if scale is None else scale
     value, damping, converged = _log_posterior(forward, x), 1e-2, False
     for _ in range(MOST_STEPS):
-        gradient, precision = _quadratic(forward, x)
+        gradient, precision = _quadratic(forward, x, held)
         while True:
             step = cho_solve((cholesky(precision + damping * np.diag(np.diag(precision)), lower=True), True), gradient)
             tried = _log_posterior(forward, x + step)
@@ -72,27 +78,82 @@ def find_mode(forward: Forward, start: Array | None = None) -> Mode:
         if abs(gained) < 1e-4 * (1.0 + abs(value) * 1e-3):
             converged = True
             break
-    _, precision = _quadratic(forward, x)
+    _, precision = _quadratic(forward, x, held)
     factor = cholesky(precision, lower=True)
     return Mode(x, factor, float(value - np.sum(np.log(np.diag(factor)))), converged)
+
+
+def settle(forward: Forward) -> Forward:
+    """The model with the readings' scatter for the most probable shares, slips weighted down.
+
+    Parameters
+    ----------
+    forward : Forward
+        The model with its readings.
+    """
+    x = None
+    for _ in range(SETTLING):
+        x = find_mode(forward, x, scale=0.0).x
+        residual, shares = forward.residual_db(x[None])[0], forward.predict(x[None])[1][0]
+        noise = replace(forward.noise, shares=shares)
+        forward = replace(forward, noise=replace(noise, weights=noise.tail_weights(residual)))
+    return forward
+
+
+@dataclass(frozen=True)
+class Scales:
+    """Modes for several sizes of the misfit.
+
+    Parameters
+    ----------
+    best : Mode
+        The one of most evidence, with the curvature in all unknowns.
+    modes : ndarray, shape (s, total)
+        Unknowns at each.
+    probability : ndarray, shape (s,)
+        Of each size, all else integrated out (Laplace), adding up to 1.
+    """
+
+    best: Mode
+    modes: Array
+    probability: Array
+
+
+def scan_scales(forward: Forward) -> Scales:
+    """Modes and evidence over the size of the misfit.
+
+    The joint mode of a size and of what it scales is no guide: it lies where the evidence does not.
+
+    Parameters
+    ----------
+    forward : Forward
+        The model with its readings.
+    """
+    found: list[Mode] = []
+    for scale in SCALE_NODES:
+        found.append(find_mode(forward, found[-1].x if found else None, scale=scale))
+    evidence = np.array([m.log_evidence for m in found])
+    probability = np.exp(evidence - evidence.max())
+    best = found[int(np.argmax(evidence))]
+    factor = cholesky(_quadratic(forward, best.x, slice(0, 0))[1], lower=True)
+    return Scales(replace(best, factor=factor), np.stack([m.x for m in found]), probability / probability.sum())
 
 
 def _log_posterior(forward: Forward, x: Array) -> float:
     return float(forward.log_likelihood(x[None])[0] - 0.5 * x @ x)
 
 
-def _quadratic(forward: Forward, x: Array) -> tuple[Array, Array]:
-    """Gradient of the log posterior and its Gauss-Newton precision."""
-    rows = forward.observed.levels
+def _quadratic(forward: Forward, x: Array, held: slice) -> tuple[Array, Array]:
+    """Gradient of the log posterior and its Gauss-Newton precision; what is held does not move."""
     level, shares = forward.predict(x[None])
-    z = (rows.value_db - level[0]) / forward.noise_std_db
-    side = -rows.censor
-    hazard = np.exp(-0.5 * z**2 - 0.5 * np.log(2 * np.pi) - log_ndtr(side * z))
-    pull = np.where(rows.censor == 0, z, -side * hazard)
-    weight = np.where(rows.censor == 0, 1.0, hazard * (hazard + side * z))
-    table = forward.jacobian(x, shares[0]) / forward.noise_std_db[:, None]
-    precision = (table.T * np.maximum(weight, 0.0)) @ table + np.eye(len(x))
-    return table.T @ pull - x, precision
+    table = forward.jacobian(x, shares[0])
+    table[:, held] = 0.0
+    gradient, precision = forward.noise.curved(forward.observed.levels.value_db - level[0], table)
+    pull = -x[None]
+    if len(forward.observed.heard):
+        forward.add_heard(pull, x[None])
+    pull[:, held] = 0.0
+    return gradient + pull[0], precision + np.eye(len(x))
 
 
 @dataclass(frozen=True)
@@ -181,17 +242,20 @@ class _State:
         return value, gradient @ self.inverse.T
 
     def move(self, step: float, rng: np.random.Generator) -> float:
-        """One trajectory of every chain; the mean probability of acceptance."""
+        """One trajectory of every chain; the mean probability of acceptance.
+
+        A trajectory that has lost more than `LOST` in log probability stands still: it will be refused anyway.
+        """
         momentum = rng.standard_normal(self.u.shape)
         energy = self.value - 0.5 * np.sum(momentum**2, axis=1)
         u, force, value = self.u, self.force, self.value
-        with np.errstate(over="ignore", invalid="ignore"):  # a trajectory that runs away is refused below
-            for _ in range(LEAPS):
-                momentum = momentum + 0.5 * step * force
-                u = u + step * momentum
-                value, force = self._at(u)
-                momentum = momentum + 0.5 * step * force
-            gained = np.nan_to_num(value - 0.5 * np.sum(momentum**2, axis=1) - energy, nan=-np.inf)
+        for _ in range(LEAPS):
+            kept = (value > energy - LOST)[:, None]
+            momentum = np.where(kept, momentum + 0.5 * step * force, momentum)
+            u = np.where(kept, u + step * momentum, u)
+            value, force = self._at(u)
+            momentum = np.where(kept, momentum + 0.5 * step * force, momentum)
+        gained = value - 0.5 * np.sum(momentum**2, axis=1) - energy
         good = np.log(rng.uniform(size=len(u))) < gained
         self.u = np.where(good[:, None], u, self.u)
         self.force = np.where(good[:, None], force, self.force)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 from shapely import Polygon, contains_xy
 
-from roomfield.field.forward import OWN_STD_DB, SPOT_MEAN_DB, SPOT_STD_DB, Forward, mixture_gain_db, power_sum
+from roomfield.field.forward import SPOT_MEAN_DB, SPOT_STD_DB, Forward, mixture_gain_db, power_sum
 from roomfield.field.observations import BearingRows
 from roomfield.field.priors import FAR_M
 from roomfield.field.propagation import paths
@@ -175,15 +175,21 @@ class _Job:
         self.gain = forward.gain_index[rows.meter[self.rows]]
         self.gain_matrix = np.eye(len(forward.gain_mean_db))[self.gain]
         self.single = forward.scan_gain_db[self.rows]
+        self.pickup_db = 10.0 * np.log10(forward.pickup[self.rows])
         self.timed = (self.kind > 0).astype(np.float64)
         self.fixed_noise = self._shared_noise(rows.scan[self.rows])
         self.misfit = self._misfit_between_sites()
         self.bands = self._bands()
 
     def _shared_noise(self, scan: Indices) -> Array:
-        same = scan[:, None] == scan[None, :]
-        own = np.hypot(OWN_STD_DB, self.forward.observed.levels.added_std_db[self.rows])
-        return np.asarray(same * self.forward.scan_std_db[scan] ** 2 + np.diag(own**2))
+        """Scatter of the readings, fading and crest as of one emitter alone."""
+        noise, rows = self.forward.noise, self.forward.observed.levels
+        scanned, site = (rows.edge_m > 0.0)[self.rows], self.site
+        largest = scanned & (self.kind < 2)
+        fading, crest = float(noise.fading_std_db.mean()) ** 2, float(noise.crest_std_db.mean()) ** 2
+        shared = fading * np.outer(scanned, scanned) + crest * np.outer(largest, largest)
+        same = (scan[:, None] == scan[None]) * noise.scan_std_db[scan] ** 2
+        return np.asarray(same + (site[:, None] == site[None]) * shared + np.diag(noise.own_std_db[self.rows] ** 2))
 
     def _misfit_between_sites(self) -> Array:
         sites = self.forward.observed.sites[self.site]
@@ -207,8 +213,7 @@ class _Job:
         log_evidence = np.concatenate([p[0] for p in parts])
         fitted = np.vstack([p[1] for p in parts])
         k = len(self.radiators.positions)
-        _, eirp_std, _, _ = self.forward.prior_eirp
-        eirp = self.forward.prior_eirp[0] + eirp_std * fitted[:, :k]
+        eirp = self.forward.prior_eirp[0] + fitted[:, :k] @ self.forward.eirp_factor.T
         return log_evidence + self._bearings(grid, fitted), eirp
 
     def _units(self, grid: Array) -> Array:
@@ -247,11 +252,15 @@ class _Job:
     def _linear(self, units: Array, theta: Array) -> tuple[Array, Array, Array]:
         """Residuals (c, r), their derivatives by the unknowns (c, r, q), shares (c, r, k)."""
         forward, k = self.forward, units.shape[2]
-        mean, std, duty_mean, duty_std = forward.prior_eirp
+        mean, _, duty_mean, duty_std = forward.prior_eirp
         duty = np.minimum(duty_mean + duty_std * theta[:, k : 2 * k], 0.0)
         gain = forward.gain_mean_db + forward.gain_std_db * theta[:, 2 * k : -3]
-        terms = units[:, self.site] + (mean + std * theta[:, :k])[:, None] + self.timed[:, None] * duty[:, None]
-        terms = np.where(self.on, terms + gain[:, self.gain], -400.0)
+        terms = (
+            units[:, self.site]
+            + (mean + theta[:, :k] @ forward.eirp_factor.T)[:, None]
+            + self.timed[:, None] * duty[:, None]
+        )
+        terms = np.where(self.on, terms + gain[:, self.gain] + self.pickup_db, -400.0)
         total, shares = power_sum(terms)
         spread = mixture_gain_db(self.single, shares) * (self.kind < 2)
         spot = (np.array(SPOT_MEAN_DB) + np.array(SPOT_STD_DB) * theta[:, -3:])[:, self.kind]
@@ -262,7 +271,7 @@ class _Job:
         spot_table[np.arange(len(self.kind)), self.kind] = np.array(SPOT_STD_DB)[self.kind]
         free = (duty_mean + duty_std * theta[:, k : 2 * k] < 0.0) * duty_std
         table = np.concatenate([
-            shares * std, shares * free[:, None] * self.timed[:, None],
+            shares @ forward.eirp_factor, shares * free[:, None] * self.timed[:, None],
             np.einsum("crk,rkg->crg", shares, self.gain_matrix, optimize=True) * forward.gain_std_db,
             np.broadcast_to(spot_table, (*shares.shape[:2], 3)),
         ], axis=2)  # fmt: skip
@@ -309,8 +318,8 @@ def bearing_log_likelihood(forward: Forward, theta: Array, arrival: Array) -> Ar
     ndarray, shape (c,)
     """
     rows, k = forward.observed.bearings, arrival.shape[2]
-    mean, std, duty_mean, duty_std = forward.prior_eirp
-    power_db = mean + std * theta[:, :k] + np.minimum(duty_mean + duty_std * theta[:, k : 2 * k], 0.0)
+    mean, _, duty_mean, duty_std = forward.prior_eirp
+    power_db = mean + theta[:, :k] @ forward.eirp_factor.T + np.minimum(duty_mean + duty_std * theta[:, k : 2 * k], 0.0)
     power = 10.0 ** (power_db / 10.0)[:, None, :] * rows.on
     tensor = np.einsum("cbk,cbkij->cbij", power, arrival)
     axis = 90.0 - 0.5 * np.rad2deg(np.arctan2(2.0 * tensor[..., 0, 1], tensor[..., 0, 0] - tensor[..., 1, 1]))

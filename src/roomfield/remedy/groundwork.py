@@ -69,7 +69,7 @@ class Groundwork:
         if columns:
             new = level_table_db(posterior, points, kind=kind, emitter_positions=moved, columns=columns)
             table[:, :, columns] = new
-        return total_of(posterior, table, posterior.x, kind)
+        return total_of(posterior, table, posterior.x, kind, points=points, moved=tuple(moved))
 
     def _usual(self, kind: Kind, points: Array) -> Array:
         key = (kind, points.tobytes())
