@@ -28,6 +28,7 @@ Progress = Callable[[float], None]
 MOST_ACTIONS = 25
 _PREFIX = 4
 _ROOM = 4096
+_MOST_EXPLORED = 300
 
 
 @dataclass(frozen=True)
@@ -308,7 +309,9 @@ class _Search:
         steady = evaluator.steady
         self.base_cost = sum(middle_cost(a) for a in self.moves)
         allowed = [k for k, e in enumerate(steady) if not any(clash(e.action, m) for m in self.moves)]
-        self.order = sorted(allowed, key=lambda k: (_strength(variant, steady[k].scale, k), k))
+        self.order = sorted(
+            allowed, key=lambda k: (-middle_cost(steady[k].action), _strength(variant, steady[k].scale, k))
+        )
         self.ids = [steady[k].action.id for k in self.order]
         self.levels = variant.levels
         self.doubt = evaluator.doubt
@@ -329,34 +332,32 @@ class _Search:
         order = np.argsort(-means, kind="stable")
         self.place = np.ascontiguousarray(self.place[order])
         factor = np.ascontiguousarray(self.model[6][:, :, order])
-        least = np.ascontiguousarray(self.model[10][:, :, order])
-        self.model = (*self.model[:6], factor, *self.model[7:10], least)
+        least = np.ascontiguousarray(self.model[9][:, :, order])
+        self.model = (*self.model[:6], factor, *self.model[7:9], least)
 
     def run(self, found: Sequence[tuple[float, int, tuple[str, ...]]], tell: Progress) -> int:
         """Search all plans; returns the number of nodes."""
-        front = np.zeros((_ROOM, 3))
+        front = np.zeros((_ROOM, 4))
         size = 0
         for cost, count, _ in found:
-            front[size] = cost - self.base_cost, count, -1.0
+            front[size] = cost - self.base_cost, count, -1.0, 1.0
             size += 1
         stacks = _stacks(self.start, len(self.costs))
-        open_costs = [self.costs[t:].min() if t < len(self.costs) else 0.0 for t in range(len(self.costs) + 1)]
-        least_cost = np.array(open_costs, dtype=np.float64)
         nodes = 0
         prefixes = list(itertools.product((1, 0), repeat=min(_PREFIX, len(self.costs))))
-        size = self._seed(front, size, stacks, least_cost)
+        size = self._seed(front, size, stacks)
         for done, prefix in enumerate(prefixes):
-            size, seen = self._below(np.array(prefix, dtype=np.int64), front, size, stacks, least_cost)
+            size, seen = self._below(np.array(prefix, dtype=np.int64), front, size, stacks)
             nodes += seen
             tell((done + 1) / len(prefixes))
         self.front = front[:size]
         return nodes
 
-    def _seed(self, front: Array, size: int, stacks: tuple[Array, ...], least_cost: Array) -> int:
+    def _seed(self, front: Array, size: int, stacks: tuple[Array, ...]) -> int:
         """Put some good plans on the front first: take the best action for its cost, again and again."""
         taken: list[int] = []
         empty = np.zeros(len(self.costs), dtype=np.int64)
-        size, _ = self._below(empty, front, size, stacks, least_cost)
+        size, _ = self._below(empty, front, size, stacks)
         while len(taken) < len(self.costs):
             best, gain = -1, -1.0
             for a in range(len(self.costs)):
@@ -369,8 +370,13 @@ class _Search:
                 break
             taken.append(best)
             prefix = np.array([int(a in taken) for a in range(len(self.costs))], dtype=np.int64)
-            size, _ = self._below(prefix, front, size, stacks, least_cost)
-        return size
+            size, _ = self._below(prefix, front, size, stacks)
+        return int(
+            kernels.improve(
+                self.levels, self.model, self.doubt, self.place, self.limit, self.start, self.costs, self.conflict,
+                front, size, stacks, _MOST_EXPLORED,
+            )
+        )  # fmt: skip
 
     def _worth(self, taken: list[int]) -> float:
         """Drop of the summed logarithms of the columns' mean levels."""
@@ -385,11 +391,9 @@ class _Search:
         over = np.maximum(after / self.limit, 1.0)
         return float((np.log(np.maximum(before / self.limit, 1.0)) - np.log(over)).sum())
 
-    def _below(
-        self, prefix: NDArray[np.int64], front: Array, size: int, stacks: tuple[Array, ...], least_cost: Array
-    ) -> tuple[int, int]:
+    def _below(self, prefix: NDArray[np.int64], front: Array, size: int, stacks: tuple[Array, ...]) -> tuple[int, int]:
         size, nodes = kernels.search(
-            self.levels, self.model, self.doubt, self.place, self.limit, self.start, self.costs, least_cost,
+            self.levels, self.model, self.doubt, self.place, self.limit, self.start, self.costs,
             self.conflict, prefix, front, size, stacks,
         )  # fmt: skip
         if size > _ROOM - 2:
@@ -401,7 +405,7 @@ class _Search:
         old = {(round(cost, 6), count): ids for cost, count, ids in found}
         names = [m.id for m in self.moves]
         result = []
-        for cost, count, mask in self.front:
+        for cost, count, mask, _ in self.front:
             total = float(cost) + self.base_cost
             if mask < 0:
                 ids = old[round(total, 6), int(count)]
@@ -421,17 +425,24 @@ def _strength(variant: Variant, scale: Array, k: int) -> float:
 def _model(variant: Variant, scale: Array, order: Sequence[int]) -> tuple[tuple[Array, ...], State]:
     """Arrays of the kernels, and the state of the empty plan."""
     g = variant.groups
-    rows = list(order)
-    factor, way = g.factor[rows], g.edge_way[rows]
-    solid, hole = g.solid_factor[rows], g.hole_factor[rows]
+    rows, cells = np.array(order, dtype=np.int64), variant.levels.shape[0] * variant.levels.shape[1]
+    path, starts = _by_cell(g.cell, cells)
+    edge, edge_starts = _by_cell(g.edge_cell, cells)
+    factor, way = g.factor[np.ix_(rows, path)], g.edge_way[np.ix_(rows, edge)]
+    solid, hole = g.solid_factor[np.ix_(rows, edge)], g.hole_factor[np.ix_(rows, edge)]
     untouched = (np.abs(solid - 1.0) < 1e-12) & (np.abs(hole - 1.0) < 1e-12)
     model = (
-        g.cell, g.edge_cell, factor, way, solid, hole, scale,
-        _suffix(np.minimum(factor, 1.0)), _suffix(np.minimum(way, 1.0)), _suffix(untouched.astype(np.float64)),
-        _suffix(np.minimum(scale, 1.0)),
+        starts, edge_starts, factor, way, solid, hole, scale, _suffix(np.minimum(factor, 1.0)),
+        _suffix(np.where(untouched, np.minimum(way, 1.0), 0.0)), _suffix(np.minimum(scale, 1.0)),
     )  # fmt: skip
-    start = (g.share.copy(), g.edge_share.copy(), g.solid.copy(), g.hole.copy(), np.ones(scale.shape[1:]))
+    start = (g.share[path], g.edge_share[edge], g.solid[edge], g.hole[edge], np.ones(scale.shape[1:]))
     return tuple(np.ascontiguousarray(m) for m in model), start
+
+
+def _by_cell(cell: NDArray[np.int64], cells: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Order in which what belongs to one cell stands together, and where each cell begins (one more for the end)."""
+    order = np.argsort(cell, kind="stable")
+    return order, np.searchsorted(cell[order], np.arange(cells + 1))
 
 
 def _suffix(table: Array) -> Array:

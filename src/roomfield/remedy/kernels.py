@@ -29,48 +29,58 @@ def take_action(model, a, before, after) -> None:
             after[4][k, c] = before[4][k, c] * scale[a, k, c]
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True)
 def ratios(model, state, cells) -> None:
     """What the walls of the state let through of what came before, for each (place, emitter)."""
-    group_cell, edge_cell = model[0], model[1]
-    cells[:] = 0.0
-    for g in range(group_cell.shape[0]):
-        cells[group_cell[g]] += state[0][g]
-    for e in range(edge_cell.shape[0]):
-        contrast = state[2][e] - state[3][e]
-        cells[edge_cell[e]] += state[1][e] * contrast * contrast
-
-
-@njit(cache=True)
-def most_weakened(model, t, state, bound) -> None:
-    """A state that no choice of the actions from ``t`` on can get under: every action taken where it weakens."""
-    least_factor, least_way, edge_fixed, least_scale = model[7:11]
-    for g in range(state[0].shape[0]):
-        bound[0][g] = state[0][g] * least_factor[t, g]
-    for e in range(state[1].shape[0]):
-        bound[1][e] = state[1][e] * least_way[t, e] * edge_fixed[t, e]
-        bound[2][e], bound[3][e] = state[2][e], state[3][e]
-    for k in range(state[4].shape[0]):
-        for c in range(state[4].shape[1]):
-            bound[4][k, c] = state[4][k, c] * least_scale[t, k, c]
+    starts, edge_starts = model[0], model[1]
+    power, way, solid, hole = state[0], state[1], state[2], state[3]
+    for c in range(cells.shape[0]):
+        total = 0.0
+        for g in range(starts[c], starts[c + 1]):
+            total += power[g]
+        for e in range(edge_starts[c], edge_starts[c + 1]):
+            total += way[e] * (solid[e] - hole[e]) ** 2
+        cells[c] = total
 
 
 @njit(cache=True, fastmath=True)
-def count_met(levels, model, state, doubt, place, limit, need, cells, total, met):
-    """Number of draws in which every column is within its limit; stops early once it cannot exceed ``need``."""
-    ratios(model, state, cells)
+def least_ratios(model, t, state, cells) -> None:
+    """The same under a state that no choice of the actions from ``t`` on can get under.
+
+    Every action is taken where it weakens and nowhere where it strengthens; what edges with an open action throw
+    counts as nothing.
+    """
+    starts, edge_starts = model[0], model[1]
+    power, way, solid, hole = state[0], state[1], state[2], state[3]
+    factor, edge = model[7][t], model[8][t]
+    for c in range(cells.shape[0]):
+        total = 0.0
+        for g in range(starts[c], starts[c + 1]):
+            total += power[g] * factor[g]
+        for e in range(edge_starts[c], edge_starts[c + 1]):
+            total += way[e] * edge[e] * (solid[e] - hole[e]) ** 2
+        cells[c] = total
+
+
+@njit(cache=True, fastmath=True)
+def count_met(levels, cells, scale, doubt, place, limit, need, total, met, first):
+    """Number of draws in which every column is within its limit; stops early once it cannot exceed ``need``.
+
+    ``first`` holds the columns in the order in which they are looked at; one that ends the count comes to its head.
+    """
     emitters, draws = levels.shape[1], levels.shape[2]
     top = doubt.shape[0] - 1
     for d in range(draws):
         met[d] = 1
     count = draws
-    for c in range(place.shape[0]):
+    for j in range(place.shape[0]):
+        c = first[j]
         n = place[c]
         for d in range(draws):
             total[d] = 0.0
         for k in range(emitters):
             through = cells[n * emitters + k]
-            weight = np.float32(through * state[4][k, c])
+            weight = np.float32(through * scale[k, c])
             if weight < 1e-12:
                 continue
             step = min(STEPS_PER_DB * abs(10.0 * math.log10(through)), top - 1e-3)
@@ -84,6 +94,8 @@ def count_met(levels, model, state, doubt, place, limit, need, cells, total, met
                 met[d] = 0
             count += met[d]
         if count <= need:
+            first[1 : j + 1] = first[:j].copy()
+            first[0] = c
             return count
     return count
 
@@ -105,10 +117,10 @@ def put(front, size, cost, count, mask):
     for i in range(size):
         if front[i, 0] >= cost - 1e-9 and front[i, 1] <= count:
             continue
-        for j in range(3):
+        for j in range(4):
             front[kept, j] = front[i, j]
         kept += 1
-    front[kept, 0], front[kept, 1], front[kept, 2] = cost, count, mask
+    front[kept, 0], front[kept, 1], front[kept, 2], front[kept, 3] = cost, count, mask, 0.0
     return kept + 1
 
 
@@ -122,63 +134,152 @@ def clashes(conflict, mask, a):
 
 
 @njit(cache=True)
-def search(levels, model, doubt, place, limit, start, costs, least_cost, conflict, prefix, front, size, stacks):
-    """Depth-first search with bounds below a prefix of decisions; returns the new size of the front.
+def cost_reaching(front, size, count):
+    """Lowest cost on the front at which this count is reached; infinite if it is reached nowhere."""
+    least = np.inf
+    for i in range(size):
+        if front[i, 1] >= count and front[i, 0] < least:
+            least = front[i, 0]
+    return least
 
-    ``prefix`` holds 1 or 0 for each of the first actions; ``stacks`` one state per depth, then one for bounds.
+
+@njit(cache=True)
+def unexplored(front, size):
+    """A plan on the front whose neighbours have not been looked at; -1 if there is none. It is marked as explored."""
+    for i in range(size):
+        if front[i, 3] == 0.0 and front[i, 2] >= 0.0:
+            front[i, 3] = 1.0
+            return i
+    return -1
+
+
+@njit(cache=True)
+def improve(levels, model, doubt, place, limit, start, costs, conflict, front, size, stacks, most):
+    """Look at the neighbours of plans on the front, one action more, less or exchanged, until none is better.
+
+    Only gives the search a good front to begin with. At most ``most`` plans are explored; returns the new size.
     """
     actions = costs.shape[0]
-    phase, mask = np.zeros(actions + 1, np.int64), np.zeros(actions + 1, np.int64)
-    cost, hope = np.zeros(actions + 1), np.zeros(actions + 1)
-    at = np.zeros(actions + 1, np.int64)
     cells = np.zeros(levels.shape[0] * levels.shape[1])
     total, met = np.zeros(levels.shape[2], np.float32), np.zeros(levels.shape[2], np.int64)
+    first = np.arange(place.shape[0])
+    base, tried = layer(stacks, 0), layer(stacks, 1)
+    for _ in range(most):
+        i = unexplored(front, size)
+        if i < 0:
+            return size
+        mask, whole = np.int64(front[i, 2]), front[i, 0]
+        for out in range(-1, actions):
+            if out >= 0 and not (mask >> out) & 1:
+                continue
+            left = mask if out < 0 else mask & ~(1 << out)
+            cost = whole if out < 0 else whole - costs[out]
+            copy_state(start, base)
+            for a in range(actions):
+                if (left >> a) & 1:
+                    take_action(model, a, base, base)
+            for a in range(-1, actions):
+                if a >= 0 and ((mask >> a) & 1 or clashes(conflict, left, a)):
+                    continue
+                price, plan = (cost, left) if a < 0 else (cost + costs[a], left | (1 << a))
+                need = best_at(front, size, price)
+                if need >= levels.shape[2]:
+                    continue
+                if a < 0:
+                    ratios(model, base, cells)
+                    scale = base[4]
+                else:
+                    take_action(model, a, base, tried)
+                    ratios(model, tried, cells)
+                    scale = tried[4]
+                count = count_met(levels, cells, scale, doubt, place, limit, need, total, met, first)
+                if count > need:
+                    size = put(front, size, price, count, plan)
+    return size
+
+
+@njit(cache=True)
+def open_from(costs, t, room):
+    """First action from ``t`` on that costs less than there is room for; costs fall from action to action."""
+    while t < costs.shape[0] and costs[t] >= room - 1e-9:
+        t += 1
+    return t
+
+
+@njit(cache=True)
+def search(levels, model, doubt, place, limit, start, costs, conflict, prefix, front, size, stacks):
+    """Depth-first search with bounds below a prefix of decisions; returns the new size of the front, and the nodes.
+
+    ``prefix`` holds 1 or 0 for each of the first actions; ``stacks`` one state per depth, then one for bounds. A set
+    of plans whose bound is ``h`` can only be of use below the cost at which the front reaches ``h``; actions that
+    would go over it are left out of the set, which lowers its bound, and so on until nothing changes.
+    """
+    actions = costs.shape[0]
+    phase, mask = np.zeros(actions + 2, np.int64), np.zeros(actions + 2, np.int64)
+    cost, at, turn = np.zeros(actions + 2), np.zeros(actions + 2, np.int64), np.zeros(actions + 2, np.int64)
+    ceiling = np.full(actions + 2, np.inf)
+    cells = np.zeros(levels.shape[0] * levels.shape[1])
+    total, met = np.zeros(levels.shape[2], np.float32), np.zeros(levels.shape[2], np.int64)
+    scale, first = stacks[4][actions + 1], np.arange(place.shape[0])
     copy_state(start, layer(stacks, 0))
     nodes = 0
-    base = prefix.shape[0]
-    for a in range(base):
-        mask[a + 1], cost[a + 1], at[a + 1] = mask[a], cost[a], at[a]
+    for a in range(prefix.shape[0]):
         if prefix[a] == 1:
-            if clashes(conflict, mask[a], a):
+            if clashes(conflict, mask[0], a):
                 return size, nodes
-            at[a + 1] = a + 1
-            take_action(model, a, layer(stacks, at[a]), layer(stacks, a + 1))
-            mask[a + 1], cost[a + 1] = mask[a] | (1 << a), cost[a] + costs[a]
-    need = best_at(front, size, cost[base])
-    here = count_met(levels, model, layer(stacks, at[base]), doubt, place, limit, need, cells, total, met)
+            take_action(model, a, layer(stacks, 0), layer(stacks, 0))
+            mask[0], cost[0] = mask[0] | (1 << a), cost[0] + costs[a]
+    need = best_at(front, size, cost[0])
+    ratios(model, layer(stacks, 0), cells)
+    here = count_met(levels, cells, stacks[4][0], doubt, place, limit, need, total, met, first)
     if here > need:
-        size = put(front, size, cost[base], here, mask[base])
-    t, fresh = base, True
-    while t >= base:
+        size = put(front, size, cost[0], here, mask[0])
+    d, fresh = 0, True
+    turn[0] = prefix.shape[0]
+    while d >= 0:
         if fresh:
             nodes += 1
-            need = best_at(front, size, cost[t] + least_cost[t])
-            bound = layer(stacks, actions + 1)
-            if t < actions:
-                most_weakened(model, t, layer(stacks, at[t]), bound)
-                hope[t] = count_met(levels, model, bound, doubt, place, limit, need, cells, total, met)
-            if t == actions or hope[t] <= need:
-                t, fresh = t - 1, False
+            fresh = False
+            t = open_from(costs, turn[d], ceiling[d] - cost[d])
+            hope = -1.0
+            while t < actions:
+                need = best_at(front, size, cost[d] + costs[actions - 1])
+                least_ratios(model, t, layer(stacks, at[d]), cells)
+                scale[:, :] = stacks[4][at[d]] * model[9][t]
+                hope = count_met(levels, cells, scale, doubt, place, limit, need, total, met, first)
+                if hope <= need:
+                    t = actions
+                    break
+                ceiling[d] = min(ceiling[d], cost_reaching(front, size, hope))
+                later = open_from(costs, t, ceiling[d] - cost[d])
+                if later == t:
+                    break
+                t = later
+            if t == actions:
+                d -= 1
                 continue
-            phase[t] = 0
-        fresh = False
-        if phase[t] == 0:
-            phase[t] = 1
-            taken = cost[t] + costs[t]
-            if not clashes(conflict, mask[t], t) and hope[t] > best_at(front, size, taken):
-                at[t + 1], mask[t + 1], cost[t + 1] = t + 1, mask[t] | (1 << t), taken
-                take_action(model, t, layer(stacks, at[t]), layer(stacks, t + 1))
+            turn[d], phase[d] = t, 0
+        t = turn[d]
+        if phase[d] == 0:
+            phase[d] = 1
+            taken = cost[d] + costs[t]
+            if not clashes(conflict, mask[d], t) and taken < ceiling[d]:
+                at[d + 1], mask[d + 1], cost[d + 1] = d + 1, mask[d] | (1 << t), taken
+                take_action(model, t, layer(stacks, at[d]), layer(stacks, d + 1))
                 need = best_at(front, size, taken)
-                here = count_met(levels, model, layer(stacks, t + 1), doubt, place, limit, need, cells, total, met)
+                ratios(model, layer(stacks, d + 1), cells)
+                here = count_met(levels, cells, stacks[4][d + 1], doubt, place, limit, need, total, met, first)
                 if here > need:
-                    size = put(front, size, taken, here, mask[t + 1])
-                t, fresh = t + 1, True
-        elif phase[t] == 1:
-            phase[t] = 2
-            at[t + 1], mask[t + 1], cost[t + 1] = at[t], mask[t], cost[t]
-            t, fresh = t + 1, True
+                    size = put(front, size, taken, here, mask[d + 1])
+                turn[d + 1], ceiling[d + 1] = t + 1, ceiling[d]
+                d, fresh = d + 1, True
+        elif phase[d] == 1:
+            phase[d] = 2
+            at[d + 1], mask[d + 1], cost[d + 1] = at[d], mask[d], cost[d]
+            turn[d + 1], ceiling[d + 1] = t + 1, ceiling[d]
+            d, fresh = d + 1, True
         else:
-            t -= 1
+            d -= 1
     return size, nodes
 
 
