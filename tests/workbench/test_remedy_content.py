@@ -167,3 +167,15 @@ def test_a_router_off_by_night_is_not_expected_by_day(survey):
     content = with_remedy(BARE, replace(survey, visits=(FIRST, by_night)), FOLLOW_UP.id)
     sofa = next(r for r in content.verification.rows if r.place == "Sofa")
     assert sofa.predicted_after.median_w_m2 < 0.5 * sofa.before.median_w_m2
+
+
+@pytest.mark.published("common practice, no source: a telephone behind a shield sends harder; sources inside come first")
+def test_a_telephone_within_the_shield_is_warned_of_in_the_report(survey):
+    phone = replace(survey.emitters[0], id="phone", name="Mobile phone", technology="mobile phone", eirp_w=0.1)
+    with_phone = replace(survey, emitters=(*survey.emitters, phone))
+    remedy = remedy_of(agreed(with_phone, "shield_child_south"))
+    kinds = {one.key for one in remedy.warnings}
+    assert {"worse.transmits_harder", "worse.reflected"} <= kinds
+    for language, word in (("en", "transmits harder"), ("de", "sendet ein Telefon stärker")):
+        page = render_html(replace(BARE, remedy=remedy), language=language, parts=(Part.REMEDY.value,))
+        assert word in page
