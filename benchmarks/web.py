@@ -7,7 +7,9 @@ a movement of the hand to the new numbers for a dragged emitter, place and shiel
 from __future__ import annotations
 
 import argparse
+import math
 import os
+import random
 import shutil
 import socket
 import subprocess
@@ -15,16 +17,17 @@ import sys
 import tempfile
 import time
 import urllib.request
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import quantiles
 
 from playwright.sync_api import Page, sync_playwright
 
 SURVEY = "demo-terraced-house"
-SLUGS = ("assignment", "plan", "walk", "listen", "logs", "understand", "what-if", "before-after", "report")
+SLUGS = ("assignment", "plan", "walk", "readings", "listen", "logs", "understand", "what-if", "before-after", "report")
 ARGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
         "--disable-sync", "--no-first-run"]  # fmt: skip
-SIZE_KB, PAINT_MS, DRAG_MS = 300, 1000, 150
+SIZE_KB, PAINT_MS, DRAG_MS, TILE_MS = 300, 1000, 150, 20
 LAUNCH = """
 import sys, uvicorn
 from roomfield.web.app import create_app
@@ -86,10 +89,64 @@ def drag(page: Page, base: str, moves: int, process: subprocess.Popen[bytes]) ->
     return took, 1000.0 * (cpu_s(process) - before) / len(took)
 
 
+def tiles(page: Page, base: str, rows: int, folder: Path, process: subprocess.Popen[bytes]) -> str:
+    """A long log in the browser: frames while it is moved and zoomed, and the server's part in each tile."""
+    page.goto(f"{base}/surveys/{SURVEY}/logs", timeout=60000)
+    page.set_input_files("#log", str(made_log(folder, rows)))
+    page.click("form[data-upload] button")
+    page.wait_for_selector("#kind", timeout=120000)
+    page.select_option("#kind", "average")
+    page.click("button.main")
+    page.wait_for_selector("html[data-ready=log]", timeout=300000)
+    page.wait_for_selector("[aria-busy=true]", state="detached", timeout=120000)
+    frame = page.locator("#timeline").bounding_box()
+    x, y = frame["x"] + frame["width"] / 2, frame["y"] + 90
+    page.mouse.move(x, y)
+    page.evaluate(FRAMES)
+    before, asked = cpu_s(process), page.evaluate(ASKED)
+    for step in range(50):
+        page.mouse.wheel(0, -160 if step < 25 else 160)
+        page.wait_for_timeout(40)
+    page.mouse.down()
+    for step in range(40):
+        page.mouse.move(x - 8 * step, y)
+        page.wait_for_timeout(25)
+    page.mouse.up()
+    page.wait_for_timeout(500)
+    count = page.evaluate(ASKED) - asked
+    took = sorted(page.evaluate("frameTimes"))
+    cpu_ms = 1000.0 * (cpu_s(process) - before) / max(count, 1)
+    verdict = "within" if cpu_ms < TILE_MS else "over"
+    return (f"log of {rows:,} points: {count} tiles, server CPU {cpu_ms:.1f} ms each ({verdict} {TILE_MS} ms); "
+            f"frames median {took[len(took) // 2]:.0f} ms, p95 {took[int(0.95 * len(took))]:.0f} ms")  # fmt: skip
+
+
+FRAMES = """() => { window.frameTimes = []; let last = performance.now();
+const step = (now) => { frameTimes.push(now - last); last = now; requestAnimationFrame(step); };
+requestAnimationFrame(step); }"""
+ASKED = "performance.getEntriesByType('resource').filter((one) => one.name.includes('/window')).length"
+
+
+def made_log(folder: Path, rows: int) -> Path:
+    """Invented readings, one a second: a daily course, scatter, and rare bursts."""
+    path = folder / "long.csv"
+    draw = random.Random(1)
+    start = datetime(2026, 3, 1, tzinfo=UTC)
+    with path.open("w", encoding="utf-8") as out:
+        out.write("time,average power density [uW/m2]\n")
+        for second in range(rows):
+            level = 20.0 * math.exp(0.8 * math.sin(2 * math.pi * second / 86400) + draw.gauss(0.0, 0.5))
+            burst = 40.0 if draw.random() < 2e-4 else 1.0
+            out.write(f"{(start + timedelta(seconds=second)).isoformat()},{level * burst:.3f}\n")
+    return path
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--moves", type=int, default=60, help="movements of the hand for each thing dragged")
-    moves = parser.parse_args().moves
+    parser.add_argument("--rows", type=int, default=1_000_000, help="points of the long log; 0 leaves it out")
+    given = parser.parse_args()
+    moves = given.moves
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         process, base = started(Path(folder) / "record.sqlite")
         try:
@@ -107,6 +164,8 @@ def main() -> None:
             verdict = "within" if p95 < DRAG_MS else "over"
             print(f"drag to number: {len(took)} answers, median {quantiles(took, n=2)[0]:.0f} ms, "
                   f"p95 {p95:.0f} ms ({verdict} {DRAG_MS} ms); server CPU {cpu_ms:.0f} ms each; load {os.getloadavg()[0]:.1f}")  # fmt: skip
+            if given.rows:
+                print(tiles(page, base, given.rows, Path(folder), process))
             browser.close()
         finally:
             process.kill()
