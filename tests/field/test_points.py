@@ -64,8 +64,8 @@ def test_compiled_sums_agree_with_the_covariance_written_out(known: bool, materi
     centre = centre_of(links, level)
     hypers = [hyper_of(rng.normal(size=len(which)), EXTENT_M, which) for which in STRUCTURES]
     sums = PairSums(links, links, centre)
-    found = sums.log_evidences(hypers, level)
-    for hyper, value in zip(hypers, found, strict=True):
+    for hyper in hypers:
+        value = sums.log_evidences([hyper], level)[0]
         full = LinkCovariance(links, links)(hyper, centre)
         np.testing.assert_allclose(sums.covariance(hyper), full, atol=1e-9)
         np.testing.assert_allclose(np.diag(full), LinkVariance(links)(hyper, centre), rtol=1e-10)

@@ -42,6 +42,8 @@ OBSTACLE_LENGTH_M = 1.5
 """Correlation length of the field of obstacles: half a room (our judgement)."""
 ASIDE_M = 2.0
 """Half a corridor with its wall: so far aside of the emitter's row or column the loss is there (our judgement)."""
+ASIDE_MEAN_DB = 1.5
+"""Leaving the row or the column costs rather than gains: half a light wall (our judgement)."""
 TWIN_CORRELATION = 0.8
 """Shadowing of two emitters at one position in different bands (our judgement)."""
 _NODES, _WEIGHTS = (
@@ -193,9 +195,15 @@ def prior_mean(links: Links, hyper: Hyper, centre: Centre) -> Array:
     mean = np.full(len(links), centre.level_db)
     if links.positions is not None:
         mean += EXPONENT_MEAN * (log_distance(links, hyper.near_m) - centre.log_distance)
+        mean += aside_mean(links, hyper, centre)
     if links.walls is not None:
         mean -= WALL_MEAN_DB * centred_walls(links, centre).sum(axis=1)
     return mean
+
+
+def aside_mean(links: Links, hyper: Hyper, centre: Centre) -> Array | float:
+    """Expected part of the level for points out of the emitter's row and column [dB]; 0 without that structure."""
+    return -ASIDE_MEAN_DB * centred_aside(links, centre).sum(axis=1) if hyper.aside_db > 0.0 else 0.0
 
 
 def centred_walls(links: Links, centre: Centre) -> Array:

@@ -20,6 +20,7 @@ from roomfield.field.links import (
     Centre,
     Hyper,
     Links,
+    aside_mean,
     centred_aside,
     centred_walls,
     directions,
@@ -84,7 +85,7 @@ class PairSums:
         Parameters
         ----------
         hypers : sequence of Hyper
-            The scales.
+            The scales, all of one structure.
         level_db : ndarray, shape (n,)
             Readings [dB].
         """
@@ -92,6 +93,8 @@ class PairSums:
         known = self.left.positions is not None
         squared = np.sum(self.left.offsets**2, axis=1) if known else np.zeros(0)
         base = prior_mean(Links(self.left.points, self.left.emitter, None, self.left.walls), hypers[0], self.centre)
+        if known:
+            base = base + aside_mean(self.left, hypers[0], self.centre)
         pivot = self.centre.log_distance
         return np.asarray(
             log_evidences(pairs, base, level_db, squared, pivot, _scales(hypers), coefficients, self.laws)
