@@ -13,7 +13,8 @@ def build_images(frame, source, order, walls):
     Planes from ``walls`` on are faces of boxes: mirrors in sequences of one or two with no other face in them,
     because they are small.
 
-    Returns positions (n, 3), (plane, parent, order) of each, and its signed distance from its plane.
+    Returns positions (n, 3), (plane, parent, order) of each, and where it stands seen from its plane: signed
+    distance, across and up, shape (3, n). Those of one order whose last mirror is the same plane stand together.
     """
     planes = frame.shape[0]
     total, layer = 1, 1
@@ -23,13 +24,13 @@ def build_images(frame, source, order, walls):
     total += (planes - walls) * (1 + 2 * walls)
     place = np.empty((total, 3))
     chain = np.full((total, 3), -1, np.int64)
-    side = np.zeros(total)
+    side = np.zeros((3, total))
     place[0], chain[0, 2] = source, 0
     count, start = 1, 0
     for k in range(order):
         stop = count
-        for i in range(start, stop):
-            for p in range(planes):
+        for p in range(planes):
+            for i in range(start, stop):
                 h = -frame[p, 3]
                 for axis in range(3):
                     h += frame[p, axis] * place[i, axis]
@@ -38,10 +39,13 @@ def build_images(frame, source, order, walls):
                 for axis in range(3):
                     place[count, axis] = place[i, axis] - 2.0 * h * frame[p, axis]
                 chain[count, 0], chain[count, 1], chain[count, 2] = p, i, k + 1
-                side[count] = -h
+                side[0, count] = -h
+                for axis in range(3):
+                    side[1, count] += frame[p, 4 + axis] * place[count, axis]
+                    side[2, count] += frame[p, 7 + axis] * place[count, axis]
                 count += 1
         start = stop
-    return place[:count], chain[:count], side[:count]
+    return place[:count], chain[:count], side[:, :count]
 
 
 @njit(cache=True)

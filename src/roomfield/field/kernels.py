@@ -13,6 +13,8 @@ import math
 import numpy as np
 from numba import njit, prange
 
+from roomfield.field.edge_kernels import edge_angles, edge_point, edge_power
+
 _TINY = 1e-9
 _MOST_HITS = 96
 
@@ -126,6 +128,34 @@ def cross_box(box, plates, b, a, d, length, i, which, how, count):
     return count
 
 
+@njit(cache=True)
+def seen_from_planes(frame, b):
+    """Where a point stands seen from each plane: signed distance, across and up; shape (planes, 3)."""
+    stand = np.empty((frame.shape[0], 3))
+    for p in range(frame.shape[0]):
+        stand[p, 0] = height(frame, p, b[0], b[1], b[2])
+        stand[p, 1] = frame[p, 4] * b[0] + frame[p, 5] * b[1] + frame[p, 6] * b[2]
+        stand[p, 2] = frame[p, 7] * b[0] + frame[p, 8] * b[1] + frame[p, 9] * b[2]
+    return stand
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
+def mark_reached(frame, runs, side, heights, reached) -> None:
+    """Mark the images seen through what is built on their own plane; without branches, so that it is vectorised."""
+    for k in range(runs.shape[0]):
+        first, last, p = runs[k, 0], runs[k, 1], runs[k, 2]
+        if p < 0:
+            reached[first:last] = True
+            continue
+        ht, across, up = heights[p, 0], heights[p, 1], heights[p, 2]
+        u0, v0, u1, v1 = frame[p, 12], frame[p, 13], frame[p, 14], frame[p, 15]
+        for q in range(first, last):
+            h = side[0, q]
+            t = ht / (ht - h)
+            u, v = across + t * (side[1, q] - across), up + t * (side[2, q] - up)
+            reached[q] = (h * ht < 0.0) & (u >= u0) & (u <= u1) & (v >= v0) & (v <= v1)
+
+
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def unfold(g, place, chain, side, q, order, b, vertex, planes, which, how):
     """Corners of the path of one image to a point, its mirrors noted as hits; -1 if it misses a plate."""
@@ -133,7 +163,7 @@ def unfold(g, place, chain, side, q, order, b, vertex, planes, which, how):
     vertex[last, 0], vertex[last, 1], vertex[last, 2] = b[0], b[1], b[2]
     walk = q
     for level in range(order, 0, -1):
-        p, hi = chain[walk, 0], side[walk]
+        p, hi = chain[walk, 0], side[0, walk]
         x, y, z = vertex[level + 1, 0], vertex[level + 1, 1], vertex[level + 1, 2]
         ht = height(frame, p, x, y, z)
         if hi * ht >= 0.0:
@@ -243,14 +273,15 @@ def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -
 @njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
 def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, into) -> None:
     """Add the power of all image paths between A's point and ``b``, for each of A's waves."""
-    place, chain, side = images
+    place, chain, side, runs = images
     exterior = g.exterior
     threshold, a_emits, summary = settings
-    vertex, planes, which, how, heights, level = scratch
+    vertex, planes, which, how, heights, level, reached = scratch
+    mark_reached(g.frame, runs, side, heights, reached)
     for q in range(chain.shape[0]):
-        order = chain[q, 2]
-        if order > 0 and side[q] * heights[chain[q, 0]] >= 0.0:
+        if not reached[q]:
             continue
+        order = chain[q, 2]
         mirrors = unfold(g, place, chain, side, q, order, b, vertex, planes, which, how)
         if mirrors < 0:
             continue
@@ -315,87 +346,12 @@ def add_path(
         note_path(exterior, power, a_emits, vertex, last, which, how, count, (arrival[w], mean[w], entry[w]))
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
-def edge_power(x, y, along):
-    """Power behind the edge of a half-plane relative to free space, for Fresnel arguments of nought or more.
-
-    ``x`` belongs to the edge of the incident wave's shadow, ``y`` to that of its reflection; the share ``along`` of
-    the field lies along the edge and takes their difference, the rest their sum (Sommerfeld's half-plane).
-    """
-    f, h = fresnel_parts(x)
-    g, k = fresnel_parts(y)
-    soft = (f - g) * (f - g) + (h - k) * (h - k)
-    hard = (f + g) * (f + g) + (h + k) * (h + k)
-    return 0.5 * (along * soft + (1.0 - along) * hard)
-
-
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
-def fresnel_parts(x):
-    """Auxiliary functions f and g of the Fresnel integrals, by rational functions within 4e-4 (our own fit)."""
-    f = (1.0 + 0.89841 * x + 0.2614 * x * x) / (2.0 + x * (1.85612 + x * (3.04821 + math.pi * 0.2614 * x)))
-    g = (1.0 + 1.04443 * x) / (2.0 + x * (6.03543 + x * (9.87716 + x * (5.00107 + math.pi**2 * 1.04443 * x))))
-    return f, g
-
-
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
-def edge_point(g, e, a, b, vertex):
-    """Put the point of an edge on the shortest way between two points in ``vertex[1]``.
-
-    Returns the two legs, or -1 if the way misses the edge.
-    """
-    sa, sb, ra, rb = 0.0, 0.0, 0.0, 0.0
-    for i in range(3):
-        da, db = a[i] - g.edge_start[e, i], b[i] - g.edge_start[e, i]
-        sa += da * g.edge_direction[e, i]
-        sb += db * g.edge_direction[e, i]
-        ra += da * da
-        rb += db * db
-    ra, rb = math.sqrt(max(ra - sa * sa, 0.0)), math.sqrt(max(rb - sb * sb, 0.0))
-    if ra < 1e-5 or rb < 1e-5:
-        return -1.0, -1.0
-    s = (sa * rb + sb * ra) / (ra + rb)
-    if s < 0.0 or s > g.edge_length[e]:
-        return -1.0, -1.0
-    for i in range(3):
-        vertex[0, i], vertex[2, i] = a[i], b[i]
-        vertex[1, i] = g.edge_start[e, i] + s * g.edge_direction[e, i]
-    return math.hypot(ra, sa - s), math.hypot(rb, sb - s)
-
-
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
-def edge_angles(g, e, vertex, la, lb):
-    """Cosines of half the difference and of half the sum of both angles round the edge, sine² of the way with it,
-    cosines with the plate (a, b), and the share of vertical polarisation along the edge.
-
-    The first is negative if the far end is not in the shadow.
-    """
-    p = g.edge_plane[e]
-    na, nb, wa, wb = 0.0, 0.0, 0.0, 0.0
-    for i in range(3):
-        da, db = (vertex[0, i] - vertex[1, i]) / la, (vertex[2, i] - vertex[1, i]) / lb
-        na += da * g.frame[p, i]
-        nb += db * g.frame[p, i]
-        wa += da * g.edge_into[e, i]
-        wb += db * g.edge_into[e, i]
-    turn_a, turn_b = math.atan2(na, wa) % (2.0 * math.pi), math.atan2(nb, wb) % (2.0 * math.pi)
-    angle = abs(turn_a - turn_b)
-    half = -math.cos(0.5 * angle) if angle >= math.pi else -1.0
-    sine2 = max(na * na + wa * wa, 1e-12)
-    rise, up = (vertex[1, 2] - vertex[0, 2]) / la, g.edge_direction[e, 2]
-    way = 0.0
-    for i in range(3):
-        way += (vertex[1, i] - vertex[0, i]) / la * g.edge_direction[e, i]
-    level = 1.0 - rise * rise
-    along = min((up - rise * way) ** 2 / (level * sine2), 1.0) if level > 1e-12 else 0.5
-    return half, abs(math.cos(0.5 * (turn_a + turn_b))), sine2, na, nb, along
-
-
 @njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
 def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, orders, into) -> None:
     """Add what single edges throw from a to b into their shadow, for each of A's waves."""
     frame, exterior = g.frame, g.exterior
     threshold, a_emits, summary = settings
-    vertex, _, which, how, _, _ = scratch
+    vertex, _, which, how, _, _, _ = scratch
     for e in range(g.edge_length.shape[0]):
         la, lb = edge_point(g, e, a, b, vertex)
         if la <= 1e-5 or lb <= 1e-5:
@@ -440,22 +396,27 @@ def edge_contrast(tables, f, solid, hole, cosine, share):
 @njit(cache=True)
 def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
     """Fill one row: power between all points of A and the point ``b`` of B, whose index is ``j``."""
-    a_points, place, chain, side, start, spans = a_side
+    a_points, place, chain, side, runs, spans = a_side
     waves, wavelengths = emitters
     threshold, a_emits, with_edges, summary, order = settings
     power, orders, arrival, mean, entry = sums
-    heights = np.empty(g.frame.shape[0])
-    for p in range(g.frame.shape[0]):
-        heights[p] = height(g.frame, p, b[0], b[1], b[2])
+    heights, reached = seen_from_planes(g.frame, b), np.zeros(chain.shape[0], np.bool_)
     which, how = np.zeros((_MOST_HITS, 2), np.int64), np.zeros((_MOST_HITS, 3))
-    scratch = (np.empty((order + 3, 3)), np.full(order + 3, -1, np.int64), which, how, heights, np.zeros(len(waves)))
+    scratch = (
+        np.empty((order + 3, 3)),
+        np.full(order + 3, -1, np.int64),
+        which,
+        how,
+        heights,
+        np.zeros(len(waves)),
+        reached,
+    )
     some = (threshold, a_emits, summary)
     for i in range(a_points.shape[0]):
-        lo, hi = start[i, 0], start[i, 1]
-        c0, c1 = spans[i, 0], spans[i, 1]
+        lo, hi, c0, c1 = spans[i, 0], spans[i, 1], spans[i, 4], spans[i, 5]
         w0, w1 = (c0, c1) if a_emits else (j, j + 1)
         r0, r1 = (c0, c1) if summary else (0, 0)
-        images = (place[lo:hi], chain[lo:hi], side[lo:hi])
+        images = (place[lo:hi], chain[lo:hi], side[:, lo:hi], runs[spans[i, 2] : spans[i, 3]])
         row, into = orders[j, c0:c1], (arrival[j, r0:r1], mean[j, r0:r1], entry[j, r0:r1])
         total = power[j, c0:c1]
         image_paths(g, tables, images, b, waves[w0:w1], some, scratch, total, row, into)
@@ -467,8 +428,8 @@ def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
 def all_pairs(g, tables, a_side, b_points, emitters, settings, sums) -> None:
     """Fill the sums for all points of A and B.
 
-    ``a_side`` is (points, image positions, chains, sides, first and last image of each point, first and
-    last column of each point), ``emitters`` (frequency index, pattern, polarisation of each; wavelengths),
+    ``a_side`` is (points, image positions, chains, sides, runs of equal planes, and for each point the first and
+    last image, run and column), ``emitters`` (frequency index, pattern, polarisation of each; wavelengths),
     ``settings`` (threshold, A emits, with edges, with summary, order), ``sums`` (power (n_b, columns), by order
     (then edges, then the strongest path), arrival, mean direction, entry).
     """

@@ -7,15 +7,14 @@ import math
 import numpy as np
 from numba import njit
 
+from roomfield.field.edge_kernels import edge_angles, edge_point, edge_power
 from roomfield.field.kernels import (
     cross_segment,
-    edge_angles,
-    edge_point,
-    edge_power,
     gain,
-    height,
+    mark_reached,
     note_hit,
     optics,
+    seen_from_planes,
     te_share,
     turned_share,
     unfold,
@@ -79,10 +78,8 @@ def list_from(g, tables, touched, side, points, wave, faintest, order):
     edges, n_edges = np.zeros((256, 5 + 3 * changes)), 0
     which, how = np.zeros((_MOST_HITS, 2), np.int64), np.zeros((_MOST_HITS, 3))
     vertex, planes = np.empty((order + 3, 3)), np.full(order + 3, -1, np.int64)
-    heights = np.empty(g.frame.shape[0])
     for j in range(points.shape[0]):
-        for p in range(g.frame.shape[0]):
-            heights[p] = height(g.frame, p, points[j, 0], points[j, 1], points[j, 2])
+        heights = seen_from_planes(g.frame, points[j])
         least = np.zeros(changes + 1)
         rows, n_rows = list_images(
             g, tables, touched, side, points[j], j, wave, faintest, heights, vertex, planes, which, how,
@@ -99,12 +96,14 @@ def list_images(
     g, tables, touched, side, b, j, wave, faintest, heights, vertex, planes, which, how, rows, n_rows, least
 ):
     """Add the image paths to one point."""
-    _, place, chain, sides, _, _ = side
+    _, place, chain, sides, runs, _ = side
     f, _, pattern, polarisation = wave
+    reached = np.zeros(chain.shape[0], np.bool_)
+    mark_reached(g.frame, runs, sides, heights, reached)
     for q in range(chain.shape[0]):
-        order = chain[q, 2]
-        if order > 0 and sides[q] * heights[chain[q, 0]] >= 0.0:
+        if not reached[q]:
             continue
+        order = chain[q, 2]
         count = unfold(g, place, chain, sides, q, order, b, vertex, planes, which, how)
         if count < 0:
             continue

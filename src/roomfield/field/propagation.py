@@ -143,8 +143,8 @@ def grid_density(
 ) -> Array:
     """Power density per watt EIRP on a level grid, for maps.
 
-    Direct and once reflected paths and edges are computed in every cell; what comes after two or more reflections
-    varies slowly, and is computed in every second cell of both directions and interpolated.
+    Direct and once reflected paths and edges are computed in every cell; what comes after two or three reflections
+    varies slowly, and is computed in every second or third cell of both directions and interpolated.
 
     Parameters
     ----------
@@ -157,16 +157,15 @@ def grid_density(
         Power density [1/m²]; other parameters as `unit_density`.
     """
     x, y = (np.asarray(axis, dtype=np.float64) for axis in axes[:2])
-    fine = _level_points(x, y, axes[2])
-    first = _Call(scene, positions, frequencies_hz, pattern, fine, polarisation)
+    waves = (scene, positions, frequencies_hz, pattern)
+    first = _Call(*waves, _level_points(x, y, axes[2]), polarisation)
     density = first.run(min(order, 1), diffraction, summary=False).density.reshape(len(y), len(x), -1)
-    if order < 2:
-        return density
-    xs, ys = _every_second(x), _every_second(y)
-    rest = _Call(scene, positions, frequencies_hz, pattern, _level_points(x[xs], y[ys], axes[2]), polarisation)
-    late = rest.run(order, False, summary=False).by_order[..., 2 : order + 1].sum(axis=-1)
-    late = late.reshape(len(ys), len(xs), -1)
-    return np.asarray(density + _stretched(_stretched(late, ys, len(y), 0), xs, len(x), 1))
+    for late in range(2, order + 1):
+        xs, ys = _every(x, late), _every(y, late)
+        rest = _Call(*waves, _level_points(x[xs], y[ys], axes[2]), polarisation)
+        part = rest.run(late, False, summary=False).by_order[..., late].reshape(len(ys), len(xs), -1)
+        density = density + _stretched(_stretched(part, ys, len(y), 0), xs, len(x), 1)
+    return np.asarray(density)
 
 
 def _level_points(x: Array, y: Array, height_m: float) -> Array:
@@ -174,8 +173,8 @@ def _level_points(x: Array, y: Array, height_m: float) -> Array:
     return np.stack([xx.ravel(), yy.ravel(), np.full(xx.size, height_m)], axis=1)
 
 
-def _every_second(axis: Array) -> NDArray[np.int64]:
-    return np.unique([*range(0, len(axis), 2), len(axis) - 1]).astype(np.int64)
+def _every(axis: Array, step: int) -> NDArray[np.int64]:
+    return np.unique([*range(0, len(axis), step), len(axis) - 1]).astype(np.int64)
 
 
 def _stretched(table: Array, known: NDArray[np.int64], count: int, axis: int) -> Array:
@@ -263,8 +262,17 @@ def side_images(scene: Scene, points: Array, order: int) -> tuple[tuple[Array, .
     built = [build_images(scene.arrays.frame, point, order, walls) for point in unique]
     start = _spans([len(b[1]) for b in built])
     built = built or [build_images(scene.arrays.frame, np.zeros(3), 0, walls)]
-    joined = [np.concatenate([b[k] for b in built]) for k in range(3)]
-    return (unique, *joined, start, _spans(counts)), columns
+    place, chain = (np.concatenate([b[k] for b in built]) for k in range(2))
+    side = np.concatenate([b[2] for b in built], axis=1)
+    runs = [_runs(b[1][:, 0]) for b in built]
+    spans = np.concatenate([start, _spans([len(r) for r in runs])[: len(start)], _spans(counts)], axis=1)
+    return (unique, place, chain, side, np.concatenate(runs), spans), columns
+
+
+def _runs(planes: NDArray[np.int64]) -> NDArray[np.int64]:
+    """First and last (not included) index of each stretch of equal planes, and the plane, (n, 3)."""
+    first = np.flatnonzero(np.diff(planes, prepend=-2))
+    return np.stack([first, np.append(first[1:], len(planes)), planes[first]], axis=1).astype(np.int64)
 
 
 def _spans(counts: Sequence[int] | NDArray[np.int64]) -> NDArray[np.int64]:
