@@ -319,8 +319,3 @@ class WallClock:
     @staticmethod
     def _is_slow(steps: Micros, shift: int) -> bool:
         return _usual(steps) >= shift // 2
-
-    @property
-    def never_stepped_back(self) -> bool:
-        """Whether stamps fell into a doubled hour without ever stepping back."""
-        return self.undecided > 0 and not self._second_pass

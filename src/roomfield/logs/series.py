@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +13,7 @@ from numpy.typing import NDArray
 
 from roomfield.errors import FormatError, InputError, IntegrityError
 from roomfield.logs import engine
-from roomfield.logs.clock import MICRO, micros_of, moment_of, parse_moment
+from roomfield.logs.clock import micros_of, moment_of, parse_moment
 from roomfield.logs.scale import Quantity, Scale, Unit
 
 SERIES_FILE, PYRAMID_FILE, NOTES_FILE = "series.parquet", "pyramid.parquet", "series.json"
@@ -206,12 +205,6 @@ class LogSeries:
         columns = [np.concatenate([np.asarray(part.column(i)) for part in parts]) for i in range(3)]
         return columns[0], columns[1], columns[2]
 
-    def value_batches(self, columns: str = "t_us, value") -> Iterator[Any]:
-        """Record batches of the span, in order."""
-        query = f"SELECT {columns} FROM {engine.parquet(self.path)} WHERE {self.where_sql()}"
-        with engine.reader() as database:
-            yield from engine.batches(database, query)
-
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready form."""
         data = asdict(self)
@@ -271,8 +264,3 @@ def _from_notes(folder: Path, data: dict[str, Any]) -> LogSeries:
         report=IngestReport(**report),
         **{name: data[name] for name in names},
     )
-
-
-def seconds(micros: float) -> float:
-    """Seconds of microseconds."""
-    return micros / MICRO
