@@ -1,6 +1,6 @@
 """Make the classifier's parameters from simulated recordings.
 
-    python -m benchmarks.signals_maker --scenes 6000 --negatives 1600 --seed 5 [--processes 2] [--cache FILE.npz]
+    python -m benchmarks.signals_maker --scenes 4000 --negatives 1200 --seed 5 [--processes 2] [--cache FILE.npz]
 
 The same arguments give the same file. No recording from outside is read.
 """
@@ -15,6 +15,10 @@ from importlib import resources
 from pathlib import Path
 
 import numpy as np
+
+from roomfield.signals.classifier import ANY, LINEAR_LIMIT, TREES_SHARE
+
+LINEAR_C = 0.02
 
 
 def evidence_of(index: int, seed: int, negative: bool = False) -> tuple[dict[str, float], list[str], list[float]]:
@@ -67,38 +71,56 @@ def _learner(seed: int):
     )  # fmt: skip
 
 
-def _fit_one(technology: str, matrix, labels, seed: int) -> dict:
-    """One ensemble; its calibration line comes from a third of the scenes that a twin has not seen."""
+def _rounded(values, digits: int = 5) -> list[float]:
+    return [float(f"{v:.{digits}g}") for v in values]
+
+
+def _linear(scaled, truth):
     from sklearn.linear_model import LogisticRegression
 
-    truth = np.array([technology in label.split(";") for label in labels])
+    return LogisticRegression(C=LINEAR_C, max_iter=400).fit(scaled, truth)
+
+
+def _fit_one(technology: str, matrix, scaled, labels, seed: int) -> dict:
+    """Trees and weighted sum; their calibration line comes from a third of the scenes that twins have not seen."""
+    from sklearn.linear_model import LogisticRegression
+
+    truth = np.array([bool(label) if technology == ANY else technology in label.split(";") for label in labels])
     held = np.arange(truth.size) % 3 == 0
-    twin = _learner(seed).fit(matrix[~held], truth[~held])
-    line = LogisticRegression(C=1e3).fit(twin.decision_function(matrix[held])[:, None], truth[held])
-    model = _learner(seed).fit(matrix, truth)
+    trees, linear = _learner(seed).fit(matrix[~held], truth[~held]), _linear(scaled[~held], truth[~held])
+    mixed = TREES_SHARE * trees.decision_function(matrix[held])
+    mixed += (1 - TREES_SHARE) * linear.decision_function(scaled[held])
+    line = LogisticRegression(C=1.0).fit(mixed[:, None], truth[held])
+    trees, linear = _learner(seed).fit(matrix, truth), _linear(scaled, truth)
     made = {
-        "name": technology, "base": round(float(model._baseline_prediction.ravel()[0]), 5),
+        "name": technology, "base": round(float(trees._baseline_prediction.ravel()[0]), 5),
         "slope": round(float(line.coef_[0, 0]), 4), "shift": round(float(line.intercept_[0]), 4),
-        "trees": [_tree(stage[0].nodes) for stage in model._predictors],
+        "offset": round(float(linear.intercept_[0]), 5), "weights": _rounded(linear.coef_[0], 4),
+        "trees": [_tree(stage[0].nodes) for stage in trees._predictors],
     }  # fmt: skip
     print(technology, int(truth.sum()), "slope", made["slope"], "shift", made["shift"], flush=True)
     return made
 
 
 def fit(matrix, names: list[str], labels, seed: int = 0, processes: int = 1) -> dict:
-    """Fit one ensemble per technology."""
-    technologies = sorted({t for label in labels for t in label.split(";") if t})
-    work = partial(_fit_one, matrix=matrix, labels=labels, seed=seed)
+    """Fit trees and weighted sum for each technology, and for whether there is any transmitter."""
+    technologies = [*sorted({t for label in labels for t in label.split(";") if t}), ANY]
+    centre = np.array(_rounded(matrix.mean(0, dtype=np.float64)))
+    spread = np.array(_rounded(matrix.std(0, dtype=np.float64) + 1e-6))
+    scaled = np.clip((matrix - centre) / spread, -LINEAR_LIMIT, LINEAR_LIMIT)
+    work = partial(_fit_one, matrix=matrix, scaled=scaled, labels=labels, seed=seed)
     if processes == 1:
-        return {"features": names, "models": [work(t) for t in technologies]}
-    with ProcessPoolExecutor(processes) as pool:
-        return {"features": names, "models": list(pool.map(work, technologies))}
+        models = [work(t) for t in technologies]
+    else:
+        with ProcessPoolExecutor(processes) as pool:
+            models = list(pool.map(work, technologies))
+    return {"features": names, "centre": centre.tolist(), "spread": spread.tolist(), "models": models}
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--scenes", type=int, default=6000)
-    parser.add_argument("--negatives", type=int, default=1600)
+    parser.add_argument("--scenes", type=int, default=4000)
+    parser.add_argument("--negatives", type=int, default=1200)
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--cache", type=Path, action="append", default=[], help="evidence made before; used as it is")

@@ -13,7 +13,6 @@ from roomfield.signals.simulation import room
 from roomfield.signals.simulation.component import Bench
 
 RATE = 48000
-WHY = "missed by the shipped parameters"
 
 
 def names(hearing):
@@ -46,8 +45,8 @@ def test_sounds_that_are_no_transmitter(kind, seed):
     ("name", "rate_hz", "ppm"),
     [
         ("dect", 100.0, 60), ("gsm", None, 20), ("tetra", None, 20),
-        pytest.param("dmr", 50 / 3, 60, marks=pytest.mark.xfail(reason=WHY)),
-        ("wifi_beacon", None, 80), ("bluetooth_classic", None, 80), ("lte_fdd", 200.0, 20), pytest.param("dvbt", None, 20, marks=pytest.mark.xfail(reason=WHY)),
+        ("dmr", 50 / 3, 60), ("wifi_beacon", None, 80), ("bluetooth_classic", None, 80), ("lte_fdd", 200.0, 20),
+        ("dvbt", None, 20)
     ],
 )  # fmt: skip
 def test_single_emitters_are_named_with_an_exact_rate(invent, name, rate_hz, ppm):

@@ -2,17 +2,24 @@
 
 import numpy as np
 import pytest
-from benchmarks.signals_maker import _learner, fit
+from benchmarks.signals_maker import _learner, _linear, fit
 from sklearn.linear_model import LogisticRegression
 
-from roomfield.signals.classifier import WITHOUT_EVIDENCE, forest_from, probabilities, shipped_forest
+from roomfield.signals.classifier import (
+    ANY,
+    LINEAR_LIMIT,
+    WITHOUT_EVIDENCE,
+    forest_from,
+    probabilities,
+    shipped_forest,
+)
 from roomfield.signals.conditioning import condition
 from roomfield.signals.features import gather, vector
 from roomfield.signals.simulation.scene import random_scene
 
 
-@pytest.mark.published("scikit-learn HistGradientBoostingClassifier on the same data")
-def test_exported_trees_equal_scikit_learn(capsys):
+@pytest.mark.published("scikit-learn HistGradientBoostingClassifier and LogisticRegression on the same data")
+def test_exported_parameters_answer_as_scikit_learn(capsys):
     rng = np.random.default_rng(0)
     matrix = rng.standard_normal((600, 12)).astype(np.float32)
     truth = matrix[:, 0] + matrix[:, 1] ** 2 > 1
@@ -20,11 +27,25 @@ def test_exported_trees_equal_scikit_learn(capsys):
     names = [f"f{i}" for i in range(12)]
     forest = forest_from(fit(matrix, names, labels))
     capsys.readouterr()
+    rows = matrix[:100].astype(float)
     reference = _learner(0).fit(matrix, truth)
-    raw = (np.array([forest.log_odds(row.astype(float))[0] for row in matrix[:100]]) - forest.shift[0]) / forest.slope[
-        0
-    ]
-    np.testing.assert_allclose(raw, reference.decision_function(matrix[:100]), atol=0.02)
+    trees = np.array([forest.tree_odds(row)[0] for row in rows])
+    np.testing.assert_allclose(trees, reference.decision_function(matrix[:100]), atol=0.02)
+    scaled = np.clip((matrix - matrix.mean(0)) / matrix.std(0), -LINEAR_LIMIT, LINEAR_LIMIT)
+    linear = np.array([forest.linear_odds(row)[0] for row in rows])
+    np.testing.assert_allclose(linear, _linear(scaled, truth).decision_function(scaled[:100]), atol=0.02)
+
+
+def test_no_technology_is_more_probable_than_any_transmitter():
+    for index in range(20):
+        scene = random_scene(index, 4242)
+        numbers = vector(gather(condition(scene.samples, scene.sample_rate_hz)))
+        forest = shipped_forest()
+        odds = dict(zip(forest.names, forest.log_odds(np.array([numbers[n] for n in forest.features])), strict=True))
+        most = 1 / (1 + np.exp(-odds[ANY]))
+        got = probabilities(numbers)
+        assert ANY not in got
+        assert max(got.values()) <= most + 1e-12
 
 
 def test_shipped_features_are_those_the_detectors_give():

@@ -48,6 +48,18 @@ def test_tetra_frame():
 def test_television_symbols():
     for guard in (4, 8, 16, 32):
         assert rate("dvbt", f"1/{guard}") == pytest.approx(1 / (896e-6 * (1 + 1 / guard)), rel=1e-9)
+        assert rate("dvbt", f"2k symbol, guard 1/{guard}") == pytest.approx(1 / (224e-6 * (1 + 1 / guard)), rel=1e-9)
+
+
+@pytest.mark.published("ETSI EN 300 744 annex: elementary period 1/8 us in 7 MHz channels, so 8192 and 2048 periods")
+def test_television_symbols_of_narrower_channels():
+    for guard in (4, 8, 16, 32):
+        assert rate("dvbt", f"8k symbol of 7 MHz, guard 1/{guard}") == pytest.approx(
+            1 / (8192 / 8e6 * (1 + 1 / guard)), rel=1e-9
+        )
+        assert rate("dvbt", f"2k symbol of 7 MHz, guard 1/{guard}") == pytest.approx(
+            1 / (2048 / 8e6 * (1 + 1 / guard)), rel=1e-9
+        )
 
 
 def test_every_row_has_a_source_and_known_confusions():

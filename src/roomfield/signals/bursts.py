@@ -22,6 +22,7 @@ REACHES_S = (42e-6, 84e-6, 210e-6, 667e-6, 2.7e-3)
 THRESHOLD = 4.7
 LONG_THRESHOLD = 6.0
 LONGEST_S = 2.5
+STEADY_SCALE = 3
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,11 @@ class BurstTable:
         Height of the finest edge near the start over the burst's height; low for smooth sounds.
     scatter : tuple of float
         Standard deviation of the edge response per scale [full scale].
+    closing : ndarray, shape (n,)
+        As sharpness, of the fall at the end.
+    steady : ndarray, shape (n,)
+        Lower of both edges seen over 0.7 ms on either side, over the burst's height: near 1 for a burst that
+        stays up, low for two clicks. Means nothing for bursts shorter than that.
     """
 
     starts_s: F64
@@ -48,6 +54,8 @@ class BurstTable:
     scales: NDArray[np.int64]
     sharpness: F64
     scatter: tuple[float, ...]
+    closing: F64
+    steady: F64
 
     @property
     def ends_s(self) -> F64:
@@ -76,11 +84,12 @@ def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
     """
     running = np.concatenate([[0.0], np.cumsum(samples, dtype=np.float64)])
     found: _Tables = []
-    scatter, finest = [], None
+    scatter: list[float] = []
+    finest, broad = samples, samples
     for scale, reach_s in enumerate(REACHES_S):
         reach = max(2, round(reach_s * sample_rate_hz))
         edges = edge_response(running, reach)
-        finest = edges if finest is None else finest
+        finest, broad = edges if scale == 0 else finest, edges if scale == STEADY_SCALE else broad
         scatter.append(_scatter(edges))
         starts, ends, heights = pair_edges(edges, THRESHOLD * scatter[-1], reach, int(LONGEST_S * sample_rate_hz))
         keep = (ends - starts) >= (1 if scale == 0 else 0.75 * reach)
@@ -91,8 +100,11 @@ def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
     starts, ends, heights, scales = (np.concatenate(column) for column in zip(*found, strict=True))
     order = np.argsort(starts, kind="stable")
     starts, ends, heights, scales = starts[order], ends[order], heights[order], scales[order]
-    sharp = _sharpness(finest if finest is not None else samples, starts, heights)
-    return BurstTable(starts / sample_rate_hz, (ends - starts) / sample_rate_hz, heights, scales, sharp, tuple(scatter))
+    sharp, closing = _sharpness(finest, starts, heights), _sharpness(-finest, ends, heights)
+    last = samples.size - 1
+    steady = np.minimum(broad[np.minimum(starts, last)], -broad[np.minimum(ends, last)]) / np.maximum(heights, 1e-12)
+    widths_s = (ends - starts) / sample_rate_hz
+    return BurstTable(starts / sample_rate_hz, widths_s, heights, scales, sharp, tuple(scatter), closing, steady)
 
 
 def _new_ones(starts: NDArray[np.int64], ends: NDArray[np.int64], found: _Tables, reach: int) -> NDArray[np.bool_]:
@@ -274,3 +286,46 @@ def _two_classes(widths: F64) -> bool:
     low, high = widths[widths <= middle], widths[widths > middle]
     spread = [c.std() < max(40e-6, 0.1 * c.mean()) for c in (low, high) if c.size]
     return bool(all(spread)) and float(widths.min()) > 9e-5
+
+
+LATTICES_S = (312.5e-6, 320e-6, 416.67e-6, 500e-6, 625e-6, 1e-3)
+LATTICE_GAPS_S = (0.45e-3, 30e-3)
+
+
+def lattice(table: BurstTable, step_s: float) -> tuple[float, float]:
+    """How well the gaps between neighbouring bursts are whole multiples of a slot.
+
+    Returns
+    -------
+    mean : float
+        Mean cosine of the gaps' phase [-1..1].
+    score : float
+        The same in standard deviations of gaps at random.
+    """
+    starts = table.starts_s
+    gaps = np.concatenate([starts[k:] - starts[:-k] for k in (1, 2) if starts.size > k] or [np.zeros(0)])
+    gaps = gaps[(gaps > LATTICE_GAPS_S[0]) & (gaps < LATTICE_GAPS_S[1])]
+    if gaps.size < 4:
+        return 0.0, 0.0
+    mean = float(np.cos(2 * np.pi * gaps / step_s).mean())
+    return mean, mean * float(np.sqrt(2 * gaps.size))
+
+
+def crisp_long(table: BurstTable, low_s: float, high_s: float) -> tuple[int, float, float]:
+    """Long bursts that begin and end within a sample or two and stay up in between.
+
+    Returns
+    -------
+    count : int
+        Bursts of the widths asked for with two sharp edges and a level that holds.
+    share : float
+        Of all bursts of these widths.
+    height : float
+        Median height over the scatter of the finest edges [1].
+    """
+    inside = (table.widths_s >= low_s) & (table.widths_s < high_s)
+    crisp = inside & (np.minimum(table.sharpness, table.closing) > 0.5) & (table.steady > 0.55)
+    crisp &= table.heights > 2 * table.scatter[0]
+    count = int(crisp.sum())
+    height = float(np.median(table.heights[crisp])) / table.scatter[0] if count else 0.0
+    return count, count / max(int(inside.sum()), 1), height

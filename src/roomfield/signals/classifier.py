@@ -1,4 +1,4 @@
-"""From evidence to probability: one ensemble of small decision trees per technology.
+"""From evidence to probability: one ensemble of small decision trees and one weighted sum per technology.
 
 The parameters are a data file made from simulated recordings by the maker script; nothing here
 is fitted. A technology that lives on exact rates or on bursts cannot be claimed without them, whatever
@@ -8,6 +8,7 @@ the trees say: see ``REQUIREMENTS``.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -21,6 +22,9 @@ from roomfield.errors import FormatError
 F64 = NDArray[np.float64]
 
 WITHOUT_EVIDENCE = 0.2
+TREES_SHARE = 0.7
+LINEAR_LIMIT = 4.0
+ANY = "any transmitter"
 
 
 @dataclass(frozen=True)
@@ -37,6 +41,10 @@ class Forest:
         First node of each tree, and the index of its technology.
     base, slope, shift : ndarray, shape (technologies,)
         Log odds before any tree; calibration line.
+    centre, spread : ndarray, shape (features,)
+        What is subtracted and divided by before the weighted sum.
+    weights, offset : ndarray, shape (technologies, features) and (technologies,)
+        Weighted sum [log odds].
     """
 
     names: tuple[str, ...]
@@ -51,9 +59,23 @@ class Forest:
     base: F64
     slope: F64
     shift: F64
+    centre: F64
+    spread: F64
+    weights: F64
+    offset: F64
 
     def log_odds(self, numbers: F64) -> F64:
         """Calibrated log odds of each technology for one vector of evidence."""
+        mixed = TREES_SHARE * self.tree_odds(numbers) + (1 - TREES_SHARE) * self.linear_odds(numbers)
+        return np.asarray(self.slope * mixed + self.shift)
+
+    def linear_odds(self, numbers: F64) -> F64:
+        """Log odds by the weighted sum of the scaled evidence, each number limited to four spreads."""
+        scaled = np.clip((numbers - self.centre) / self.spread, -LINEAR_LIMIT, LINEAR_LIMIT)
+        return np.asarray(self.weights @ scaled + self.offset)
+
+    def tree_odds(self, numbers: F64) -> F64:
+        """Log odds by the trees."""
         node = self.roots.copy()
         while True:
             feature = self.feature[node]
@@ -63,8 +85,7 @@ class Forest:
             go_left = numbers[np.maximum(feature, 0)] <= self.threshold[node]
             step = np.where(go_left, self.left[node], self.right[node])
             node = np.where(inner, step, node)
-        sums = np.bincount(self.owners, self.value[node], minlength=len(self.names)) + self.base
-        return np.asarray(self.slope * sums + self.shift)
+        return np.asarray(np.bincount(self.owners, self.value[node], minlength=len(self.names)) + self.base)
 
 
 def forest_from(document: dict[str, Any]) -> Forest:
@@ -86,7 +107,8 @@ def forest_from(document: dict[str, Any]) -> Forest:
         np.array(table[0], np.int64), np.array(table[1]), np.array(table[2], np.int64), np.array(table[3], np.int64),
         np.array(table[4]), np.array(roots), np.array(owners),
         np.array([m["base"] for m in models]), np.array([m["slope"] for m in models]),
-        np.array([m["shift"] for m in models]),
+        np.array([m["shift"] for m in models]), np.array(document["centre"]), np.array(document["spread"]),
+        np.array([m["weights"] for m in models]), np.array([m["offset"] for m in models]),
     )  # fmt: skip
 
 
@@ -104,36 +126,82 @@ def shipped_forest() -> Forest:
 
 
 def probabilities(numbers: dict[str, float], forest: Forest | None = None) -> dict[str, float]:
-    """Probability of each technology for the evidence of one block."""
+    """Probability of each technology for the evidence of one block.
+
+    None is more probable than that there is a transmitter at all, which an ensemble of its own answers.
+    """
     forest = forest or shipped_forest()
     odds = forest.log_odds(np.array([numbers[name] for name in forest.features]))
-    chances = 1 / (1 + np.exp(-np.clip(odds, -30, 30)))
-    out = {}
-    for name, chance in zip(forest.names, chances, strict=True):
-        met = REQUIREMENTS[name](numbers) if name in REQUIREMENTS else True
-        out[name] = float(chance if met else min(chance, WITHOUT_EVIDENCE))
-    return out
+    chances = dict(zip(forest.names, (1 / (1 + np.exp(-np.clip(odds, -30, 30)))).tolist(), strict=True))
+    most = chances.pop(ANY, 1.0)
+    return {name: min(chance, most, _limit(name, numbers)) for name, chance in chances.items()}
 
 
-def _comb(*names: str, score: float = 6.0) -> Any:
-    """A requirement: at least one of the combs stands out (score before the arcsinh of the evidence)."""
+def _limit(name: str, numbers: dict[str, float]) -> float:
+    return 1.0 if all(rule(numbers) for rule in REQUIREMENTS.get(name, ())) else WITHOUT_EVIDENCE
+
+
+Rule = Callable[[dict[str, float]], bool]
+
+
+def _comb(*names: str, score: float = 6.0) -> Rule:
+    """At least one of the combs stands out (score before the arcsinh of the evidence)."""
     limit = float(np.arcsinh(score))
     return lambda numbers: any(numbers[f"{name}.score"] >= limit for name in names)
 
 
-REQUIREMENTS = {
-    "dect": _comb("100odd", "200odd", "400"),
-    "gsm": _comb("gsm217", "gsm1733"),
-    "lte_fdd": _comb("200odd", "1000odd", "2000", "100odd", "400"),
-    "lte_tdd": _comb("200odd", "1000odd", "100odd", "400"),
-    "nr_tdd": _comb("50odd", "400", "200odd", "500odd", "100odd", "25odd", "2000"),
-    "nr_fdd": _comb("50odd", "100odd", "200odd", "25odd", "1000odd", "2000"),
-    "nr_ue_tdd": _comb("400", "200odd", "500odd", "2000", "100odd"),
-    "wifi_beacon": _comb("beacon100", "beacon100low", "beacon100high", "beacon200", "beacon300", score=5.0),
-    "tetra": _comb("tetra17", "tetra70", "tetra18k"),
-    "dmr": _comb("16"),
-    "dvbt": _comb("dvbt"),
-    "umts": _comb("umts1500", "500odd"),
-    "bluetooth_classic": _comb("bt266", "bt133", "bt1600", "bt800"),
-    "microwave_oven": _comb("mains50odd", "mains100", "mains60odd", "mains120"),
+def _beside(*names: str, decades: float) -> Rule:
+    """At least one comb stands above the lines of a denser comb that would contain it."""
+    keys = [f"beside.{name}.{band}" for name in names for band in ("low", "high")]
+    return lambda numbers: any(numbers[key] >= decades for key in keys)
+
+
+def _some(*names: str) -> Rule:
+    """At least one of the counts is not zero."""
+    return lambda numbers: any(numbers[name] > 0 for name in names)
+
+
+def _none(*names: str) -> Rule:
+    """All of the counts are zero."""
+    return lambda numbers: all(numbers[name] == 0 for name in names)
+
+
+def _both(*rules: Rule) -> Rule:
+    return lambda numbers: all(rule(numbers) for rule in rules)
+
+
+def _either(*rules: Rule) -> Rule:
+    return lambda numbers: any(rule(numbers) for rule in rules)
+
+
+REQUIREMENTS: dict[str, tuple[Rule, ...]] = {
+    "dect": (_comb("100odd", "200odd", "400"),),
+    "gsm": (_comb("gsm217", "gsm1733"), _beside("gsm217/16.67", "gsm1733/216.7", decades=0.2)),
+    "lte_fdd": (_comb("200odd", "1000odd", "2000", "100odd", "400"),),
+    "lte_tdd": (_comb("200odd", "1000odd", "100odd", "400"),),
+    "nr_tdd": (_comb("50odd", "400", "200odd", "500odd", "100odd", "25odd", "2000"),),
+    "nr_fdd": (_comb("50odd", "100odd", "200odd", "25odd", "1000odd", "2000"),),
+    "nr_ue_tdd": (_comb("400", "200odd", "500odd", "2000", "100odd"),),
+    "wifi_beacon": (_comb("beacon100", "beacon100low", "beacon100high", "beacon200", "beacon300", score=5.0),),
+    "tetra": (
+        _comb("tetra17", "tetra70", "tetra18k"),
+        _either(
+            _beside("tetra17/8.824", decades=0.1),
+            _both(_comb("tetra18k"), _none("taken.gsm", "taken.bt", "taken.sixty")),
+        ),
+    ),
+    "dmr": (_comb("16"), _beside("16/8.333", decades=0.05)),
+    "dvbt": (_comb("dvbt"),),
+    "umts": (_comb("umts1500", "500odd"),),
+    "bluetooth_classic": (
+        _comb("bt266", "bt133", "bt1600", "bt800"),
+        _either(
+            _beside("bt266/16.67", "bt133/16.67", "bt1600/100", "bt800/100", decades=0.2),
+            lambda numbers: numbers["lattice.625.score"] > float(np.arcsinh(6.0)),
+        ),
+    ),
+    "microwave_oven": (_comb("mains50odd", "mains100", "mains60odd", "mains120"),),
+    "radar": (_some("trains.count", "groups.trains"),),
+    "lora": (_some("long.1", "long.2"),),
+    "bluetooth_le_adv": (_some("triplets.hits", "groups.triplets"),),
 }

@@ -125,14 +125,17 @@ GSM_COMBS: tuple[Comb, ...] = (
     Comb("gsm8", 1 / 0.12, (2, 3, 13), top_hz=4000.0),
 )  # fmt: skip
 
-OTHER_COMBS: tuple[Comb, ...] = (
+SLOT_COMBS: tuple[Comb, ...] = (
     Comb("16", 50.0 / 3, (3, 13), top_hz=2000.0),
     Comb("tetra17", 3 / 0.17, (17,), top_hz=1500.0), Comb("tetra70", 12 / 0.17, (17,), top_hz=1500.0),
+    Comb("bt266", 800.0 / 3, (3,)), Comb("bt133", 400.0 / 3, (3,), odd=True),
+)  # fmt: skip
+
+BEACON_COMBS: tuple[Comb, ...] = (
     Comb("beacon100low", TU_HZ / 100, (128,), top_hz=250.0), Comb("beacon100", TU_HZ / 100, (128,), top_hz=1200.0),
     Comb("beacon100high", TU_HZ / 100, (128,), top_hz=4000.0),
     Comb("beacon200", TU_HZ / 200, (256,), odd=True, top_hz=1200.0),
     Comb("beacon300", TU_HZ / 300, (3, 128), top_hz=1200.0),
-    Comb("bt266", 800.0 / 3, (3,)), Comb("bt133", 400.0 / 3, (3,), odd=True),
     Comb("beacon10", 10.0, (5,), top_hz=1200.0),
 )  # fmt: skip
 

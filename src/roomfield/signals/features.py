@@ -11,13 +11,25 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.bursts import WIDTH_EDGES_S, BurstTable, Groups, find_bursts, find_groups
+from roomfield.signals.bursts import (
+    LATTICES_S,
+    WIDTH_EDGES_S,
+    BurstTable,
+    Groups,
+    crisp_long,
+    find_bursts,
+    find_groups,
+    lattice,
+)
+from roomfield.signals.cleaning import CERTAIN, Taken, clean, contrasts, take_off
 from roomfield.signals.combs import (
+    BEACON_COMBS,
     DVB_COMBS,
     FRAME_COMBS,
     GSM_COMBS,
     MAINS_COMBS,
-    OTHER_COMBS,
+    SLOT_COMBS,
+    Comb,
     CombEvidence,
     mask_comb,
     weigh_comb,
@@ -35,6 +47,7 @@ from roomfield.signals.folding import (
 )
 from roomfield.signals.kernels import subtract_profile
 from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
+from roomfield.signals.trains import Trains, answer_score, find_trains, triplet_score
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -60,6 +73,9 @@ FOLDS: tuple[FoldPlan, ...] = (
 )
 FRAME = FoldPlan("frame", 0.02, 960, 6e-5, ("50odd", "100odd", "200odd", "400", "1000odd", "500odd", "2000"))
 FRAME_LINES = ("50odd", "100odd", "200odd", "400", "1000odd", "2000")
+TAKEN_BASES_HZ = {"bt": 400 / 3, "tetra": 3 / 0.17, "sixty": 50 / 3}
+COMBS: dict[str, Comb] = {c.name: c for c in (*FRAME_COMBS, *GSM_COMBS, *SLOT_COMBS, *BEACON_COMBS, *MAINS_COMBS)}
+LONG_S = ((2.5e-3, 2e-2), (2e-2, 0.15), (0.15, 2.5))
 TILT_EDGES_HZ = (15.0, 60.0, 200.0, 600.0, 1500.0, 4000.0, 10000.0)
 
 
@@ -78,6 +94,9 @@ class Evidence:
     hiss: dict[int, float]
     drift: dict[int, float]
     residual: F32
+    contrasts: dict[str, tuple[float, float]]
+    taken: tuple[Taken, ...]
+    trains: Trains
 
     @property
     def duration_s(self) -> float:
@@ -95,22 +114,28 @@ def _fold_plan(data: Conditioned, samples: F32, combs: dict[str, CombEvidence], 
     return fold(samples, data.sample_rate_hz, period, plan.bins), period
 
 
-def _weigh_all(spectrum: WhiteSpectrum) -> dict[str, CombEvidence]:
-    """Weigh the combs in turn; lines that an earlier, certain comb explains are taken out for the later ones."""
-    combs = {c.name: weigh_comb(spectrum, c) for c in (*FRAME_COMBS, *MAINS_COMBS)}
-    white = spectrum.white.copy()
+def _weigh_all(first: WhiteSpectrum, clean_one: WhiteSpectrum, taken: tuple[Taken, ...]) -> dict[str, CombEvidence]:
+    """Weigh the combs in turn; lines that an earlier, certain comb explains are taken out for the later ones.
+
+    Frames of 10 and 20 ms and the mains are weighed in the cleaned spectrum, the rest in the first one.
+    """
+    combs = {c.name: weigh_comb(clean_one, c) for c in (*FRAME_COMBS, *MAINS_COMBS)}
+    white = first.white.copy()
     for name in FRAME_LINES:
-        if combs[name].score > 15:
-            mask_comb(white, spectrum, 50.0, combs[name].offset_ppm)
-    rest = replace(spectrum, white=white)
+        if combs[name].score > CERTAIN:
+            mask_comb(white, first, 50.0, combs[name].offset_ppm)
+    rest = replace(first, white=white)
     combs.update({c.name: weigh_comb(rest, c) for c in GSM_COMBS})
-    for name, base_hz in (("gsm217", 1 / 0.12), ("gsm1733", 26 / 0.12)):
-        if combs[name].score > 15:
-            mask_comb(white, spectrum, base_hz, combs[name].offset_ppm)
-    combs.update({c.name: weigh_comb(rest, c) for c in OTHER_COMBS})
-    for name, base_hz in (("bt266", 400 / 3), ("beacon100", 9.765625), ("tetra17", 3 / 0.17)):
-        if combs[name].score > 15:
-            mask_comb(white, spectrum, base_hz, combs[name].offset_ppm)
+    for frame in taken:
+        if frame.name == "gsm":
+            mask_comb(white, first, 1 / 0.12, frame.offset_ppm)
+    combs.update({c.name: weigh_comb(rest, c) for c in SLOT_COMBS})
+    for frame in taken:
+        if frame.name in TAKEN_BASES_HZ:
+            mask_comb(white, first, TAKEN_BASES_HZ[frame.name], frame.offset_ppm)
+    combs.update({c.name: weigh_comb(rest, c) for c in BEACON_COMBS})
+    if combs["beacon100"].score > CERTAIN:
+        mask_comb(white, first, 9.765625, combs["beacon100"].offset_ppm)
     combs.update({c.name: weigh_comb(rest, c) for c in DVB_COMBS})
     return combs
 
@@ -130,22 +155,10 @@ def _frame_shapes(frame: F64) -> dict[str, Shape]:
 
 def gather(data: Conditioned) -> Evidence:
     """Run every detector over one block."""
-    spectrum = white_spectrum(data.raw, data.sample_rate_hz)
-    combs = _weigh_all(spectrum)
-    residual = data.samples.copy()
-    frame, period = _fold_plan(data, residual, combs, FRAME)
-    profiles, shapes = {"frame": frame}, _frame_shapes(frame)
-    exact = max(combs[n].score for n in FRAME_LINES)
-    if shapes["20ms"].strength > 8 and exact > combs["16"].score:
-        subtract_profile(residual, 1 / (period * data.sample_rate_hz), frame)
-    for plan in FOLDS:
-        profile, period = _fold_plan(data, residual, combs, plan)
-        profiles[plan.name] = profile
-        shapes[plan.name] = describe(profile, plan.period_s, plan.reach_s)
-        strong = max(combs[n].score for n in plan.combs) > 12
-        if strong and plan.name in ("gsm", "bt", "tetra", "sixty"):
-            subtract_profile(residual, 1 / (period * data.sample_rate_hz), profile)
-    shapes["slot"] = describe(profiles["gsm"].reshape(8, -1).mean(0), 0.015 / 26, 4e-5)
+    first = white_spectrum(data.raw, data.sample_rate_hz)
+    spectrum, taken = clean(data.raw, data.sample_rate_hz, first)
+    combs = _weigh_all(first, spectrum, taken)
+    profiles, shapes, residual = _fold_all(data, combs, taken)
     mains, drift, hiss = {}, {}, _hiss(data)
     for nominal in (50, 60):
         profile, drift[nominal] = _fold_mains(data, combs, nominal)
@@ -153,10 +166,36 @@ def gather(data: Conditioned) -> Evidence:
         shapes[f"mains{nominal}"] = describe(profile, 1 / nominal, 5e-4)
         mains[nominal] = _hiss_by_mains(hiss, data.sample_rate_hz, combs, nominal)
     bursts = find_bursts(residual, data.sample_rate_hz)
-    ten = frame.reshape(2, -1).mean(0)
+    beside = contrasts(spectrum, first, combs, COMBS)
+    frame = frame_shape(profiles["frame"].reshape(2, -1).mean(0))
+    groups = find_groups(bursts)
     return Evidence(
-        data, spectrum, combs, profiles, shapes, frame_shape(ten), bursts, find_groups(bursts), mains, drift, residual
-    )
+        data, first, combs, profiles, shapes, frame, bursts, groups, mains, drift, residual, beside, taken,
+        find_trains(residual, data.sample_rate_hz),
+    )  # fmt: skip
+
+
+def _fold_all(
+    data: Conditioned, combs: dict[str, CombEvidence], taken: tuple[Taken, ...]
+) -> tuple[dict[str, F64], dict[str, Shape], F32]:
+    """Profiles and shapes of all frames, and the samples less what repeats exactly."""
+    rate, names = data.sample_rate_hz, {t.name for t in taken}
+    residual = data.samples.copy()
+    for off in taken:
+        take_off(residual, rate, off.period_s)
+    frame, period = _fold_plan(data, residual, combs, FRAME)
+    profiles, shapes = {"frame": frame}, _frame_shapes(frame)
+    if shapes["20ms"].strength > 8 and max(combs[n].score for n in FRAME_LINES) > CERTAIN:
+        subtract_profile(residual, 1 / (period * rate), frame)
+    for plan in FOLDS:
+        profile, period = _fold_plan(data, data.samples if plan.name in names else residual, combs, plan)
+        profiles[plan.name] = profile
+        shapes[plan.name] = describe(profile, plan.period_s, plan.reach_s)
+        strong = max(combs[n].score for n in plan.combs) > 12
+        if strong and plan.name in ("gsm", "bt", "tetra", "sixty") and plan.name not in names:
+            subtract_profile(residual, 1 / (period * rate), profile)
+    shapes["slot"] = describe(profiles["gsm"].reshape(8, -1).mean(0), 0.015 / 26, 4e-5)
+    return profiles, shapes, residual
 
 
 def _mains_period(combs: dict[str, CombEvidence], nominal: int) -> float:
@@ -207,6 +246,10 @@ def vector(evidence: Evidence) -> dict[str, float]:
     for nominal in (50, 60):
         out[f"hiss{nominal}"] = float(np.log10(evidence.hiss[nominal] + 1e-3))
         out[f"drift{nominal}"] = evidence.drift[nominal]
+    for name, (low_band, high_band) in evidence.contrasts.items():
+        out[f"beside.{name}.low"], out[f"beside.{name}.high"] = low_band, high_band
+    for name in ("gsm", "bt", "sixty", "tetra"):
+        out[f"taken.{name}"] = float(any(t.name == name for t in evidence.taken))
     _template_numbers(out, evidence.profiles["frame"])
     _tilt_numbers(out, evidence)
     out["hum"] = float(np.log10(evidence.conditioned.hum_over_comb + 1))
@@ -283,4 +326,23 @@ def _burst_numbers(out: dict[str, float], evidence: Evidence) -> None:
     out["scatter.ratio"] = float(np.log10(table.scatter[3] / table.scatter[0]))
     out["scatter.slow"] = float(np.log10(table.scatter[4] / table.scatter[0]))
     raw = evidence.conditioned.raw
+    for i, (low, high) in enumerate(LONG_S):
+        count, share, height = crisp_long(table, low, high)
+        out[f"long.{i}"], out[f"long.{i}.share"] = float(np.log1p(count)), share
+        out[f"long.{i}.height"] = float(np.arcsinh(height))
+    wide = table.widths_s > LONG_S[0][0]
+    out["long.steady"] = float(np.median(table.steady[wide])) if wide.any() else 0.0
+    for step_s in LATTICES_S:
+        mean, score = lattice(table, step_s)
+        out[f"lattice.{step_s * 1e6:.0f}"], out[f"lattice.{step_s * 1e6:.0f}.score"] = mean, float(np.arcsinh(score))
+    out["triplets.hits"], out["triplets.score"] = _count_and_score(*triplet_score(table))
+    out["answers.hits"], out["answers.score"] = _count_and_score(*answer_score(table))
+    trains = evidence.trains
+    out["trains.count"], out["trains.others"] = float(np.log1p(trains.count)), float(np.log1p(trains.others))
+    out["trains.pulses"], out["trains.share"] = float(np.log1p(trains.pulses)), trains.share
+    out["trains.step"], out["trains.spacing"] = trains.step_s * 1e3, trains.spacing_s
     out["loud"] = float(np.log10(raw.std() / (table.scatter[0] + 1e-9)))
+
+
+def _count_and_score(count: int, score: float) -> tuple[float, float]:
+    return float(np.log1p(count)), float(np.arcsinh(score))

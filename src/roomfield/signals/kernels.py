@@ -44,6 +44,35 @@ def subtract_profile(samples: F32, step: float, profile: F64) -> None:
 
 
 @njit(cache=True, nogil=True)
+def subtract_scaled(samples: F32, step: float, profile: F64, boundary: int) -> None:
+    """Take a folded profile off in place, period by period from bin ``boundary`` on, each with its fitted height."""
+    bins = profile.size
+    phase = -boundary / bins
+    while phase < 0.0:
+        phase += 1.0
+    shift = boundary
+    first = 0
+    n = samples.size
+    while first < n:
+        last = first
+        dot = 0.0
+        energy = 1e-30
+        ahead = phase
+        while last < n and ahead < 1.0:
+            level = profile[(int(ahead * bins) + shift) % bins]
+            dot += level * samples[last]
+            energy += level * level
+            ahead += step
+            last += 1
+        gain = min(max(dot / energy, 0.0), 1.5)
+        for i in range(first, last):
+            samples[i] -= gain * profile[(int(phase * bins) + shift) % bins]
+            phase += step
+        phase -= 1.0
+        first = last
+
+
+@njit(cache=True, nogil=True)
 def scan_comb(white: F32, bins_per_hz: float, lines_hz: F64, offsets: F64, cap: float) -> F64:
     """Capped whitened power summed over the lines, for each relative offset of the whole comb."""
     out = np.zeros(offsets.size)
@@ -137,3 +166,99 @@ def pair_edges(edges: F32, threshold: float, reach: int, longest: int) -> tuple[
             open_height = 0.0
         i = max(stop, i + 1)
     return starts[:found], ends[:found], heights[:found]
+
+
+@njit(cache=True, nogil=True)
+def _nearest(times: F64, target: float, slack: float, after: int) -> int:
+    """Index of the time nearest to the target within the slack, searched from ``after`` on; -1 if none."""
+    low, high = after, times.size
+    while low < high:
+        middle = (low + high) // 2
+        if times[middle] < target - slack:
+            low = middle + 1
+        else:
+            high = middle
+    best = -1
+    near = slack
+    while low < times.size and times[low] <= target + slack:
+        if abs(times[low] - target) <= near:
+            near = abs(times[low] - target)
+            best = low
+        low += 1
+    return best
+
+
+@njit(cache=True, nogil=True)
+def _follow(times: F64, i: int, j: int, slack: float) -> tuple[int, int, float]:
+    """Length, last index and refined step of the train that begins with pulses i and j; one miss at a time allowed."""
+    count, order, last = 2, 1, j
+    step = times[j] - times[i]
+    missed = 0
+    while missed < 2:
+        target = times[i] + step * (order + 1 + missed)
+        k = _nearest(times, target, slack, last + 1)
+        if k < 0:
+            missed += 1
+            continue
+        order += 1 + missed
+        step = (times[k] - times[i]) / order
+        count += 1
+        last = k
+        missed = 0
+    return count, last, step
+
+
+@njit(cache=True, nogil=True)
+def follow_trains(times: F64, shortest: float, longest: float, slack: float, least: int) -> tuple[I64, F64, I64]:
+    """Trains of evenly spaced times: first index, step and length of each; a time begins at most one train."""
+    n = times.size
+    begins, steps, lengths = np.zeros(n, np.int64), np.zeros(n), np.zeros(n, np.int64)
+    used = np.zeros(n, np.bool_)
+    found = 0
+    for i in range(n):
+        if used[i]:
+            continue
+        best_count, best_last, best_step = 0, i, 0.0
+        j = i + 1
+        while j < n and times[j] - times[i] <= longest:
+            if times[j] - times[i] >= shortest:
+                count, last, step = _follow(times, i, j, slack)
+                if count > best_count:
+                    best_count, best_last, best_step = count, last, step
+            j += 1
+        if best_count >= least:
+            begins[found], steps[found], lengths[found] = i, best_step, best_count
+            found += 1
+            used[i : best_last + 1] = True
+    return begins[:found], steps[:found], lengths[:found]
+
+
+@njit(cache=True, nogil=True)
+def step_matches(starts: F64, widths: F64, heights: F64, longest: float, off: float, slack: float) -> int:
+    """Pairs of like bursts that a third like one follows at the same step plus ``off``."""
+    total = 0
+    n = starts.size
+    for i in range(n):
+        j = i + 1
+        while j < n and starts[j] - starts[i] < longest:
+            step = starts[j] - starts[i]
+            ratio = heights[j] / heights[i]
+            if step > widths[i] + 1.2e-4 and abs(widths[j] - widths[i]) < 4e-5 and 0.5 < ratio < 2.0:
+                k = _nearest(starts, starts[j] + step + off, slack, j + 1)
+                if k >= 0 and abs(widths[k] - widths[i]) < 4e-5 and 0.4 < heights[k] / heights[i] < 2.5:
+                    total += 1
+                    break
+            j += 1
+    return total
+
+
+@njit(cache=True, nogil=True)
+def gap_matches(starts: F64, widths: F64, gap: float, width: float, slack: float) -> int:
+    """Bursts of 0.45 to 4.5 ms that one of the given width follows after the given gap."""
+    total = 0
+    for i in range(starts.size):
+        if 0.45e-3 < widths[i] < 4.5e-3:
+            k = _nearest(starts, starts[i] + widths[i] + gap, slack, i + 1)
+            if k >= 0 and abs(widths[k] - width) < slack:
+                total += 1
+    return total

@@ -12,6 +12,7 @@ from roomfield.signals.features import Evidence
 from roomfield.signals.folding import Shape
 from roomfield.signals.hearing import EvidenceItem, Heard, Periodicity
 from roomfield.signals.periodicity import log10_gamma_tail, refine_rate
+from roomfield.signals.trains import answer_score, triplet_score
 
 SEEN_SCORE = 6.0
 TU_HZ = 1e6 / 1024
@@ -86,16 +87,18 @@ def rates_of(name: str, evidence: Evidence) -> tuple[Periodicity, ...]:
 
 
 def _radar_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
-    groups, duration = evidence.groups, evidence.duration_s
+    trains, groups, duration = evidence.trains, evidence.groups, evidence.duration_s
+    turn_s = trains.spacing_s or groups.turn_s
+    count = max(trains.count, groups.trains)
     out = []
-    if groups.turn_s > 0:
-        rate = 1 / groups.turn_s
-        out.append(
-            Periodicity(rate, rate * 0.01 / duration, float(groups.trains), 0.0, groups.trains, ("radar",), "turn")
-        )
-    if groups.train_rate_hz > 0:
-        rate = groups.train_rate_hz
-        out.append(Periodicity(rate, rate * 1e-4, float(groups.trains), 0.0, groups.trains, ("radar",), "pulse rate"))
+    if turn_s > 0:
+        rate = 1 / turn_s
+        out.append(Periodicity(rate, rate * 0.01 / duration, float(count), 0.0, count, ("radar",), "turn"))
+    rate, std = trains.rate_hz, trains.rate_std_hz
+    if rate == 0:
+        rate, std = groups.train_rate_hz, groups.train_rate_hz * 1e-3
+    if rate > 0:
+        out.append(Periodicity(rate, std, float(count), 0.0, count, ("radar",), "pulse rate"))
     return tuple(out)
 
 
@@ -160,26 +163,28 @@ def _nr_items(evidence: Evidence) -> list[EvidenceItem]:
     return [EvidenceItem("shape", text, shape.width_s, "s")]
 
 
+def _triplets(evidence: Evidence) -> int:
+    return max(evidence.groups.triplets, triplet_score(evidence.bursts)[0])
+
+
 def _ble_items(evidence: Evidence) -> list[EvidenceItem]:
     return [
         EvidenceItem(
             "group",
-            f"{evidence.groups.triplets} triplets of equal short bursts at equal steps",
-            evidence.groups.triplets,
+            f"{_triplets(evidence)} triplets of equal short bursts at equal steps",
+            _triplets(evidence),
         )
     ]
 
 
 def _zigbee_items(evidence: Evidence) -> list[EvidenceItem]:
-    return [
-        EvidenceItem(
-            "group", f"{evidence.groups.answered} frames answered after 192 µs by 352 µs", evidence.groups.answered
-        )
-    ]
+    count = max(evidence.groups.answered, answer_score(evidence.bursts)[0])
+    return [EvidenceItem("group", f"{count} frames answered after 192 µs by 352 µs", count)]
 
 
 def _radar_items(evidence: Evidence) -> list[EvidenceItem]:
-    return [EvidenceItem("group", f"{evidence.groups.trains} trains of evenly spaced pulses", evidence.groups.trains)]
+    count = max(evidence.trains.count, evidence.groups.trains)
+    return [EvidenceItem("group", f"{count} trains of evenly spaced pulses", count)]
 
 
 def _remote_items(evidence: Evidence) -> list[EvidenceItem]:

@@ -63,7 +63,8 @@ def _lte_frame(bench: Bench, resource_blocks: int, layout: str) -> Array:
 def _lte(bench: Bench, technology: str) -> Component:
     rng = bench.rng
     tdd = technology == "lte_tdd"
-    scale = 1 + (0.0 if rng.random() < 0.4 else bench.clock_error(3))
+    replayed = rng.random() < 0.3
+    scale = 1 + (0.0 if replayed or rng.random() < 0.4 else bench.clock_error(3))
     narrow = rng.random() < (0.5 if tdd else 0.25)
     blocks = 6 if narrow else int(rng.choice([15, 25, 25, 50, 50, 75, 100]))
     layout = TDD_LAYOUTS[int(rng.choice([0, 1, 1, 2, 2, 2, 3, 4, 5]))] if tdd else "D" * 10
@@ -75,8 +76,14 @@ def _lte(bench: Bench, technology: str) -> Component:
     if tdd and rng.random() < 0.4:
         power = _shuffle(bench, power, round(0.02 / scale * bench.rate_hz))
     power += np.float32(rng.choice([0.0, 0.0, 10 ** rng.uniform(-3, -0.7)]))
-    power = noise_like(bench, power, 180e3 * blocks)
+    power = _replayed(bench, power, 180e3 * blocks) if replayed else noise_like(bench, power, 180e3 * blocks)
     return Component(technology, f"downlink {blocks} RB load={load:.2f} {layout}", power, (200.0 * scale,))
+
+
+def _replayed(bench: Bench, power: FloatArray, bandwidth_hz: float) -> FloatArray:
+    """As from a signal generator with one stored frame: its fluctuation is the same in every frame."""
+    frame = noise_like(bench, np.ones(round(0.01 * bench.rate_hz), np.float32), bandwidth_hz)
+    return np.asarray(power * np.resize(frame, power.size), np.float32)
 
 
 def _shuffle(bench: Bench, power: FloatArray, block: int) -> FloatArray:

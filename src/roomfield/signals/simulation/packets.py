@@ -67,6 +67,14 @@ def _frame_widths(bench: Bench, count: int, aggregated: bool) -> Array:
     return np.clip(rng.lognormal(np.log(500e-6), 0.9, count), 60e-6, 5e-3)
 
 
+def _spells(bench: Bench, times: Array, idle_share: float, mean_s: float) -> NDArray[np.bool_]:
+    """Which of the times fall in spells of traffic; idle spells take up the given share."""
+    count = int(bench.duration_s / mean_s * 3) + 8
+    means = np.where(np.arange(count) % 2, idle_share, 1 - idle_share) * mean_s
+    edges = np.cumsum(bench.rng.exponential(means))
+    return np.asarray(np.searchsorted(edges, times) % 2 == 0)
+
+
 def wifi_data(bench: Bench) -> Component:
     """Traffic under listen-before-talk, each frame acknowledged, usually with the network's beacons."""
     rng = bench.rng
@@ -92,6 +100,10 @@ def wifi_data(bench: Bench) -> Component:
         all_starts, all_widths = np.r_[all_starts, comb], np.r_[all_widths, np.full(comb.size, width)]
         heights = np.r_[heights, np.full(comb.size, 10 ** (rng.uniform(-3, 2) / 10))]
         rates = (rate,)
+    if rng.random() < 0.4:
+        active = _spells(bench, all_starts, rng.uniform(0.2, 0.8), rng.uniform(0.05, 1.0))
+        active[2 * count :] = True
+        all_starts, all_widths, heights = all_starts[active], all_widths[active], heights[active]
     power = noise_like(bench, np.minimum(boxes(bench, all_starts, all_widths, heights), 2.5), 16.6e6)
     return Component(
         "wifi_data", f"gap {gap * 1e3:.1f} ms aggregated={aggregated}", power, rates, all_starts, all_widths

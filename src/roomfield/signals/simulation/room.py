@@ -33,10 +33,12 @@ def hum(bench: Bench, nominal_hz: float) -> Array:
     orders = np.arange(1, int(bench.rng.integers(3, 25)))
     levels = orders ** -bench.rng.uniform(0.7, 2.0) * np.exp(bench.rng.normal(0, 0.5, orders.size))
     levels[1::2] *= bench.rng.choice([0.1, 1.0, 3.0])
-    out = np.zeros(bench.samples)
-    for order, level in zip(orders, levels, strict=True):
-        out += level * np.cos(2 * np.pi * (order * phase + bench.rng.random()))
-    return out / out.std()
+    turn = np.exp(2j * np.pi * phase).astype(np.complex64)
+    now, out = np.ones(bench.samples, np.complex64), np.zeros(bench.samples, np.float32)
+    for level in levels:
+        now *= turn
+        out += (now * np.complex64(level * np.exp(2j * np.pi * bench.rng.random()))).real
+    return np.asarray(out / out.std(), np.float64)
 
 
 def dimmer(bench: Bench, nominal_hz: float) -> Array:

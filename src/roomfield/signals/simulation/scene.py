@@ -82,7 +82,11 @@ def _random_meter(rng: np.random.Generator) -> Meter:
 
 def _peak(volts: NDArray[np.float64]) -> float:
     """Mean of the 20 largest excursions: the level a listener calls the loudness of the ticks."""
-    return float(np.partition(np.abs(volts), -20)[-20:].mean()) or 1.0
+    size = np.abs(volts)
+    if size.size > 64 * 20:
+        tops = size[: size.size // 64 * 64].reshape(-1, 64).max(1)
+        size = size[size >= np.partition(tops, -20)[-20]]
+    return float(np.partition(size, -20)[-20:].mean()) or 1.0
 
 
 def _nuisance(bench: Bench, negative: bool) -> tuple[NDArray[np.float64], tuple[str, ...]]:

@@ -1,0 +1,164 @@
+"""Clean, then search again: signals whose frames carry a common multiple of other technologies' rates.
+
+GSM's 120 ms multiframe, the 60 ms frame of DMR, TETRA's 56.67 ms and Bluetooth's voice intervals put lines on multiples
+of 50, 100 or 200 Hz. Each that is certain is taken off the samples period by period, with the height that this
+period has, so that idle frames and pauses of speech leave nothing behind; the spectrum is then made anew.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.signals.combs import TU_HZ, Comb, CombEvidence, weigh_comb
+from roomfield.signals.folding import fold
+from roomfield.signals.kernels import subtract_scaled
+from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+CERTAIN = 15.0
+STANDS_OUT = 0.5
+SPLIT_HZ = 2500.0
+TOP_HZ = 18000.0
+MOST_BINS = 4096
+FLOOR = -0.5
+DRIVEN_OUT_PPM = 75.0
+
+
+@dataclass(frozen=True)
+class FrameLaw:
+    """A frame to take off: its lines, the step to lines that must be lower, and its period [s]."""
+
+    name: str
+    comb: Comb
+    beside_hz: float
+    period_s: float
+
+
+FRAME_LAWS: tuple[FrameLaw, ...] = (
+    FrameLaw("gsm", Comb("gsm217", 26 / 0.12, (3, 8)), 50 / 3, 0.12 / 26),
+    FrameLaw("bt", Comb("bt266", 800 / 3, (3,)), 50 / 3, 3.75e-3),
+    FrameLaw("bt", Comb("bt133", 400 / 3, (3,), odd=True), 50 / 3, 7.5e-3),
+    FrameLaw("sixty", Comb("16", 50 / 3, (3, 13), top_hz=2000.0), 25 / 3, 0.06),
+    FrameLaw("tetra", Comb("tetra17", 3 / 0.17, (17,), top_hz=1500.0), 1.5 / 0.17, 0.17 / 3),
+)
+
+
+TWENTY_MS = Comb("50", 50.0)
+NO_OTHER = 0.25
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A frame that was taken off: name, period [s] and stretch [ppm]."""
+
+    name: str
+    period_s: float
+    offset_ppm: float
+
+
+def _log_power(spectrum: WhiteSpectrum, frequencies_hz: F64) -> F64:
+    at = np.minimum((frequencies_hz * spectrum.bins_per_hz + 0.5).astype(np.int64), spectrum.white.size - 1)
+    return np.asarray(np.maximum(np.log10(spectrum.white[at] + 1e-3), FLOOR), np.float64)
+
+
+def contrast(spectrum: WhiteSpectrum, comb: Comb, offset_ppm: float, beside_hz: float) -> tuple[float, float]:
+    """How far the lines of a comb stand above the places beside them, below and above 2.5 kHz [decades of power].
+
+    Parameters
+    ----------
+    spectrum : WhiteSpectrum
+    comb : Comb
+    offset_ppm : float
+        Stretch at which the comb was found [ppm].
+    beside_hz : float
+        Step to either side at which a comb that only contains this one has lines too [Hz].
+    """
+    lines = comb.lines_hz(min(spectrum.top_hz - beside_hz, TOP_HZ))
+    if lines.size == 0:
+        return 0.0, 0.0
+    stretch = 1 + offset_ppm * 1e-6
+    here = _log_power(spectrum, lines * stretch)
+    below = _log_power(spectrum, np.abs(lines - beside_hz) * stretch)
+    above = _log_power(spectrum, (lines + beside_hz) * stretch)
+    excess = here - np.maximum(below, above)
+    low = lines < SPLIT_HZ
+    return _mean(excess[low]), _mean(excess[~low])
+
+
+def _mean(values: F64) -> float:
+    return float(values.mean()) if values.size else 0.0
+
+
+def _certain(spectrum: WhiteSpectrum, law: FrameLaw) -> CombEvidence | None:
+    """The comb's evidence if it is there and no mere part of a denser comb."""
+    found = weigh_comb(spectrum, law.comb)
+    if found.score < CERTAIN or abs(found.offset_ppm) > DRIVEN_OUT_PPM:
+        return None
+    low, high = contrast(spectrum, law.comb, found.offset_ppm, law.beside_hz)
+    if max(low, high) < STANDS_OUT:
+        return None
+    if law.name == "sixty" and max(contrast(spectrum, TWENTY_MS, found.offset_ppm, law.comb.base_hz)) > NO_OTHER:
+        return None
+    return found
+
+
+def take_off(samples: F32, sample_rate_hz: float, period_s: float) -> None:
+    """Subtract a folded frame in place, each period with its own height between 0 and 1.5 times the mean's."""
+    per_period = period_s * sample_rate_hz
+    periods = samples.size / per_period
+    bins = int(min(MOST_BINS, per_period * (2 if periods > 500 else 1)))
+    profile = fold(samples, sample_rate_hz, period_s, bins)
+    quiet = int(np.argmax(np.diff(profile, append=profile[:1]))) - max(2, bins // 50)
+    subtract_scaled(samples, 1 / per_period, profile, quiet % bins)
+
+
+def clean(samples: F32, sample_rate_hz: float, spectrum: WhiteSpectrum) -> tuple[WhiteSpectrum, tuple[Taken, ...]]:
+    """Spectrum without the frames that are certain, and what was taken; the same spectrum if there are none."""
+    taken: tuple[Taken, ...] = ()
+    for law in FRAME_LAWS:
+        found = _certain(spectrum, law)
+        if found is None or (law.name == "sixty" and taken):
+            continue
+        samples = samples.copy()
+        taken = (*taken, Taken(law.name, law.period_s / (1 + found.offset_ppm * 1e-6), found.offset_ppm))
+        take_off(samples, sample_rate_hz, taken[-1].period_s)
+        spectrum = white_spectrum(samples, sample_rate_hz)
+    return spectrum, taken
+
+
+BESIDE_HZ: tuple[tuple[str, float], ...] = (
+    ("2000", 1000.0), ("2000", 200.0), ("1000odd", 500.0), ("1000odd", 200.0), ("500odd", 100.0), ("400", 200.0),
+    ("200odd", 100.0), ("100odd", 50.0), ("50odd", 25.0), ("50odd", 50 / 3), ("100odd", 50 / 3), ("25odd", 12.5),
+    ("bt1600", 100.0), ("bt1600", 200.0), ("bt800", 100.0), ("bt800", 200.0), ("umts1500", 100.0),
+    ("gsm217", 50 / 3), ("gsm217", 25 / 3), ("gsm1733", 26 / 0.12), ("bt266", 50 / 3), ("bt133", 50 / 3),
+    ("bt266", 400 / 3), ("16", 25 / 3), ("tetra17", 1.5 / 0.17), ("beacon100", TU_HZ / 200), ("beacon100", TU_HZ / 300),
+    ("beacon200", TU_HZ / 400),
+)  # fmt: skip
+
+
+def contrasts(
+    spectrum: WhiteSpectrum, first: WhiteSpectrum, combs: dict[str, CombEvidence], laws: dict[str, Comb]
+) -> dict[str, tuple[float, float]]:
+    """Contrast of every comb with the places where a denser comb would have lines too.
+
+    Parameters
+    ----------
+    spectrum, first : WhiteSpectrum
+        After and before cleaning; combs that cleaning takes off are looked up in the latter.
+    combs : dict
+        Evidence of each comb, for its stretch.
+    laws : dict
+        The combs themselves.
+    """
+    own = {law.comb.name for law in FRAME_LAWS} | {"gsm1733"}
+    return {
+        f"{name}/{beside_hz:.4g}": contrast(
+            first if name in own else spectrum, laws[name], combs[name].offset_ppm, beside_hz
+        )
+        for name, beside_hz in BESIDE_HZ
+    }
