@@ -132,6 +132,8 @@ class LogEntry:
     ----------
     figures : tuple of (Text, Text)
         Name and value with unit, in the order in which they are to be shown.
+    statements : tuple of Text
+        What a reader must know, sentence by sentence.
     """
 
     id: str
@@ -142,7 +144,7 @@ class LogEntry:
     figures: tuple[tuple[Text, Text], ...] = ()
     timeline: Timeline | None = None
     day: DayProfile | None = None
-    statement: Text = ""
+    statements: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -100,9 +100,8 @@ def _log(log: LogEntry, words: Words) -> list[Block]:
         end=words.numbers.moment(log.ended_at),
     )
     blocks: list[Block] = [Heading(f"{log.place}: {span}")]
-    statement = words.text(log.statement)
-    if statement:
-        blocks.append(Paragraph(statement))
+    if log.statements:
+        blocks.append(Paragraph(" ".join(words.text(one) for one in log.statements)))
     if log.timeline is not None:
         blocks.append(picture(timeline(log.timeline, words), words.say("figure.timeline.caption", place=log.place)))
     if log.day is not None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from roomfield.logs.envelope import Envelope
 from roomfield.logs.profile import Profile
 from roomfield.report.chapters import DayProfile, LogEntry, Timeline
-from roomfield.report.phrase import Text, phrase
+from roomfield.report.phrase import Text, Told, phrase
 from roomfield.survey import LogRecord, ReadingKind
 from roomfield.workbench.job import Job
 from roomfield.workbench.series import LogView, kept_series, view_of
@@ -46,7 +46,7 @@ def _entry(record: LogRecord, place: str, view: LogView, bound_w_m2: float | Non
         _figures(view),
         _timeline(view.envelope, bound_w_m2),
         _day(view.day),
-        "; ".join(view.statistics.remarks),
+        tuple(Told(remark) for remark in view.statistics.remarks),
     )
 
 
