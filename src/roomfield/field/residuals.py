@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve, cholesky, solve_triangular
+from scipy.linalg import cho_solve, cholesky
 from scipy.spatial.distance import pdist
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
-from roomfield.field.point_kernels import lower_solved, mixture_quantile
+from roomfield.field.point_kernels import factored, lower_solved, mixture_quantile
 
 Array = NDArray[np.float64]
 NEWTON_STEPS = 60
@@ -54,7 +54,7 @@ class Conditioned:
             Covariance of readings and new links [dB²].
         """
         half = lower_solved(self.factor, np.ascontiguousarray(cross))
-        return mean + self.whitened @ half, np.maximum(variance - np.sum(half**2, axis=0), 0.0)
+        return mean + np.einsum("i,ij->j", self.whitened, half), np.maximum(variance - np.sum(half**2, axis=0), 0.0)
 
 
 def condition(covariance: Array, mean: Array, values: Array, noise_variance: Array | float) -> Conditioned:
@@ -70,8 +70,8 @@ def condition(covariance: Array, mean: Array, values: Array, noise_variance: Arr
         Variance of each reading.
     """
     total = covariance + np.diag(np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), (len(values),)))
-    factor = cholesky(total, lower=True, check_finite=False)
-    whitened = solve_triangular(factor, values - mean, lower=True, check_finite=False)
+    factor = np.tril(factored(total))
+    whitened = lower_solved(factor, (values - mean)[:, None])[:, 0]
     half_log_det = float(np.sum(np.log(np.diag(factor))))
     constant = 0.5 * len(values) * np.log(2.0 * np.pi)
     return Conditioned(factor, whitened, float(-0.5 * whitened @ whitened - half_log_det - constant))
@@ -215,7 +215,7 @@ def _log_mixture(points: Array, proposals: list[tuple[Array, Array]]) -> Array:
     terms = []
     for mean, covariance in proposals:
         factor = np.linalg.cholesky(covariance)
-        white = solve_triangular(factor, (points - mean).T, lower=True)
+        white = lower_solved(factor, np.ascontiguousarray((points - mean).T))
         terms.append(-0.5 * np.sum(white**2, axis=0) - np.sum(np.log(np.diag(factor))))
     return np.asarray(np.logaddexp.reduce(terms, axis=0))
 
