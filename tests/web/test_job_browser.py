@@ -226,20 +226,20 @@ def test_no_page_has_an_accessibility_violation(demo_server, open_page, scheme):
 
 
 TABLE = """Place;Radio state;Peak [µW/m²];Average [µW/m²];Time
-Child's cot;As found;1250,5;30,2;10:15
+Bed;As found;1250,5;30,2;10:15
 Balcony;As found;40;<0,01;10:20
-Sofa;Away;12;3;10:25
+Desk;Away;12;3;10:25
 """
 
 
 @pytest.mark.parametrize("size", ["desk", "hand"])
 def test_a_table_comes_in_by_hand_and_goes_back(demo_server, open_page, size):
     page = open_page(size)
-    page.goto(f"{demo_server.base}/surveys/{DEMO}/readings")
+    made = page.request.post(f"{demo_server.base}/api/v1/surveys", data={"title": "Table", "starter": "one-room-flat"},
+                             headers={"x-roomfield-client": "test"})  # fmt: skip
+    page.goto(f"{demo_server.base}/surveys/{made.json()['id']}/readings")
     taken = page.locator("article.leaf")
-    before = taken.count()
-    content = TABLE.replace("Balcony", f"Balcony {size}").encode()
-    page.set_input_files("#table", {"name": f"{size}.csv", "mimeType": "text/csv", "buffer": content})
+    page.set_input_files("#table", {"name": "paper.csv", "mimeType": "text/csv", "buffer": TABLE.encode()})
     press(page, "form[data-upload] button")
     outcome = page.locator("#outcome")
     expect(outcome).to_contain_text("2 readings, 2 rows left out")
@@ -253,14 +253,14 @@ def test_a_table_comes_in_by_hand_and_goes_back(demo_server, open_page, size):
     page.check("[name=make_places]")
     page.check("[name=accept_rest]")
     press(page, "[value=look]")
-    expect(outcome).to_contain_text(f"4 readings, one row left out; new places: Balcony {size}.")
+    expect(outcome).to_contain_text("4 readings, one row left out; new places: Balcony.")
     press(page, "[value=take]")
     expect(page.locator(".said")).to_contain_text("4 readings were taken in.")
-    expect(taken).to_have_count(before + 1)
-    article = page.locator("article.leaf", has_text=f"{size}.csv")
-    article.locator("button[data-opens]").click()
-    article.locator("dialog .main").click()
-    expect(taken).to_have_count(before)
+    expect(taken).to_contain_text("paper.csv")
+    page.wait_for_load_state()
+    taken.locator("button[data-opens]").click()
+    taken.locator("dialog .main").click()
+    expect(taken).to_have_count(0)
 
 
 @pytest.mark.parametrize("slug", ["walk", "readings", "what-if", "understand", "plan"])
