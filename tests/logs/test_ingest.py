@@ -204,6 +204,21 @@ def test_a_night_of_changing_clocks_is_laid_out_in_utc(day, step, written):
     assert series.report.out_of_order == 0
 
 
+@pytest.mark.published("pandas.DatetimeIndex.tz_convert with the tz database, pandas 3")
+def test_a_log_sorted_by_the_wall_clock_has_each_stamp_of_the_doubled_hour_twice(written):
+    utc = pd.date_range("2025-10-25 18:00", periods=96, freq="10min", tz="UTC")
+    wall = utc.tz_convert("Europe/Zurich").tz_localize(None)
+    order = np.argsort(wall.to_numpy(), kind="stable")
+    lines = [f"{wall[i]:%Y-%m-%d %H:%M:%S},{i}" for i in order]
+    series = _take(written("time,average uW/m2\n" + "\n".join(lines) + "\n"), zone="Europe/Zurich")
+    t, value, _ = series.readings()
+    assert np.array_equal(t, utc.as_unit("us").asi8)
+    assert np.array_equal(np.round(value * 1e6), np.arange(96))
+    assert (series.report.doubled_hour_paired, series.report.doubled_hour_undecided) == (6, 0)
+    assert series.report.merged_repeats == 0
+    assert any("6 stamps of the hour that daylight saving doubles stand twice" in r for r in series.report.remarks)
+
+
 def test_a_clock_that_does_not_follow_daylight_saving_is_noticed(written):
     wall = pd.date_range("2025-03-30 01:00", periods=12, freq="15min").strftime("%Y-%m-%d %H:%M:%S")
     lines = [f"{t},{i}" for i, t in enumerate(wall)]

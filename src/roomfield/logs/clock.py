@@ -250,6 +250,15 @@ def _usual(steps: Micros) -> int:
     return int(np.median(forward)) if forward.size > 1 else 0
 
 
+def _stand_twice(wall_us: Micros, inside: NDArray[np.bool_]) -> bool:
+    """Whether the stamps inside stand twice side by side, and those outside, of which there are some, only once."""
+    within, beyond = wall_us[inside], wall_us[~inside]
+    if within.size < 4 or within.size % 2 or beyond.size < 2:
+        return False
+    first, second = within[::2], within[1::2]
+    return bool((first == second).all() and (np.diff(first) > 0).all() and np.unique(beyond).size == beyond.size)
+
+
 @dataclass
 class WallClock:
     """Turns wall-clock stamps, fed in the order of the file, into UTC.
@@ -257,8 +266,9 @@ class WallClock:
     In the hour that occurs twice when daylight saving ends, the second pass begins where the stamps step
     back by a quarter of the change or more; until then the first pass is meant (PEP 495, fold = 0). A log too slow to
     step back so far (one reading an hour, say) is read so that its readings keep their usual distance: there a stamp
-    that stands twice is one of each pass. A stamp in the hour that never was is read with the offset before the
-    change. Stamps that nothing decides are counted.
+    that stands twice is one of each pass. In a log sorted by the wall clock, where the stamps of this hour and no
+    others stand twice side by side, the first of each two is of the first pass. A stamp in the hour that never was is
+    read with the offset before the change. Such pairs, and stamps that nothing decides, are counted.
     """
 
     zone: tzinfo
@@ -266,6 +276,7 @@ class WallClock:
     last_us: int
     unreal: int = 0
     undecided: int = 0
+    paired: int = 0
     _previous: int | None = None
     _second_pass: set[int] = field(default_factory=set)
 
@@ -304,6 +315,9 @@ class WallClock:
             if turns.any():
                 self._second_pass.add(k)
                 second[np.argmax(turns) :] = True
+            elif _stand_twice(wall_us, inside):
+                self.paired += int(inside.sum()) // 2
+                second[np.flatnonzero(inside)[1::2]] = True
             elif not self._is_slow(steps, shift):
                 self.undecided += int(inside.sum())
         return np.where(inside & second, k + 1, index)

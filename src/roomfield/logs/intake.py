@@ -164,6 +164,7 @@ def _report(mapping: Mapping, tally: Tally) -> IngestReport:
         overload=tally.overload,
         doubled_hour_undecided=tally.undecided,
         hour_that_never_was=tally.unreal,
+        doubled_hour_paired=tally.paired,
         spread=mapping.spread_repeats,
     )
     return replace(report, remarks=_remarks(report, mapping))
@@ -190,6 +191,11 @@ def _remarks(report: IngestReport, mapping: Mapping) -> tuple[str, ...]:
         (
             report.doubled_hour_undecided,
             "{} stamps lie in the hour that daylight saving doubles and were read as its first pass.",
+        ),
+        (
+            report.doubled_hour_paired,
+            "{} stamps of the hour that daylight saving doubles stand twice side by side; the first of each was read "
+            "as its first pass.",
         ),
     )
     return tuple(text.format(count) for count, text in said if count)

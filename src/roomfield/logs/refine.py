@@ -101,7 +101,7 @@ def _stored(readings: Iterator[Rows], clock: WallClock | None, how: tuple[Markin
     if not tally.rows:
         raise FormatError("no row holds a level.", where=marking.where, mend="Correct the mapping's value_column.")
     if clock:
-        tally.undecided, tally.unreal = clock.undecided, clock.unreal
+        tally.undecided, tally.unreal, tally.paired = clock.undecided, clock.unreal, clock.paired
     return tally
 
 

@@ -40,6 +40,8 @@ class IngestReport:
     doubled_hour_undecided, hour_that_never_was : int
         Stamps in the doubled hour when daylight saving ends whose pass could not be told, and stamps in the
         hour that is skipped when it begins.
+    doubled_hour_paired : int
+        Stamps of that hour that stand twice side by side, the first of which was read as the first pass.
     spread : bool
         Whether readings that shared a stamp were spread evenly up to the next.
     remarks : tuple of str
@@ -57,6 +59,7 @@ class IngestReport:
     overload: int = 0
     doubled_hour_undecided: int = 0
     hour_that_never_was: int = 0
+    doubled_hour_paired: int = 0
     spread: bool = False
     remarks: tuple[str, ...] = ()
 

@@ -53,6 +53,7 @@ class Tally:
     overload: int = 0
     undecided: int = 0
     unreal: int = 0
+    paired: int = 0
     first_us: int = 0
     last_us: int = 0
     minimum: float = np.inf
