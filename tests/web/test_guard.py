@@ -101,6 +101,14 @@ def test_a_body_over_the_limit_is_refused_whether_it_says_so_or_not(client):
     assert "larger than" in said.json()["what"]
 
 
+def test_refusals_at_the_door_are_told_in_the_reader_s_language(client):
+    answer = client.post("/tour", headers={"origin": "http://evil.example", "accept-language": "de"})
+    assert answer.text == "Die Anfrage kam von einer anderen Seite und wurde abgewiesen."
+    client.headers["x-roomfield-form"] = "x" * 32
+    told = client.put("/api/v1/surveys/any/plan?revision=1", content=b"{}", headers={"cookie": "language=de"})
+    assert told.json()["what"].startswith("Das Formular ist veraltet.")
+
+
 def test_language_never_leads_away(client):
     for back in ("//evil.example", "http://evil.example", "/\\evil.example"):
         answer = client.post("/language", data={"language": "en", "back": back}, follow_redirects=False)

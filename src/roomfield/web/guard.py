@@ -18,6 +18,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 
 from roomfield.errors import InputError
 from roomfield.web.settings import Settings
+from roomfield.web.words import preferred, told
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -203,7 +204,9 @@ def _too_large(limit_bytes: int) -> str:
     return f"The file is larger than {limit_bytes // 1024 // 1024} MB. Split it, or import it from the command line."
 
 
-def _refuse(caller: Caller, status: int, sentence: str) -> Response:
+def _refuse(caller: Caller, status: int, english: str) -> Response:
+    language = preferred(caller.cookies.get("language", ""), caller.headers.get("accept-language", ""))
+    sentence = told(language, english)
     if caller.path.startswith("/api/"):
         return JSONResponse({"what": sentence, "where": "", "mend": ""}, status_code=status)
     return PlainTextResponse(sentence, status_code=status)
