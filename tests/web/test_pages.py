@@ -243,3 +243,10 @@ def test_every_mark_of_evidence_in_the_report_is_explained_there(client, records
     assert marks
     assert marks <= set(re.findall(r"\bE\d{2}\b", legend))
     assert legend.count("Es bestätigt:") >= len(marks)
+
+
+def test_a_guideline_and_its_categories_are_named_in_german(client, demo):
+    page = client.get(f"/surveys/{demo}/understand/levels", headers={"accept-language": "de"}).text
+    assert "Baubiologische Richtwerte" in page
+    assert "Anomalie" in page
+    assert "anomaly" not in page

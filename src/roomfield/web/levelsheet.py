@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
+from roomfield.report.words import load_words
 from roomfield.web.formats import MICRO, Show
 
 LOW_UW_M2, HIGH_UW_M2 = 1e-3, 1e7
@@ -169,7 +170,7 @@ def _law_words(row: dict[str, Any], show: Show) -> dict[str, str]:
 def _guideline_words(row: dict[str, Any], show: Show) -> dict[str, str]:
     bound = row["bound_w_m2"]
     return {
-        "category": row["category"],
+        "category": load_words(show.language).term(row["category"]),
         "chance": chance_words(row["probability_below"], show),
         "reference": row["reference"],
         "bound": show.density(bound) if bound is not None else "",
