@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from roomfield.field.noise import SLIPS, TAILS, Noise
+from roomfield.field.noise import TAILS, Noise
 from roomfield.field.observations import LevelRows
 
 
@@ -48,15 +48,16 @@ def test_covariance_is_that_of_the_parts_added_up():
     assert table[1, 3] == pytest.approx(0.5 * 1.5**2)
 
 
-@pytest.mark.published("scipy.stats.norm.cdf; a share of slips beside it")
+@pytest.mark.published("scipy.stats.t.cdf")
 @pytest.mark.parametrize("side", [-1, 1])
-def test_a_bound_counts_by_its_probability_and_no_slip_costs_more_than_its_share(side):
+@pytest.mark.parametrize("far_db", [1.0, -1.0, -60.0])
+def test_a_bound_counts_by_its_probability_with_the_tails_of_a_reading(side, far_db):
     made = noise((side,))
     std = np.sqrt(made.covariance[0, 0])
-    inside, outside, far = (made.log_likelihood(np.array([[-side * d]]))[0][0] for d in (1.0, -1.0, -1e4))
-    assert inside == pytest.approx(np.log(SLIPS + (1 - SLIPS) * stats.norm.cdf(1.0 / std)))
-    assert outside == pytest.approx(np.log(SLIPS + (1 - SLIPS) * stats.norm.cdf(-1.0 / std)))
-    assert far == pytest.approx(np.log(SLIPS))
+    found, pull = made.log_likelihood(np.array([[-side * far_db]]))
+    assert found[0] == pytest.approx(stats.t(TAILS).logcdf(far_db / std))
+    exact = stats.t(TAILS).pdf(far_db / std) / stats.t(TAILS).cdf(far_db / std) / std
+    assert pull[0, 0] == pytest.approx(side * exact)
 
 
 @pytest.mark.parametrize("censor", [(0, 0, 0, 0), (0, -1, 0, 1)])

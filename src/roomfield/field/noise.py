@@ -24,7 +24,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_solve, cholesky, solve_triangular
-from scipy.special import ndtr
+from scipy.special import gamma, stdtr
 
 from roomfield.field.observations import LevelRows
 
@@ -37,8 +37,8 @@ SCAN_STD_DB = 0.7
 """Two scans by one hand differ by this beyond the meter's repeatability (our judgement)."""
 TAILS = 4.0
 """Degrees of freedom of a reading's own scatter: one in 100 lies over 3.7 standard units (our judgement)."""
-SLIPS = 0.01
-"""Share of bounds that are slips: typed wrong, or another kind of reading (our judgement)."""
+
+_AT_ZERO = float(gamma(0.5 * (TAILS + 1.0)) / (np.sqrt(TAILS * np.pi) * gamma(0.5 * TAILS)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,8 +142,7 @@ class Noise:
         parts = [self.white @ table[self.values]]
         if len(self.bounds):
             side = self._side(residual[None])[0]
-            weight = np.maximum(_hazard(side) * (_hazard(side) + side), 0.0)
-            parts.append(np.sqrt(weight)[:, None] * table[self.bounds] / self.bound_std_db[:, None])
+            parts.append(np.sqrt(_bend(side))[:, None] * table[self.bounds] / self.bound_std_db[:, None])
         both = np.vstack(parts)
         return table.T @ pull[0], both.T @ both
 
@@ -199,10 +198,16 @@ class Noise:
 
 
 def _held(side: Array) -> Array:
-    """Probability that a bound is noted as it was, this far on its right side."""
-    return np.asarray(SLIPS + (1.0 - SLIPS) * ndtr(side))
+    """Probability that a bound is noted as it was, this far on its right side: Student's distribution function."""
+    return np.asarray(stdtr(TAILS, side))
 
 
 def _hazard(side: Array) -> Array:
-    """Derivative of the logarithm of `_held`."""
-    return np.asarray((1.0 - SLIPS) * np.exp(-0.5 * np.minimum(side**2, 1e3)) / np.sqrt(2.0 * np.pi) / _held(side))
+    """Derivative of the logarithm of `_held`; falls off slowly on the wrong side, so that a search finds its way."""
+    return np.asarray(_AT_ZERO * (1.0 + side**2 / TAILS) ** (-0.5 * (TAILS + 1.0)) / _held(side))
+
+
+def _bend(side: Array) -> Array:
+    """Weight of a bound in a Gauss-Newton step: its curvature, or a part of that of a value where it has none."""
+    pull, slope = _hazard(side), (TAILS + 1.0) / (TAILS + side**2)
+    return np.asarray(np.maximum(pull * (pull + slope * side), np.where(side < 0.0, 0.25 * slope, 0.0)))

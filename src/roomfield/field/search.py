@@ -169,7 +169,7 @@ class _Job:
         self.scene, self.radiators, self.members = scene, radiators, members
         self.forward = forward
         rows = forward.observed.levels
-        self.rows = _chosen_rows(forward, members)
+        self.rows = _chosen_rows(forward)
         self.site, self.kind, self.on = rows.site[self.rows], rows.kind[self.rows], rows.on[self.rows]
         self.value, self.censor = rows.value_db[self.rows], rows.censor[self.rows]
         self.gain = forward.gain_index[rows.meter[self.rows]]
@@ -337,15 +337,19 @@ def _bearing_weights(rows: BearingRows) -> Array:
     return np.asarray((own + shared) / (own + count * shared))
 
 
-def _chosen_rows(forward: Forward, members: list[int]) -> Indices:
-    """Peak and average rows, those first in which the group's switch makes a difference."""
+def _chosen_rows(forward: Forward) -> Indices:
+    """Peaks and averages of scans, then readings of fixed spots as far as there is room, evenly thinned."""
     rows = forward.observed.levels
     index = np.flatnonzero(rows.kind != 1)
     if len(index) < 4:
         index = np.arange(len(rows))
-    if len(index) <= MOST_ROWS:
-        return index
-    return np.sort(index[np.linspace(0, len(index) - 1, MOST_ROWS).astype(np.int64)])
+    scanned = _thinned(index[rows.edge_m[index] > 0.0], MOST_ROWS)
+    fixed = _thinned(index[rows.edge_m[index] == 0.0], MOST_ROWS - len(scanned))
+    return np.sort(np.concatenate([scanned, fixed]))
+
+
+def _thinned(index: Indices, most: int) -> Indices:
+    return index[np.linspace(0, len(index) - 1, min(most, len(index))).astype(np.int64)] if len(index) else index
 
 
 def at_best(searches: list[Search], radiators: Radiators) -> Radiators:
