@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-PhraseValue: TypeAlias = "str | int | float | Phrase"
+PhraseValue: TypeAlias = "str | int | float | Phrase | Told"
 
 
 @dataclass(frozen=True)
@@ -16,7 +16,7 @@ class Phrase:
     ----------
     key : str
         Key of the catalogue, for example ``step.switch_off.title``.
-    values : tuple of (str, str or number or Phrase)
+    values : tuple of (str, str or number or Phrase or Told)
         What fills the named places; power densities in W/m², frequencies in Hz, probabilities 0 to 1.
     """
 

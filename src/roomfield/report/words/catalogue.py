@@ -60,7 +60,7 @@ class _Filler(string.Formatter):
 
     def format_field(self, value: Any, format_spec: str) -> str:
         """One value as text."""
-        if isinstance(value, Phrase):
+        if isinstance(value, (Phrase, Told)):
             return self._words.text(value)
         if format_spec == "term":
             return self._words.term(str(value))
