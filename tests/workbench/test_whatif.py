@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from roomfield.demo.survey import demo_survey
@@ -143,16 +145,29 @@ def test_a_price_is_kept_and_an_impossible_one_refused(survey):
         choosing.with_cost(survey, name, "x", 30.0, 20.0)
 
 
-@pytest.mark.published("JCGM 100:2008, 5.2: errors that two inputs share cancel in their ratio")
-def test_the_change_is_known_better_than_either_level(survey):
-    import math
-
+def widths(survey):
+    """Place, and widths of the intervals of change and of level [dB]."""
     first, second = (visit.id for visit in survey.visits)
-    rows = [r for r in beforeafter.changes(survey, first, second) if math.isfinite(r.change_db[0] + r.change_db[2])]
-    assert rows
-    for row in rows:
-        of_level = 10.0 * math.log10(row.before_w_m2[2] / max(row.before_w_m2[0], 1e-12))
-        assert row.change_db[2] - row.change_db[0] < of_level
+    for row in beforeafter.changes(survey, first, second):
+        low, _, high = row.change_db
+        if math.isfinite(low + high):
+            yield row.place, high - low, 10.0 * math.log10(row.before_w_m2[2] / max(row.before_w_m2[0], 1e-12))
+
+
+@pytest.mark.published("JCGM 100:2008, 5.2: errors that two inputs share cancel in their ratio")
+def test_the_change_is_known_better_than_either_level_where_the_mix_stays(survey):
+    """The router stays on and stays the loudest by the sofa and the table."""
+    found = [(change, level) for place, change, level in widths(survey) if place in ("Sofa", "Dining table")]
+    assert len(found) == 6
+    assert all(change < level for change, level in found)
+
+
+@pytest.mark.published("JCGM 100:2008, 5.1.2: independent errors add in quadrature, and no more than that")
+def test_where_another_band_is_left_its_error_is_counted_too(survey):
+    found = list(widths(survey))
+    assert all(change < math.sqrt(2.0) * level for _, change, level in found)
+    by_place = {place: change for place, change, _ in found}
+    assert by_place["Child's cot"] > by_place["Sofa"]
 
 
 def test_a_visit_compared_with_itself_is_refused(survey):
