@@ -140,3 +140,13 @@ def test_twelve_sources_and_three_hundred_readings():
     truth = 10.0 * np.log10(local_means(emitters, OTHERS, surveys.flat()).sum(axis=1)) + SCAN_GAIN_DB
     low, high = np.quantile(drawn, [0.01, 0.99], axis=0)
     assert np.all((low < truth) & (truth < high))
+
+
+def test_no_chain_begins_where_a_reading_forbids_it():
+    """A weak emitter beside a strong one is only bounded from above; no draw may lie far over the readings."""
+    weak = replace(PHONE, position=(0.8, 0.9, 1.0), eirp_w=1e-4, eirp_std_db=20.0)
+    survey = made((ROUTER, weak), POINTS, surveys.flat())
+    survey = replace(survey, readings=tuple(r for r in survey.readings if r.radio_state_id == "all"))
+    level = levels_at(infer(survey), POINTS, kind=Kind.PEAK).level_db
+    reading = np.array([10.0 * np.log10(r.value_w_m2) for r in survey.readings if r.kind is PEAK])
+    assert np.max(level - reading) < 20.0

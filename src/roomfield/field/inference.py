@@ -35,6 +35,8 @@ PLACELESS_STD_DB = 10.0
 """A site without a position may be anywhere in the dwelling."""
 SEARCH_PASSES = 2
 PER_CHAIN = 4
+LOWEST_START, HALVINGS = 1.0, 8
+"""Chains begin at most this many units of log posterior per unknown under the mode; draws lie half a unit under it."""
 
 
 def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: int = 500) -> Posterior:
@@ -79,7 +81,8 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     chains = max(1, -(-draws // PER_CHAIN))
     candidate = _candidates(searches, chains, rng)
     units = _units_per_draw(forward, scene, radiators, searches, candidate)
-    start = _modes(scales, chains, rng) + _near(mode, chains, rng) + _start_shift(forward, searches, candidate)
+    middle = _modes(scales, chains, rng) + _start_shift(forward, searches, candidate)
+    start = _allowed(forward, middle, _near(mode, chains, rng), units)
     drawn = draw(mode, lambda x: forward.log_posterior(x, units), start, PER_CHAIN, rng)
     return Posterior(survey, visit_id, scene, radiators, forward, drawn.x[:draws], tuple(searches),
                      candidate[drawn.chain[:draws]], materials, seed, drawn.acceptance, drawn.drift,
@@ -96,6 +99,20 @@ def _modes(scales: Scales, chains: int, rng: np.random.Generator) -> Array:
     marks = (np.arange(chains) + 0.5) / chains
     which = np.minimum(np.searchsorted(np.cumsum(scales.probability), marks), len(scales.probability) - 1)
     return np.asarray(scales.modes[rng.permutation(which)])
+
+
+def _allowed(forward: Forward, middle: Array, offset: Array, units: Array | None) -> Array:
+    """Starts that no reading forbids: offsets from the middle are halved where the log posterior is far too low.
+
+    A weak emitter is only bounded from above, which the normal approximation does not know.
+    """
+    lowest = forward.log_posterior(middle, units)[0] - LOWEST_START * middle.shape[1]
+    for _ in range(HALVINGS):
+        low = forward.log_posterior(middle + offset, units)[0] < lowest
+        if not np.any(low):
+            break
+        offset = np.where(low[:, None], 0.5 * offset, offset)
+    return middle + offset
 
 
 def _near(mode: Mode, chains: int, rng: np.random.Generator) -> Array:
