@@ -7,16 +7,18 @@ from dataclasses import replace
 import numpy as np
 
 from roomfield.errors import UnknownNameError
-from roomfield.field.diagnostics import FindingKind, diagnostics
+from roomfield.field.diagnostics import Finding, FindingKind, diagnostics
+from roomfield.field.heard import unexplained
 from roomfield.field.locate import Whereabouts, locate
 from roomfield.field.map import LevelMap, level_map
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.quantities.convert import decibels_from_ratio
+from roomfield.references.technologies import technology
 from roomfield.report.chapters import SourceEntry
 from roomfield.report.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.report.findings import Contribution, NextStep, StepGroup
-from roomfield.report.phrase import Text, phrase
+from roomfield.report.phrase import Text, Told, phrase
 from roomfield.survey import Emitter, ReadingKind, Standing, Survey
 from roomfield.workbench.contents.plan import emitter_letters, plan_storeys, room_at
 from roomfield.workbench.understand import EmitterShare, Range, emitter_shares
@@ -106,19 +108,36 @@ def open_questions(posterior: Posterior) -> tuple[Text, ...]:
             found.append(phrase("open.position", source=emitter.name, spread=_spread_m(posterior, row)))
         elif emitter.standing is Standing.SUSPECTED:
             found.append(phrase("open.suspected", source=emitter.name))
-    emitters = {e.id: e for e in posterior.survey.emitters}
-    for finding in diagnostics(posterior):
-        if finding.kind is FindingKind.TWINS:
-            first, second = (emitters[name] for name in finding.subjects)
-            # Bands of one device hang on one switch; that they trade with each other decides nothing.
-            if first.group != second.group:
-                found.append(phrase("open.not_told_apart", first=first.name, second=second.name))
-        elif finding.kind is FindingKind.LITTLE_LEARNED:
-            names = ", ".join(emitters[name].name for name in finding.subjects if name in emitters)
-            found.append(phrase("open.little_learned", source=names))
-        elif finding.kind is FindingKind.UNSETTLED:
-            found.append(phrase("open.unsettled"))
+    worded = (_worded(posterior, finding) for finding in diagnostics(posterior))
+    found += [text for text in worded if text is not None]
+    heard = unexplained(posterior.survey, posterior.visit_id)
+    found += [phrase("open.unexplained", technology=Told(technology(name).title)) for _, name in heard]
     return tuple(found)
+
+
+def _worded(posterior: Posterior, finding: Finding) -> Text | None:
+    """What a client must know of a finding of the model; None if another chapter says it."""
+    survey = posterior.survey
+    emitters = {e.id: e for e in survey.emitters}
+    if finding.kind is FindingKind.TWINS:
+        first, second = (emitters[name] for name in finding.subjects)
+        # Bands of one device hang on one switch; that they trade with each other decides nothing.
+        alike = first.group == second.group
+        return None if alike else phrase("open.not_told_apart", first=first.name, second=second.name)
+    if finding.kind is FindingKind.LITTLE_LEARNED:
+        names = ", ".join(emitters[name].name for name in finding.subjects if name in emitters)
+        return phrase("open.little_learned", source=names)
+    if finding.kind is FindingKind.OUTLIER:
+        return phrase("open.outlier", reading=finding.subjects[0], place=_place_read(survey, finding.subjects[0]))
+    if finding.kind is FindingKind.STRANGE_SITE:
+        return phrase("open.strange_site", place=_place_read(survey, finding.subjects[0]))
+    return phrase("open.unsettled") if finding.kind is FindingKind.UNSETTLED else None
+
+
+def _place_read(survey: Survey, reading_id: str) -> Text:
+    """Name of the place where a reading was taken."""
+    place_id = next((r.place_id for r in survey.readings if r.id == reading_id), "")
+    return survey.place(place_id).name if place_id else phrase("open.a_point")
 
 
 def search_steps(posterior: Posterior) -> tuple[NextStep, ...]:

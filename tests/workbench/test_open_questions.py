@@ -1,0 +1,42 @@
+"""What the model could not settle, in the words of the report."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from roomfield.demo.survey import FIRST, demo_survey
+from roomfield.report.words import load_words
+from roomfield.survey import HeardTechnology, Recording
+from roomfield.workbench.contents.model import open_questions
+from roomfield.workbench.understand import posterior_of
+
+
+def said(survey, language: str = "en") -> list[str]:
+    words = load_words(language)
+    return [words.text(text) for text in open_questions(posterior_of(survey, FIRST.id))]
+
+
+def test_nothing_is_said_to_stand_out_in_the_demo():
+    assert not [text for text in said(demo_survey()) if "does not fit" in text or "only badly" in text]
+
+
+@pytest.mark.parametrize("factor", [40.0, 1 / 40.0], ids=["16 dB too high", "16 dB too low"])
+def test_a_slip_is_named_with_its_reading_or_its_place(factor):
+    survey = demo_survey()
+    slipped = tuple(
+        replace(r, value_w_m2=r.value_w_m2 * factor) if r.id == "1-016" else r for r in survey.readings
+    )  # the sofa's peak as found
+    text = " ".join(said(replace(survey, readings=slipped)))
+    assert "Reading 1-016 at Sofa does not fit" in text or "The readings at Sofa fit the model only badly" in text
+
+
+def test_a_technology_heard_of_which_there_is_no_transmitter_is_to_be_looked_for():
+    survey = demo_survey()
+    heard = Recording(
+        "rec-1", FIRST.id, "demo-meter", "as_found", "0" * 64, "cot", heard=(HeardTechnology("tetra", 0.97),)
+    )
+    with_recording = replace(survey, recordings=(heard,))
+    assert any("TETRA" in text and "no such transmitter is on record" in text for text in said(with_recording))
+    assert any("TETRA" in text and "danach suchen" in text for text in said(with_recording, "de"))
