@@ -169,7 +169,9 @@ def test_a_router_off_by_night_is_not_expected_by_day(survey):
     assert sofa.predicted_after.median_w_m2 < 0.5 * sofa.before.median_w_m2
 
 
-@pytest.mark.published("common practice, no source: a telephone behind a shield sends harder; sources inside come first")
+@pytest.mark.published(
+    "common practice, no source: a telephone behind a shield sends harder; sources inside come first"
+)
 def test_a_telephone_within_the_shield_is_warned_of_in_the_report(survey):
     phone = replace(survey.emitters[0], id="phone", name="Mobile phone", technology="mobile phone", eirp_w=0.1)
     with_phone = replace(survey, emitters=(*survey.emitters, phone))

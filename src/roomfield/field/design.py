@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon, contains_xy
 
 from roomfield.field.posterior import Posterior, levels_at
+from roomfield.field.threads import on_one_thread
 from roomfield.quantities import Kind
 from roomfield.survey import Point3, Storey
 
@@ -37,6 +38,7 @@ class NextPoint:
     std_then_db: float
 
 
+@on_one_thread
 def measure_next(
     posterior: Posterior,
     *,

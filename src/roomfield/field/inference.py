@@ -26,6 +26,7 @@ from roomfield.field.sources import (
     unit_db,
     wall_slopes,
 )
+from roomfield.field.threads import on_one_thread
 from roomfield.instrument import correction, gain_key
 from roomfield.survey import Emitter, Survey
 
@@ -39,6 +40,7 @@ LOWEST_START, HALVINGS = 1.0, 8
 """Chains begin at most this many units of log posterior per unknown under the mode; draws lie half a unit under it."""
 
 
+@on_one_thread
 def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: int = 500) -> Posterior:
     """Infer powers, positions, gain errors, wall losses and misfit from all readings at once.
 

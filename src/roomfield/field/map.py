@@ -11,6 +11,7 @@ from roomfield.errors import InputError, UnknownNameError
 from roomfield.field.design import HEIGHT_M, measure_next, storey_points
 from roomfield.field.posterior import Posterior, levels_at
 from roomfield.field.scene import Scene
+from roomfield.field.threads import on_one_thread
 from roomfield.quantities import Kind
 from roomfield.survey import Point3, RadioState, Storey
 
@@ -60,6 +61,7 @@ class LevelMap:
         return float(self.x_m[1] - self.x_m[0]) if len(self.x_m) > 1 else 1.0
 
 
+@on_one_thread
 def level_map(
     posterior: Posterior,
     storey_id: str,

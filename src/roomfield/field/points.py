@@ -13,6 +13,7 @@ from roomfield.field.censored import sites_of
 from roomfield.field.links import Centre, Hyper, Links, LinkVariance, centre_of, prior_mean
 from roomfield.field.pair_sums import PairSums
 from roomfield.field.residuals import Conditioned, LevelMixture, LogEvidence, Weighted, average_over, condition
+from roomfield.field.threads import on_one_thread
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -112,6 +113,7 @@ class PointPosterior:
         return LevelMixture(np.array(means), np.array(stds), self.weights)
 
 
+@on_one_thread
 def infer_points(
     xyz: ArrayLike,
     level_db: ArrayLike,

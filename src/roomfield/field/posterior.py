@@ -19,6 +19,7 @@ from roomfield.field.scan import scan_gain
 from roomfield.field.scene import Scene
 from roomfield.field.search import Search
 from roomfield.field.sources import Radiators, has_walls, residual_covariance, residual_variance, unit_db, wall_slopes
+from roomfield.field.threads import on_one_thread
 from roomfield.quantities import Kind
 from roomfield.survey import RadioState, Survey
 
@@ -195,6 +196,7 @@ class Posterior:
         return np.array([e.group not in off and e.id not in off for e in self.survey.emitters])
 
 
+@on_one_thread
 def levels_at(
     posterior: Posterior,
     points: ArrayLike,
@@ -236,6 +238,7 @@ def levels_at(
     return total_of(posterior, np.where(on[None, :, None], level, -400.0), x, kind, points=points, moved=moved)
 
 
+@on_one_thread
 def level_table_db(
     posterior: Posterior,
     points: ArrayLike,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -76,9 +76,10 @@ class EmitterPower:
     duty: Range
 
 
-@lru_cache(maxsize=8)
 def posterior_of(survey: Survey, visit_id: str | None = None, seed: int = SEED, draws: int = DRAWS) -> Posterior:
-    """The joint posterior of a visit, in the home as that visit finds it; the same survey is not inferred twice.
+    """The joint posterior of a visit, in the home as that visit finds it.
+
+    The same home and readings are not inferred twice; what could be done and what was agreed play no part in it.
 
     Parameters
     ----------
@@ -95,7 +96,13 @@ def posterior_of(survey: Survey, visit_id: str | None = None, seed: int = SEED, 
     if not survey.visits:
         raise TooEarlyError("the survey has no visit yet.", where=survey.title, mend="Enter a visit first.")
     visit = survey.visit(visit_id) if visit_id else survey.visits[0]
-    return infer(with_work_done(survey, visit.id), visit_id=visit.id, seed=seed, draws=draws)
+    found = replace(with_work_done(survey, visit.id), actions=(), adopted_plan=None)
+    return _inferred(found, visit.id, seed, draws)
+
+
+@lru_cache(maxsize=8)
+def _inferred(home: Survey, visit_id: str, seed: int, draws: int) -> Posterior:
+    return infer(home, visit_id=visit_id, seed=seed, draws=draws)
 
 
 def can_be_modelled(survey: Survey) -> bool:
