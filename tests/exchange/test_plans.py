@@ -393,8 +393,8 @@ def test_a_page_of_a_pdf_becomes_an_image(pdf: Path, tmp_path: Path):
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"", "neither PNG, JPEG nor PDF"),
-        (b"<svg/>", "neither PNG, JPEG nor PDF"),
+        (b"", "neither PNG, JPEG, WebP nor PDF"),
+        (b"<svg/>", "neither PNG, JPEG, WebP nor PDF"),
         (b"\x89PNG\r\n\x1a\n", "damaged PNG"),
         (b"\xff\xd8\xff\xe0\x00\x10JFIF", "damaged JPEG"),
         (b"%PDF-1.7 and nothing", "damaged PDF"),
