@@ -20,7 +20,7 @@ def demo(client, records):
 @pytest.mark.parametrize(("language", "warned"), [("en", "Remove or silence sources"), ("de", "vor dem Schirmen")])
 def test_the_plan_is_shown_in_order_with_what_limits_and_what_gets_worse(demo, language, warned):
     heads = {"accept-language": language}
-    page = demo.get(f"{BASE}/what-if/plans?target_uw_m2=500&visit={FIRST.id}", headers=heads).text
+    page = demo.get(f"{BASE}/what-if/plans?target_uw_m2=1000&visit={FIRST.id}", headers=heads).text
     words = {
         "en": ("Inside the home", "From outside", "Measure again", "of what remains", "No plan on the list reaches"),
         "de": ("In der Wohnung", "Von außen", "Erneut messen", "was übrig bleibt", "Kein Plan auf der Liste"),
