@@ -1,6 +1,6 @@
 """Make the classifier's parameters from simulated recordings.
 
-    python -m benchmarks.signals_maker --scenes 4000 --negatives 1200 --seed 5 [--processes 2] [--cache FILE.npz]
+    python -m benchmarks.signals_maker --scenes 11400 --negatives 3420 --seed 5 [--processes 2] [--cache FILE.npz]
 
 The same arguments give the same file. No recording from outside is read.
 """
@@ -19,6 +19,7 @@ import numpy as np
 from roomfield.signals.classifier import ANY, LINEAR_LIMIT, TREES_SHARE
 
 LINEAR_C = 0.02
+BAGS = 3  # forests whose mean is taken: each looks at other columns, which steadies answers near one half
 
 
 def evidence_of(index: int, seed: int, negative: bool = False) -> tuple[dict[str, float], list[str], list[float]]:
@@ -51,14 +52,14 @@ def _cut(threshold: float) -> float:
 
 
 def _tree(nodes) -> list[list]:
-    """One tree as five columns: feature (-1 for a leaf), threshold, left, right, value."""
+    """One tree as five columns: feature (-1 for a leaf), threshold, left, right, share of the mean's value."""
     leaf = nodes["is_leaf"].astype(bool)
     return [
         np.where(leaf, -1, nodes["feature_idx"]).astype(int).tolist(),
         [_cut(v) if not is_leaf else 0 for v, is_leaf in zip(nodes["num_threshold"], leaf, strict=True)],
         np.where(leaf, 0, nodes["left"]).astype(int).tolist(),
         np.where(leaf, 0, nodes["right"]).astype(int).tolist(),
-        [float(f"{v:.4g}") if is_leaf else 0 for v, is_leaf in zip(nodes["value"], leaf, strict=True)],
+        [float(f"{v / BAGS:.4g}") if is_leaf else 0 for v, is_leaf in zip(nodes["value"], leaf, strict=True)],
     ]
 
 
@@ -69,6 +70,10 @@ def _learner(seed: int):
         max_iter=110, learning_rate=0.1, max_leaf_nodes=8, min_samples_leaf=12, l2_regularization=4.0,
         max_features=0.25, early_stopping=False, random_state=seed,
     )  # fmt: skip
+
+
+def _forests(matrix, truth, seed: int) -> list:
+    return [_learner(seed + bag).fit(matrix, truth) for bag in range(BAGS)]
 
 
 def _rounded(values, digits: int = 5) -> list[float]:
@@ -87,16 +92,17 @@ def _fit_one(technology: str, matrix, scaled, labels, seed: int) -> dict:
 
     truth = np.array([bool(label) if technology == ANY else technology in label.split(";") for label in labels])
     held = np.arange(truth.size) % 3 == 0
-    trees, linear = _learner(seed).fit(matrix[~held], truth[~held]), _linear(scaled[~held], truth[~held])
-    mixed = TREES_SHARE * trees.decision_function(matrix[held])
+    forests, linear = _forests(matrix[~held], truth[~held], seed), _linear(scaled[~held], truth[~held])
+    mixed = TREES_SHARE * np.mean([f.decision_function(matrix[held]) for f in forests], axis=0)
     mixed += (1 - TREES_SHARE) * linear.decision_function(scaled[held])
     line = LogisticRegression(C=1.0).fit(mixed[:, None], truth[held])
-    trees, linear = _learner(seed).fit(matrix, truth), _linear(scaled, truth)
+    forests, linear = _forests(matrix, truth, seed), _linear(scaled, truth)
+    base = float(np.mean([f._baseline_prediction.ravel()[0] for f in forests]))
     made = {
-        "name": technology, "base": round(float(trees._baseline_prediction.ravel()[0]), 5),
+        "name": technology, "base": round(base, 5),
         "slope": round(float(line.coef_[0, 0]), 4), "shift": round(float(line.intercept_[0]), 4),
         "offset": round(float(linear.intercept_[0]), 5), "weights": _rounded(linear.coef_[0], 4),
-        "trees": [_tree(stage[0].nodes) for stage in trees._predictors],
+        "trees": [_tree(stage[0].nodes) for forest in forests for stage in forest._predictors],
     }  # fmt: skip
     print(technology, int(truth.sum()), "slope", made["slope"], "shift", made["shift"], flush=True)
     return made
@@ -119,8 +125,8 @@ def fit(matrix, names: list[str], labels, seed: int = 0, processes: int = 1) -> 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--scenes", type=int, default=4000)
-    parser.add_argument("--negatives", type=int, default=1200)
+    parser.add_argument("--scenes", type=int, default=11400)
+    parser.add_argument("--negatives", type=int, default=3420)
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--cache", type=Path, action="append", default=[], help="evidence made before; used as it is")
