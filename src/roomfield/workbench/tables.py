@@ -15,14 +15,12 @@ from roomfield.exchange.mapping import ColumnMapping
 from roomfield.exchange.readings import ImportPlan
 from roomfield.quantities.convert import DENSITY_UNITS
 from roomfield.survey import Survey
-from roomfield.survey.sheet import Column
 from roomfield.workbench import publish
 from roomfield.workbench.intake import Circumstances, Corrections, guessed, previewed, take_in
 from roomfield.workbench.job import Job
 from roomfield.workbench.surveys import Records, opened, withdraw
 
 ENDINGS = frozenset({".csv", ".tsv", ".txt", ".xlsx"})
-MEANINGS = tuple(column.value for column in Column)
 UNITS = tuple(DENSITY_UNITS)
 TAKEN_BACK = "table taken back"
 

@@ -19,7 +19,6 @@ from roomfield.workbench.surveys import Records, keep_file
 
 PICTURES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".pdf"})
 DRAWINGS = frozenset({".dxf", ".geojson", ".json"})
-COORDINATES = ("metres", "degrees")
 
 
 @dataclass(frozen=True)
