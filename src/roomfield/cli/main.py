@@ -44,7 +44,7 @@ def version() -> None:
 def run() -> None:
     """Run the command line; every fault becomes one sentence and an exit code."""
     try:
-        sys.exit(app(standalone_mode=False) or 0)
+        sys.exit(app(prog_name="roomfield", standalone_mode=False) or 0)
     except RoomfieldError as fault:
         sys.exit(say_error(fault))
     except BrokenPipeError:

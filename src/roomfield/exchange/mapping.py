@@ -187,7 +187,8 @@ def _questions_about_form(mapping: ColumnMapping, values: list[MappedColumn]) ->
 
 def _describe(mapping: ColumnMapping) -> Iterator[str]:
     how = f"sheet {mapping.sheet!r}" if mapping.sheet else f"{mapping.encoding}, cells parted by {mapping.separator!r}"
-    yield f"{mapping.file_name}: {mapping.rows} rows below the headers in line {mapping.header_line} ({how})"
+    rows = "1 row" if mapping.rows == 1 else f"{mapping.rows} rows"
+    yield f"{mapping.file_name}: {rows} below the headers in line {mapping.header_line} ({how})"
     for mapped in mapping.columns:
         unit = f" in {mapped.unit}" if mapped.unit and mapped.column in VALUE_COLUMNS else ""
         shown = f"; for example {mapped.example}" if mapped.example else ""

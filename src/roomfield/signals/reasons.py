@@ -120,17 +120,23 @@ def _number(value: float, unit: str) -> str:
     )
 
 
+def _ppm(share: float) -> str:
+    """Parts per million in two digits, without an exponent."""
+    ppm = share * 1e6
+    return f"{ppm:.2g}" if ppm < 99.5 else f"{round(ppm, 1 - int(np.log10(ppm))):.0f}"
+
+
 def _rate_items(row: Technology, rates: tuple[Periodicity, ...]) -> list[EvidenceItem]:
     items = []
     for rate in rates:
         nominal = min((r.hz for r in row.rates), key=lambda hz: abs(hz / rate.frequency_hz - 1), default=0.0)
         offset = (
-            f", {(rate.frequency_hz / nominal - 1) * 1e6:+.1f} ppm from nominal"
+            f", {round((rate.frequency_hz / nominal - 1) * 1e6, 1) + 0.0:+.1f} ppm from nominal"
             if nominal and abs(rate.frequency_hz / nominal - 1) < 2e-4
             else ""
         )
         text = (
-            f"repeats at {rate.frequency_hz:.6g} Hz ± {rate.frequency_std_hz / rate.frequency_hz * 1e6:.2g} ppm "
+            f"repeats at {rate.frequency_hz:.6g} Hz ± {_ppm(rate.frequency_std_hz / rate.frequency_hz)} ppm "
             f"({rate.label}){offset}; "
             f"{rate.lines} lines counted, {rate.significance:.0f} standard deviations above noise"
         )
