@@ -19,8 +19,22 @@ from roomfield.errors import FormatError, InputError, RejectedRows, TooEarlyErro
 from roomfield.exchange.drafts import ReadingContext
 from roomfield.exchange.guess import guess_columns
 from roomfield.exchange.mapping import ColumnMapping
+from roomfield.exchange.places import use_told_by
 from roomfield.exchange.readings import ImportPlan, import_readings
-from roomfield.survey import Censoring, Meter, Orientation, Place, Reading, ReadingKind, Scan, Survey
+from roomfield.survey import (
+    Censoring,
+    Dwelling,
+    Meter,
+    Orientation,
+    Place,
+    PlaceKind,
+    Reading,
+    ReadingKind,
+    Room,
+    Scan,
+    Storey,
+    Survey,
+)
 
 CHECKS = Path(__file__).parents[1] / "data" / "conversions" / "conversions-checks.csv"
 UNITS = {
@@ -154,8 +168,58 @@ def test_missing_places_are_made_only_if_asked(take: Take, context: ReadingConte
         take(text)
     assert faults(caught) == [(3, "place", "Cot Süd"), (4, "place", "cot süd")]
     plan = take(text, context=replace(context, make_places=True))
-    assert plan.new_places == (Place("cot-s-d", "Cot Süd"),)
+    assert plan.new_places == (Place("cot-s-d", "Cot Süd", PlaceKind.COT),)
     assert [r.place_id for r in plan.readings] == ["bed", "cot-s-d", "cot-s-d"]
+
+
+def test_one_name_in_two_rooms_is_two_places(take: Take, context: ReadingContext):
+    text = "room,place,use,peak uW/m2\nBedroom,Bed,,1\nGuest room,Bed,,2\nBedroom,bed,,3\nStudy,Corner,sleeping,4\n"
+    plan = take(text, context=replace(context, make_places=True))
+    assert [(p.name, p.kind) for p in plan.new_places] == [
+        ("Bed, Bedroom", PlaceKind.BED), ("Bed, Guest room", PlaceKind.BED), ("Corner, Study", PlaceKind.BED),
+    ]  # fmt: skip
+    first, second, third, _ = (r.place_id for r in plan.readings)
+    assert first == third != second
+    again = replace(context, survey=replace(context.survey, places=context.survey.places + plan.new_places))
+    assert take(text, context=replace(again, make_places=True)).new_places == ()
+    assert [r.place_id for r in take(text, context=again).readings] == [r.place_id for r in plan.readings]
+
+
+def test_a_known_place_is_not_taken_for_two_rooms(take: Take):
+    text = "room,place,peak uW/m2\nStudy,Desk,1\nStudy,Desk,2\nAttic,Desk,3\n"
+    with pytest.raises(RejectedRows) as caught:
+        take(text)
+    assert faults(caught) == [(4, "place", "Desk")]
+    assert "'Study' and 'Attic'" in caught.value.faults[0].reason
+
+
+def test_a_place_that_is_made_lies_in_its_room_if_the_plan_has_it(take: Take, context: ReadingContext):
+    rooms = tuple(Room(name.lower(), name, "ground", ((0, 0), (3, 0), (3, 3))) for name in ("North", "South"))
+    dwelling = Dwelling(storeys=(Storey("ground", "Ground storey", 0.0, 2.5, ((0, 0), (6, 0), (6, 3))),), rooms=rooms)
+    there = replace(context, survey=replace(context.survey, dwelling=dwelling), make_places=True)
+    plan = take("room,place,peak uW/m2\nnorth,Bed,1\nsouth,Bed,2\n", context=there)
+    assert [(p.name, p.room_id, p.storey_id) for p in plan.new_places] == [
+        ("Bed", "north", "ground"), ("Bed", "south", "ground"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("words", "kind"),
+    [
+        ("Bed, left pillow", "bed"), ("Elternbett", "bed"), ("Bedside table", "bed"), ("Kinderbett", "cot"),
+        ("Child's cot", "cot"), ("Desk in the study", "desk"), ("Schreibtisch", "desk"), ("Couch", "sofa"),
+        ("Esstisch", "table"), ("Küchentisch", "table"), ("play mat", "play"), ("Bedroom door", "other"), ("", "other"),
+    ],
+)  # fmt: skip
+def test_a_name_tells_what_people_do_there(words: str, kind: str):
+    assert use_told_by(words).value == kind
+
+
+def test_a_time_that_carries_its_date_is_a_moment(take: Take):
+    plan = take("place,peak uW/m2,time\nbed,1,2026-03-02 10:01\ndesk,2,2026-03-02 10:05\n")
+    assert [r.taken_at for r in plan.readings] == ["2026-03-02T10:01:00", "2026-03-02T10:05:00"]
+    asked = take("place,peak uW/m2,date,time\nbed,1,02.03.2026,10:01\n")
+    assert asked.readings[0].taken_at == "2026-03-02T10:01:00"
 
 
 def test_importing_the_same_file_again_gives_the_same_ids(take: Take):

@@ -10,6 +10,7 @@ from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, Visi
 
 if TYPE_CHECKING:
     from roomfield.exchange.mapping import ColumnMapping
+    from roomfield.exchange.readings import ImportPlan
 
 
 def register(app: typer.Typer) -> None:
@@ -57,11 +58,11 @@ def take_in(
         plan = call(open_job(record, survey), file, mapping, given, confirmed=True, on_progress=on_progress)
     plain = {
         "readings": len(plan.readings),
-        "new_places": [p.name for p in plan.new_places],
+        "new_places": [{"name": p.name, "use": p.kind.value} for p in plan.new_places],
         "rejected": [vars(f) for f in plan.faults],
         "remarks": list(plan.remarks),
     }
-    answer(as_json, plain, lambda: _show_plan(plain))
+    answer(as_json, plain, lambda: _show_plan(plan))
 
 
 def _show_mapping(mapping: ColumnMapping) -> None:
@@ -74,12 +75,14 @@ def _show_mapping(mapping: ColumnMapping) -> None:
         typer.echo("Nothing was stored. If this is right, say the same again with --confirm.")
 
 
-def _show_plan(plain: dict[str, object]) -> None:
-    typer.echo(f"{plain['readings']} readings are in the record.")
-    for title in ("new_places", "rejected", "remarks"):
-        found = plain[title]
-        for item in found if isinstance(found, list) else []:
-            typer.echo(f"  {title.replace('_', ' ')}: {item}")
+def _show_plan(plan: ImportPlan) -> None:
+    typer.echo(f"{len(plan.readings)} readings are in the record.")
+    for place in plan.new_places:
+        typer.echo(f"  new place: {place.name}, taken as {place.kind.value}")
+    for fault in plan.faults:
+        typer.echo(f"  left out: line {fault.line}, {fault.column}: {fault.value!r} - {fault.reason}")
+    for remark in plan.remarks:
+        typer.echo(f"  {remark}")
 
 
 def sheet(

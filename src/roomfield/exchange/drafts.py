@@ -13,7 +13,8 @@ from roomfield.exchange.cells import Amount, CellFault
 from roomfield.exchange.guess import shown
 from roomfield.exchange.headers import VALUE_COLUMNS, unit_or_nothing
 from roomfield.exchange.mapping import ColumnMapping, MappedColumn
-from roomfield.exchange.names import KINDS, ORIENTATIONS, SCANS, PlaceTable, meters_of, plain, states_of
+from roomfield.exchange.names import KINDS, ORIENTATIONS, SCANS, meters_of, plain, states_of
+from roomfield.exchange.places import PlaceTable
 from roomfield.exchange.table import Cell
 from roomfield.survey.dwelling import Point3
 from roomfield.survey.observation import Censoring, Orientation, ReadingKind, Scan
@@ -115,9 +116,9 @@ class DraftReader:
         self._values = [m for m in mapping.columns if m.column in VALUE_COLUMNS]
         self._notes = [m for m in mapping.columns if m.column is Column.NOTE]
         self._known: dict[tuple[Column, Cell], tuple[Any, str]] = {}
+        self._places: dict[tuple[str, ...], tuple[str, str]] = {}
         meters, states = meters_of(context.survey), states_of(context.survey, context.visit_id)
         self._lookups: dict[Column, Callable[[str], Any]] = {
-            Column.PLACE: self.places.find,
             Column.METER: meters.find,
             Column.STATE: states.find,
             Column.KIND: _word(KINDS, "kind of value: peak, max-hold or average"),
@@ -137,7 +138,7 @@ class DraftReader:
             return None
         draft = Draft(
             line=line,
-            place_id=self._look_up(Column.PLACE, line, row, ""),
+            place_id=self._place(line, row),
             position=self._position(line, row),
             meter_id=self._look_up(Column.METER, line, row, self._context.meter_id),
             radio_state_id=self._look_up(Column.STATE, line, row, self._context.radio_state_id),
@@ -188,6 +189,25 @@ class DraftReader:
             return self._lookups[column](text), ""
         except CellFault as fault:
             return None, str(fault)
+
+    def _place(self, line: int, row: Sequence[Cell]) -> str:
+        written = tuple(
+            shown(_cell(row, mapped)) if (mapped := self._columns.get(column)) else ""
+            for column in (Column.PLACE, Column.ROOM, Column.USE)
+        )
+        known = self._places.get(written)
+        if known is None:
+            known = self._places[written] = self._found_place(*written)
+        place_id, reason = known
+        if reason:
+            self._reject(line, Column.PLACE, written[0], reason)
+        return place_id
+
+    def _found_place(self, name: str, room: str, use: str) -> tuple[str, str]:
+        try:
+            return (self.places.find(name, room, use) if name else ""), ""
+        except CellFault as fault:
+            return "", str(fault)
 
     def _read_values(self, line: int, row: Sequence[Cell]) -> tuple[DraftValue, ...]:
         found = []

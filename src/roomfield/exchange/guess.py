@@ -98,7 +98,17 @@ def _columns(
         unit, because = meaning.unit, meaning.because
         if not unit and index in units:
             unit, because = units[index], f"{because}, unit {units[index]} in the line below"
-        yield MappedColumn(index, header, meaning.column, unit, because, _example(body, index), meaning.unknown_unit)
+        column = meaning.column
+        if column is Column.TIME and _carries_dates(body, index):
+            column, because = Column.MOMENT, f"{because}; its cells carry a date"
+        yield MappedColumn(index, header, column, unit, because, _example(body, index), meaning.unknown_unit)
+
+
+def _carries_dates(body: Sequence[Sequence[Cell]], index: int) -> bool:
+    """Whether most cells of a column begin with a date."""
+    cells = [row[index] for row in body[:2000] if index < len(row) and shown(row[index])]
+    dated = sum(isinstance(cell, date) or bool(_DATE_TEXT.match(shown(cell))) for cell in cells)
+    return 2 * dated > len(cells)
 
 
 def _example(body: Sequence[Sequence[Cell]], index: int) -> str:

@@ -13,6 +13,8 @@ from roomfield.survey.sheet import FIELD_SHEET, Column
 _WORDS: dict[Column, str] = {
     Column.PLACE: "place|location|spot|measuring point|measurement point|point|messpunkt|messort|"
     "ort|platz|lieu|emplacement|luogo|punto|lugar|plaats",
+    Column.ROOM: "room|raum|zimmer|pièce|chambre|stanza|habitación|kamer",
+    Column.USE: "use|used as|used for|use of place|nutzung|verwendung",
     Column.STATE: "radio state|state|status|switch state|funkzustand|zustand|schaltzustand|etat|stato|estado",
     Column.METER: "meter|instrument|device|messgerät|gerät|appareil|strumento|medidor|meter id",
     Column.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|valeur de crête|picco|pico|piek",

@@ -1,15 +1,13 @@
-"""Names in a table to ids in the record: places, radio states, meters, kinds, orientations."""
+"""Names in a table to ids in the record: radio states, meters, kinds, orientations."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 
 from roomfield.errors import UnknownNameError
 from roomfield.exchange.cells import CellFault
 from roomfield.survey.observation import Orientation, ReadingKind, Scan
-from roomfield.survey.place import Place
 from roomfield.survey.record import Survey
 
 _KINDS = {
@@ -26,7 +24,6 @@ _ORIENTATIONS = {
     Orientation.UNKNOWN: "unknown|unbekannt|?",
 }
 _SCANS = {Scan.HAND_SCAN: "hand scan|scan|hand|schwenken", Scan.FIXED: "fixed|tripod|static|stativ|fest"}
-_TOKEN = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,39}")
 
 
 def plain(text: str) -> str:
@@ -80,50 +77,6 @@ class NameTable:
         if found:
             raise CellFault(f"there are {len(found)} {self._kind}s of this name; write the id")
         raise CellFault(f"there is no {self._kind} of this name")
-
-
-@dataclass
-class PlaceTable:
-    """Places by name; makes those that are missing if that was asked for."""
-
-    survey: Survey
-    make: bool
-    made: list[Place] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        self._known = NameTable("place", ((p.id, (p.name,)) for p in self.survey.places))
-        self._ids = {p.id for p in self.survey.places}
-        self._new: dict[str, str] = {}
-
-    def find(self, text: str) -> str:
-        """The id of the place meant.
-
-        Raises
-        ------
-        CellFault
-            If there is none and none is to be made.
-        """
-        if not self.make:
-            return self._known.find(text)
-        try:
-            return self._known.find(text)
-        except CellFault as fault:
-            if "no place" not in str(fault):
-                raise
-        if plain(text) not in self._new:
-            self._new[plain(text)] = self._fresh_id(text)
-            self.made.append(Place(self._new[plain(text)], text))
-        return self._new[plain(text)]
-
-    def _fresh_id(self, text: str) -> str:
-        slug = re.sub(r"[^a-z0-9]+", "-", plain(text)).strip("-")[:40]
-        base = text if _TOKEN.fullmatch(text) else slug or "place"
-        name, count = base, 1
-        while name in self._ids:
-            count += 1
-            name = f"{base}-{count}"
-        self._ids.add(name)
-        return name
 
 
 def meters_of(survey: Survey) -> NameTable:

@@ -10,6 +10,8 @@ class Column(StrEnum):
     """What a column of a table of readings holds."""
 
     PLACE = "place"
+    ROOM = "room"
+    USE = "use"
     STATE = "radio_state"
     METER = "meter"
     PEAK = "peak"

@@ -20,6 +20,8 @@ KIND_WORDS = {ReadingKind.PEAK: "Peak", ReadingKind.MAX_HOLD: "Max-hold", Readin
 BOUND_WORDS = {Censoring.BELOW_FLOOR: "below {level}", Censoring.OVERLOAD: "above {level}"}
 MEANING_WORDS = (
     ("place", "Place"),
+    ("room", "Room"),
+    ("use", "Use of the place"),
     ("radio_state", "Radio state"),
     ("peak", "Peak"),
     ("max_hold", "Max-hold"),
