@@ -189,6 +189,29 @@ class TestAmendments:
         refused(say(*words, "--record", demo_record), code, part)
 
 
+@pytest.mark.parametrize("verb", ["sources", "shares", "locate", "next"])
+def test_nothing_is_modelled_without_a_position(say, tmp_path, verb):
+    record = tmp_path / "flat.sqlite"
+    for words in (("new", "Flat"), ("transmitter", "Router", "--frequency", "2450")):
+        assert say(*words, "--record", record).code == 0
+    (tmp_path / "walk.csv").write_text("place,peak uW/m2\nBed,12\nDesk,40\n")
+    taken = say("take-in", tmp_path / "walk.csv", "--make-places", "--confirm", "--record", record)
+    assert taken.out.splitlines()[0] == "2 readings are in the record."
+    assert "  new place: Bed, taken as bed" in taken.out.splitlines()
+    refused(say(verb, "--record", record), 6, "no place has a position yet", "Put them on the plan")
+
+
+def test_a_folder_of_which_no_recording_can_be_read(say, tmp_path):
+    for name in ("a.wav", "b.flac"):
+        (tmp_path / name).write_bytes(b"no sound" * 50)
+    said = say("listen", tmp_path)
+    assert said.code == 3
+    assert [line.partition(":")[0] for line in said.out.splitlines()] == [
+        str(tmp_path / n) for n in ("a.wav", "b.flac")
+    ]
+    assert said.out.count("a.wav") == 1
+
+
 class TestTheDoorItself:
     """Faults that no command foresees still end in one sentence; the call is replaced to provoke them."""
 

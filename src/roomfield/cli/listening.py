@@ -19,6 +19,10 @@ def register(app: typer.Typer) -> None:
     app.command()(listen)
 
 
+_NOTHING_READ = 3
+"""Exit code when no file of a folder could be read, the same as for one bad file."""
+
+
 def listen(
     path: Annotated[str, typer.Argument(help="Recording (WAV, FLAC, OGG, MP3), or a folder of them.")],
     keep: Annotated[bool, typer.Option("--keep", help="Keep the recording with the survey.")] = False,
@@ -56,12 +60,14 @@ def _folder(path: str, as_json: bool) -> None:
         for name, result in found
     ]
     answer(as_json, plain, lambda: _show_folder(found))
+    if all(isinstance(result, str) for _, result in found):
+        raise typer.Exit(_NOTHING_READ)
 
 
 def _show_folder(found: list[tuple[str, Hearing | str]]) -> None:
     for name, result in found:
         if isinstance(result, str):
-            typer.echo(f"{name}: {result}")
+            typer.echo(f"{name}: {result.removeprefix(f'{Path(name).name}: ')}")
             continue
         heard = ", ".join(f"{h.name} {probability(h.probability)}" for h in result.claimed)
         typer.echo(f"{name}: {heard or result.verdict}")

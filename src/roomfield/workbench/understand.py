@@ -91,10 +91,12 @@ def posterior_of(survey: Survey, visit_id: str | None = None, seed: int = SEED, 
     Raises
     ------
     TooEarlyError
-        If there is no visit, emitter or reading yet.
+        If there is no visit, emitter or reading yet, or nothing that was read has a position.
     """
     if not survey.visits:
         raise TooEarlyError("the survey has no visit yet.", where=survey.title, mend="Enter a visit first.")
+    if survey.readings and not placed(survey) and all(r.position is None for r in survey.readings):
+        raise _nowhere(survey)
     visit = survey.visit(visit_id) if visit_id else survey.visits[0]
     found = replace(with_work_done(survey, visit.id), actions=(), adopted_plan=None)
     return _inferred(found, visit.id, seed, draws)
@@ -115,6 +117,10 @@ def placed(survey: Survey) -> tuple[Place, ...]:
     return tuple(p for p in survey.places if p.position is not None)
 
 
+def _nowhere(survey: Survey) -> TooEarlyError:
+    return TooEarlyError("no place has a position yet.", where=survey.title, mend="Put them on the plan.")
+
+
 def draws_at_places(posterior: Posterior, kind: Kind, state_id: str | None = None) -> LevelDraws:
     """Draws of the level at every placed place, in their order.
 
@@ -125,7 +131,7 @@ def draws_at_places(posterior: Posterior, kind: Kind, state_id: str | None = Non
     """
     places = placed(posterior.survey)
     if not places:
-        raise TooEarlyError("no place has a position yet.", where=posterior.survey.title, mend="Put them on the plan.")
+        raise _nowhere(posterior.survey)
     return levels_at(posterior, [p.position or (0.0, 0.0, 0.0) for p in places], kind=kind, state=state_id)
 
 
