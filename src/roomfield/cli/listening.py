@@ -67,7 +67,7 @@ def _folder(path: str, as_json: bool) -> None:
 def _show_folder(found: list[tuple[str, Hearing | str]]) -> None:
     for name, result in found:
         if isinstance(result, str):
-            typer.echo(f"{name}: {result.removeprefix(f'{Path(name).name}: ')}")
+            typer.echo(f"{name}: {result.removeprefix(f'{name}: ')}")
             continue
         heard = ", ".join(f"{h.name} {probability(h.probability)}" for h in result.claimed)
         typer.echo(f"{name}: {heard or result.verdict}")
