@@ -203,6 +203,14 @@ def test_a_place_that_is_made_lies_in_its_room_if_the_plan_has_it(take: Take, co
     ]  # fmt: skip
 
 
+def test_a_place_that_is_made_stands_where_it_was_first_read(take: Take, context: ReadingContext):
+    text = "place,x m,y m,z m,peak uW/m2\nCot,,,,1\nCot,1.5,2,0.6,2\nCot,1.6,2,0.6,3\ndesk,4,4,1,5\n"
+    plan = take(text, context=replace(context, make_places=True))
+    assert [p.position for p in plan.new_places] == [(1.5, 2.0, 0.6)]
+    assert [r.position for r in plan.readings] == [None, (1.5, 2, 0.6), (1.6, 2, 0.6), (4, 4, 1)]
+    assert context.survey.place("desk").position is None
+
+
 @pytest.mark.parametrize(
     ("words", "kind"),
     [

@@ -150,6 +150,8 @@ class DraftReader:
             flag=self._look_up(Column.FLAG, line, row, Censoring.NONE),
             values=values,
         )
+        if draft.place_id and draft.position:
+            self.places.put(draft.place_id, draft.position)
         self._refuse_incomplete(draft, before)
         return draft if len(self.faults) == before else None
 

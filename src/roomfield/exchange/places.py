@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from roomfield.exchange.cells import CellFault
 from roomfield.exchange.names import plain
+from roomfield.survey.dwelling import Point3
 from roomfield.survey.place import Place, PlaceKind
 from roomfield.survey.record import Survey
 
@@ -89,6 +90,13 @@ class PlaceTable:
             raise CellFault(known)
         self._refuse_two_rooms(named[0].id, room)
         return named[0].id
+
+    def put(self, place_id: str, position: Point3) -> None:
+        """Give a place that was made here the first position [m] that the table reads for it."""
+        place = self._by_id[place_id]
+        if place.position is not None or place not in self.made:
+            return
+        self.made[self.made.index(place)] = self._by_id[place_id] = replace(place, position=position)
 
     def _note(self, place: Place) -> None:
         self._by_id[place.id] = place
