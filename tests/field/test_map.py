@@ -6,6 +6,7 @@ import csv
 import importlib.util
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ from roomfield.field.inference import infer
 from roomfield.field.map import LevelMap, level_map
 from roomfield.field.posterior import levels_at
 from roomfield.quantities import Kind
-from roomfield.survey import Storey
+from roomfield.survey import Dwelling, Storey
 
 _SPEC = importlib.util.spec_from_file_location("surveys", Path(__file__).with_name("surveys.py"))
 surveys = importlib.util.module_from_spec(_SPEC)
@@ -61,6 +62,18 @@ def test_a_cell_outside_the_outline_is_left_out() -> None:
     assert inside.sum() == len(points) == 12
     assert (len(x), len(y)) == (4, 4)
     assert not inside[3, 3] and inside[0, 3] and inside[3, 0]
+
+
+def test_a_storey_without_outline_is_mapped_around_what_was_read(posterior) -> None:
+    home = surveys.survey((surveys.emitter("e", (0.6, 0.6, 1.0)),), [(1.0, 1.0, 1.0), (4.0, 3.0, 1.0), (2.0, 5.0, 1.0)],
+                          {("all", surveys.PEAK): [3e-3, 8e-5, 1e-4]},
+                          dwelling=Dwelling(storeys=(Storey("g", "ground", 0.0, 2.5, ()),)))  # fmt: skip
+    found = level_map(infer(home, draws=100), "g", step_m=0.5, kind=Kind.PEAK)
+    assert (found.x_m[0], found.x_m[-1], found.y_m[0], found.y_m[-1]) == pytest.approx((0.25, 4.75, 0.25, 5.75))
+    assert np.isfinite(found.mean_db).all()
+    nowhere = replace(posterior, survey=replace(home, readings=(), places=()))
+    with pytest.raises(InputError, match="nothing that was read has a position"):
+        level_map(nowhere, "g", kind=Kind.PEAK)
 
 
 def test_wrong_questions_about_maps_are_refused(posterior) -> None:

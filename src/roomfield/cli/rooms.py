@@ -32,14 +32,21 @@ def sources(
     from roomfield.workbench.job import open_job
     from roomfield.workbench.understand import emitter_powers, posterior_of
 
-    job = open_job(record, survey)
-    found = emitter_powers(posterior_of(job.survey, visit or None))
+    posterior = posterior_of(open_job(record, survey).survey, visit or None)
+    found = emitter_powers(posterior)
     plain = [{"emitter_id": p.emitter_id, "eirp_w": vars(p.eirp_w), "duty": vars(p.duty)} for p in found]
-    names = {e.id: e.name for e in job.survey.emitters}
-    rows = [(names[p.emitter_id], _watts(p.eirp_w), _percent(p.duty)) for p in found]
-    answer(
-        as_json, plain, lambda: table("Radiated power while on air, 90% interval", ("source", "EIRP", "on air"), rows)
-    )
+    known = {e.id: e for e in posterior.survey.emitters}
+    rows = [(known[p.emitter_id].name, _watts(p.eirp_w), _percent(p.duty)) for p in found]
+    far = [e.name for e in known.values() if e.outdoor and e.position is None]
+    answer(as_json, plain, lambda: _show_powers(rows, far))
+
+
+def _show_powers(rows: list[tuple[str, str, str]], far: list[str]) -> None:
+    from roomfield.workbench.understand import FAR_M
+
+    table("Radiated power while on air, 90% interval", ("source", "EIRP", "on air"), rows)
+    if far:
+        typer.echo(f"As if {FAR_M:g} m away, for how far is not known: {', '.join(far)}.")
 
 
 def _watts(found: Range) -> str:
@@ -47,7 +54,8 @@ def _watts(found: Range) -> str:
 
 
 def _percent(found: Range) -> str:
-    return f"{100 * found.median:.2g} % ({100 * found.low:.2g} to {100 * found.high:.2g})"
+    median, low, high = (f"{float(f'{100 * share:.2g}'):g}" for share in (found.median, found.low, found.high))
+    return f"{median} % ({low} to {high})"
 
 
 def shares(
@@ -60,7 +68,7 @@ def shares(
 ) -> None:
     """Say which source makes the level at each place, given all readings at once."""
     from roomfield.workbench.job import open_job
-    from roomfield.workbench.understand import kind_named, shares_of
+    from roomfield.workbench.understand import emitter_names, kind_named, shares_of
 
     job = open_job(record, survey)
     found = shares_of(job.survey, visit or None, kind_named(kind), place)
@@ -75,11 +83,10 @@ def shares(
         }
         for s in found
     ]
-    answer(as_json, plain, lambda: _show_shares(job.survey, plain))
+    answer(as_json, plain, lambda: _show_shares(job.survey, emitter_names(job.survey, visit or None), plain))
 
 
-def _show_shares(survey: Survey, plain: list[dict[str, Any]]) -> None:
-    names = {e.id: e.name for e in survey.emitters}
+def _show_shares(survey: Survey, names: dict[str, str], plain: list[dict[str, Any]]) -> None:
     rows, before = [], ""
     for share in sorted(plain, key=lambda s: (s["place_id"], -s["share"]["median"])):
         if share["share"]["median"] < 0.01:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,11 +13,12 @@ from roomfield.field.posterior import Posterior, levels_at
 from roomfield.field.scene import Scene
 from roomfield.field.threads import on_one_thread
 from roomfield.quantities import Kind
-from roomfield.survey import Point3, RadioState, Storey
+from roomfield.survey import Point2, Point3, RadioState, Storey, Survey
 
 Array = NDArray[np.float64]
 DRAWS = 100
 CHUNK = 800
+MARGIN_M = 1.0
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def level_map(
     posterior : Posterior
         From `infer`.
     storey_id : str
-        A storey with an outline.
+        A storey; without an outline the map reaches a metre around what was read.
     step_m : float
         Edge of a cell [m].
     kind : Kind
@@ -94,7 +95,7 @@ def level_map(
     UnknownNameError
         If there is no such storey.
     InputError
-        If it has no outline, or the step is not positive.
+        If there is nothing to reach around, or the step is not possible.
     """
     storey = _storey(posterior, storey_id)
     if not 0.0 < step_m <= 5.0:
@@ -126,6 +127,15 @@ def _storey(posterior: Posterior, storey_id: str) -> Storey:
     storeys = {s.id: s for s in posterior.survey.dwelling.storeys}
     if storey_id not in storeys:
         raise UnknownNameError("storey", storey_id, storeys)
-    if len(storeys[storey_id].outline) < 3:
-        raise InputError(f"storey {storey_id!r} has no outline.", mend="Draw it, or ask for levels at points.")
-    return storeys[storey_id]
+    storey = storeys[storey_id]
+    return storey if len(storey.outline) >= 3 else replace(storey, outline=_around_what_was_read(posterior.survey))
+
+
+def _around_what_was_read(survey: Survey) -> tuple[Point2, ...]:
+    """A rectangle a step wider than the places and readings that have a position."""
+    known = [p.position for p in survey.places] + [r.position for r in survey.readings]
+    plan = np.array([position[:2] for position in known if position is not None]).reshape(-1, 2)
+    if not len(plan):
+        raise InputError("the storey has no outline and nothing that was read has a position.", mend="Draw it.")
+    (x0, y0), (x1, y1) = (plan.min(axis=0) - MARGIN_M).tolist(), (plan.max(axis=0) + MARGIN_M).tolist()
+    return (x0, y0), (x1, y0), (x1, y1), (x0, y1)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
 from roomfield.field.links import EXPONENT_MEAN, Centre, Hyper, LinkCovariance, Links, LinkVariance
-from roomfield.field.priors import UNKNOWN_FREQUENCY_HZ
+from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ
 from roomfield.field.propagation import unit_density
 from roomfield.field.scene import Scene, main_material
 from roomfield.survey import AntennaPattern, Emitter, Polarisation
@@ -25,6 +25,8 @@ WALL_OFFSET_STD_DB = 2.5
 """A wall loses this much more or less than its table row says (build-up and moisture are not known)."""
 UNKNOWN_WALLS_SCALES = Hyper(3.0, 4.0, 1.5, 2.5, 1.0, 3.0)
 """Medians of the priors in `roomfield.field.points`, with a length of half a room."""
+PLANE_WAVE_VARIANCE = UNKNOWN_WALLS_SCALES.shadow_db**2 + 3.0 * UNKNOWN_WALLS_SCALES.obstacle_db2_per_m
+"""Misfit of a wave from far behind walls not drawn: shadows, and obstacles on some three metres inside [dB²]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +136,11 @@ def residual_covariance(
         near = np.exp(-cdist(left, right) / KNOWN_WALLS_LENGTH_M)
         return KNOWN_WALLS_STD_DB**2 * np.kron(_between_emitters(radiators, other), near)
     a, b = _links(radiators.positions, left), _links(other.positions, right)
-    return LinkCovariance(a, b, levels=False)(UNKNOWN_WALLS_SCALES, Centre(0.0, 0.0, None))
+    linked = LinkCovariance(a, b, levels=False)(UNKNOWN_WALLS_SCALES, Centre(0.0, 0.0, None))
+    near = np.exp(-cdist(left, right) / UNKNOWN_WALLS_SCALES.length_m)
+    plane = PLANE_WAVE_VARIANCE * np.kron(_between_emitters(radiators, other), near)
+    far = np.repeat(_far(radiators, left), len(left))[:, None] | np.repeat(_far(other, right), len(right))[None]
+    return np.where(far, plane, linked)
 
 
 def residual_variance(walls_known: bool, radiators: Radiators, points: Array) -> Array:
@@ -142,7 +148,14 @@ def residual_variance(walls_known: bool, radiators: Radiators, points: Array) ->
     links = _links(radiators.positions, points)
     if walls_known:
         return np.full(len(links), KNOWN_WALLS_STD_DB**2)
-    return LinkVariance(links, levels=False)(UNKNOWN_WALLS_SCALES, Centre(0.0, 0.0, None))
+    linked = LinkVariance(links, levels=False)(UNKNOWN_WALLS_SCALES, Centre(0.0, 0.0, None))
+    return np.where(np.repeat(_far(radiators, points), len(points)), PLANE_WAVE_VARIANCE, linked)
+
+
+def _far(radiators: Radiators, points: Array) -> NDArray[np.bool_]:
+    """Which emitters stand for a direction: what lies on their way outside is in their power, not in the misfit."""
+    apart = np.linalg.norm(radiators.positions - points.mean(axis=0), axis=1)
+    return np.asarray(apart > 0.5 * FAR_M)
 
 
 def _links(positions: Array, points: Array) -> Links:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from roomfield.quantities import Kind
 from roomfield.survey import Survey
 from roomfield.workbench.turns import in_turn
-from roomfield.workbench.understand import EmitterShare, emitter_shares, placed, posterior_of
+from roomfield.workbench.understand import EmitterShare, emitter_names, emitter_shares, placed, posterior_of
 
 LEAST_SHARE = 0.01
 """Emitters whose share is practically excluded from reaching this are not listed."""
@@ -48,12 +48,12 @@ def causes(survey: Survey, visit_id: str, kind: str = "peak") -> tuple[PlaceCaus
         If there is no emitter, reading or placed place yet.
     """
     found = emitter_shares(posterior_of(survey, visit_id), Kind(kind))
-    names = {emitter.id: emitter.name for emitter in survey.emitters}
+    names = emitter_names(survey, visit_id)
     return tuple(
         PlaceCauses(
             place.name,
             tuple(
-                (names.get(share.emitter_id, share.emitter_id), share)
+                (names[share.emitter_id], share)
                 for share in sorted(found, key=lambda one: -one.share.median)
                 if share.place_id == place.id and share.share.high >= LEAST_SHARE
             ),

@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from roomfield.errors import TooEarlyError, UnknownNameError
 from roomfield.field.inference import infer
 from roomfield.field.posterior import LevelDraws, Posterior, levels_at
+from roomfield.field.priors import FAR_M as FAR_M
 from roomfield.quantities import Kind
 from roomfield.remedy.done import with_work_done
 from roomfield.survey import Place, Survey
+from roomfield.workbench.unlisted import with_unlisted
 
 Array = NDArray[np.float64]
 SEED, DRAWS = 0, 500
@@ -80,6 +82,7 @@ def posterior_of(survey: Survey, visit_id: str | None = None, seed: int = SEED, 
     """The joint posterior of a visit, in the home as that visit finds it.
 
     The same home and readings are not inferred twice; what could be done and what was agreed play no part in it.
+    Where something is read with every listed transmitter off, one that is not on the list is reckoned with.
 
     Parameters
     ----------
@@ -98,13 +101,19 @@ def posterior_of(survey: Survey, visit_id: str | None = None, seed: int = SEED, 
     if survey.readings and not placed(survey) and all(r.position is None for r in survey.readings):
         raise _nowhere(survey)
     visit = survey.visit(visit_id) if visit_id else survey.visits[0]
-    found = replace(with_work_done(survey, visit.id), actions=(), adopted_plan=None)
+    home = with_unlisted(with_work_done(survey, visit.id), visit.id)
+    found = replace(home, actions=(), adopted_plan=None)
     return _inferred(found, visit.id, seed, draws)
 
 
 @lru_cache(maxsize=8)
 def _inferred(home: Survey, visit_id: str, seed: int, draws: int) -> Posterior:
     return infer(home, visit_id=visit_id, seed=seed, draws=draws)
+
+
+def emitter_names(survey: Survey, visit_id: str | None = None) -> dict[str, str]:
+    """Names of all transmitters that the model of a visit reckons with, by id."""
+    return {emitter.id: emitter.name for emitter in posterior_of(survey, visit_id).survey.emitters}
 
 
 def can_be_modelled(survey: Survey) -> bool:

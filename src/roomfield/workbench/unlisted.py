@@ -1,0 +1,35 @@
+"""What is read although every transmitter on the list was off comes from one that is not on the list."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from roomfield.survey import Censoring, Emitter, Standing, Survey
+
+UNLISTED_ID = "not-listed"
+_NAMES = {"en": "Transmitters not on the list", "de": "Nicht aufgeführte Sender"}
+
+
+def with_unlisted(survey: Survey, visit_id: str) -> Survey:
+    """The survey with one suspected transmitter outside, if readings of the visit cannot be made by those listed.
+
+    A survey that lists nothing stays as it is: there is nothing to switch, so nothing tells listed from unlisted.
+    """
+    if not survey.emitters or not _read_with_all_off(survey, visit_id):
+        return survey
+    taken = {emitter.id for emitter in survey.emitters}
+    own_id = UNLISTED_ID if UNLISTED_ID not in taken else f"{UNLISTED_ID}-{len(taken)}"
+    name = _NAMES.get(survey.assignment.language, _NAMES["en"])
+    extra = Emitter(own_id, name, outdoor=True, standing=Standing.SUSPECTED)
+    return replace(survey, emitters=(*survey.emitters, extra))
+
+
+def _read_with_all_off(survey: Survey, visit_id: str) -> bool:
+    groups = {emitter.group for emitter in survey.emitters}
+    silent = {state.id for state in survey.visit(visit_id).radio_states if groups <= set(state.off_groups)}
+    return any(
+        reading.visit_id == visit_id
+        and reading.radio_state_id in silent
+        and reading.censoring is not Censoring.BELOW_FLOOR
+        for reading in survey.readings
+    )

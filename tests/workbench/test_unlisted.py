@@ -1,0 +1,84 @@
+"""Readings that no listed transmitter can make are given to one that is not on the list."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from roomfield.quantities import Kind
+from roomfield.survey import (
+    Assignment,
+    Censoring,
+    Emitter,
+    Meter,
+    Place,
+    RadioState,
+    Reading,
+    ReadingKind,
+    Survey,
+    Visit,
+)
+from roomfield.workbench.understand import emitter_names, emitter_shares, posterior_of
+from roomfield.workbench.unlisted import UNLISTED_ID, with_unlisted
+
+ROUTER = np.array([6.0, 2.0, 1.0])
+EIRP_W, BACKGROUND_W_M2 = 0.1, 60e-6
+SPOTS = [(1, 1), (2, 4), (5, 2.5), (7, 4), (4, 3), (8, 1), (0.5, 5), (7, 2)]
+
+
+def reading(place: Place, state: str, density_w_m2: float) -> Reading:
+    return Reading(f"{place.id}-{state}", "v1", "m1", state, ReadingKind.PEAK, density_w_m2, place.id)
+
+
+@pytest.fixture(scope="module")
+def survey() -> Survey:
+    places = tuple(Place(f"p{i}", f"Place {i}", position=(x, y, 1.0)) for i, (x, y) in enumerate(SPOTS))
+    square_m2 = [4.0 * np.pi * float(np.sum((np.array(p.position) - ROUTER) ** 2)) for p in places]
+    on = [reading(p, "on", EIRP_W / area + BACKGROUND_W_M2) for p, area in zip(places, square_m2, strict=True)]
+    off = [reading(p, "off", BACKGROUND_W_M2) for p in places[::2]]
+    states = (RadioState("on", "As found"), RadioState("off", "Router off", ("router",)))
+    return Survey(
+        id="open", title="An invented open floor", created_at="2026-03-01T08:00:00+01:00", invented=True,
+        places=places, meters=(Meter("m1", "invented meter"),), readings=(*on, *off),
+        visits=(Visit("v1", "2026-03-02T10:00:00+01:00", "A. Sessor", radio_states=states),),
+        emitters=(Emitter("router", "Router", "wifi_data", 2.45e9, switchable=True),),
+    )  # fmt: skip
+
+
+@pytest.mark.published("ITU-R P.525-4, equation for the power flux-density of a point source: s = p / (4 pi d^2)")
+def test_what_is_left_with_all_off_is_not_given_to_those_listed(survey: Survey):
+    posterior = posterior_of(survey)
+    assert posterior.emitter_ids == ("router", UNLISTED_ID)
+    shares = {(s.place_id, s.emitter_id): s.share for s in emitter_shares(posterior, Kind.PEAK)}
+    near, far = "p7", "p6"
+    assert shares[near, "router"].low > 0.75
+    truth = BACKGROUND_W_M2 / (BACKGROUND_W_M2 + EIRP_W / (4.0 * np.pi * (5.5**2 + 3.0**2)))
+    assert shares[far, UNLISTED_ID].low < truth < shares[far, UNLISTED_ID].high
+    assert shares[far, UNLISTED_ID].low > 0.05
+    best = posterior.searches[0].best
+    assert np.hypot(*(best - ROUTER)[:2]) < 1.5
+
+
+def test_only_what_was_read_with_all_off_calls_for_it(survey: Survey):
+    off = [r for r in survey.readings if r.radio_state_id == "off"]
+    rest = tuple(r for r in survey.readings if r.radio_state_id == "on")
+    assert with_unlisted(replace(survey, readings=rest), "v1").emitters == survey.emitters
+    quiet = tuple(replace(r, censoring=Censoring.BELOW_FLOOR) for r in off)
+    assert with_unlisted(replace(survey, readings=rest + quiet), "v1").emitters == survey.emitters
+    assert with_unlisted(replace(survey, emitters=()), "v1").emitters == ()
+    mast = Emitter("mast", "Mast", outdoor=True)
+    assert with_unlisted(replace(survey, emitters=(*survey.emitters, mast)), "v1").emitters == (
+        *survey.emitters,
+        mast,
+    )
+
+
+def test_it_has_a_name_in_the_language_of_the_survey_and_an_id_of_its_own(survey: Survey):
+    german = replace(survey, assignment=Assignment(language="de"))
+    assert with_unlisted(german, "v1").emitters[-1].name == "Nicht aufgeführte Sender"
+    assert emitter_names(survey)[UNLISTED_ID] == "Transmitters not on the list"
+    taken = replace(survey, emitters=(replace(survey.emitters[0], id=UNLISTED_ID, switch_group="router"),))
+    ids = [e.id for e in with_unlisted(taken, "v1").emitters]
+    assert len(set(ids)) == len(ids) == 2
