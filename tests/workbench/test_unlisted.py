@@ -56,7 +56,6 @@ def test_what_is_left_with_all_off_is_not_given_to_those_listed(survey: Survey):
     assert shares[near, "router"].low > 0.75
     truth = BACKGROUND_W_M2 / (BACKGROUND_W_M2 + EIRP_W / (4.0 * np.pi * (5.5**2 + 3.0**2)))
     assert shares[far, UNLISTED_ID].low < truth < shares[far, UNLISTED_ID].high
-    assert shares[far, UNLISTED_ID].low > 0.05
     best = posterior.searches[0].best
     assert np.hypot(*(best - ROUTER)[:2]) < 1.5
 
