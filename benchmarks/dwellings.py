@@ -135,8 +135,8 @@ def note_whereabouts(notes: Notes, folder: Folder, meter: str, places: set[str])
             here = posterior.searches[0].centre
             bearing = float(np.rad2deg(np.arctan2(truth[0] - here[0], truth[1] - here[1])) % 360.0)
             notes["bearing_error"].append(abs((found.bearing_deg - bearing + 180.0) % 360.0 - 180.0))
-            span = (found.bearing_high_deg - found.bearing_low_deg) % 360.0
-            notes["bearing_holds"].append(float((bearing - found.bearing_low_deg) % 360.0 <= span))
+            held = [(bearing - a.low_deg) % 360.0 <= (a.high_deg - a.low_deg) % 360.0 for a in found.arcs]
+            notes["bearing_holds"].append(float(any(held)))
 
 
 def near(polygon: tuple, truth: np.ndarray) -> bool:

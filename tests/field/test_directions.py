@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from roomfield.field.directions import LEAST_PICKUP, on_axis, pickup
+from roomfield.field.directions import GUESSED_POWER_STD_DB, NULL_FILL, Aimed, aimed_at, on_axis
 from roomfield.field.inference import infer
 from roomfield.field.observations import observe
 from roomfield.field.posterior import levels_at
@@ -40,8 +40,52 @@ def test_pickup_is_the_mean_of_cos_squared_over_the_hand(axis_deg, std_deg):
         return np.cos(np.deg2rad(axis_deg + turn_deg - 30.0)) ** 2 * stats.norm(0.0, std_deg).pdf(turn_deg)
 
     exact = integrate.quad(weighed, -8 * std_deg, 8 * std_deg)[0]
-    found = on_axis(wave(30.0), np.array([axis_deg]), np.array([std_deg]))[0, 0]
-    assert found == pytest.approx(max(exact, LEAST_PICKUP), abs=1e-6)
+    found = on_axis(wave(30.0)[..., :2, :2], np.deg2rad([axis_deg]), np.deg2rad([std_deg]))[0, 0]
+    assert found == pytest.approx(exact, abs=1e-6)
+
+
+def aimed(noted_deg, null, *waves, std_deg=12.0):
+    arrival = np.concatenate([wave(b)[..., :2, :2] for b in waves], axis=1)
+    one = np.array([float(noted_deg)]), np.array([std_deg]), np.array([null])
+    return Aimed(np.array([0]), *one, arrival)
+
+
+@pytest.mark.published("eigenvalues of a symmetric tensor (numpy.linalg.eigvalsh)")
+@pytest.mark.parametrize("power", [(1.0, 0.3), (0.2, 1.0), (1.0, 0.02)])
+@pytest.mark.parametrize("off_deg", [-15.0, 0.0, 15.0])
+def test_strongest_and_null_are_the_ends_of_what_the_sum_can_show(power, off_deg):
+    """However badly the axis is noted, the meter showed the largest and the smallest value there."""
+    weights = np.array([power])
+    tensor = sum(p * wave(b)[0, 0, :2, :2] for p, b in zip(power, (20.0, 80.0), strict=True))
+    low, high = np.linalg.eigvalsh(tensor)
+    axis = np.rad2deg(0.5 * np.arctan2(2.0 * tensor[0, 1], tensor[1, 1] - tensor[0, 0]))
+    strongest = aimed(axis + off_deg, False, 20.0, 80.0).pickup(weights, power_std_db=0.5)
+    null = aimed(axis + 90.0 + off_deg, True, 20.0, 80.0).pickup(weights, power_std_db=0.5)
+    fill = NULL_FILL * sum(power)
+    assert np.sum(weights * strongest.share) - fill == pytest.approx(high, rel=0.01)
+    assert np.sum(weights * null.share) - fill == pytest.approx(low, abs=0.01 * high)
+    assert np.all(strongest.std_db == 0.0)
+
+
+def test_where_the_powers_are_not_known_the_noted_axis_decides():
+    """Equal guesses for an emitter in the north and one in the east: the axis says which of them is the larger."""
+    guess = np.array([[1.0, 1.0]])
+    north, east = (aimed(a, False, 0.0, 90.0).pickup(guess, power_std_db=GUESSED_POWER_STD_DB).share for a in (0, 90))
+    assert north[0, 0] > 5.0 * north[0, 1]
+    assert east[0, 1] > 5.0 * east[0, 0]
+
+
+def test_a_model_that_contradicts_the_noted_axis_gives_way():
+    """Powers that put the axis square to what was noted were wrong, not the hand."""
+    share = aimed(0.0, False, 0.0, 90.0).pickup(np.array([[1e-3, 1.0]])).share
+    assert share[0, 0] > 0.8
+    assert share[0, 1] < 0.2
+
+
+def test_a_deep_null_is_less_sure_than_a_shallow_one():
+    lone = aimed(90.0, True, 0.0).pickup(np.array([[1.0]]))
+    mixed = aimed(90.0, True, 0.0, 90.0).pickup(np.array([[1.0, 0.3]]))
+    assert lone.std_db[0] > 2.0 > 0.5 > mixed.std_db[0]
 
 
 def made(bearings):
@@ -58,10 +102,10 @@ def test_an_emitter_on_the_axis_counts_and_one_across_does_not():
     survey = made([bearing(0.0, 1e-4, 1e-6)])
     radiators = Radiators.of(survey.emitters, np.array([e.position for e in survey.emitters]))
     observed = observe(survey)
-    share = pickup(Scene.from_dwelling(survey.dwelling), radiators, survey.emitters, observed)
-    aimed = ~np.isnan(observed.levels.axis_deg)
-    assert np.all(share[~aimed] == 1.0)
-    strongest, null = share[aimed]
+    read = aimed_at(Scene.from_dwelling(survey.dwelling), radiators, observed)
+    assert [survey.readings[0].id, "b", "b"] == list(observed.levels.ids)
+    assert list(read.rows) == [1, 2] and list(read.null) == [False, True]
+    strongest, null = read.pickup(np.ones((2, 2)), power_std_db=GUESSED_POWER_STD_DB).share
     assert strongest[0] > 0.9 and strongest[1] < 0.1
     assert null[0] < 0.1 and null[1] > 0.9
 

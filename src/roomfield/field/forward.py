@@ -17,13 +17,14 @@ What readings scatter about that is `roomfield.field.noise`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.field import mixing
+from roomfield.field.directions import POWER_STD_DB, Aimed, levelled
 from roomfield.field.noise import Noise
 from roomfield.field.observations import Observations
 from roomfield.field.priors import EmitterPrior
@@ -96,6 +97,8 @@ class Forward:
         How readings scatter about the model.
     eirp_factor : ndarray, shape (k, k)
         Cholesky factor of the prior covariance of the powers [dB].
+    aimed : Aimed
+        Readings taken on an axis, from which ``pickup`` follows for given powers.
     """
 
     observed: Observations
@@ -111,6 +114,7 @@ class Forward:
     wall_std_db: float
     noise: Noise
     eirp_factor: Array
+    aimed: Aimed
 
     @cached_property
     def blocks(self) -> Blocks:
@@ -181,6 +185,23 @@ class Forward:
         terms = terms + timed[None, :, None] * self.duty_db(x)[:, None, :]
         terms += self.gain_db(x)[:, self.gain_index[rows.meter]] + 10.0 * np.log10(self.pickup)
         return np.asarray(np.where(rows.on[None], terms, _OFF_DB))
+
+    def with_axes(self, x: Array, power_std_db: float = POWER_STD_DB) -> Forward:
+        """The model with the axes of strongest and least pickup that go with some unknowns.
+
+        Parameters
+        ----------
+        x : ndarray, shape (total,)
+            Unknowns.
+        power_std_db : float
+            How uncertain the powers at a place are about them [dB].
+        """
+        if not len(self.aimed.rows):
+            return self
+        bare = replace(self, pickup=np.ones_like(self.pickup)).terms_db(x[None])[0][self.aimed.rows]
+        power = np.exp(_TO_NEPER * (bare - bare.max(axis=1, keepdims=True)))
+        pickup, added = levelled(self.observed.levels, self.aimed, self.aimed.pickup(power, power_std_db=power_std_db))
+        return replace(self, pickup=pickup, noise=self.noise.with_added(added))
 
     def predict(self, x: Array, unit_db: Array | None = None) -> tuple[Array, Array]:
         """Readings and shares.

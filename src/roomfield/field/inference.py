@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 
 from roomfield.errors import TooEarlyError
-from roomfield.field.directions import pickup
+from roomfield.field.directions import GUESSED_POWER_STD_DB, Aimed, aimed_at, plan_arrival
 from roomfield.field.forward import Forward, power_sum
 from roomfield.field.noise import SCAN_STD_DB, Noise
 from roomfield.field.observations import Observations, observe
@@ -76,7 +78,7 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     radiators = at_best(searches, radiators)
     materials = materials_of(scene)
     forward = build_forward(survey, observed, scene, radiators, materials)
-    forward = settle(forward)
+    forward = settle(replace(forward, aimed=_over_candidates(forward.aimed, observed, scene, radiators, searches)))
     scales = scan_scales(forward)
     mode = scales.best
     rng = np.random.default_rng(seed)
@@ -140,12 +142,27 @@ def build_forward(
     factor = cholesky(covariance + np.diag(loose + 1e-6), lower=True)
     index, mean, std = _gains(survey)
     priors, unit = tuple(emitter_prior(e) for e in survey.emitters), unit_db(scene, radiators, sites)
-    return Forward(
+    unplaced = np.array([e.position is None and e.bearing_deg is None for e in survey.emitters])
+    forward = Forward(
         observed, priors, unit, wall_slopes(scene, radiators, sites, materials), factor, index, mean, std,
-        _scan_gains(survey.emitters, radiators, rows.edge_m), pickup(scene, radiators, survey.emitters, observed),
+        _scan_gains(survey.emitters, radiators, rows.edge_m), np.ones((len(rows), len(priors))),
         WALL_OFFSET_STD_DB, _noise(survey.emitters, radiators, observed, priors, unit),
         eirp_factor(survey.emitters, np.array([p.eirp_std_db for p in priors])),
+        aimed_at(scene, radiators, observed, unplaced),
     )  # fmt: skip
+    return forward.with_axes(np.zeros(forward.blocks.total), GUESSED_POWER_STD_DB)
+
+
+def _over_candidates(
+    aimed: Aimed, observed: Observations, scene: Scene, radiators: Radiators, searches: list[Search]
+) -> Aimed:
+    """Directions of emitters of unknown position: the mean over their candidates."""
+    arrival, site = aimed.arrival.copy(), observed.levels.site[aimed.rows]
+    for found in searches:
+        for member in found.members:
+            many = radiators.take([member] * len(found.candidates)).moved(found.candidates)
+            arrival[:, member] = plan_arrival(scene, many, observed.sites, site).mean(axis=1)
+    return replace(aimed, arrival=arrival)
 
 
 def _scan_gains(emitters: tuple[Emitter, ...], radiators: Radiators, edge_m: Array) -> Array:

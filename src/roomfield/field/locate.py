@@ -29,6 +29,24 @@ class Whereabouts(StrEnum):
 
 
 @dataclass(frozen=True)
+class Bearings:
+    """An arc of directions, clockwise from plan north.
+
+    Parameters
+    ----------
+    middle_deg, low_deg, high_deg : float
+        Middle by probability and ends; low to high goes clockwise [deg].
+    probability : float
+        That the emitter lies that way [1].
+    """
+
+    middle_deg: float
+    low_deg: float
+    high_deg: float
+    probability: float
+
+
+@dataclass(frozen=True)
 class Located:
     """Where an emitter is.
 
@@ -47,7 +65,10 @@ class Located:
     heights_m : (float, float) or None
         Lowest and highest height in the region [m].
     bearing_deg, bearing_low_deg, bearing_high_deg : float or None
-        Direction and its interval, clockwise from plan north; low to high goes clockwise [deg].
+        Most probable direction and its interval, clockwise from plan north; low to high goes clockwise [deg].
+    arcs : tuple of Bearings
+        All arcs that it takes to reach the coverage, most probable first: more than one if the readings cannot tell
+        front from back.
     """
 
     emitter_ids: tuple[str, ...]
@@ -59,6 +80,7 @@ class Located:
     bearing_deg: float | None = None
     bearing_low_deg: float | None = None
     bearing_high_deg: float | None = None
+    arcs: tuple[Bearings, ...] = ()
 
 
 def locate(posterior: Posterior, emitter_id: str, *, coverage: float = 0.9) -> Located:
@@ -113,19 +135,62 @@ def _outline(part: Polygon) -> tuple[Point2, ...]:
 
 
 def _direction(found: Search, coverage: float) -> Located:
-    offset = found.grid - found.centre
-    bearing = np.rad2deg(np.arctan2(offset[:, 0], offset[:, 1])) % 360.0
-    mean = np.sum(found.probability * np.exp(1j * np.deg2rad(bearing)))
-    middle = float(np.rad2deg(np.angle(mean)) % 360.0)
-    off = (bearing - middle + 180.0) % 360.0 - 180.0
-    order = np.argsort(off)
-    reached = np.cumsum(found.probability[order])
-    tail = (1.0 - coverage) / 2.0
-    low = float(off[order][int(np.searchsorted(reached, tail))])
-    high = float(off[order][min(int(np.searchsorted(reached, 1.0 - tail)), len(order) - 1)])
-    margin = float(np.hypot(OUTDOOR_STEP_DEG / 2.0, BEARING_FLOOR_DEG * 1.645))
+    arcs = arcs_of(*_by_direction(found), coverage)
+    first = arcs[0]
     return Located(
-        found.emitter_ids, Whereabouts.DIRECTION, coverage, bearing_deg=middle,
-        bearing_low_deg=(middle + min(low, 0.0) - margin) % 360.0,
-        bearing_high_deg=(middle + max(high, 0.0) + margin) % 360.0,
+        found.emitter_ids, Whereabouts.DIRECTION, coverage, bearing_deg=first.middle_deg,
+        bearing_low_deg=first.low_deg, bearing_high_deg=first.high_deg, arcs=arcs,
     )  # fmt: skip
+
+
+def _by_direction(found: Search) -> tuple[Array, Array]:
+    """Directions in order [deg], and the probability of each, whatever the distance."""
+    offset = found.grid - found.centre
+    bearing = np.round(np.rad2deg(np.arctan2(offset[:, 0], offset[:, 1])) % 360.0, 6) % 360.0
+    different, which = np.unique(bearing, return_inverse=True)
+    return different, np.asarray(np.bincount(which, weights=found.probability), dtype=np.float64)
+
+
+def arcs_of(bearing_deg: Array, probability: Array, coverage: float) -> tuple[Bearings, ...]:
+    """The fewest directions that reach the coverage, neighbours joined, most probable arc first.
+
+    Parameters
+    ----------
+    bearing_deg, probability : ndarray, shape (n,)
+        Directions evenly spaced round the circle, ascending [deg], and the probability of each, adding up to 1.
+    coverage : float
+        Probability content of all arcs together [1].
+    """
+    order = np.argsort(-probability, kind="stable")
+    count = int(np.searchsorted(np.cumsum(probability[order]), coverage)) + 1
+    margin = float(np.hypot(OUTDOOR_STEP_DEG / 2.0, BEARING_FLOOR_DEG * 1.645))
+    reach = np.zeros(len(probability), dtype=bool)
+    step = 360.0 / len(probability)
+    near = np.arange(-int(margin // step), int(margin // step) + 1)
+    reach[(order[:count, None] + near) % len(probability)] = True
+    arcs = [_arc(bearing_deg, probability, run, margin % step) for run in _runs_round(reach)]
+    return tuple(sorted(arcs, key=lambda a: -a.probability))
+
+
+def _runs_round(chosen: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+    """Stretches of true entries round a circle, as indices in order."""
+    n = len(chosen)
+    if np.all(chosen):
+        return [np.arange(n)]
+    start = int(np.flatnonzero(~chosen)[0])
+    turned = (np.arange(n) + start) % n
+    inside = chosen[turned]
+    cuts = np.flatnonzero(np.diff(inside)) + 1
+    return [turned[run] for run in np.split(np.arange(n), cuts) if inside[run[0]]]
+
+
+def _arc(bearing_deg: Array, probability: Array, run: NDArray[np.int64], more_deg: float) -> Bearings:
+    share = float(probability[run].sum())
+    whole = len(run) == len(probability)
+    peak = run[int(np.argmax(probability[run]))]
+    off = (bearing_deg[run] - bearing_deg[peak] + 180.0) % 360.0 - 180.0
+    middle = float(bearing_deg[peak] + probability[run] @ off / max(share, 1e-300))
+    if whole:
+        return Bearings(middle % 360.0, (middle - 180.0) % 360.0, (middle + 179.999) % 360.0, share)
+    low, high = float(bearing_deg[run[0]]) - more_deg, float(bearing_deg[run[-1]]) + more_deg
+    return Bearings(middle % 360.0, low % 360.0, high % 360.0, share)

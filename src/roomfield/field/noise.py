@@ -18,7 +18,7 @@ Lange, Little, Taylor, Robust statistical modeling using the t distribution, JAS
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -65,6 +65,10 @@ class Noise:
     crest_std_db: Array
     shares: Array
     weights: Array
+
+    def with_added(self, added_std_db: Array) -> Noise:
+        """The same with other scatter of each reading beyond that of a scan [dB], shape (r,)."""
+        return replace(self, rows=replace(self.rows, added_std_db=added_std_db))
 
     @cached_property
     def own_std_db(self) -> Array:

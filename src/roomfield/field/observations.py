@@ -48,6 +48,8 @@ class LevelRows:
         Scatter beyond that of a scan [dB].
     axis_deg, axis_std_deg : ndarray, shape (r,)
         Axis of a figure-of-eight antenna held level, and how sure it is [deg]; NaN if turned every way.
+    null : ndarray of bool, shape (r,)
+        True for what was read on the axis that shows least.
     """
 
     ids: tuple[str, ...]
@@ -62,6 +64,7 @@ class LevelRows:
     added_std_db: Array
     axis_deg: Array
     axis_std_deg: Array
+    null: Mask
 
     def __len__(self) -> int:
         return len(self.site)
@@ -182,7 +185,7 @@ def observe(survey: Survey, visit_id: str | None = None) -> Observations:
     )
 
 
-_Row = tuple[str, int, int, int, str, float, int, tuple[bool, ...], float, float, float, float]
+_Row = tuple[str, int, int, int, str, float, int, tuple[bool, ...], float, float, float, float, bool]
 _Axis = tuple[int, float, float, tuple[bool, ...]]
 
 
@@ -198,18 +201,21 @@ def _reading_row(survey: Survey, reading: Reading, sites: _Sites) -> _Row:
         reading.id, sites.index(position, reading.place_id), KINDS.index(Kind(reading.kind.value)),
         _meter(survey, reading.meter_id), scan_key(reading), 10.0 * float(np.log10(value.density_w_m2)), side,
         _on(survey, reading.visit_id, reading.radio_state_id), 0.0 if fixed else reading.scan_edge_m,
-        FIXED_STD_DB if fixed else 0.0, np.nan, np.nan,
+        FIXED_STD_DB if fixed else 0.0, np.nan, np.nan, False,
     )  # fmt: skip
 
 
 def _bearing_levels(survey: Survey, bearing: Bearing, site: int, on: tuple[bool, ...]) -> list[_Row]:
     """What was read on the axis of the strongest pickup and at the null."""
     null_w_m2 = bearing.null_w_m2 if bearing.null_deg is not None else None
-    known = ((bearing.strongest_w_m2, bearing.strongest_deg, FIXED_STD_DB), (null_w_m2, bearing.null_deg, NULL_STD_DB))
+    known = (
+        (bearing.strongest_w_m2, bearing.strongest_deg, FIXED_STD_DB, False),
+        (null_w_m2, bearing.null_deg, NULL_STD_DB, True),
+    )
     return [
         (bearing.id, site, 2, _meter(survey, bearing.meter_id), f"bearing/{bearing.id}", 10.0 * float(np.log10(level)),
-         0, on, 0.0, std_db, np.nan if axis_deg is None else axis_deg, bearing.std_deg)
-        for level, axis_deg, std_db in known
+         0, on, 0.0, std_db, np.nan if axis_deg is None else axis_deg, bearing.std_deg, null)
+        for level, axis_deg, std_db, null in known
         if level
     ]  # fmt: skip
 
@@ -224,13 +230,13 @@ def _on(survey: Survey, visit_id: str, state_id: str) -> tuple[bool, ...]:
 
 
 def _level_rows(rows: list[_Row]) -> LevelRows:
-    ids, site, kind, meter, scan, value, side, on, edge, added, axis, axis_std = zip(*rows, strict=True)
+    ids, site, kind, meter, scan, value, side, on, edge, added, axis, axis_std, null = zip(*rows, strict=True)
     scans = {key: k for k, key in enumerate(dict.fromkeys(scan))}
     return LevelRows(
         tuple(ids), np.array(site), np.array(kind), np.array(meter), np.array([scans[s] for s in scan]),
         np.array(value, dtype=np.float64), np.array(side), np.array(on, dtype=bool).reshape(len(rows), -1),
         np.array(edge, dtype=np.float64), np.array(added, dtype=np.float64),
-        np.array(axis, dtype=np.float64), np.array(axis_std, dtype=np.float64),
+        np.array(axis, dtype=np.float64), np.array(axis_std, dtype=np.float64), np.array(null, dtype=bool),
     )  # fmt: skip
 
 

@@ -84,7 +84,7 @@ def find_mode(forward: Forward, start: Array | None = None, *, scale: float | No
 
 
 def settle(forward: Forward) -> Forward:
-    """The model with the readings' scatter for the most probable shares, slips weighted down.
+    """The model with axes and scatter of the readings for the most probable shares, slips weighted down.
 
     Parameters
     ----------
@@ -94,6 +94,7 @@ def settle(forward: Forward) -> Forward:
     x = None
     for _ in range(SETTLING):
         x = find_mode(forward, x, scale=0.0).x
+        forward = forward.with_axes(x)
         residual, shares = forward.residual_db(x[None])[0], forward.predict(x[None])[1][0]
         noise = replace(forward.noise, shares=shares)
         forward = replace(forward, noise=replace(noise, weights=noise.tail_weights(residual)))
