@@ -1,8 +1,9 @@
 """Make the classifier's parameters from simulated recordings.
 
-    python -m benchmarks.signals_maker --scenes 11400 --negatives 3420 --seed 5 [--processes 2] [--cache FILE.npz]
+    python -m benchmarks.signals_maker --scenes 20000 --negatives 5000 --seed 5 [--processes 2] [--cache DIR]
 
-The same arguments give the same file. No recording from outside is read.
+The same arguments give the same file. No recording from outside is read. With ``--cache`` the evidence, most of the work, is
+kept in pieces, and a run that was broken off goes on from there; empty the folder when detectors or simulation change.
 """
 
 from __future__ import annotations
@@ -10,40 +11,92 @@ from __future__ import annotations
 import argparse
 import json
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from functools import partial
 from importlib import resources
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from roomfield.signals.classifier import ANY, LINEAR_LIMIT, TREES_SHARE
+from roomfield.signals.classifier import ANY, FIRST_LIMIT, LINEAR_LIMIT, TREES_SHARE
+from roomfield.signals.worker_memory import keep_freed_memory
 
 LINEAR_C = 0.02
-BAGS = 3  # forests whose mean is taken: each looks at other columns, which steadies answers near one half
+BAGS = 2  # forests whose mean is taken: each looks at other columns, which steadies answers near one half
+PARTS = 3  # the second hearing learns from answers of first ones that have not seen the scene
+INAUDIBLE_DB = 0.0
 
 
-def evidence_of(index: int, seed: int, negative: bool = False) -> tuple[dict[str, float], list[str], list[float]]:
-    """Numbers, labels and levels of one simulated scene."""
+PIECE = 250
+UNFIT = ("length",)  # longer scenes were drawn for slow emitters: a mark of the maker, not of the emitter
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Evidence of many scenes.
+
+    ``audible`` says per technology how loud its loudest component is over the audio noise [dB]; missing: not there.
+    """
+
+    matrix: NDArray[np.float32]
+    names: list[str]
+    audible: list[dict[str, float]]
+
+    def levels(self, technology: str) -> NDArray[np.float64]:
+        """Level of a technology in each scene [dB]; minus infinity where it is not."""
+        if technology == ANY:
+            return np.array([max(row.values(), default=-np.inf) for row in self.audible])
+        return np.array([row.get(technology, -np.inf) for row in self.audible])
+
+
+def evidence_of(index: int, seed: int, negative: bool = False) -> tuple[dict[str, float], dict[str, float]]:
+    """Numbers of one simulated scene, and the level of the loudest component of each technology [dB]."""
     from roomfield.signals.conditioning import condition
     from roomfield.signals.features import gather, vector
     from roomfield.signals.simulation.scene import negative_scene, random_scene
 
     scene = (negative_scene if negative else random_scene)(index, seed)
-    numbers = vector(gather(condition(scene.samples, scene.sample_rate_hz)))
-    return numbers, [c.technology for c in scene.components], list(scene.snr_db)
+    levels: dict[str, float] = {}
+    for component, level in zip(scene.components, scene.snr_db, strict=True):
+        levels[component.technology] = round(max(level, levels.get(component.technology, -np.inf)), 2)
+    return vector(gather(condition(scene.samples, scene.sample_rate_hz))), levels
 
 
-UNFIT = ("length",)  # longer scenes were drawn for slow emitters: a mark of the maker, not of the emitter
-
-
-def collect(scenes: int, negatives: int, seed: int, processes: int):
-    """Evidence matrix, its column names, and a label string per scene."""
-    with ProcessPoolExecutor(processes) as pool:
-        rows = list(pool.map(partial(evidence_of, seed=seed), range(scenes), chunksize=20))
-        rows += list(pool.map(partial(evidence_of, seed=seed, negative=True), range(negatives), chunksize=20))
+def _piece(
+    job: tuple[int, int, bool, int, Path | None],
+) -> tuple[NDArray[np.float32], list[str], list[dict[str, float]]]:
+    """Evidence of scenes ``first`` to ``last``, from the cache if it is there, else made and laid there."""
+    first, last, negative, seed, cache = job
+    path = cache / f"{'negatives' if negative else 'scenes'}-{seed}-{first:06d}-{last:06d}.npz" if cache else None
+    if path and path.exists():
+        with np.load(path) as kept:
+            return kept["matrix"], [str(n) for n in kept["names"]], json.loads(str(kept["levels"]))
+    rows = [evidence_of(index, seed, negative) for index in range(first, last)]
     names = list(rows[0][0])
-    matrix = np.array([[r[0][n] for n in names] for r in rows], np.float32)
-    return matrix, names, np.array([";".join(r[1]) for r in rows])
+    matrix = np.array([[numbers[n] for n in names] for numbers, _ in rows], np.float32)
+    levels = [levels for _, levels in rows]
+    if path:
+        part = path.with_suffix(".part.npz")
+        np.savez(part, matrix=matrix, names=np.array(names), levels=np.array(json.dumps(levels)))
+        part.rename(path)
+    return matrix, names, levels
+
+
+def collect(scenes: int, negatives: int, seed: int, processes: int, cache: Path | None = None) -> Rows:
+    """Evidence of all scenes, made in pieces that can be kept in a folder and taken up again."""
+    if cache:
+        cache.mkdir(parents=True, exist_ok=True)
+    jobs = [
+        (first, min(first + PIECE, count), negative, seed, cache)
+        for count, negative in ((scenes, False), (negatives, True))
+        for first in range(0, count, PIECE)
+    ]
+    pieces = _each(_piece, jobs, processes)
+    names = pieces[0][1]
+    kept = [i for i, name in enumerate(names) if name not in UNFIT]
+    matrix = np.concatenate([piece[0][:, kept] for piece in pieces])
+    return Rows(matrix, [names[i] for i in kept], [row for piece in pieces for row in piece[2]])
 
 
 def _cut(threshold: float) -> float:
@@ -72,8 +125,8 @@ def _learner(seed: int):
     )  # fmt: skip
 
 
-def _forests(matrix, truth, seed: int) -> list:
-    return [_learner(seed + bag).fit(matrix, truth) for bag in range(BAGS)]
+def _forests(matrix, truth, seed: int, bags: int = BAGS) -> list:
+    return [_learner(seed + bag).fit(matrix, truth) for bag in range(bags)]
 
 
 def _rounded(values, digits: int = 5) -> list[float]:
@@ -83,67 +136,99 @@ def _rounded(values, digits: int = 5) -> list[float]:
 def _linear(scaled, truth):
     from sklearn.linear_model import LogisticRegression
 
-    return LogisticRegression(C=LINEAR_C, max_iter=400).fit(scaled, truth)
+    return LogisticRegression(C=LINEAR_C, max_iter=200).fit(scaled, truth)
 
 
-def _fit_one(technology: str, matrix, scaled, labels, seed: int) -> dict:
-    """Trees and weighted sum; their calibration line comes from a third of the scenes that twins have not seen."""
-    from sklearn.linear_model import LogisticRegression
-
-    truth = np.array([bool(label) if technology == ANY else technology in label.split(";") for label in labels])
-    held = np.arange(truth.size) % 3 == 0
-    forests, linear = _forests(matrix[~held], truth[~held], seed), _linear(scaled[~held], truth[~held])
-    mixed = TREES_SHARE * np.mean([f.decision_function(matrix[held]) for f in forests], axis=0)
-    mixed += (1 - TREES_SHARE) * linear.decision_function(scaled[held])
-    line = LogisticRegression(C=1.0).fit(mixed[:, None], truth[held])
-    forests, linear = _forests(matrix, truth, seed), _linear(scaled, truth)
+def _model(name: str, forests: list) -> dict:
     base = float(np.mean([f._baseline_prediction.ravel()[0] for f in forests]))
-    made = {
-        "name": technology, "base": round(base, 5),
-        "slope": round(float(line.coef_[0, 0]), 4), "shift": round(float(line.intercept_[0]), 4),
-        "offset": round(float(linear.intercept_[0]), 5), "weights": _rounded(linear.coef_[0], 4),
+    return {
+        "name": name, "base": round(base, 5),
         "trees": [_tree(stage[0].nodes) for forest in forests for stage in forest._predictors],
     }  # fmt: skip
-    print(technology, int(truth.sum()), "slope", made["slope"], "shift", made["shift"], flush=True)
+
+
+def _usable(levels):
+    """Truth, and which scenes say anything: a technology too faint to be heard is neither there nor not there."""
+    truth = np.isfinite(levels)
+    return truth, ~truth | (levels >= INAUDIBLE_DB)
+
+
+def _first_hearing(job: tuple[str, NDArray[np.float64]], matrix, scaled, seed: int) -> tuple[dict, NDArray[np.float32]]:
+    """Model of one technology, and what twins that have not seen a scene say of it."""
+    technology, levels = job
+    truth, usable = _usable(levels)
+    unseen = np.zeros(truth.size, np.float32)
+    for part in range(PARTS):
+        held = np.arange(truth.size) % PARTS == part
+        learn = usable & ~held
+        trees, linear = _learner(seed).fit(matrix[learn], truth[learn]), _linear(scaled[learn], truth[learn])
+        unseen[held] = TREES_SHARE * trees.decision_function(matrix[held])
+        unseen[held] += (1 - TREES_SHARE) * linear.decision_function(scaled[held])
+    linear = _linear(scaled[usable], truth[usable])
+    made = _model(technology, _forests(matrix[usable], truth[usable], seed))
+    made |= {"offset": round(float(linear.intercept_[0]), 5), "weights": _rounded(linear.coef_[0], 4)}
+    print("first", technology, int(truth.sum()), flush=True)
+    return made, unseen
+
+
+def _second_hearing(job: tuple[str, NDArray[np.float64], NDArray[np.float32]], matrix, seed: int) -> dict:
+    """Model of one technology that knows the first hearing's answers, and the calibration line of both."""
+    from sklearn.linear_model import LogisticRegression
+
+    technology, levels, first = job
+    truth, usable = _usable(levels)
+    unseen = np.zeros(truth.size)
+    for part in range(PARTS):
+        held = np.arange(truth.size) % PARTS == part
+        learn = usable & ~held
+        unseen[held] = _learner(seed + 50).fit(matrix[learn], truth[learn]).decision_function(matrix[held])
+    line = LogisticRegression(C=1.0).fit(0.5 * (first + unseen)[usable, None], truth[usable])
+    made = _model(technology, _forests(matrix[usable], truth[usable], seed + 50))
+    made |= {"slope": round(float(line.coef_[0, 0]), 4), "shift": round(float(line.intercept_[0]), 4)}
+    print("second", technology, "slope", made["slope"], "shift", made["shift"], flush=True)
     return made
 
 
-def fit(matrix, names: list[str], labels, seed: int = 0, processes: int = 1) -> dict:
-    """Fit trees and weighted sum for each technology, and for whether there is any transmitter."""
-    technologies = [*sorted({t for label in labels for t in label.split(";") if t}), ANY]
+def _each(work, jobs: list, processes: int) -> list:
+    """Results in order; one process works by itself, as a fork of a process whose learner has threads would hang."""
+    if processes == 1:
+        return [work(job) for job in jobs]
+    with ProcessPoolExecutor(processes, initializer=keep_freed_memory) as pool:
+        return list(pool.map(work, jobs))
+
+
+def fit(rows: Rows, seed: int = 0, processes: int = 1) -> dict:
+    """Fit both hearings for each technology, and for whether there is any transmitter."""
+    matrix = rows.matrix
+    technologies = [*sorted({t for row in rows.audible for t in row}), ANY]
     centre = np.array(_rounded(matrix.mean(0, dtype=np.float64)))
     spread = np.array(_rounded(matrix.std(0, dtype=np.float64) + 1e-6))
-    scaled = np.clip((matrix - centre) / spread, -LINEAR_LIMIT, LINEAR_LIMIT)
-    work = partial(_fit_one, matrix=matrix, scaled=scaled, labels=labels, seed=seed)
-    if processes == 1:
-        models = [work(t) for t in technologies]
-    else:
-        with ProcessPoolExecutor(processes) as pool:
-            models = list(pool.map(work, technologies))
-    return {"features": names, "centre": centre.tolist(), "spread": spread.tolist(), "models": models}
+    scaled = np.clip((matrix - centre) / spread, -LINEAR_LIMIT, LINEAR_LIMIT).astype(np.float32)
+    levels = [rows.levels(t) for t in technologies]
+    work = partial(_first_hearing, matrix=matrix, scaled=scaled, seed=seed)
+    first = _each(work, list(zip(technologies, levels, strict=True)), processes)
+    known = np.column_stack([np.clip(unseen, -FIRST_LIMIT, FIRST_LIMIT) for _, unseen in first])
+    work = partial(_second_hearing, matrix=np.hstack([known, matrix]), seed=seed)
+    jobs = list(zip(technologies, levels, (unseen for _, unseen in first), strict=True))
+    second = _each(work, jobs, processes)
+    return {
+        "features": rows.names, "centre": centre.tolist(), "spread": spread.tolist(),
+        "first": [model for model, _ in first], "second": second,
+    }  # fmt: skip
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--scenes", type=int, default=11400)
-    parser.add_argument("--negatives", type=int, default=3420)
+    parser.add_argument("--scenes", type=int, default=20000)
+    parser.add_argument("--negatives", type=int, default=5000)
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--cache", type=Path, action="append", default=[], help="evidence made before; used as it is")
+    parser.add_argument("--cache", type=Path, help="folder in which pieces of evidence are kept and taken up again")
     parser.add_argument("--out", type=Path)
     options = parser.parse_args()
-    if options.cache and all(p.exists() for p in options.cache):
-        parts = [np.load(p) for p in options.cache]
-        matrix, labels = np.concatenate([p["X"] for p in parts]), np.concatenate([p["labels"] for p in parts])
-        names = [str(n) for n in parts[0]["names"]]
-    else:
-        matrix, names, labels = collect(options.scenes, options.negatives, options.seed, options.processes)
-        for path in options.cache[:1]:
-            np.savez(path, X=matrix, names=names, labels=labels)
-    kept = [i for i, name in enumerate(names) if name not in UNFIT]
-    matrix, names = matrix[:, kept], [names[i] for i in kept]
-    document = {"made_by": "benchmarks/signals_maker.py", "scenes": len(labels), "seed": options.seed}
-    document |= fit(matrix, names, labels, processes=options.processes)
+    rows = collect(options.scenes, options.negatives, options.seed, options.processes, options.cache)
+    document = {"made_by": "benchmarks/signals_maker.py", "scenes": len(rows.audible), "seed": options.seed}
+    document |= fit(rows, processes=options.processes)
     out = options.out or Path(str(resources.files("roomfield.signals"))) / "data" / "classifier.json"
     out.parent.mkdir(exist_ok=True)
     out.write_text(json.dumps(document, separators=(",", ":")))

@@ -2,13 +2,16 @@
 
 import numpy as np
 import pytest
-from benchmarks.signals_maker import BAGS, _learner, _linear, fit
+from benchmarks import signals_maker
+from benchmarks.signals_maker import BAGS, INAUDIBLE_DB, Rows, _learner, _linear, _second_hearing, _usable, collect, fit
 from sklearn.linear_model import LogisticRegression
 
 from roomfield.signals.classifier import (
     ANY,
+    FIRST_LIMIT,
     LINEAR_LIMIT,
     WITHOUT_EVIDENCE,
+    _trees_from,
     forest_from,
     probabilities,
     shipped_forest,
@@ -18,24 +21,72 @@ from roomfield.signals.features import gather, vector
 from roomfield.signals.simulation.scene import random_scene
 
 
+def invented_rows(count=600, columns=12, seed=0):
+    """Evidence in which one technology depends on two numbers and a second one on the first being there."""
+    rng = np.random.default_rng(seed)
+    matrix = rng.standard_normal((count, columns)).astype(np.float32)
+    one = matrix[:, 0] + matrix[:, 1] ** 2 > 1
+    two = ~one & (matrix[:, 2] > 0)
+    levels = [{name: 20.0 for name, here in (("dect", a), ("gsm", b)) if here} for a, b in zip(one, two, strict=True)]
+    return Rows(matrix, [f"f{i}" for i in range(columns)], levels), one
+
+
 @pytest.mark.published("scikit-learn HistGradientBoostingClassifier and LogisticRegression on the same data")
 def test_exported_parameters_answer_as_scikit_learn(capsys):
-    rng = np.random.default_rng(0)
-    matrix = rng.standard_normal((600, 12)).astype(np.float32)
-    truth = matrix[:, 0] + matrix[:, 1] ** 2 > 1
-    labels = np.where(truth, "dect", "")
-    names = [f"f{i}" for i in range(12)]
-    forest = forest_from(fit(matrix, names, labels))
+    rows, truth = invented_rows()
+    forest = forest_from(fit(rows))
     capsys.readouterr()
-    rows = matrix[:100].astype(float)
+    matrix, some = rows.matrix, rows.matrix[:100].astype(float)
+    own = forest.names.index("dect")
     reference = np.mean(
         [_learner(seed).fit(matrix, truth).decision_function(matrix[:100]) for seed in range(BAGS)], axis=0
     )
-    trees = np.array([forest.tree_odds(row)[0] for row in rows])
-    np.testing.assert_allclose(trees, reference, atol=0.02)
+    np.testing.assert_allclose([forest.first.odds(row)[own] for row in some], reference, atol=0.02)
     scaled = np.clip((matrix - matrix.mean(0)) / matrix.std(0), -LINEAR_LIMIT, LINEAR_LIMIT)
-    linear = np.array([forest.linear_odds(row)[0] for row in rows])
+    linear = np.array([forest.linear_odds(row)[own] for row in some])
     np.testing.assert_allclose(linear, _linear(scaled, truth).decision_function(scaled[:100]), atol=0.02)
+
+
+@pytest.mark.published("scikit-learn HistGradientBoostingClassifier on the first hearing's answers and the evidence")
+def test_the_second_hearing_is_what_the_maker_fitted(capsys):
+    rows, truth = invented_rows()
+    levels = np.where(truth, 20.0, -np.inf)
+    first = np.random.default_rng(1).standard_normal(truth.size).astype(np.float32)
+    known = np.column_stack([first, rows.matrix]).astype(np.float32)
+    made = _second_hearing(("dect", levels, first), matrix=known, seed=0)
+    capsys.readouterr()
+    trees = _trees_from([made])
+    reference = np.mean([_learner(50 + b).fit(known, truth).decision_function(known[:80]) for b in range(BAGS)], axis=0)
+    np.testing.assert_allclose([trees.odds(row)[0] for row in known[:80].astype(float)], reference, atol=0.02)
+
+
+def test_answers_are_the_calibrated_mean_of_both_hearings(capsys):
+    rows, _ = invented_rows()
+    forest = forest_from(fit(rows))
+    capsys.readouterr()
+    for row in rows.matrix[:10].astype(float):
+        first = forest.first_odds(row)
+        second = forest.second.odds(np.r_[np.clip(first, -FIRST_LIMIT, FIRST_LIMIT), row])
+        np.testing.assert_allclose(forest.log_odds(row), forest.slope * (first + second) / 2 + forest.shift)
+
+
+def test_a_technology_too_faint_to_hear_is_no_example_of_either_kind():
+    truth, usable = _usable(np.array([20.0, INAUDIBLE_DB - 0.1, -np.inf, INAUDIBLE_DB]))
+    assert truth.tolist() == [True, True, False, True]
+    assert usable.tolist() == [True, False, True, True]
+
+
+def test_evidence_kept_in_pieces_is_taken_up_again(tmp_path, monkeypatch):
+    monkeypatch.setattr(signals_maker, "PIECE", 2)
+    whole = collect(3, 1, 41, 1, tmp_path)
+    assert len(list(tmp_path.glob("*.npz"))) == 3
+    next(tmp_path.glob("scenes-41-000002*")).unlink()
+    again = collect(3, 1, 41, 1, tmp_path)
+    np.testing.assert_array_equal(whole.matrix, again.matrix)
+    assert whole.audible == again.audible and whole.names == again.names
+    assert "length" not in whole.names and whole.matrix.shape == (4, len(whole.names))
+    present = {c.technology for c in random_scene(0, 41).components}
+    assert set(whole.audible[0]) == present
 
 
 def test_no_technology_is_more_probable_than_any_transmitter():

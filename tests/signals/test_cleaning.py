@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy.signal import decimate
 
 from roomfield.signals.cleaning import FRAME_LAWS, clean, contrast, take_off
-from roomfield.signals.combs import FRAME_COMBS, weigh_comb
+from roomfield.signals.combs import FRAME_COMBS, SLOT_COMBS, weigh_comb
+from roomfield.signals.simulation.component import Bench, boxes
 from roomfield.signals.spectrum import white_spectrum
 
 RATE = 48000.0
@@ -101,6 +103,42 @@ def test_contrast_tells_a_comb_from_a_denser_one():
     odd = COMBS["200odd"]
     assert min(contrast(white_spectrum(sparse, RATE), odd, 0.0, 100.0)) > 1.0
     assert max(contrast(white_spectrum(dense, RATE), odd, 0.0, 100.0)) < 0.2
+
+
+@pytest.mark.published("3GPP TS 45.002: eight slots in 60/13 ms; Bluetooth Core Vol 2 Part B: slot of 625 us")
+def test_no_slot_line_of_gsm_lies_on_a_comb_of_bluetooth():
+    slots = 8 * 13 / 60e-3 * np.arange(1, 12)
+    combs = {c.name: c for c in (*FRAME_COMBS, *SLOT_COMBS)}
+    for name in ("bt133", "bt266", "bt800", "bt1600"):
+        lines = combs[name].lines_hz(19000.0)
+        assert lines.size > 5
+        assert np.abs(lines[:, None] - slots).min() > 1.0
+    for law in FRAME_LAWS:
+        if law.name == "bt":
+            assert np.abs(law.comb.lines_hz(19000.0)[:, None] - slots).min() > 1.0
+
+
+@pytest.mark.published("EN 300 392-2: 18 ksymbol/s; 3GPP TS 36.211: reference symbols that repeat at 2 kHz")
+def test_a_multiple_of_two_kilohertz_is_no_symbol_line():
+    def beside(part):
+        spectrum = white_spectrum(recording([part]), RATE)
+        comb = {c.name: c for c in FRAME_COMBS}["tetra18k"]
+        return [max(contrast(spectrum, comb, 0.0, step)) for step in (100.0, 200.0, 1000.0, 2000.0)]
+
+    assert min(beside(lambda t: 0.2 * np.sin(2 * np.pi * 18000 * t))) > 1.0
+    assert min(beside(lambda t: gate(t, 0.5e-3, 71e-6))) < 0.2
+
+
+def test_a_frame_between_the_samples_leaves_no_lines():
+    bench = Bench(np.random.default_rng(5), 4 * RATE, 8.0)
+    power = boxes(bench, np.arange(2100) * 3.75e-3 / (1 + 12e-6), 366e-6)
+    samples = recording([lambda t: decimate(power.astype(float), 4, ftype="fir")[: t.size]], noise=0.05)
+    first = white_spectrum(samples, RATE)
+    after, taken = clean(samples, RATE, first)
+    assert [t.name for t in taken] == ["bt"]
+    high = slice(int(12000 * first.bins_per_hz), int(19000 * first.bins_per_hz))
+    assert np.count_nonzero(first.white[high] > 30) > 20
+    assert np.count_nonzero(after.white[high] > 30) <= 2
 
 
 def test_laws_name_periods_that_their_combs_repeat_at():

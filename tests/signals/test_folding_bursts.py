@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.signal import resample
 
 from roomfield.signals.bursts import find_bursts, find_groups
-from roomfield.signals.folding import describe, fold, fold_aligned, frame_shape, template_shares
-from roomfield.signals.kernels import subtract_profile
+from roomfield.signals.folding import describe, fold, fold_aligned, frame_shape, nodes, template_shares
+from roomfield.signals.kernels import subtract_course
 
 RATE = 48000.0
 
@@ -42,9 +43,27 @@ def test_folded_width_of_a_cordless_burst():
 def test_subtracting_the_profile_leaves_noise():
     x = schedule(np.arange(0.001, 3.0, 0.01), 368e-6, 1.0, 3.0)
     x -= x.mean()
-    profile = fold(x, RATE, 0.01, 480)
-    subtract_profile(x, 1 / (0.01 * RATE), profile)
+    subtract_course(x, 1 / (0.01 * RATE), nodes(x, RATE, 0.01))
     assert x.std() == pytest.approx(0.02, rel=0.05)
+
+
+@pytest.mark.published("scipy.signal.resample of one period: a frame of 216.667 Hz is no whole number of samples")
+def test_a_course_between_the_samples_leaves_nothing_of_a_smooth_frame():
+    period_s, seconds = 60e-3 / 13, 4.0
+    steps = np.arange(int(seconds * RATE)) / RATE / period_s
+    shape = resample(np.random.default_rng(3).standard_normal(40), 8000)
+    x = np.interp(steps % 1.0, np.arange(8000) / 8000, shape, period=1.0).astype(np.float32)
+    x -= x.mean()
+    before = float(x.std())
+    subtract_course(x, 1 / (period_s * RATE), nodes(x, RATE, period_s))
+    assert x.std() < 0.01 * before
+
+
+def test_a_frame_of_whole_samples_is_taken_off_exactly():
+    row = np.random.default_rng(4).standard_normal(480)
+    x = np.tile(row - row.mean(), 300).astype(np.float32)
+    subtract_course(x, 1 / 480, nodes(x, RATE, 480 / RATE))
+    assert np.abs(x).max() < 1e-4
 
 
 def test_aligned_folding_follows_a_drifting_source():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from roomfield.signals.bursts import crisp_long, find_bursts, lattice
+from roomfield.signals.bursts import LATTICE_WIDTHS_S, crisp_long, find_bursts, lattice
 from roomfield.signals.trains import answer_score, find_trains, triplet_score
 
 RATE = 48000.0
@@ -104,3 +104,17 @@ def test_a_flat_packet_is_crisp_and_two_clicks_are_not():
     assert crisp_long(packets, 0.15, 2.5)[0] == 3
     clicks = find_bursts(sound(np.array([1.0, 1.2, 3.0, 3.2]), 100e-6, heights=np.array([1.0, -1.0, 1.0, -1.0])), RATE)
     assert crisp_long(clicks, 0.15, 2.5)[0] == 0
+
+
+@pytest.mark.published("Bluetooth Core Vol 2 Part B: slot of 625 us, five-slot packets of up to 2871 us")
+def test_slots_of_wide_bursts_stand_out_among_short_traffic():
+    rng = np.random.default_rng(7)
+    slots = np.cumsum(6 + 2 * rng.integers(0, 9, 400))
+    wide = slots[slots * 625e-6 < 7.9] * 625e-6 + 0.001
+    busy, _ = scattered(rng, 1200)
+    samples = sound(np.r_[wide, busy], np.r_[np.full(wide.size, 2.6e-3), np.full(busy.size, 1e-4)], noise=0.03)
+    table = find_bursts(samples, RATE)
+    among_all, among_wide = lattice(table, 625e-6)[1], lattice(table, 625e-6, LATTICE_WIDTHS_S["wide"])[1]
+    assert among_wide > 8 and among_wide > 2 * among_all
+    random = find_bursts(sound(np.sort(rng.uniform(0, 7.9, 150)), np.full(150, 2.6e-3), noise=0.03), RATE)
+    assert abs(lattice(random, 625e-6, LATTICE_WIDTHS_S["wide"])[1]) < 4

@@ -23,6 +23,7 @@ THRESHOLD = 4.7
 LONG_THRESHOLD = 6.0
 LONGEST_S = 2.5
 STEADY_SCALE = 3
+PROBES = 30000
 
 
 @dataclass(frozen=True)
@@ -63,14 +64,15 @@ class BurstTable:
         return np.asarray(self.starts_s + self.widths_s)
 
 
-def _scatter(edges: F32) -> float:
-    """Standard deviation of the edge response between bursts: the lower of two quantiles' answers.
+def robust_scatter(edges: F32) -> float:
+    """Standard deviation of a response between bursts: the lower of two quantiles' answers.
 
     The fifth quantile still sees silence when traffic fills most of the time.
     """
-    probe = np.abs(edges[:: max(1, edges.size // 60000)])
-    fifth, half = np.quantile(probe, [0.2, 0.5])
-    return float(min(fifth / 0.2533, half / 0.6745)) + 1e-9
+    probe = np.abs(edges[:: max(1, edges.size // PROBES)])
+    fifth, half = probe.size // 5, probe.size // 2
+    ordered = np.partition(probe, (fifth, half))
+    return float(min(ordered[fifth] / 0.2533, ordered[half] / 0.6745)) + 1e-9
 
 
 def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
@@ -90,7 +92,7 @@ def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
         reach = max(2, round(reach_s * sample_rate_hz))
         edges = edge_response(running, reach)
         finest, broad = edges if scale == 0 else finest, edges if scale == STEADY_SCALE else broad
-        scatter.append(_scatter(edges))
+        scatter.append(robust_scatter(edges))
         starts, ends, heights = pair_edges(edges, THRESHOLD * scatter[-1], reach, int(LONGEST_S * sample_rate_hz))
         keep = (ends - starts) >= (1 if scale == 0 else 0.75 * reach)
         keep &= (ends - starts < 12 * reach) | (heights > LONG_THRESHOLD * scatter[-1])
@@ -290,10 +292,23 @@ def _two_classes(widths: F64) -> bool:
 
 LATTICES_S = (312.5e-6, 320e-6, 416.67e-6, 500e-6, 625e-6, 1e-3)
 LATTICE_GAPS_S = (0.45e-3, 30e-3)
+LATTICE_WIDTHS_S = {"brief": (5e-5, 2e-4), "slot": (2.8e-4, 4.6e-4), "wide": (5e-4, 2.95e-3)}
+WIDTH_LATTICES = (
+    ("brief", 625e-6), ("brief", 1e-3), ("slot", 625e-6), ("slot", 416.67e-6), ("wide", 500e-6), ("wide", 625e-6),
+    ("wide", 1e-3), ("wide", 1.25e-3), ("wide", 2.5e-3),
+)  # fmt: skip
 
 
-def lattice(table: BurstTable, step_s: float) -> tuple[float, float]:
+def lattice(table: BurstTable, step_s: float, widths_s: tuple[float, float] = (0.0, 9.9)) -> tuple[float, float]:
     """How well the gaps between neighbouring bursts are whole multiples of a slot.
+
+    Parameters
+    ----------
+    table : BurstTable
+    step_s : float
+        The slot [s].
+    widths_s : tuple of float
+        Only bursts of these widths; others may lie between them [s].
 
     Returns
     -------
@@ -302,7 +317,7 @@ def lattice(table: BurstTable, step_s: float) -> tuple[float, float]:
     score : float
         The same in standard deviations of gaps at random.
     """
-    starts = table.starts_s
+    starts = table.starts_s[(table.widths_s >= widths_s[0]) & (table.widths_s < widths_s[1])]
     gaps = np.concatenate([starts[k:] - starts[:-k] for k in (1, 2) if starts.size > k] or [np.zeros(0)])
     gaps = gaps[(gaps > LATTICE_GAPS_S[0]) & (gaps < LATTICE_GAPS_S[1])]
     if gaps.size < 4:

@@ -1,4 +1,8 @@
-"""From evidence to probability: one ensemble of small decision trees and one weighted sum per technology.
+"""From evidence to probability, in two hearings.
+
+The first weighs the evidence of each technology by itself: small decision trees and one weighted sum. The second
+weighs the same evidence again together with what the first said of all technologies, so that a mark which a
+stronger technology explains no longer counts for its twin. The answer is the calibrated mean of both.
 
 The parameters are a data file made from simulated recordings by the maker script; nothing here
 is fitted. A technology that lives on exact rates or on bursts cannot be claimed without them, whatever
@@ -24,11 +28,12 @@ F64 = NDArray[np.float64]
 WITHOUT_EVIDENCE = 0.2
 TREES_SHARE = 0.7
 LINEAR_LIMIT = 4.0
+FIRST_LIMIT = 8.0
 ANY = "any transmitter"
 
 
 @dataclass(frozen=True)
-class Forest:
+class Trees:
     """All trees of all technologies in flat arrays.
 
     Attributes
@@ -39,16 +44,10 @@ class Forest:
         Split threshold (go left if not above it), leaf value [log odds].
     roots, owners : ndarray of int
         First node of each tree, and the index of its technology.
-    base, slope, shift : ndarray, shape (technologies,)
-        Log odds before any tree; calibration line.
-    centre, spread : ndarray, shape (features,)
-        What is subtracted and divided by before the weighted sum.
-    weights, offset : ndarray, shape (technologies, features) and (technologies,)
-        Weighted sum [log odds].
+    base : ndarray, shape (technologies,)
+        Log odds before any tree.
     """
 
-    names: tuple[str, ...]
-    features: tuple[str, ...]
     feature: NDArray[np.int64]
     threshold: F64
     left: NDArray[np.int64]
@@ -57,25 +56,9 @@ class Forest:
     roots: NDArray[np.int64]
     owners: NDArray[np.int64]
     base: F64
-    slope: F64
-    shift: F64
-    centre: F64
-    spread: F64
-    weights: F64
-    offset: F64
 
-    def log_odds(self, numbers: F64) -> F64:
-        """Calibrated log odds of each technology for one vector of evidence."""
-        mixed = TREES_SHARE * self.tree_odds(numbers) + (1 - TREES_SHARE) * self.linear_odds(numbers)
-        return np.asarray(self.slope * mixed + self.shift)
-
-    def linear_odds(self, numbers: F64) -> F64:
-        """Log odds by the weighted sum of the scaled evidence, each number limited to four spreads."""
-        scaled = np.clip((numbers - self.centre) / self.spread, -LINEAR_LIMIT, LINEAR_LIMIT)
-        return np.asarray(self.weights @ scaled + self.offset)
-
-    def tree_odds(self, numbers: F64) -> F64:
-        """Log odds by the trees."""
+    def odds(self, numbers: F64) -> F64:
+        """Log odds of each technology for one vector of numbers."""
         node = self.roots.copy()
         while True:
             feature = self.feature[node]
@@ -85,14 +68,58 @@ class Forest:
             go_left = numbers[np.maximum(feature, 0)] <= self.threshold[node]
             step = np.where(go_left, self.left[node], self.right[node])
             node = np.where(inner, step, node)
-        return np.asarray(np.bincount(self.owners, self.value[node], minlength=len(self.names)) + self.base)
+        return np.asarray(np.bincount(self.owners, self.value[node], minlength=self.base.size) + self.base)
 
 
-def forest_from(document: dict[str, Any]) -> Forest:
-    """Build the flat tables from the parameter document."""
+@dataclass(frozen=True)
+class Forest:
+    """Parameters of both hearings.
+
+    Attributes
+    ----------
+    names, features : tuple of str
+        Technologies, and the numbers of evidence in order.
+    first, second : Trees
+        The second's numbers are the first hearing's log odds of all technologies, then the evidence.
+    centre, spread : ndarray, shape (features,)
+        What is subtracted and divided by before the weighted sum.
+    weights, offset : ndarray, shape (technologies, features) and (technologies,)
+        Weighted sum of the first hearing [log odds].
+    slope, shift : ndarray, shape (technologies,)
+        Calibration line of the mean of both hearings.
+    """
+
+    names: tuple[str, ...]
+    features: tuple[str, ...]
+    first: Trees
+    second: Trees
+    centre: F64
+    spread: F64
+    weights: F64
+    offset: F64
+    slope: F64
+    shift: F64
+
+    def log_odds(self, numbers: F64) -> F64:
+        """Calibrated log odds of each technology for one vector of evidence."""
+        first = self.first_odds(numbers)
+        known = np.concatenate([np.clip(first, -FIRST_LIMIT, FIRST_LIMIT), numbers])
+        return np.asarray(self.slope * 0.5 * (first + self.second.odds(known)) + self.shift)
+
+    def first_odds(self, numbers: F64) -> F64:
+        """Log odds of the first hearing, not calibrated."""
+        return np.asarray(TREES_SHARE * self.first.odds(numbers) + (1 - TREES_SHARE) * self.linear_odds(numbers))
+
+    def linear_odds(self, numbers: F64) -> F64:
+        """Log odds by the weighted sum of the scaled evidence, each number limited to four spreads."""
+        scaled = np.clip((numbers - self.centre) / self.spread, -LINEAR_LIMIT, LINEAR_LIMIT)
+        return np.asarray(self.weights @ scaled + self.offset)
+
+
+def _trees_from(models: list[dict[str, Any]]) -> Trees:
     nodes: list[tuple[int, float, int, int, float]] = []
     roots, owners = [], []
-    for index, model in enumerate(document["models"]):
+    for index, model in enumerate(models):
         for tree in model["trees"]:
             offset = len(nodes)
             roots.append(offset)
@@ -100,15 +127,20 @@ def forest_from(document: dict[str, Any]) -> Forest:
             for split, cut, low, high, leaf in zip(*tree, strict=True):
                 nodes.append((split, cut, low + offset, high + offset, leaf))
     table = list(zip(*nodes, strict=True))
-    models = document["models"]
-    return Forest(
-        tuple(m["name"] for m in models),
-        tuple(document["features"]),
+    return Trees(
         np.array(table[0], np.int64), np.array(table[1]), np.array(table[2], np.int64), np.array(table[3], np.int64),
-        np.array(table[4]), np.array(roots), np.array(owners),
-        np.array([m["base"] for m in models]), np.array([m["slope"] for m in models]),
-        np.array([m["shift"] for m in models]), np.array(document["centre"]), np.array(document["spread"]),
-        np.array([m["weights"] for m in models]), np.array([m["offset"] for m in models]),
+        np.array(table[4]), np.array(roots), np.array(owners), np.array([m["base"] for m in models]),
+    )  # fmt: skip
+
+
+def forest_from(document: dict[str, Any]) -> Forest:
+    """Build the flat tables from the parameter document."""
+    first, second = document["first"], document["second"]
+    return Forest(
+        tuple(m["name"] for m in first), tuple(document["features"]), _trees_from(first), _trees_from(second),
+        np.array(document["centre"]), np.array(document["spread"]),
+        np.array([m["weights"] for m in first]), np.array([m["offset"] for m in first]),
+        np.array([m["slope"] for m in second]), np.array([m["shift"] for m in second]),
     )  # fmt: skip
 
 
@@ -156,6 +188,18 @@ def _beside(*names: str, decades: float) -> Rule:
     return lambda numbers: any(numbers[key] >= decades for key in keys)
 
 
+def _stands(name: str, *steps_hz: float, decades: float) -> Rule:
+    """A comb stands above the places beside it at every one of the steps."""
+    keys = [(f"beside.{name}/{step:.4g}.low", f"beside.{name}/{step:.4g}.high") for step in steps_hz]
+    return lambda numbers: all(max(numbers[low], numbers[high]) >= decades for low, high in keys)
+
+
+def _score(*keys: str, least: float) -> Rule:
+    """At least one of the scores (before the arcsinh of the evidence) is reached."""
+    limit = float(np.arcsinh(least))
+    return lambda numbers: any(numbers[key] > limit for key in keys)
+
+
 def _some(*names: str) -> Rule:
     """At least one of the counts is not zero."""
     return lambda numbers: any(numbers[name] > 0 for name in names)
@@ -187,17 +231,26 @@ REQUIREMENTS: dict[str, tuple[Rule, ...]] = {
         _comb("tetra17", "tetra70", "tetra18k"),
         _either(
             _beside("tetra17/8.824", decades=0.1),
-            _both(_comb("tetra18k"), _none("taken.gsm", "taken.bt", "taken.sixty")),
+            _both(
+                _comb("tetra18k"),
+                _stands("tetra18k", 100.0, 200.0, 1000.0, 2000.0, decades=0.4),
+                _none("taken.gsm", "taken.bt", "taken.sixty"),
+            ),
         ),
     ),
     "dmr": (_comb("16"), _beside("16/8.333", decades=0.05)),
     "dvbt": (_comb("dvbt"),),
     "umts": (_comb("umts1500", "500odd"),),
     "bluetooth_classic": (
-        _comb("bt266", "bt133", "bt1600", "bt800"),
         _either(
-            _beside("bt266/16.67", "bt133/16.67", "bt1600/100", "bt800/100", decades=0.2),
-            lambda numbers: numbers["lattice.625.score"] > float(np.arcsinh(6.0)),
+            _both(
+                _comb("bt266", "bt133", "bt1600", "bt800"),
+                _either(
+                    _beside("bt266/16.67", "bt133/16.67", "bt1600/100", "bt800/100", decades=0.2),
+                    _score("lattice.625.score", least=6.0),
+                ),
+            ),
+            _score("lattice.625.wide.score", "lattice.625.slot.score", least=6.0),
         ),
     ),
     "microwave_oven": (_comb("mains50odd", "mains100", "mains60odd", "mains120"),),

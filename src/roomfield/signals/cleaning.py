@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.signals.combs import TU_HZ, Comb, CombEvidence, weigh_comb
-from roomfield.signals.folding import fold
+from roomfield.signals.folding import nodes
 from roomfield.signals.kernels import subtract_scaled
 from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
 
@@ -24,7 +24,6 @@ CERTAIN = 15.0
 STANDS_OUT = 0.5
 SPLIT_HZ = 2500.0
 TOP_HZ = 18000.0
-MOST_BINS = 4096
 FLOOR = -0.5
 DRIVEN_OUT_PPM = 75.0
 
@@ -41,8 +40,8 @@ class FrameLaw:
 
 FRAME_LAWS: tuple[FrameLaw, ...] = (
     FrameLaw("gsm", Comb("gsm217", 26 / 0.12, (3, 8)), 50 / 3, 0.12 / 26),
-    FrameLaw("bt", Comb("bt266", 800 / 3, (3,)), 50 / 3, 3.75e-3),
-    FrameLaw("bt", Comb("bt133", 400 / 3, (3,), odd=True), 50 / 3, 7.5e-3),
+    FrameLaw("bt", Comb("bt266", 800 / 3, (3, 13)), 50 / 3, 3.75e-3),
+    FrameLaw("bt", Comb("bt133", 400 / 3, (3, 13), odd=True), 50 / 3, 7.5e-3),
     FrameLaw("sixty", Comb("16", 50 / 3, (3, 13), top_hz=2000.0), 25 / 3, 0.06),
     FrameLaw("tetra", Comb("tetra17", 3 / 0.17, (17,), top_hz=1500.0), 1.5 / 0.17, 0.17 / 3),
 )
@@ -109,12 +108,9 @@ def _certain(spectrum: WhiteSpectrum, law: FrameLaw) -> CombEvidence | None:
 
 def take_off(samples: F32, sample_rate_hz: float, period_s: float) -> None:
     """Subtract a folded frame in place, each period with its own height between 0 and 1.5 times the mean's."""
-    per_period = period_s * sample_rate_hz
-    periods = samples.size / per_period
-    bins = int(min(MOST_BINS, per_period * (2 if periods > 500 else 1)))
-    profile = fold(samples, sample_rate_hz, period_s, bins)
-    quiet = int(np.argmax(np.diff(profile, append=profile[:1]))) - max(2, bins // 50)
-    subtract_scaled(samples, 1 / per_period, profile, quiet % bins)
+    course = nodes(samples, sample_rate_hz, period_s)
+    quiet = int(np.argmax(np.diff(course, append=course[:1]))) - max(2, course.size // 50)
+    subtract_scaled(samples, 1 / (period_s * sample_rate_hz), course, quiet % course.size)
 
 
 def clean(samples: F32, sample_rate_hz: float, spectrum: WhiteSpectrum) -> tuple[WhiteSpectrum, tuple[Taken, ...]]:
@@ -137,7 +133,8 @@ BESIDE_HZ: tuple[tuple[str, float], ...] = (
     ("bt1600", 100.0), ("bt1600", 200.0), ("bt800", 100.0), ("bt800", 200.0), ("umts1500", 100.0),
     ("gsm217", 50 / 3), ("gsm217", 25 / 3), ("gsm1733", 26 / 0.12), ("bt266", 50 / 3), ("bt133", 50 / 3),
     ("bt266", 400 / 3), ("16", 25 / 3), ("tetra17", 1.5 / 0.17), ("beacon100", TU_HZ / 200), ("beacon100", TU_HZ / 300),
-    ("beacon200", TU_HZ / 400),
+    ("beacon200", TU_HZ / 400), ("tetra18k", 100.0), ("tetra18k", 200.0), ("tetra18k", 1000.0),
+    ("tetra18k", 2000.0),
 )  # fmt: skip
 
 

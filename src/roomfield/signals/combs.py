@@ -116,7 +116,7 @@ FRAME_COMBS: tuple[Comb, ...] = (
     Comb("2000", 2000.0), Comb("1000odd", 1000.0, odd=True), Comb("500odd", 500.0, odd=True),
     Comb("400", 400.0, (5,)), Comb("200odd", 200.0, (5,), odd=True), Comb("100odd", 100.0, (5,), odd=True),
     Comb("50odd", 50.0, odd=True), Comb("25odd", 25.0, odd=True), Comb("12odd", 12.5, odd=True),
-    Comb("bt1600", 1600.0, (5,)), Comb("bt800", 800.0, (5,), odd=True),
+    Comb("bt1600", 1600.0, (5,)), Comb("bt800", 800.0, (5, 13), odd=True),
     Comb("umts1500", 1500.0, odd=True), Comb("tetra18k", 18000.0, top_hz=18100.0),
 )  # fmt: skip
 
@@ -128,7 +128,7 @@ GSM_COMBS: tuple[Comb, ...] = (
 SLOT_COMBS: tuple[Comb, ...] = (
     Comb("16", 50.0 / 3, (3, 13), top_hz=2000.0),
     Comb("tetra17", 3 / 0.17, (17,), top_hz=1500.0), Comb("tetra70", 12 / 0.17, (17,), top_hz=1500.0),
-    Comb("bt266", 800.0 / 3, (3,)), Comb("bt133", 400.0 / 3, (3,), odd=True),
+    Comb("bt266", 800.0 / 3, (3, 13)), Comb("bt133", 400.0 / 3, (3, 13), odd=True),
 )  # fmt: skip
 
 BEACON_COMBS: tuple[Comb, ...] = (

@@ -12,8 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.signals.bursts import (
+    LATTICE_WIDTHS_S,
     LATTICES_S,
     WIDTH_EDGES_S,
+    WIDTH_LATTICES,
     BurstTable,
     Groups,
     crisp_long,
@@ -35,6 +37,7 @@ from roomfield.signals.combs import (
     weigh_comb,
 )
 from roomfield.signals.conditioning import Conditioned
+from roomfield.signals.faint import faint_numbers, find_faint
 from roomfield.signals.folding import (
     FrameShape,
     Shape,
@@ -42,10 +45,11 @@ from roomfield.signals.folding import (
     fold,
     fold_aligned,
     frame_shape,
+    nodes,
     template_shares,
     without_subframes,
 )
-from roomfield.signals.kernels import subtract_profile
+from roomfield.signals.kernels import subtract_course
 from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
 from roomfield.signals.trains import Trains, answer_score, find_trains, triplet_score
 
@@ -75,6 +79,7 @@ FRAME = FoldPlan("frame", 0.02, 960, 6e-5, ("50odd", "100odd", "200odd", "400", 
 FRAME_LINES = ("50odd", "100odd", "200odd", "400", "1000odd", "2000")
 TAKEN_BASES_HZ = {"bt": 400 / 3, "tetra": 3 / 0.17, "sixty": 50 / 3}
 COMBS: dict[str, Comb] = {c.name: c for c in (*FRAME_COMBS, *GSM_COMBS, *SLOT_COMBS, *BEACON_COMBS, *MAINS_COMBS)}
+HISS_BINS = 40
 LONG_S = ((2.5e-3, 2e-2), (2e-2, 0.15), (0.15, 2.5))
 TILT_EDGES_HZ = (15.0, 60.0, 200.0, 600.0, 1500.0, 4000.0, 10000.0)
 
@@ -160,6 +165,8 @@ def gather(data: Conditioned) -> Evidence:
     combs = _weigh_all(first, spectrum, taken)
     profiles, shapes, residual = _fold_all(data, combs, taken)
     mains, drift, hiss = {}, {}, _hiss(data)
+    period = FRAME.period_s / _stretch(combs, FRAME.combs)
+    profiles["hiss"] = fold(hiss, data.sample_rate_hz, period, HISS_BINS) + float(hiss.mean())
     for nominal in (50, 60):
         profile, drift[nominal] = _fold_mains(data, combs, nominal)
         profiles[f"mains{nominal}"] = profile
@@ -186,14 +193,14 @@ def _fold_all(
     frame, period = _fold_plan(data, residual, combs, FRAME)
     profiles, shapes = {"frame": frame}, _frame_shapes(frame)
     if shapes["20ms"].strength > 8 and max(combs[n].score for n in FRAME_LINES) > CERTAIN:
-        subtract_profile(residual, 1 / (period * rate), frame)
+        subtract_course(residual, 1 / (period * rate), nodes(residual, rate, period))
     for plan in FOLDS:
         profile, period = _fold_plan(data, data.samples if plan.name in names else residual, combs, plan)
         profiles[plan.name] = profile
         shapes[plan.name] = describe(profile, plan.period_s, plan.reach_s)
         strong = max(combs[n].score for n in plan.combs) > 12
         if strong and plan.name in ("gsm", "bt", "tetra", "sixty") and plan.name not in names:
-            subtract_profile(residual, 1 / (period * rate), profile)
+            subtract_course(residual, 1 / (period * rate), nodes(residual, rate, period))
     shapes["slot"] = describe(profiles["gsm"].reshape(8, -1).mean(0), 0.015 / 26, 4e-5)
     return profiles, shapes, residual
 
@@ -251,10 +258,12 @@ def vector(evidence: Evidence) -> dict[str, float]:
     for name in ("gsm", "bt", "sixty", "tetra"):
         out[f"taken.{name}"] = float(any(t.name == name for t in evidence.taken))
     _template_numbers(out, evidence.profiles["frame"])
+    _hiss_numbers(out, evidence.profiles["hiss"])
     _tilt_numbers(out, evidence)
     out["hum"] = float(np.log10(evidence.conditioned.hum_over_comb + 1))
     out["length"] = evidence.duration_s
     _burst_numbers(out, evidence)
+    out.update(faint_numbers(*find_faint(evidence.residual, evidence.conditioned.sample_rate_hz)))
     return out
 
 
@@ -277,6 +286,21 @@ def _template_numbers(out: dict[str, float], frame: F64) -> None:
         left = profile - np.tile(common, profile.size // common.size)
         for template, share in template_shares(left, period).items():
             out[f"share.{name}.{template}"] = share
+
+
+def _hiss_numbers(out: dict[str, float], course: F64) -> None:
+    """How the hiss of a wideband carrier goes with the 20 ms frame: silent parts of it tell time division."""
+    mean = float(course.mean()) + 1e-30
+    half = course.reshape(2, -1).mean(0)
+    for name, levels in (("20", course), ("10", half)):
+        for share in (0.0, 0.15, 0.35, 0.65, 0.85, 1.0):
+            level = float(np.quantile(levels, share))
+            out[f"hiss.{name}.{share:.2f}"] = float(np.log10(max(level / mean, 1e-3)))
+    centred = course - mean
+    power = float((centred**2).mean()) + 1e-30
+    for parts in (2, 4, 8, 20):
+        out[f"hiss.repeats.{20 / parts:g}"] = float((centred.reshape(parts, -1).mean(0) ** 2).mean()) / power
+    out["hiss.power"] = float(np.log10(power / mean**2 + 1e-9))
 
 
 def _tilt_numbers(out: dict[str, float], evidence: Evidence) -> None:
@@ -332,9 +356,7 @@ def _burst_numbers(out: dict[str, float], evidence: Evidence) -> None:
         out[f"long.{i}.height"] = float(np.arcsinh(height))
     wide = table.widths_s > LONG_S[0][0]
     out["long.steady"] = float(np.median(table.steady[wide])) if wide.any() else 0.0
-    for step_s in LATTICES_S:
-        mean, score = lattice(table, step_s)
-        out[f"lattice.{step_s * 1e6:.0f}"], out[f"lattice.{step_s * 1e6:.0f}.score"] = mean, float(np.arcsinh(score))
+    _lattice_numbers(out, table)
     out["triplets.hits"], out["triplets.score"] = _count_and_score(*triplet_score(table))
     out["answers.hits"], out["answers.score"] = _count_and_score(*answer_score(table))
     trains = evidence.trains
@@ -342,6 +364,16 @@ def _burst_numbers(out: dict[str, float], evidence: Evidence) -> None:
     out["trains.pulses"], out["trains.share"] = float(np.log1p(trains.pulses)), trains.share
     out["trains.step"], out["trains.spacing"] = trains.step_s * 1e3, trains.spacing_s
     out["loud"] = float(np.log10(raw.std() / (table.scatter[0] + 1e-9)))
+
+
+def _lattice_numbers(out: dict[str, float], table: BurstTable) -> None:
+    for step_s in LATTICES_S:
+        mean, score = lattice(table, step_s)
+        out[f"lattice.{step_s * 1e6:.0f}"], out[f"lattice.{step_s * 1e6:.0f}.score"] = mean, float(np.arcsinh(score))
+    for kind, step_s in WIDTH_LATTICES:
+        mean, score = lattice(table, step_s, LATTICE_WIDTHS_S[kind])
+        key = f"lattice.{step_s * 1e6:.0f}.{kind}"
+        out[key], out[f"{key}.score"] = mean, float(np.arcsinh(score))
 
 
 def _count_and_score(count: int, score: float) -> tuple[float, float]:

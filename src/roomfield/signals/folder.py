@@ -11,6 +11,7 @@ from pathlib import Path
 from roomfield.errors import InputError, RoomfieldError
 from roomfield.signals.analysis import analyse
 from roomfield.signals.hearing import Hearing, MeterAudio
+from roomfield.signals.worker_memory import keep_freed_memory
 
 SUFFIXES = frozenset({".wav", ".flac", ".ogg", ".mp3", ".m4a", ".aac", ".oga", ".aiff", ".aif"})
 
@@ -85,7 +86,7 @@ def analyse_folder(
         for path in paths:
             note(_one(path, meter_audio))
     else:
-        with ProcessPoolExecutor(workers) as pool:
+        with ProcessPoolExecutor(workers, initializer=keep_freed_memory) as pool:
             for job in as_completed([pool.submit(_one, path, meter_audio) for path in paths]):
                 note(job.result())
     return tuple(answers[path] for path in paths)

@@ -7,10 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.kernels import fold_blocks
+from roomfield.signals.kernels import fold_blocks, fold_nodes, subtract_course
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+
+MOST_NODES = 6000
+DENSE_PERIODS = 100
 
 
 def fold(samples: F32, sample_rate_hz: float, period_s: float, bins: int) -> F64:
@@ -29,6 +32,28 @@ def fold(samples: F32, sample_rate_hz: float, period_s: float, bins: int) -> F64
     sums, counts = fold_blocks(samples, 1.0 / (period_s * sample_rate_hz), bins, 1)
     profile = sums[0] / np.maximum(counts[0], 1)
     return np.asarray(profile - profile.mean())
+
+
+def nodes(samples: F32, sample_rate_hz: float, period_s: float) -> F64:
+    """Course of one period at evenly spaced phases, to be read straight between them, mean removed.
+
+    Each sample counts for the two nodes beside it by its nearness; two nodes a sample if there are periods enough.
+    What the first course leaves is folded once more and added, which makes its edges as steep as the samples'.
+    """
+    per_period = period_s * sample_rate_hz
+    count = int(min(MOST_NODES, per_period * (2 if samples.size > DENSE_PERIODS * per_period else 1)))
+    course = _course(samples, 1.0 / per_period, count)
+    left = samples.copy()
+    subtract_course(left, 1.0 / per_period, course)
+    course += _course(left, 1.0 / per_period, count)
+    return np.asarray(course - course.mean())
+
+
+def _course(samples: F32, step: float, count: int) -> F64:
+    sums, weights = fold_nodes(samples, step, count)
+    seen = weights > 1e-3
+    at = np.arange(count)
+    return np.asarray(np.interp(at, at[seen], sums[seen] / weights[seen], period=count))
 
 
 @dataclass(frozen=True)

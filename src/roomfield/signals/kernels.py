@@ -32,12 +32,44 @@ def fold_blocks(samples: F32, step: float, bins: int, blocks: int) -> tuple[F64,
 
 
 @njit(cache=True, nogil=True)
-def subtract_profile(samples: F32, step: float, profile: F64) -> None:
-    """Take a folded profile off the samples in place."""
+def fold_nodes(samples: F32, step: float, count: int) -> tuple[F64, F64]:
+    """Weighted sums and weights of samples at ``count`` phases; a sample between two nodes counts for both."""
+    sums, weights = np.zeros(count + 1), np.zeros(count + 1)
+    phase = 0.0
+    for i in range(samples.size):
+        at = phase * count
+        low = int(at)
+        part = at - low
+        sums[low] += samples[i] * (1.0 - part)
+        weights[low] += 1.0 - part
+        sums[low + 1] += samples[i] * part
+        weights[low + 1] += part
+        phase += step
+        if phase >= 1.0:
+            phase -= 1.0
+    sums[0] += sums[count]
+    weights[0] += weights[count]
+    return sums[:count], weights[:count]
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _level(course: F64, at: float) -> float:
+    """Course at a place between nodes (0 <= at < nodes), round the circle."""
+    low = int(at)
+    part = at - low
+    high = low + 1
+    if high >= course.size:
+        high = 0
+    return course[low] * (1.0 - part) + course[high] * part
+
+
+@njit(cache=True, nogil=True)
+def subtract_course(samples: F32, step: float, profile: F64) -> None:
+    """Take the course of one period off the samples in place."""
     bins = profile.size
     phase = 0.0
     for i in range(samples.size):
-        samples[i] -= profile[int(phase * bins)]
+        samples[i] -= _level(profile, phase * bins)
         phase += step
         if phase >= 1.0:
             phase -= 1.0
@@ -45,7 +77,7 @@ def subtract_profile(samples: F32, step: float, profile: F64) -> None:
 
 @njit(cache=True, nogil=True)
 def subtract_scaled(samples: F32, step: float, profile: F64, boundary: int) -> None:
-    """Take a folded profile off in place, period by period from bin ``boundary`` on, each with its fitted height."""
+    """Take a course off in place, period by period from node ``boundary`` on, each with its fitted height."""
     bins = profile.size
     phase = -boundary / bins
     while phase < 0.0:
@@ -59,14 +91,16 @@ def subtract_scaled(samples: F32, step: float, profile: F64, boundary: int) -> N
         energy = 1e-30
         ahead = phase
         while last < n and ahead < 1.0:
-            level = profile[(int(ahead * bins) + shift) % bins]
+            place = ahead * bins + shift
+            level = _level(profile, place - bins if place >= bins else place)
             dot += level * samples[last]
             energy += level * level
             ahead += step
             last += 1
         gain = min(max(dot / energy, 0.0), 1.5)
         for i in range(first, last):
-            samples[i] -= gain * profile[(int(phase * bins) + shift) % bins]
+            place = phase * bins + shift
+            samples[i] -= gain * _level(profile, place - bins if place >= bins else place)
             phase += step
         phase -= 1.0
         first = last
@@ -262,3 +296,85 @@ def gap_matches(starts: F64, widths: F64, gap: float, width: float, slack: float
             if k >= 0 and abs(widths[k] - width) < slack:
                 total += 1
     return total
+
+
+@njit(cache=True, nogil=True)
+def box_response(running: F64, width: int) -> F32:
+    """Mean over ``width`` samples from each place on, less the mean of as many on both sides together."""
+    n = running.size - 1
+    out = np.zeros(n, np.float32)
+    scale = 1.0 / width
+    for i in range(width, n - 2 * width):
+        before, begin, end, after = running[i - width], running[i], running[i + width], running[i + 2 * width]
+        out[i] = (1.5 * (end - begin) - 0.5 * (after - before)) * scale
+    return out
+
+
+@njit(cache=True, nogil=True)
+def box_peaks(response: F32, threshold: float, width: int) -> tuple[I64, int]:
+    """Places of the highest values above a threshold, none nearer than a width to a higher one; and runs below minus it."""
+    room = response.size // width + 2
+    places = np.zeros(room, np.int64)
+    found, dips, i, n = 0, 0, 0, response.size
+    while i < n:
+        value = response[i]
+        if -threshold < value < threshold:
+            i += 1
+            continue
+        best, stop = i, i
+        up = value > 0
+        while (
+            stop < n and stop - best <= width and (response[stop] >= threshold if up else response[stop] <= -threshold)
+        ):
+            if (response[stop] > response[best]) == up:
+                best = stop
+            stop += 1
+        if not up:
+            dips += 1
+        elif found > 0 and best - places[found - 1] < width:
+            if response[best] > response[places[found - 1]]:
+                places[found - 1] = best
+        elif found < room:
+            places[found] = best
+            found += 1
+        i = max(stop, i + 1)
+    return places[:found], dips
+
+
+@njit(cache=True, nogil=True)
+def without_overlap(starts: I64, widths: I64, order: I64, size: int) -> I64:
+    """Indices of boxes in the given order of preference that overlap none chosen before."""
+    taken = np.zeros(size, np.bool_)
+    kept = np.zeros(order.size, np.int64)
+    count = 0
+    for k in order:
+        first, last = starts[k], min(starts[k] + widths[k], size)
+        if taken[first] or taken[last - 1] or taken[(first + last) // 2]:
+            continue
+        margin = max(1, widths[k] // 2)
+        taken[max(0, first - margin) : min(size, last + margin)] = True
+        kept[count] = k
+        count += 1
+    return kept[:count]
+
+
+@njit(cache=True, nogil=True)
+def refine_boxes(running: F64, starts: I64, widths: I64) -> tuple[I64, I64, F64]:
+    """Move start and width of each box by up to a third until it stands out most; and its height over both sides."""
+    n = running.size - 1
+    new_starts, new_widths, heights = starts.copy(), widths.copy(), np.zeros(starts.size)
+    for k in range(starts.size):
+        best = -1.0
+        reach = max(1, widths[k] // 3)
+        step = max(1, widths[k] // 12)
+        for width in range(max(2, widths[k] - reach), widths[k] + reach + 1, step):
+            for first in range(starts[k] - reach, starts[k] + reach + 1, step):
+                if first < width or first + 2 * width > n:
+                    continue
+                inside = running[first + width] - running[first]
+                around = running[first + 2 * width] - running[first - width]
+                height = (1.5 * inside - 0.5 * around) / width
+                if height * np.sqrt(width) > best:
+                    best = height * np.sqrt(width)
+                    new_starts[k], new_widths[k], heights[k] = first, width, height
+    return new_starts, new_widths, heights

@@ -19,6 +19,7 @@ from roomfield.signals.classifier import probabilities
 from roomfield.signals.conditioning import condition, one_channel
 from roomfield.signals.features import gather, vector
 from roomfield.signals.recording import Source
+from roomfield.signals.worker_memory import keep_freed_memory
 
 F64 = NDArray[np.float64]
 
@@ -84,7 +85,7 @@ def hear_blocks(source: Source, processes: int) -> list[BlockAnswer]:
     """Hear the blocks of a recording, over several processes if it is a long file."""
     cuts = source.cuts()
     if processes > 1 and len(cuts) >= PARALLEL_BLOCKS and source.path is not None:
-        with ProcessPoolExecutor(processes) as pool:
+        with ProcessPoolExecutor(processes, initializer=keep_freed_memory) as pool:
             return _heard(source, cuts, lambda work, items: list(pool.map(work, items, chunksize=2)))
     return _heard(source, cuts, lambda work, items: [work(item) for item in items])
 

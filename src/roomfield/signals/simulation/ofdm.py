@@ -159,7 +159,7 @@ def _nr(bench: Bench, technology: str) -> Component:
     count = int(bench.duration_s * 1000 / 160 + 2) * 160 * per_ms
     levels = _nr_levels(bench, count, pattern, load)
     starts = np.sort(np.concatenate([np.array([2, 8]) + 14 * n for n in range(4)]))
-    beams = int(rng.choice([1, 2, 4, 4, 8]))
+    beams = int(rng.choice([1, 2, 4, 4, 8] if tdd else [1, 2, 4, 4]))
     share = rng.uniform(0.35, 1.0)
     _sync_blocks(bench, levels, per_ms, starts[:beams], period_ms, share)
     if rng.random() < 0.6:

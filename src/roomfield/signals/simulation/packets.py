@@ -172,8 +172,8 @@ def smart_meter(bench: Bench) -> Component:
     spacing = rng.uniform(0.6, 3.0)
     count = max(2, int(bench.duration_s / spacing))
     times = np.sort(rng.uniform(0, bench.duration_s, count))
-    if rng.random() < 0.8:
-        widths = rng.uniform(3e-3, 18e-3, count) if rng.random() < 0.7 else rng.uniform(6e-3, 40e-3, count)
+    if rng.random() < 0.85:
+        widths = rng.uniform(3e-3, 18e-3, count) if rng.random() < 0.8 else rng.uniform(6e-3, 40e-3, count)
     else:
         widths = rng.uniform(5e-3, 60e-3, count)
     heights = 10 ** (rng.normal(0, rng.choice([0, 1.5, 3]), count) / 10)
@@ -207,7 +207,7 @@ def ism_remote(bench: Bench) -> Component:
     rng = bench.rng
     presses = max(1, int(rng.poisson(bench.duration_s / rng.uniform(1.5, 5))))
     starts, widths = [], []
-    fsk = rng.random() < 0.12
+    fsk = rng.random() < 0.06
     begin, marks = _telegram(bench)
     for at in np.sort(rng.uniform(0, bench.duration_s * 0.9, presses)):
         length = float(begin[-1] + marks[-1])

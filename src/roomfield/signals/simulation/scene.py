@@ -74,9 +74,9 @@ def couple(volts: NDArray[np.float64], meter: Meter, rate_hz: float) -> NDArray[
 
 
 def _random_meter(rng: np.random.Generator) -> Meter:
-    law = str(rng.choice(["square", "linear", "log"], p=[0.6, 0.2, 0.2]))
-    coupling = float(rng.choice([40, 40, 0, 5, 20, 100, rng.uniform(2, 200)]))
-    lowpass = float(rng.choice([20000, 20000, 15000, 10000, rng.uniform(4000, 20000)]))
+    law = str(rng.choice(["square", "linear", "log"], p=[0.66, 0.16, 0.18]))
+    coupling = float(rng.choice([40, 0, 5, 20, 100, rng.uniform(2, 200)], p=[0.5, 0.1, 0.1, 0.1, 0.1, 0.1]))
+    lowpass = float(rng.choice([20000, 15000, 10000, rng.uniform(4000, 20000)], p=[0.64, 0.12, 0.12, 0.12]))
     return Meter(law, coupling, lowpass, float(rng.uniform(35, 60)))
 
 
@@ -93,7 +93,7 @@ def _nuisance(bench: Bench, negative: bool) -> tuple[NDArray[np.float64], tuple[
     """Leaking sounds relative to the signal's peak of 1, with their names."""
     rng = bench.rng
     total, names = np.zeros(bench.samples), []
-    chance = 0.3 if negative else 0.07
+    chance = 0.3 if negative else 0.035
     mains = float(rng.choice([50.0, 60.0]))
     makers = {
         "hum": (lambda: room.hum(bench, mains), chance + 0.08), "dimmer": (lambda: room.dimmer(bench, mains), chance * 0.8),
@@ -162,7 +162,7 @@ def compose(
         leak, nuisances = _nuisance(bench, negative=not parts)
         audio = audio + leak
     audio = audio[::OVERSAMPLING] + noise * _audio_noise(rng, audio[::OVERSAMPLING].size)
-    if not clean and rng.random() < 0.08:
+    if not clean and rng.random() < 0.05:
         limit = float(np.abs(audio).max()) * rng.uniform(0.3, 0.8)
         audio, nuisances = np.clip(audio, -limit, limit), (*nuisances, "clipping")
     audio = audio / np.abs(audio).max() * 10 ** (-rng.uniform(0, 30) / 20)
@@ -187,15 +187,17 @@ _LENGTHS = (0.03, 0.04, 0.12, 0.1, 0.15, 0.1, 0.15, 0.12, 0.09, 0.06, 0.04)
 def random_scene(index: int, seed: int) -> Scene:
     """One scene of the wide random set from which the classifier's parameters are made."""
     rng = np.random.default_rng([seed, index])
-    count = int(rng.choice([0, 1, 2, 3, 4], p=[0.16, 0.42, 0.24, 0.13, 0.05]))
+    count = int(rng.choice([0, 1, 2, 3, 4], p=[0.1, 0.46, 0.26, 0.13, 0.05]))
     pool = sorted(SOURCES)
     common = np.array([2.0 if n in COMMON and count > 1 else 1.0 for n in pool])
     names = [str(n) for n in rng.choice(pool, count, p=common / common.sum())]
+    if count > 1 and rng.random() < 0.07:
+        names[1] = names[0]
     duration = float(rng.choice([1.5, 2.5, 4, 5, 6, 6, 8, 8, 10, 12, 16], p=_LENGTHS))
     if "radar" in names or "lora" in names:
         duration = max(duration, 12.0)
     rate = int(rng.choice([48000, 48000, 48000, 44100]))
-    snr = float(rng.choice([rng.uniform(0, 12), rng.uniform(10, 22), rng.uniform(18, 38)], p=[0.17, 0.33, 0.5]))
+    snr = float(rng.choice([rng.uniform(0, 12), rng.uniform(10, 22), rng.uniform(18, 36)], p=[0.2, 0.34, 0.46]))
     return compose(rng, names, duration_s=duration, sample_rate_hz=rate, snr_db=snr)
 
 
