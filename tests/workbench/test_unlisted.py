@@ -11,15 +11,19 @@ from roomfield.quantities import Kind
 from roomfield.survey import (
     Assignment,
     Censoring,
+    Dwelling,
     Emitter,
     Meter,
     Place,
     RadioState,
     Reading,
     ReadingKind,
+    Storey,
     Survey,
     Visit,
 )
+from roomfield.workbench.contents.model import map_grids
+from roomfield.workbench.contents.plan import plan_storeys
 from roomfield.workbench.understand import emitter_names, emitter_shares, posterior_of
 from roomfield.workbench.unlisted import UNLISTED_ID, with_unlisted
 
@@ -81,3 +85,17 @@ def test_it_has_a_name_in_the_language_of_the_survey_and_an_id_of_its_own(survey
     taken = replace(survey, emitters=(replace(survey.emitters[0], id=UNLISTED_ID, switch_group="router"),))
     ids = [e.id for e in with_unlisted(taken, "v1").emitters]
     assert len(set(ids)) == len(ids) == 2
+
+
+def test_a_survey_of_points_alone_has_a_plan_and_a_map(survey: Survey):
+    mast = Emitter("mast", "Mast", "lte_fdd", 8e8, position=(300.0, 40.0, 30.0), outdoor=True)
+    bare = Dwelling(storeys=(Storey("ground", "Ground storey", 0.0, 2.5, ()),))
+    home = replace(survey, dwelling=bare, emitters=(*survey.emitters, mast))
+    (drawn,) = plan_storeys(home, home.places)
+    assert [p.position for p in drawn.places] == [(x, y) for x, y in SPOTS]
+    elsewhere = replace(home, places=tuple(replace(p, position=(*p.position[:2], 4.0)) for p in home.places))
+    assert plan_storeys(elsewhere, home.places)[0].places == ()
+    (mapped,) = map_grids(posterior_of(home))
+    assert (mapped.x_m[0], mapped.x_m[-1]) == pytest.approx((-0.5, 9.0), abs=0.5)
+    strongest = np.unravel_index(np.nanargmax(np.array(mapped.level_db)), np.shape(mapped.level_db))
+    assert np.hypot(mapped.x_m[strongest[1]] - ROUTER[0], mapped.y_m[strongest[0]] - ROUTER[1]) < 1.5

@@ -70,6 +70,8 @@ def _all_points(storey: PlanStorey) -> list[Point]:
         points += (wall.start, wall.end)
     points += [p.position for p in storey.places]
     points += [e.position for e in storey.emitters if e.position is not None]
+    if not storey.outline:
+        points += [corner for e in storey.emitters for corner in e.region]
     return points
 
 

@@ -187,15 +187,16 @@ def storey_grid(survey: Survey, storey_id: str, found: LevelMap) -> LevelGrid:
 
 
 def map_grids(posterior: Posterior) -> tuple[LevelGrid, ...]:
-    """Maps of the peak level of every storey that has an outline, everything on."""
+    """Maps of the peak level of every storey that has an outline, or of the only one; everything on."""
     survey = posterior.survey
+    storeys = survey.dwelling.storeys
     return tuple(
         replace(
             storey_grid(survey, storey.id, level_map(posterior, storey.id, step_m=MAP_STEP_M, kind=Kind.PEAK)),
             title=storey.name,
         )
-        for storey in survey.dwelling.storeys
-        if len(storey.outline) >= 3
+        for storey in storeys
+        if len(storey.outline) >= 3 or len(storeys) == 1
     )
 
 

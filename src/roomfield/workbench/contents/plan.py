@@ -6,7 +6,7 @@ from math import atan2, degrees
 
 from roomfield.report.drawings import PlanEmitter, PlanOpening, PlanPlace, PlanRoom, PlanStorey, PlanWall
 from roomfield.report.findings import PlaceFinding
-from roomfield.survey import Dwelling, Emitter, Point2, Point3, Standing, Storey, Survey, Wall
+from roomfield.survey import Dwelling, Emitter, Place, Point2, Point3, Standing, Storey, Survey, Wall
 from roomfield.workbench.assess import SLEEPING
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -45,8 +45,15 @@ def _places(survey: Survey, storey: Storey, numbers: dict[str, int]) -> tuple[Pl
     return tuple(
         PlanPlace(numbers[p.id], p.name, (p.position[0], p.position[1]), p.kind in SLEEPING)
         for p in survey.places
-        if p.id in numbers and p.storey_id == storey.id and p.position is not None
+        if p.id in numbers and p.position is not None and _is_of(p, storey)
     )
+
+
+def _is_of(place: Place, storey: Storey) -> bool:
+    """Whether a place lies on a storey: as it says, or by its height if it says nothing."""
+    if place.storey_id or place.position is None:
+        return place.storey_id == storey.id
+    return _on(storey, place.position[2])
 
 
 def _wall(wall: Wall) -> PlanWall:
@@ -85,9 +92,9 @@ def _on(storey: Storey, height_m: float) -> bool:
 
 def _bearing(dwelling: Dwelling, emitter: Emitter) -> float | None:
     """Direction from the middle of the dwelling to a far emitter [deg clockwise from plan north]."""
-    if emitter.bearing_deg is not None or emitter.position is None or not dwelling.storeys:
+    outline = dwelling.storeys[0].outline if dwelling.storeys else ()
+    if emitter.bearing_deg is not None or emitter.position is None or not outline:
         return emitter.bearing_deg
-    outline = dwelling.storeys[0].outline
     x = sum(p[0] for p in outline) / len(outline)
     y = sum(p[1] for p in outline) / len(outline)
     return degrees(atan2(emitter.position[0] - x, emitter.position[1] - y)) % 360.0
