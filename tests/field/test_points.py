@@ -10,11 +10,15 @@ from scipy.stats import qmc
 
 from roomfield.errors import InputError
 from roomfield.field.links import (
+    WALL_MEAN_DB,
+    WALL_STD_DB,
     Centre,
+    Hyper,
     LinkCovariance,
     Links,
     LinkVariance,
     centre_of,
+    log_distance,
     prior_mean,
     stretch_overlap,
     way_overlap,
@@ -102,6 +106,30 @@ def test_loss_along_one_way_has_the_variance_of_the_integral() -> None:
         way = Links(np.array([[d, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)))
         exact = d - length_m * (1.0 - np.exp(-d / length_m))
         assert way_overlap(way, way)[0, 0] == pytest.approx(exact, rel=0.06)
+
+
+@pytest.mark.published("COST 231 final report, chapter 4: 0.62 dB/m on one floor of a dense office (from memory)")
+def test_walls_met_at_random_cost_on_average_what_their_scatter_says() -> None:
+    """Walls as a Poisson process of 0.18 per metre, each with its own loss: mean and variance by simulation."""
+    rng = np.random.default_rng(12)
+    length_m, per_m = 15.0, 0.18
+    losses = np.array(
+        [rng.normal(WALL_MEAN_DB, WALL_STD_DB, n).sum() for n in rng.poisson(per_m * length_m, 40_000)]
+    )  # fmt: skip
+    way = Links(np.array([[length_m, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)))
+    centre = Centre(0.0, float(log_distance(way, 1.0)[0]), None, ways=np.zeros(2))
+    hyper = Hyper(1.0, 1.0, 1.0, 1.0, 1.0, losses.var() / length_m)
+    assert prior_mean(way, hyper, centre)[0] == pytest.approx(-losses.mean(), rel=0.03)
+    assert -prior_mean(way, hyper, centre)[0] / length_m == pytest.approx(0.62, abs=0.1)
+
+
+def test_counted_walls_carry_their_loss_themselves() -> None:
+    way = Links(np.array([[9.0, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)), np.array([[2.0]]))
+    bare = Links(way.points, way.emitter, way.positions)
+    without, dense = (Hyper(1.0, 1.0, 1.0, 1.0, 1.0, rate, rate) for rate in (0.0, 4.0))
+    centre, walled = Centre(-60.0, -9.0, None, ways=np.zeros(2)), Centre(-60.0, -9.0, np.zeros(1))
+    assert prior_mean(bare, dense, centre)[0] < prior_mean(bare, without, centre)[0] - 5.0
+    assert prior_mean(way, dense, walled)[0] == pytest.approx(prior_mean(way, without, walled)[0])
 
 
 def test_intervals_hold_what_they_promise() -> None:

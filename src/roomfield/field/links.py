@@ -6,7 +6,8 @@ What is not predicted in detail is described as a sum of parts, each with a phys
 * the exponent of distance (log-distance law; range as in the coefficients of ITU-R P.1238);
 * clutter about the point, alike for every emitter heard there;
 * shadowing about the point, alike only for emitters that stand close together (both ends of a link decorrelate);
-* losses collected along the way through a field of obstacles: links that pass the same obstacle share it;
+* losses collected along the way through a field of obstacles: links that pass the same obstacle share it, and the
+  more the losses scatter the more is lost on average;
 * walls along the plan's axes, drawn nowhere: links that cross the same stretch of an axis share their loss;
 * the emitter's own row and column: a corridor or a line of sight that is left at some cost;
 * the emitter's own pattern: a slow change with direction;
@@ -34,10 +35,17 @@ EXPONENT_MEAN = 2.7
 """Middle of the power-loss coefficients N = 20 to 38 (10 n) of ITU-R P.1238-10, table 2."""
 EXPONENT_STD, EXPONENT_EMITTER_STD = 0.5, 0.25
 """The table's range as about two standard deviations; half of that between emitters of one building (our judgement)."""
+OPEN_EXPONENT_MEAN = 2.2
+"""Expected exponent where obstacles cost something of their own: between free space (2) and offices without line of
+sight (2.46 in ITU-R P.1238-11, site-general model)."""
 PATTERN_STD_DB = 2.0
 """A near-omnidirectional antenna beside furniture and walls departs by this (our judgement)."""
 WALL_MEAN_DB, WALL_STD_DB = 3.5, 2.0
 """Loss of one light to heavy inner wall (COST 231 multi-wall: 3.4 dB light, 6.9 dB heavy; from memory)."""
+LOSS_PER_VARIANCE = WALL_MEAN_DB / (WALL_MEAN_DB**2 + WALL_STD_DB**2)
+"""Walls met at random: mean of their summed loss over its variance, E[L] / E[L²] (compound Poisson process) [1/dB].
+
+With 3 dB²/m it makes 0.65 dB/m; the linear attenuation model of COST 231 has 0.62 dB/m on one floor (from memory)."""
 OBSTACLE_LENGTH_M = 1.5
 """Correlation length of the field of obstacles: half a room (our judgement)."""
 ASIDE_M = 2.0
@@ -135,12 +143,15 @@ class Centre:
         Mean wall counts.
     aside : ndarray or None
         Mean of `aside`.
+    ways : ndarray or None
+        Mean of `ways` [m].
     """
 
     level_db: float
     log_distance: float
     walls: Array | None
     aside: Array | None = None
+    ways: Array | None = None
 
 
 def centre_of(links: Links, level_db: Array) -> Centre:
@@ -153,12 +164,12 @@ def centre_of(links: Links, level_db: Array) -> Centre:
     level_db : ndarray, shape (n,)
         Their levels [dB].
     """
-    middle, beside = 0.0, None
+    middle, beside, lengths = 0.0, None, None
     if links.positions is not None:
         middle = float(np.mean(log_distance(links, 1.0)))
-        beside = aside(links).mean(axis=0)
+        beside, lengths = aside(links).mean(axis=0), ways(links).mean(axis=0)
     walls = None if links.walls is None else links.walls.mean(axis=0)
-    return Centre(float(np.mean(level_db)), middle, walls, beside)
+    return Centre(float(np.mean(level_db)), middle, walls, beside, lengths)
 
 
 def aside(links: Links) -> Array:
@@ -178,6 +189,30 @@ def centred_aside(links: Links, centre: Centre) -> Array:
     return np.asarray(beside if centre.aside is None else beside - centre.aside)
 
 
+def ways(links: Links) -> Array:
+    """Length of the straight way from the emitter, and of its two steps along the axes, shape (n, 2) [m].
+
+    Parameters
+    ----------
+    links : Links
+        With known emitters.
+    """
+    return np.column_stack([_lengths(links), np.abs(links.offsets[:, :2]).sum(axis=1)])
+
+
+def centred_ways(links: Links, centre: Centre) -> Array:
+    """`ways` about their mean over the readings; 0 where walls are counted, which then carry the loss themselves."""
+    if links.positions is None or links.walls is not None:
+        return np.zeros((len(links), 2))
+    lengths = ways(links)
+    return np.asarray(lengths if centre.ways is None else lengths - centre.ways)
+
+
+def expected_exponent(links: Links) -> float:
+    """Exponent of distance before any reading: lower where undrawn obstacles are expected to cost something."""
+    return EXPONENT_MEAN if links.walls is not None else OPEN_EXPONENT_MEAN
+
+
 def stretch_overlap(left: Links, right: Links) -> Array:
     """Length of the axes' stretches that both links cross, summed over x and y [m], shape (n_left, n_right)."""
     total = np.zeros((len(left), len(right)))
@@ -194,8 +229,10 @@ def prior_mean(links: Links, hyper: Hyper, centre: Centre) -> Array:
     """Expected level before any reading [dB], shape (n,)."""
     mean = np.full(len(links), centre.level_db)
     if links.positions is not None:
-        mean += EXPONENT_MEAN * (log_distance(links, hyper.near_m) - centre.log_distance)
+        mean += expected_exponent(links) * (log_distance(links, hyper.near_m) - centre.log_distance)
         mean += aside_mean(links, hyper, centre)
+        rates = np.array([hyper.obstacle_db2_per_m, hyper.partition_db2_per_m])
+        mean -= LOSS_PER_VARIANCE * centred_ways(links, centre) @ rates
     if links.walls is not None:
         mean -= WALL_MEAN_DB * centred_walls(links, centre).sum(axis=1)
     return mean

@@ -11,9 +11,9 @@ from scipy.spatial.distance import cdist
 from roomfield.field.links import (
     EMITTER_LEVEL_STD_DB,
     EXPONENT_EMITTER_STD,
-    EXPONENT_MEAN,
     EXPONENT_STD,
     LEVEL_STD_DB,
+    LOSS_PER_VARIANCE,
     PATTERN_STD_DB,
     TWIN_CORRELATION,
     WALL_STD_DB,
@@ -23,7 +23,9 @@ from roomfield.field.links import (
     aside_mean,
     centred_aside,
     centred_walls,
+    centred_ways,
     directions,
+    expected_exponent,
     log_distance,
     prior_mean,
     stretch_overlap,
@@ -32,7 +34,7 @@ from roomfield.field.links import (
 from roomfield.field.point_kernels import Laws, Pairs, fill, log_evidences
 
 Array = NDArray[np.float64]
-LAWS = Laws(EXPONENT_MEAN, EXPONENT_STD**2, EXPONENT_EMITTER_STD**2, TWIN_CORRELATION)
+Indices = NDArray[np.int64]
 _NO_LAWS = Laws(0.0, 0.0, 0.0, 0.0)
 
 
@@ -55,7 +57,7 @@ class PairSums:
         apart, parts = np.zeros((count, count)), np.zeros((0, len(left), len(right)))
         self.laws = _NO_LAWS
         if left.positions is not None and right.positions is not None:
-            self.laws = LAWS
+            self.laws = Laws(expected_exponent(left), EXPONENT_STD**2, EXPONENT_EMITTER_STD**2, TWIN_CORRELATION)
             apart = cdist(left.positions, right.positions)
             constant = constant + PATTERN_STD_DB**2 * same * (directions(left) @ directions(right).T)
             beside = centred_aside(left, centre) @ centred_aside(right, centre).T
@@ -73,7 +75,8 @@ class PairSums:
         hyper : Hyper
             The scales.
         """
-        pairs, coefficients = self._used([hyper])
+        used, coefficients = self._used([hyper])
+        pairs = self.pairs._replace(parts=self.pairs.parts[used])
         out = np.empty((len(self.left), len(self.right)))
         rise = _rise(self.left, hyper, self.centre), _rise(self.right, hyper, self.centre)
         fill(out, pairs, rise, _scales([hyper])[0], coefficients[0], self.laws, False)
@@ -89,22 +92,26 @@ class PairSums:
         level_db : ndarray, shape (n,)
             Readings [dB].
         """
-        pairs, coefficients = self._used(hypers)
+        used, coefficients = self._used(hypers)
+        pairs = self.pairs._replace(parts=self.pairs.parts[used])
         known = self.left.positions is not None
         squared = np.sum(self.left.offsets**2, axis=1) if known else np.zeros(0)
         base = prior_mean(Links(self.left.points, self.left.emitter, None, self.left.walls), hypers[0], self.centre)
         if known:
             base = base + aside_mean(self.left, hypers[0], self.centre)
+        losses = LOSS_PER_VARIANCE * np.column_stack([centred_ways(self.left, self.centre), np.zeros(len(base))]).T
         pivot = self.centre.log_distance
         return np.asarray(
-            log_evidences(pairs, base, level_db, squared, pivot, _scales(hypers), coefficients, self.laws)
+            log_evidences(
+                pairs, losses[used], level_db - base, squared, pivot, _scales(hypers), coefficients, self.laws
+            )
         )
 
-    def _used(self, hypers: Sequence[Hyper]) -> tuple[Pairs, Array]:
-        """The parts that are not zero for all scales, and their factors."""
+    def _used(self, hypers: Sequence[Hyper]) -> tuple[Indices, Array]:
+        """Which parts are not zero for all scales, and their factors."""
         table = np.array([[h.obstacle_db2_per_m, h.partition_db2_per_m, h.aside_db**2] for h in hypers])
         used = np.flatnonzero(table.any(axis=0)) if len(self.pairs.parts) else np.zeros(0, dtype=np.int64)
-        return self.pairs._replace(parts=self.pairs.parts[used]), np.ascontiguousarray(table[:, used])
+        return used, np.ascontiguousarray(table[:, used])
 
 
 def _rise(links: Links, hyper: Hyper, centre: Centre) -> Array:

@@ -148,9 +148,13 @@ def mixture_quantile(means, stds, weights, probability, start, steps, accuracy):
 
 
 @njit(cache=True, error_model="numpy")
-def log_evidences(pairs, base, levels, squared, pivot, scales, coefficients, laws):
-    """Log density of the readings for each row of scales: length, shadow, clutter, noise, near."""
-    n = len(levels)
+def log_evidences(pairs, losses, above, squared, pivot, scales, coefficients, laws):
+    """Log density of the readings for each row of scales: length, shadow, clutter, noise, near.
+
+    ``above`` is readings minus what is expected of them whatever the scales, shape (n,); ``losses`` is what the
+    coefficient of each part takes from the expected level, shape (q, n).
+    """
+    n = len(above)
     out = np.empty(len(scales))
     matrix, rise, left = np.zeros((n, n)), np.zeros(n), np.empty(n)
     for s in range(len(scales)):
@@ -162,7 +166,9 @@ def log_evidences(pairs, base, levels, squared, pivot, scales, coefficients, law
         factor = factored(matrix)
         total = -0.5 * n * math.log(2.0 * math.pi)
         for i in range(n):
-            white = levels[i] - base[i] - laws.exponent_mean * rise[i]
+            white = above[i] - laws.exponent_mean * rise[i]
+            for k in range(len(losses)):
+                white += coefficients[s, k] * losses[k, i]
             for k in range(i):
                 white -= factor[i, k] * left[k]
             left[i] = white / factor[i, i]
