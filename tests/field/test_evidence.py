@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy import stats
+from shapely import Polygon
 
 from roomfield.field import evidence as evidence_module
 from roomfield.field.evidence import Evidence
@@ -18,8 +19,9 @@ from roomfield.field.locate import arcs_of, locate
 from roomfield.field.observations import observe
 from roomfield.field.propagation import paths
 from roomfield.field.scene import Scene
+from roomfield.field.search import HEIGHTS_M, _coarse, _fine, _to_look_in
 from roomfield.field.sources import Radiators
-from roomfield.survey import Bearing
+from roomfield.survey import Bearing, Storey
 
 _SPEC = importlib.util.spec_from_file_location("surveys", Path(__file__).with_name("surveys.py"))
 surveys = importlib.util.module_from_spec(_SPEC)
@@ -166,3 +168,16 @@ def test_arcs_are_the_shortest_that_reach_the_coverage():
     assert second.middle_deg == pytest.approx(180.0, abs=1.0)
     (everywhere,) = arcs_of(bearing, np.full(72, 1.0 / 72.0), 0.9)
     assert (everywhere.high_deg - everywhere.low_deg) % 360.0 > 300.0
+
+
+def test_without_an_outline_a_transmitter_is_looked_for_on_the_storey_that_was_read() -> None:
+    sites = np.array([[1.0, 1.0, 4.0], [5.0, 3.0, 4.2]])
+    bare = (Storey("g", "ground", 0.0, 2.6, ()), Storey("u", "upper", 2.8, 5.4, ()))
+    (upper,) = _to_look_in(bare, sites)
+    assert (upper.id, Polygon(upper.outline).bounds) == ("u", (-1.0, -1.0, 7.0, 5.0))
+    grid, _ = _coarse((upper,), sites)
+    fine, _ = _fine(grid, np.zeros(len(grid)), 0.5, (upper,))
+    assert sorted(set(fine[:, 2].round(6))) == [2.8 + height for height in HEIGHTS_M]
+    outlined = (replace(bare[0], outline=upper.outline), bare[1])
+    assert _to_look_in(outlined, sites) == outlined[:1]
+    assert _to_look_in((), sites) == ()

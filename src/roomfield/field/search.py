@@ -28,6 +28,8 @@ FINE_CELLS = 25
 FINE_STEPS = (-1.0 / 3.0, 0.0, 1.0 / 3.0)
 HEIGHTS_M = (0.4, 1.0, 1.6, 2.2)
 COARSE_HEIGHT_M = 1.2
+AROUND_M = 2.0
+"""Without an outline a transmitter is looked for this far from what was read."""
 OUTDOOR_STEP_DEG = 5.0
 NEXT_DOOR_M = (4.0,)
 """So far beyond the outline a neighbour's device is tried, beside far away."""
@@ -101,6 +103,7 @@ def search(forward: Forward, scene: Scene, radiators: Radiators, members: list[i
         grid, cell_m = _directions(centre, storeys, forward.observed.sites), 0.0
         log_weight, powers = job.evaluate(grid)
     else:
+        storeys = _to_look_in(storeys, forward.observed.sites)
         grid, cell_m = _coarse(storeys, forward.observed.sites)
         log_weight, _ = job.evaluate(grid)
         grid, cell_m = _fine(grid, log_weight, cell_m, storeys)
@@ -138,12 +141,25 @@ def _way_out(centre: Array, towards: Array, storeys: tuple[Storey, ...], sites: 
     return float(beam.intersection(hull).length)
 
 
+def _to_look_in(storeys: tuple[Storey, ...], sites: Array) -> tuple[Storey, ...]:
+    """Storeys with an outline; if none has one, those on which something was read, as far as `AROUND_M` from there."""
+    drawn = tuple(s for s in storeys if len(s.outline) >= 3)
+    if drawn:
+        return drawn
+    height = sites[:, 2]
+    read = (s for s in storeys if np.any((height >= s.floor_m) & (height < s.ceiling_m)))
+    return tuple(replace(s, outline=tuple(_around(sites).exterior.coords)) for s in read)
+
+
+def _around(sites: Array) -> Polygon:
+    (x0, y0), (x1, y1) = sites[:, :2].min(axis=0) - AROUND_M, sites[:, :2].max(axis=0) + AROUND_M
+    return Polygon([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+
+
 def _coarse(storeys: tuple[Storey, ...], sites: Array) -> tuple[Array, float]:
-    outlines = [(Polygon(s.outline), s.floor_m + COARSE_HEIGHT_M) for s in storeys if len(s.outline) >= 3]
+    outlines = [(Polygon(s.outline), s.floor_m + COARSE_HEIGHT_M) for s in storeys]
     if not outlines:
-        low, high = sites[:, :2].min(axis=0) - 2.0, sites[:, :2].max(axis=0) + 2.0
-        box = Polygon([(low[0], low[1]), (high[0], low[1]), (high[0], high[1]), (low[0], high[1])])
-        outlines = [(box, float(np.median(sites[:, 2])))]
+        outlines = [(_around(sites), float(np.median(sites[:, 2])))]
     step = float(np.sqrt(sum(p.area for p, _ in outlines) / COARSE_CELLS))
     cells = []
     for polygon, height in outlines:
