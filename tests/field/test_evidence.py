@@ -177,7 +177,7 @@ def test_without_an_outline_a_transmitter_is_looked_for_on_the_storey_that_was_r
     assert (upper.id, Polygon(upper.outline).bounds) == ("u", (-1.0, -1.0, 7.0, 5.0))
     grid, _ = _coarse((upper,), sites)
     fine, _ = _fine(grid, np.zeros(len(grid)), 0.5, (upper,))
-    assert sorted(set(fine[:, 2].round(6))) == [2.8 + height for height in HEIGHTS_M]
+    assert sorted(set(fine[:, 2].round(6))) == pytest.approx([2.8 + height for height in HEIGHTS_M])
     outlined = (replace(bare[0], outline=upper.outline), bare[1])
     assert _to_look_in(outlined, sites) == outlined[:1]
     assert _to_look_in((), sites) == ()
