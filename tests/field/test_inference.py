@@ -351,6 +351,8 @@ def test_priors_follow_the_record_then_the_catalogue() -> None:
     far = emitter_prior(surveys.emitter("e", None, outdoor=True, frequency_hz=1.8e9, technology="lte_fdd"))
     near = emitter_prior(surveys.emitter("e", (1, 1, 1), outdoor=True, frequency_hz=1.8e9, technology="lte_fdd"))
     assert far.eirp_std_db > near.eirp_std_db
+    inside, beyond = (surveys.emitter("e", outdoor=out, technology="wlan_router") for out in (False, True))
+    assert emitter_prior(beyond) == emitter_prior(inside)
     maybe = emitter_prior(surveys.emitter("e", standing=Standing.SUSPECTED))
     assert maybe.eirp_std_db > emitter_prior(surveys.emitter("e")).eirp_std_db
     assert emitter_prior(surveys.emitter("e", technology="", frequency_hz=None)).eirp_std_db > 10.0

@@ -57,7 +57,7 @@ def edge_point(g, e, a, b, vertex):
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
 def edge_angles(g, e, vertex, la, lb):
     """Cosines of half the difference and of half the sum of both angles round the edge, sine² of the way with it,
-    cosines with the plate (a, b), and the share of vertical polarisation along the edge.
+    cosines with the plate (a, b), and the share of vertical polarisation along the edge, the mean of both legs.
 
     The first is negative if the far end is not in the shadow.
     """
@@ -73,10 +73,16 @@ def edge_angles(g, e, vertex, la, lb):
     angle = abs(turn_a - turn_b)
     half = -math.cos(0.5 * angle) if angle >= math.pi else -1.0
     sine2 = max(na * na + wa * wa, 1e-12)
-    rise, up = (vertex[1, 2] - vertex[0, 2]) / la, g.edge_direction[e, 2]
-    way = 0.0
-    for i in range(3):
-        way += (vertex[1, i] - vertex[0, i]) / la * g.edge_direction[e, i]
-    level = 1.0 - rise * rise
-    along = min((up - rise * way) ** 2 / (level * sine2), 1.0) if level > 1e-12 else 0.5
+    along = 0.5 * (share_along(g, e, vertex, 0, la) + share_along(g, e, vertex, 1, lb))
     return half, abs(math.cos(0.5 * (turn_a + turn_b))), sine2, na, nb, along
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+def share_along(g, e, vertex, i, length):
+    """Share of a vertically polarised wave on the way from ``vertex[i]`` to the next that lies along the edge."""
+    rise, up = (vertex[i + 1, 2] - vertex[i, 2]) / length, g.edge_direction[e, 2]
+    way = 0.0
+    for k in range(3):
+        way += (vertex[i + 1, k] - vertex[i, k]) / length * g.edge_direction[e, k]
+    level, sine2 = 1.0 - rise * rise, max(1.0 - way * way, 1e-12)
+    return min((up - rise * way) ** 2 / (level * sine2), 1.0) if level > 1e-12 else 0.5

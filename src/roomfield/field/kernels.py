@@ -361,9 +361,7 @@ def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, or
             continue
         p, solid, hole = g.edge_plane[e], g.edge_solid[e], g.edge_hole[e]
         cosine = min(0.5 * (abs(na) + abs(nb)), 1.0)
-        dx, dy, dz = vertex[1, 0] - a[0], vertex[1, 1] - a[1], vertex[1, 2] - a[2]
-        nx, ny, nz = frame[p, 0], frame[p, 1], frame[p, 2]
-        share = te_share(dx / la, dy / la, dz / la, nx, ny, nz, min(abs(na), 1.0))
+        share = 0.5 * (leg_share(frame, p, vertex, 0, la, na) + leg_share(frame, p, vertex, 1, lb, nb))
         count, start = -1, 0
         for w in range(waves.shape[0]):
             reach = 2.0 * math.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelengths[w]))
@@ -383,6 +381,14 @@ def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, or
             power *= gain(waves[w, 1], vertex, 0 if a_emits else 1)
             column = orders.shape[1] - 2
             add_path(exterior, power, w, column, 2, count, a_emits, summary, vertex, which, how, total, orders, into)
+
+
+@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+def leg_share(frame, p, vertex, i, length, cosine):
+    """TE share at a plane of a vertically polarised wave on the way from ``vertex[i]`` to the next."""
+    dx, dy, dz = vertex[i + 1, 0] - vertex[i, 0], vertex[i + 1, 1] - vertex[i, 1], vertex[i + 1, 2] - vertex[i, 2]
+    nx, ny, nz = frame[p, 0], frame[p, 1], frame[p, 2]
+    return te_share(dx / length, dy / length, dz / length, nx, ny, nz, min(abs(cosine), 1.0))
 
 
 @njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)

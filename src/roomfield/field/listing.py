@@ -11,11 +11,11 @@ from roomfield.field.edge_kernels import edge_angles, edge_point, edge_power
 from roomfield.field.kernels import (
     cross_segment,
     gain,
+    leg_share,
     mark_reached,
     note_hit,
     optics,
     seen_from_planes,
-    te_share,
     turned_share,
     unfold,
 )
@@ -155,9 +155,8 @@ def list_edges(g, tables, touched, a, b, j, wave, faintest, vertex, which, how, 
         if power <= faintest * bound:
             continue
         cosine = min(0.5 * (abs(na) + abs(nb)), 1.0)
-        nx, ny, nz = g.frame[p, 0], g.frame[p, 1], g.frame[p, 2]
-        dx, dy, dz = (vertex[1, 0] - a[0]) / la, (vertex[1, 1] - a[1]) / la, (vertex[1, 2] - a[2]) / la
-        share = turned_share(te_share(dx, dy, dz, nx, ny, nz, min(abs(na), 1.0)), polarisation)
+        share = 0.5 * (leg_share(g.frame, p, vertex, 0, la, na) + leg_share(g.frame, p, vertex, 1, lb, nb))
+        share = turned_share(share, polarisation)
         edges = grown(edges, n_edges)
         row = edges[n_edges]
         row[0], row[1], row[2] = j, power, way_in(g.exterior, which, how, count)

@@ -84,17 +84,22 @@ _NAMED = (
 
 
 def _similar(emitter: Emitter) -> tuple[catalogue.Emitter, ...]:
-    """Rows of the named technology in the band, else all rows in the band."""
+    """Rows of the named technology in the band, else all rows in the band.
+
+    A neighbour's router stands outside the dwelling, but is still a router.
+    """
     place = "outdoor" if emitter.outdoor else "indoor"
-    rows = [k for k in catalogue.emitters() if place in k.place and k.eirp_typical_w]
+    rows = [k for k in catalogue.emitters() if k.eirp_typical_w]
     if emitter.frequency_hz is not None:
         near = (0.98 * emitter.frequency_hz, 1.02 * emitter.frequency_hz)
         rows = [k for k in rows if k.overlaps(*near)]
+    here = [k for k in rows if place in k.place]
     starts = {start for word, start in _NAMED if word in emitter.technology}
-    named = [k for k in rows if any(k.name.startswith(s) for s in starts) and "laptop" not in k.name]
-    if named:
-        return tuple(named)
-    return tuple(rows) if emitter.frequency_hz is not None else ()
+    for among in (here, rows):
+        named = [k for k in among if any(k.name.startswith(s) for s in starts) and "laptop" not in k.name]
+        if named:
+            return tuple(named)
+    return tuple(here) if emitter.frequency_hz is not None else ()
 
 
 def _eirp(emitter: Emitter, kinds: tuple[catalogue.Emitter, ...]) -> tuple[float, float]:

@@ -227,10 +227,10 @@ def _edge(scene: Scene, edge: Edge, position: Array, frequency_hz: float, point:
     wavelength = SPEED_OF_LIGHT_M_S / frequency_hz
     reach = 2.0 * np.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelength))
     shadow, thrown = (_behind(reach * abs(np.cos(a / 2.0))) for a in (turn[0] - turn[1], turn[0] + turn[1]))
-    along = 1.0 - _te_share(-to_a / la, edge.direction)
+    along = 1.0 - 0.5 * (_te_share(to_a / la, edge.direction) + _te_share(to_b / lb, edge.direction))
     behind = along * abs(shadow - thrown) ** 2 + (1.0 - along) * abs(shadow + thrown) ** 2
     cosine = (abs(to_a @ plane.normal) / la + abs(to_b @ plane.normal) / lb) / 2.0
-    share = _te_share(-to_a / la, plane.normal)
+    share = 0.5 * (_te_share(to_a / la, plane.normal) + _te_share(to_b / lb, plane.normal))
     amplitudes = []
     for index in (edge.solid, edge.hole):
         if index < 0:
