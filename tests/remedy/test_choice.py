@@ -14,6 +14,7 @@ from roomfield.remedy.choice import choose, choose_with, draws_met, pareto_front
 from roomfield.remedy.effects import Column, Effect
 from roomfield.remedy.evaluator import Evaluator, Variant
 from roomfield.remedy.groups import Groups
+from roomfield.remedy.search import Goal, best_plans, level_held, middle_cost
 from roomfield.survey.action import Action, ActionKind, CostRange, SurfaceRef
 from roomfield.survey.dwelling import ShieldPart, ShieldSheet
 
@@ -159,6 +160,35 @@ def test_nothing_reaches_the_target():
     assert found.statement.startswith("Nothing on the list reaches")
     assert found.best.probability == 0.0
     assert found.best.action_ids == ()
+
+
+@pytest.mark.published("Exhaustive enumeration of all plans")
+@pytest.mark.parametrize("seed", range(6))
+def test_lowest_levels_against_every_plan(seed):
+    evaluator = Invented(seed, 7, rise=0.0 if seed % 3 == 0 else 0.25)
+    as_found = level_held(evaluator, (), 36)
+    found, _ = best_plans(evaluator, Goal(as_found, 36))
+    by_id = {a.id: a for a in evaluator.actions}
+    for size in range(8):
+        for plan in itertools.combinations(by_id, size):
+            if any(b in by_id[a].excludes for a in plan for b in plan):
+                continue
+            cost = sum(middle_cost(by_id[n]) for n in plan)
+            worst = np.sort(evaluator.after(plan).total_w_m2.max(axis=1))
+            fall = 10.0 * np.log10(as_found / worst[35])
+            assert max(worth for c, worth, _ in found if c <= cost + 1e-9) >= fall - 0.021
+    for _, worth, ids in found:
+        assert 10.0 * np.log10(as_found / level_held(evaluator, ids, 36)) == pytest.approx(worth, abs=0.021)
+
+
+def test_lowest_levels_come_only_if_the_target_is_out_of_reach():
+    evaluator = Invented(4, 6)
+    out = choose_with(evaluator, 1e-30)
+    assert out.lowest[-1].level_w_m2 < out.lowest[0].level_w_m2
+    assert "The lowest that can be had" in out.statement
+    assert choose_with(evaluator, 1e9).lowest == ()
+    poor = choose_with(evaluator, out.lowest[-1].level_w_m2 * 1.001, budget=0.0)
+    assert poor.reachable and poor.lowest and all(p.plan.cost == 0.0 for p in poor.lowest)
 
 
 def test_budget_progress_and_plain_values():

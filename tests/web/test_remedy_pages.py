@@ -22,8 +22,8 @@ def test_the_plan_is_shown_in_order_with_what_limits_and_what_gets_worse(demo, l
     heads = {"accept-language": language}
     page = demo.get(f"{BASE}/what-if/plans?target_uw_m2=1000&visit={FIRST.id}", headers=heads).text
     words = {
-        "en": ("Inside the home", "From outside", "Measure again", "of what remains", "No plan on the list reaches"),
-        "de": ("In der Wohnung", "Von außen", "Erneut messen", "was übrig bleibt", "Kein Plan auf der Liste"),
+        "en": ("Inside the home", "From outside", "Measure again", "of what remains", "is not reached by any plan made of the listed actions"),
+        "de": ("In der Wohnung", "Von außen", "Erneut messen", "was übrig bleibt", "erreicht kein Plan aus den aufgeführten Maßnahmen"),
     }
     order = [page.index(word) for word in words[language][:3]]
     assert order == sorted(order)

@@ -11,10 +11,20 @@ from roomfield.cli.numbers import decibels, microwatts, probability, span
 
 if TYPE_CHECKING:
     from roomfield.workbench.actionlist import Listed
-    from roomfield.workbench.choosing import NamedPlan, Offer, Terms
+    from roomfield.workbench.choosing import Terms
+    from roomfield.workbench.job import Job
 
 LevelKind = Annotated[str, typer.Option("--kind", help="peak, max_hold or average.")]
 Sureness = Annotated[float, typer.Option(help="Probability with which it is to be met.", min=0.5, max=0.999)]
+
+Where = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--at",
+        help="Where the target is to hold: all, sleeping, long_stays (with sleeping places), "
+        "or a place by name or id; repeat. All if left out.",
+    ),
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -86,16 +96,21 @@ def action(
     answer(as_json, Listed(made, False, "").to_dict(), lambda: typer.echo(f"{made.id}: {made.name}"))
 
 
-def _terms(target: float | None, kind: str, confidence: float, budget: float | None = None) -> Terms:
+def _terms(
+    job: Job, target: float | None, kind: str, confidence: float, budget: float | None, at: list[str] | None
+) -> Terms:
+    from roomfield.workbench.asked import asked_places
     from roomfield.workbench.choosing import Terms
     from roomfield.workbench.understand import kind_named
 
-    return Terms(0.0 if target is None else target * 1e-6, kind_named(kind).value, confidence, budget)
+    places = asked_places(job.survey, at or ())
+    return Terms(0.0 if target is None else target * 1e-6, kind_named(kind).value, confidence, budget, places)
 
 
 def predict(
     do: Annotated[list[str] | None, typer.Option("--do", help="Action that would be done, by id; repeat.")] = None,
     target: Annotated[float | None, typer.Option(help="Level to be met, in µW/m².")] = None,
+    at: Where = None,
     kind: LevelKind = "peak",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
@@ -108,13 +123,21 @@ def predict(
     from roomfield.workbench.job import open_job
 
     job = open_job(record, survey)
-    found = prediction_of(job.survey, visit_for(job.survey, visit), tuple(do or ()), _terms(target, kind, 0.9))
+    terms = _terms(job, target, kind, 0.9, None, at)
+    found = prediction_of(job.survey, visit_for(job.survey, visit), tuple(do or ()), terms)
     names = {place.id: place.name for place in job.survey.places}
     plain = found.to_dict()
     answer(as_json, plain, lambda: _show_prediction(plain, names))
 
 
 def _show_prediction(found: dict[str, Any], names: dict[str, str]) -> None:
+    _show_outcomes(found, names)
+    _show_order(found)
+
+
+def _show_outcomes(found: dict[str, Any], names: dict[str, str]) -> None:
+    """Levels before and after, and what limits the result, place by place."""
+
     def level(one: dict[str, float]) -> str:
         return f"{microwatts(one['median'])} ({span(one['low'], one['high'])})"
 
@@ -127,18 +150,22 @@ def _show_prediction(found: dict[str, Any], names: dict[str, str]) -> None:
             level(one["before_w_m2"]),
             level(one["after_w_m2"]),
             _reduction(one["reduction_db"]),
-            "" if found["target_w_m2"] is None else probability(one["probability_met"]),
+            "" if found["target_w_m2"] is None else probability(one["probability_met"]) + _unasked(one),
         )
         for one in found["outcomes"]
     ]
     title = f"{found['kind']}, µW/m², with 90 % intervals"
     table(title, ("place", "before", "after", "reduction", "P(target met)"), rows)
     if found["target_w_m2"] is not None:
-        typer.echo(f"Target met at every place at once: {probability(found['probability_all'])}.")
+        where = "every place" if all(one["asked"] for one in found["outcomes"]) else "every place asked for"
+        typer.echo(f"Target met at {where} at once: {probability(found['probability_all'])}.")
     typer.echo("What limits the result:")
     for one in found["outcomes"]:
         typer.echo(f"  {place(one)}: {one['limiting'] or 'nothing remains.'}")
-    _show_order(found)
+
+
+def _unasked(one: dict[str, Any]) -> str:
+    return "" if one["asked"] else " (not asked)"
 
 
 def _reduction(one: dict[str, float]) -> str:
@@ -162,7 +189,8 @@ def _show_order(found: dict[str, Any]) -> None:
 
 
 def plans(
-    target: Annotated[float, typer.Argument(help="Level to be met at every place, in µW/m².")],
+    target: Annotated[float, typer.Argument(help="Level to be met, in µW/m².")],
+    at: Where = None,
     kind: LevelKind = "peak",
     confidence: Sureness = 0.9,
     budget: Annotated[float | None, typer.Option(help="Most that may be spent.")] = None,
@@ -171,69 +199,77 @@ def plans(
     visit: VisitId = "",
     as_json: AsJson = False,
 ) -> None:
-    """Say which of the survey's actions to take: every plan that no other beats, cheap to dear."""
+    """Say which of the survey's actions to take: every plan that no other beats, cheap to dear.
+
+    If no plan reaches the target: the lowest levels that can be had, what they cost, and where most remains from what.
+    """
     from roomfield.workbench.actionlist import visit_for
-    from roomfield.workbench.choosing import choice_of, offer, prediction_of
     from roomfield.workbench.job import open_job
+    from roomfield.workbench.offers import offered
 
-    job, terms = open_job(record, survey), _terms(target, kind, confidence, budget)
-    visit_id = visit_for(job.survey, visit)
+    job = open_job(record, survey)
+    terms = _terms(job, target, kind, confidence, budget, at)
     with progress("Weighing the plans") as step:
-        chosen = choice_of(job.survey, visit_id, terms, step)
-    found = offer(job.survey, visit_id, terms, choice=chosen)
-    expected = prediction_of(job.survey, visit_id, found.shown.plan.action_ids, terms).to_dict()
-    plain = {
-        "target_w_m2": terms.target_w_m2,
-        "confidence": confidence,
-        "budget": budget,
-        "currency": found.currency,
-        "reachable": chosen.reachable,
-        "statement": chosen.statement,
-        "plans": [_plain(plan) for plan in found.plans],
-        "suggested": _plain(found.suggested) if found.suggested else None,
-        "shown": _plain(found.shown),
-        "prediction": expected,
-    }
-    answer(as_json, plain, lambda: _show(found, plain))
+        found = offered(job.survey, visit_for(job.survey, visit), terms, progress=step)
+    names = {place.id: place.name for place in job.survey.places}
+    answer(as_json, found, lambda: _show(found, names))
 
 
-def _plain(plan: NamedPlan) -> dict[str, Any]:
-    return {
-        "action_ids": plan.plan.action_ids,
-        "names": plan.names,
-        "cost": plan.plan.cost,
-        "cost_low": plan.plan.cost_low,
-        "cost_high": plan.plan.cost_high,
-        "probability": plan.plan.probability,
-    }
-
-
-def _show(found: Offer, plain: dict[str, Any]) -> None:
+def _show(found: dict[str, Any], names: dict[str, str]) -> None:
+    money, shown = found["currency"], found["shown"]
     rows = [
-        (
-            "; ".join(p.names) or "nothing",
-            f"{p.plan.cost:,.0f} {found.currency}",
-            probability(p.plan.probability),
-            " ".join(p.plan.action_ids),
-        )
-        for p in found.plans
-    ]
-    grouped("Plans that no other beats", ("actions", "cost", "P(target met everywhere)", "ids"), rows, right=(1, 2))
-    typer.echo(plain["statement"])
-    if found.suggested is None and plain["reachable"]:
-        typer.echo(f"No plan within {plain['budget']:,.0f} {found.currency} reaches it.")
-    if found.shown.names:
-        which = "Suggested" if found.suggested else "The surest that can be had"
-        typer.echo(f"{which}: {found.shown.plan.cost_low:,.0f} to {found.shown.plan.cost_high:,.0f} {found.currency}.")
-        _show_order(plain["prediction"])
-    typer.echo("What limits the result:")
-    for place, text in found.limits:
-        typer.echo(f"  {place}: {text}")
+        ("; ".join(p["names"]) or "nothing", f"{p['cost']:,.0f} {money}", probability(p["probability"]),
+         " ".join(p["action_ids"]))
+        for p in found["plans"]
+    ]  # fmt: skip
+    grouped("Plans that no other beats", ("actions", "cost", "P(target met)", "ids"), rows, right=(1, 2))
+    if len(found["asked_place_ids"]) < len(_once(found["prediction"]["outcomes"])):
+        typer.echo("Target asked for at: " + ", ".join(names[name] for name in found["asked_place_ids"]))
+    if found["lowest"]:
+        _show_lowest(found)
+    for text in _told(found):
+        typer.echo(text)
+    if shown["names"]:
+        which = "Suggested" if found["suggested"] else _which(found)
+        typer.echo(f"{which}: {shown['cost_low']:,.0f} to {shown['cost_high']:,.0f} {money}.")
+    _show_outcomes(found["prediction"], names)
+    if shown["names"]:
+        _show_order(found["prediction"])
+
+
+def _told(found: dict[str, Any]) -> list[str]:
+    """Whether the target is reached; what can be had instead, and where most remains from what."""
+    if not found["lowest"]:
+        return [found["statement"]]
+    if found["reachable"]:
+        return list(found["reach"])
+    return [found["statement"], *found["reach"][2:]]
+
+
+def _which(found: dict[str, Any]) -> str:
+    lowest = found["lowest"][-1]["action_ids"] if found["lowest"] else None
+    return "Shown, that of the lowest level" if found["shown"]["action_ids"] == lowest else "Shown, the surest one"
+
+
+def _once(outcomes: list[dict[str, Any]]) -> set[str]:
+    return {one["place_id"] for one in outcomes}
+
+
+def _show_lowest(found: dict[str, Any]) -> None:
+    rows = [
+        ("; ".join(p["names"]) or "nothing", f"{p['cost']:,.0f} {found['currency']}", microwatts(p["level_w_m2"]),
+         decibels(p["reduction_db"]), " ".join(p["action_ids"]))
+        for p in found["lowest"]
+    ]  # fmt: skip
+    head = ("actions", "cost", f"{found['kind']}, µW/m²", "lower by", "ids")
+    sure = f"Lowest levels that can be had: not exceeded where asked, with {found['confidence']:.0%}"
+    grouped(sure, head, rows, right=(1, 2, 3))
 
 
 def agree(
     ids: Annotated[list[str], typer.Argument(help="Ids of the actions, see 'roomfield actions'.")],
     target: Annotated[float, typer.Option(help="Level to be met, in µW/m².")],
+    at: Where = None,
     kind: LevelKind = "peak",
     confidence: Sureness = 0.9,
     note: Annotated[str, typer.Option(help="What the client said.")] = "",
@@ -248,7 +284,7 @@ def agree(
     from roomfield.workbench.job import open_job
 
     job = open_job(record, survey)
-    made = actionlist.agree(job, ids, _terms(target, kind, confidence), note)
+    made = actionlist.agree(job, ids, _terms(job, target, kind, confidence, None, at), note)
     names = {one.id: one.name for one in job.survey.actions}
     answer(as_json, asdict(made), lambda: typer.echo("Agreed: " + "; ".join(names[i] for i in made.action_ids)))
 

@@ -12,6 +12,8 @@ import numpy as np
 from numba import njit
 
 STEPS_PER_DB = 2.0
+STEP_DB = 0.02
+"""A level that is lower by less is not looked for [dB]."""
 
 
 @njit(cache=True)
@@ -63,31 +65,37 @@ def least_ratios(model, t, state, cells) -> None:
 
 
 @njit(cache=True, fastmath=True)
+def add_up(levels, cells, scale, doubt, c, n, total) -> None:
+    """Level at column ``c``, which belongs to place ``n``, in every draw."""
+    emitters, draws = levels.shape[1], levels.shape[2]
+    top = doubt.shape[0] - 1
+    for d in range(draws):
+        total[d] = 0.0
+    for k in range(emitters):
+        through = cells[n * emitters + k]
+        weight = np.float32(through * scale[k, c])
+        if weight < 1e-12:
+            continue
+        step = min(STEPS_PER_DB * abs(10.0 * math.log10(through)), top - 1e-3)
+        i = int(step)
+        u = np.float32(step - i)
+        for d in range(draws):
+            total[d] += levels[n, k, d] * weight * (doubt[i, d] + u * (doubt[i + 1, d] - doubt[i, d]))
+
+
+@njit(cache=True, fastmath=True)
 def count_met(levels, cells, scale, doubt, place, limit, need, total, met, first):
     """Number of draws in which every column is within its limit; stops early once it cannot exceed ``need``.
 
     ``first`` holds the columns in the order in which they are looked at; one that ends the count comes to its head.
     """
-    emitters, draws = levels.shape[1], levels.shape[2]
-    top = doubt.shape[0] - 1
+    draws = levels.shape[2]
     for d in range(draws):
         met[d] = 1
     count = draws
     for j in range(place.shape[0]):
         c = first[j]
-        n = place[c]
-        for d in range(draws):
-            total[d] = 0.0
-        for k in range(emitters):
-            through = cells[n * emitters + k]
-            weight = np.float32(through * scale[k, c])
-            if weight < 1e-12:
-                continue
-            step = min(STEPS_PER_DB * abs(10.0 * math.log10(through)), top - 1e-3)
-            i = int(step)
-            u = np.float32(step - i)
-            for d in range(draws):
-                total[d] += levels[n, k, d] * weight * (doubt[i, d] + u * (doubt[i + 1, d] - doubt[i, d]))
+        add_up(levels, cells, scale, doubt, c, place[c], total)
         count = 0
         for d in range(draws):
             if total[d] > limit[c]:
@@ -101,8 +109,35 @@ def count_met(levels, cells, scale, doubt, place, limit, need, total, met, first
 
 
 @njit(cache=True)
+def worth(levels, cells, scale, doubt, place, limit, rank, need, total, met, first):
+    """What a plan is worth; stops early once it cannot be worth more than ``need``.
+
+    With ``rank`` 0: the number of draws in which every column is within its limit. Otherwise: by how many decibels
+    the level that ``rank`` draws hold at every column at once lies under the limit.
+    """
+    if rank == 0:
+        return float(count_met(levels, cells, scale, doubt, place, limit, need, total, met, first))
+    lower = limit * np.float32(10.0 ** (-0.1 * (need + STEP_DB)))
+    if count_met(levels, cells, scale, doubt, place, lower, rank - 1, total, met, first) < rank:
+        return need
+    return 10.0 * math.log10(limit[0] / max(held(levels, cells, scale, doubt, place, rank, total), 1e-30))
+
+
+@njit(cache=True, fastmath=True)
+def held(levels, cells, scale, doubt, place, rank, total):
+    """Lowest level that ``rank`` draws hold at every column at once."""
+    draws = levels.shape[2]
+    worst = np.zeros(draws, np.float32)
+    for c in range(place.shape[0]):
+        add_up(levels, cells, scale, doubt, c, place[c], total)
+        for d in range(draws):
+            worst[d] = max(worst[d], total[d])
+    return np.sort(worst)[rank - 1]
+
+
+@njit(cache=True)
 def best_at(front, size, cost):
-    """Highest count on the front that costs no more."""
+    """Highest worth on the front that costs no more."""
     best = -1.0
     for i in range(size):
         if front[i, 0] <= cost + 1e-9 and front[i, 1] > best:
@@ -111,16 +146,16 @@ def best_at(front, size, cost):
 
 
 @njit(cache=True)
-def put(front, size, cost, count, mask):
+def put(front, size, cost, value, mask):
     """Put a plan on the front and take off what it dominates; returns the new size."""
     kept = 0
     for i in range(size):
-        if front[i, 0] >= cost - 1e-9 and front[i, 1] <= count:
+        if front[i, 0] >= cost - 1e-9 and front[i, 1] <= value:
             continue
         for j in range(4):
             front[kept, j] = front[i, j]
         kept += 1
-    front[kept, 0], front[kept, 1], front[kept, 2], front[kept, 3] = cost, count, mask, 0.0
+    front[kept, 0], front[kept, 1], front[kept, 2], front[kept, 3] = cost, value, mask, 0.0
     return kept + 1
 
 
@@ -134,11 +169,11 @@ def clashes(conflict, mask, a):
 
 
 @njit(cache=True)
-def cost_reaching(front, size, count):
-    """Lowest cost on the front at which this count is reached; infinite if it is reached nowhere."""
+def cost_reaching(front, size, value):
+    """Lowest cost on the front at which this worth is reached; infinite if it is reached nowhere."""
     least = np.inf
     for i in range(size):
-        if front[i, 1] >= count and front[i, 0] < least:
+        if front[i, 1] >= value and front[i, 0] < least:
             least = front[i, 0]
     return least
 
@@ -154,7 +189,7 @@ def unexplored(front, size):
 
 
 @njit(cache=True)
-def improve(levels, model, doubt, place, limit, start, costs, conflict, front, size, stacks, most):
+def improve(levels, model, doubt, place, limit, rank, start, costs, conflict, front, size, stacks, most):
     """Look at the neighbours of plans on the front, one action more, less or exchanged, until none is better.
 
     Only gives the search a good front to begin with. At most ``most`` plans are explored; returns the new size.
@@ -183,7 +218,7 @@ def improve(levels, model, doubt, place, limit, start, costs, conflict, front, s
                     continue
                 price, plan = (cost, left) if a < 0 else (cost + costs[a], left | (1 << a))
                 need = best_at(front, size, price)
-                if need >= levels.shape[2]:
+                if rank == 0 and need >= levels.shape[2]:
                     continue
                 if a < 0:
                     ratios(model, base, cells)
@@ -192,9 +227,9 @@ def improve(levels, model, doubt, place, limit, start, costs, conflict, front, s
                     take_action(model, a, base, tried)
                     ratios(model, tried, cells)
                     scale = tried[4]
-                count = count_met(levels, cells, scale, doubt, place, limit, need, total, met, first)
-                if count > need:
-                    size = put(front, size, price, count, plan)
+                value = worth(levels, cells, scale, doubt, place, limit, rank, need, total, met, first)
+                if value > need:
+                    size = put(front, size, price, value, plan)
     return size
 
 
@@ -207,8 +242,8 @@ def open_from(costs, t, room):
 
 
 @njit(cache=True)
-def search(levels, model, doubt, place, limit, start, costs, conflict, prefix, front, size, stacks):
-    """Depth-first search with bounds below a prefix of decisions; returns the new size of the front, and the nodes.
+def search(levels, model, doubt, place, limit, rank, start, costs, conflict, prefix, front, size, stacks):
+    """Depth-first search below a prefix of decisions, with bounds of `worth`; returns the front's size, and the nodes.
 
     ``prefix`` holds 1 or 0 for each of the first actions; ``stacks`` one state per depth, then one for bounds. A set
     of plans whose bound is ``h`` can only be of use below the cost at which the front reaches ``h``; actions that
@@ -231,7 +266,7 @@ def search(levels, model, doubt, place, limit, start, costs, conflict, prefix, f
             mask[0], cost[0] = mask[0] | (1 << a), cost[0] + costs[a]
     need = best_at(front, size, cost[0])
     ratios(model, layer(stacks, 0), cells)
-    here = count_met(levels, cells, stacks[4][0], doubt, place, limit, need, total, met, first)
+    here = worth(levels, cells, stacks[4][0], doubt, place, limit, rank, need, total, met, first)
     if here > need:
         size = put(front, size, cost[0], here, mask[0])
     d, fresh = 0, True
@@ -246,7 +281,7 @@ def search(levels, model, doubt, place, limit, start, costs, conflict, prefix, f
                 need = best_at(front, size, cost[d] + costs[actions - 1])
                 least_ratios(model, t, layer(stacks, at[d]), cells)
                 scale[:, :] = stacks[4][at[d]] * model[9][t]
-                hope = count_met(levels, cells, scale, doubt, place, limit, need, total, met, first)
+                hope = worth(levels, cells, scale, doubt, place, limit, rank, need, total, met, first)
                 if hope <= need:
                     t = actions
                     break
@@ -268,7 +303,7 @@ def search(levels, model, doubt, place, limit, start, costs, conflict, prefix, f
                 take_action(model, t, layer(stacks, at[d]), layer(stacks, d + 1))
                 need = best_at(front, size, taken)
                 ratios(model, layer(stacks, d + 1), cells)
-                here = count_met(levels, cells, stacks[4][d + 1], doubt, place, limit, need, total, met, first)
+                here = worth(levels, cells, stacks[4][d + 1], doubt, place, limit, rank, need, total, met, first)
                 if here > need:
                     size = put(front, size, taken, here, mask[d + 1])
                 turn[d + 1], ceiling[d + 1] = t + 1, ceiling[d]

@@ -9,6 +9,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.errors import UnknownNameError
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import After, Evaluator, is_handset
@@ -149,6 +150,8 @@ class PlaceOutcome:
         That the target is met as found, and after the plan; nan without a target.
     limits : tuple of Limit
         What remains, the largest part first.
+    asked : bool
+        False at a place for which the target was not asked.
     """
 
     place_id: str
@@ -159,6 +162,7 @@ class PlaceOutcome:
     probability_before: float
     probability_met: float
     limits: tuple[Limit, ...]
+    asked: bool = True
 
     @property
     def limiting(self) -> str:
@@ -177,6 +181,7 @@ class PlaceOutcome:
             "probability_met": self.probability_met,
             "limits": [x.to_dict() for x in self.limits],
             "limiting": self.limiting,
+            "asked": self.asked,
         }
 
 
@@ -193,7 +198,7 @@ class Prediction:
     target_w_m2 : float or None
         Level to be met [W/m²].
     probability_all : float
-        That it is met at every place and period at once; nan without a target.
+        That it is met at every place asked for, in every period, at once; nan without a target.
     outcomes : tuple of PlaceOutcome
         One per column of the draws.
     worse : tuple of Worsening
@@ -229,6 +234,16 @@ class Prediction:
                 return shares
         return None
 
+    @property
+    def everywhere(self) -> bool:
+        """True if the target was asked for at all places."""
+        return all(o.asked for o in self.outcomes)
+
+    @property
+    def highest(self) -> PlaceOutcome:
+        """Where most remains among the places asked for."""
+        return max((o for o in self.outcomes if o.asked), key=lambda o: o.after_w_m2.median)
+
     def outcome(self, place_id: str, period: str = "") -> PlaceOutcome | None:
         """The outcome at a place; the first if there are several periods and none is named."""
         return next((o for o in self.outcomes if o.place_id == place_id and period in ("", o.period)), None)
@@ -255,6 +270,7 @@ def predict(
     kind: Kind = Kind.PEAK,
     target_w_m2: float | None = None,
     places: Sequence[Place] | None = None,
+    asked: Sequence[str] = (),
 ) -> Prediction:
     """Levels after all of the given actions.
 
@@ -270,6 +286,8 @@ def predict(
         Level to be met [W/m²].
     places : sequence of Place, optional
         Left out: all places with a position.
+    asked : sequence of str
+        Ids of the places for which the target is asked; all if empty.
 
     Raises
     ------
@@ -277,11 +295,14 @@ def predict(
         As `roomfield.remedy.evaluator.Evaluator`.
     """
     evaluator = Evaluator(posterior, actions, kind=kind, places=places)
-    return predict_with(evaluator, [a.id for a in actions], target_w_m2)
+    return predict_with(evaluator, [a.id for a in actions], target_w_m2, asked)
 
 
-def predict_with(evaluator: Evaluator, action_ids: Sequence[str], target_w_m2: float | None = None) -> Prediction:
+def predict_with(
+    evaluator: Evaluator, action_ids: Sequence[str], target_w_m2: float | None = None, asked: Sequence[str] = ()
+) -> Prediction:
     """Like `predict` for some of the actions of an evaluator at hand."""
+    held = _asked_columns(evaluator, asked)
     before, after = evaluator.after(()), evaluator.after(action_ids)
     taken = [a for a in evaluator.actions if a.id in action_ids]
     limits = _limits(evaluator, action_ids, taken)
@@ -294,16 +315,25 @@ def predict_with(evaluator: Evaluator, action_ids: Sequence[str], target_w_m2: f
             PlaceOutcome(
                 evaluator.places[column.place_index].id, period, _span(old), _span(new),
                 _span(10.0 * np.log10(np.maximum(old, 1e-30) / np.maximum(new, 1e-30))),
-                _met(old, target_w_m2), _met(new, target_w_m2), limits[c],
+                _met(old, target_w_m2), _met(new, target_w_m2), limits[c], bool(held[c]),
             )
         )  # fmt: skip
-    joint = float("nan") if target_w_m2 is None else float((after.total_w_m2 <= target_w_m2).all(axis=1).mean())
+    joint = _met(after.total_w_m2[:, held].max(axis=1), target_w_m2)
     worse = (*_warnings(evaluator, after, taken), *_louder(evaluator, outcomes))
     return Prediction(
         tuple(a.id for a in taken), evaluator.kind, target_w_m2, joint, tuple(outcomes),
         worse, work_order(evaluator.posterior, taken), before.total_w_m2,
         after.total_w_m2, tuple(_mixes(evaluator, before, after)),
     )  # fmt: skip
+
+
+def _asked_columns(evaluator: Evaluator, asked: Sequence[str]) -> NDArray[np.bool_]:
+    """Columns of the places for which the target is asked."""
+    ids = [evaluator.places[column.place_index].id for column in evaluator.columns]
+    for name in asked:
+        if name not in ids:
+            raise UnknownNameError("place with a position", name, ids)
+    return np.array([not asked or name in asked for name in ids], dtype=np.bool_)
 
 
 def _mixes(evaluator: Evaluator, before: After, after: After) -> Iterator[dict[str, tuple[float, float]]]:

@@ -61,9 +61,9 @@ class PlaceCheck:
     probability_lower : float
         That the level is lower than before.
     probability_met : float
-        That the target is met now; nan without a target.
+        That the target is met now; nan without a target, or if it was not asked for here.
     outcome : Outcome
-        Worked: lower than before and the target met, both with 95 %; without a target, lower with 95 %.
+        Worked: lower than before and the target met, both with 95 %; where no target was asked for, lower with 95 %.
     agreement : Agreement
         Measured against predicted reduction.
     predicted_db : float
@@ -121,6 +121,8 @@ class Verification:
         Suggested causes where the reduction falls short; empty if it does not.
     done_action_ids : tuple of str
         What was carried out.
+    asked_ids : tuple of str
+        Places for which the target was asked; empty for all.
     """
 
     kind: Kind
@@ -132,6 +134,16 @@ class Verification:
     unplanned: tuple[Note, ...]
     suspected: tuple[Note, ...]
     done_action_ids: tuple[str, ...]
+    asked_ids: tuple[str, ...] = ()
+
+    def held_to_target(self, place_id: str) -> bool:
+        """True if there is a target and it was asked for at a place."""
+        return self.target_w_m2 is not None and place_id in (self.asked_ids or (place_id,))
+
+    @property
+    def held_count(self) -> int:
+        """Number of places checked against the target."""
+        return sum(self.held_to_target(check.place_id) for check in self.checks)
 
     @property
     def surprises(self) -> tuple[str, ...]:
@@ -174,6 +186,7 @@ class Verification:
             "first_visit_id": self.first_visit_id,
             "second_visit_id": self.second_visit_id,
             "target_w_m2": self.target_w_m2,
+            "asked_ids": list(self.asked_ids),
             "coverage": COVERAGE,
             "worked": self.worked,
             "statement": self.statement,
@@ -193,6 +206,7 @@ def verify(
     kind: Kind = Kind.PEAK,
     target_w_m2: float | None = None,
     prediction: Prediction | None = None,
+    asked: Sequence[str] = (),
 ) -> Verification:
     """Compare a follow-up with the visit before.
 
@@ -208,6 +222,8 @@ def verify(
         Level that was to be met [W/m²].
     prediction : Prediction, optional
         What had been predicted, from the first visit alone.
+    asked : sequence of str
+        Ids of the places for which the target was asked; all if empty.
 
     Raises
     ------
@@ -228,11 +244,13 @@ def verify(
             mend="Repeat the readings of the first visit at the same places.",
         )
     found = conditions(survey, first, second, [(b, a) for _, b, a in pairs])
-    checks = tuple(_check(survey, place, b, a, found, target_w_m2, prediction) for place, b, a in pairs)
+    targets = {place: target_w_m2 if not asked or place in asked else None for place, _, _ in pairs}
+    checks = tuple(_check(survey, place, b, a, found, targets[place], prediction) for place, b, a in pairs)
     return Verification(
         kind, first_visit_id, second_visit_id, target_w_m2, checks, found,
         tuple(_unplanned(survey, first_visit_id, second_visit_id, checks)),
         tuple(_suspected(survey, checks, prediction, found)), second.done_action_ids,
+        tuple(asked),
     )  # fmt: skip
 
 

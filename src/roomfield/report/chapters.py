@@ -206,6 +206,8 @@ class PlacePrediction:
         Probability that the target is met there, 0 to 1.
     limiting : Text
         What limits the result.
+    asked : bool
+        False at a place for which the target was not asked.
     """
 
     place: Text
@@ -213,6 +215,7 @@ class PlacePrediction:
     after: Level
     probability_met: float
     limiting: Text = ""
+    asked: bool = True
 
 
 @dataclass(frozen=True)
@@ -222,7 +225,7 @@ class TradeOffPoint:
     Parameters
     ----------
     probability : float
-        Probability that the target is met at every place, 0 to 1.
+        Probability that the target is met at every place asked for, 0 to 1.
     chosen : bool
         True for the plan in the work order.
     actions : tuple of str
@@ -232,6 +235,29 @@ class TradeOffPoint:
     cost: float
     probability: float
     label: str = ""
+    chosen: bool = False
+    actions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class LevelStep:
+    """One plan by the level it brings, where none reaches the target.
+
+    Parameters
+    ----------
+    level_w_m2 : float
+        Level not exceeded at any place asked for, as surely as the target was to be met [W/m²].
+    reduction_db : float
+        How far that lies under the same level as found [dB].
+    chosen : bool
+        True for the plan in the work order.
+    actions : tuple of str
+        What is done.
+    """
+
+    cost: float
+    level_w_m2: float
+    reduction_db: float
     chosen: bool = False
     actions: tuple[str, ...] = ()
 
@@ -250,6 +276,12 @@ class Remedy:
         Whether the plan reaches the target, or plainly that nothing on the list does.
     warnings : tuple of Text
         What the plan makes worse.
+    asked : tuple of str
+        Names of the places for which the target was asked; empty for all.
+    remains : tuple of Text
+        Where most remains, and from which source; only if nothing on the list reaches the target.
+    lowest : tuple of LevelStep
+        What the lowest levels cost; only if nothing on the list reaches the target.
     """
 
     target_w_m2: float
@@ -261,6 +293,9 @@ class Remedy:
     curve: tuple[TradeOffPoint, ...] = ()
     statement: Text = ""
     warnings: tuple[Text, ...] = ()
+    asked: tuple[str, ...] = ()
+    remains: tuple[Text, ...] = ()
+    lowest: tuple[LevelStep, ...] = ()
 
 
 @dataclass(frozen=True)

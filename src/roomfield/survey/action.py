@@ -106,6 +106,8 @@ class AdoptedPlan:
         Level that is to be met [W/m²].
     confidence : float
         Probability with which it is to be met, 0 to 1.
+    place_ids : tuple of str
+        Places for which the target was asked; empty for all.
     """
 
     action_ids: tuple[str, ...]
@@ -114,3 +116,4 @@ class AdoptedPlan:
     confidence: float
     adopted_at: str
     note: str = ""
+    place_ids: tuple[str, ...] = ()

@@ -373,6 +373,8 @@ class WhatIfPage(SurveyPage):
     start: dict[str, Any]
     actions: tuple[Any, ...]
     adopted: Any
+    adopted_at: tuple[str, ...]
+    placed: tuple[Any, ...]
     target_uw_m2: float
     readings: int
 

@@ -42,6 +42,10 @@ class Show:
         """A power density [W/m²] in µW/m²."""
         return f"{self.number(value_w_m2 * MICRO, digits)} µW/m²"
 
+    def micro(self, value_w_m2: float, digits: int = 2) -> str:
+        """A power density [W/m²] as a number of µW/m², for columns that name the unit."""
+        return self.number(value_w_m2 * MICRO, digits)
+
     def span(self, low_w_m2: float, high_w_m2: float) -> str:
         """An interval of power density [W/m²] in µW/m²; open ends in words."""
         if low_w_m2 <= 0.0:

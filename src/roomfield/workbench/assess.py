@@ -300,5 +300,9 @@ def _precaution(survey: Survey, table: LevelTable, guideline: GuidelineSet) -> I
 
 def _uses(place: Place) -> tuple[str, ...]:
     """Names under which guidelines give targets for the use of a place."""
-    asleep = place.kind in SLEEPING or place.night_hours > 0.0
-    return ("nighttime" if asleep else "daytime", "indoor")
+    return ("nighttime" if is_for_sleeping(place) else "daytime", "indoor")
+
+
+def is_for_sleeping(place: Place) -> bool:
+    """True for beds and cots, and wherever somebody stays at night."""
+    return place.kind in SLEEPING or place.night_hours > 0.0

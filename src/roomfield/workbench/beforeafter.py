@@ -14,6 +14,7 @@ from roomfield.remedy.verification import COVERAGE, PlaceCheck, Verification, ve
 from roomfield.report.phrase import Text, phrase
 from roomfield.report.words import load_words
 from roomfield.survey import Action, ActionKind, Survey
+from roomfield.workbench.asked import asked_of
 from roomfield.workbench.outcomes import condition, note, statement
 from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import can_be_modelled, posterior_of
@@ -187,7 +188,7 @@ def verification_of(
     Parameters
     ----------
     target_w_m2 : float, optional
-        Level that was to be met [W/m²]; that of the agreed plan if left out.
+        Level that was to be met, at every place [W/m²]; that of the agreed plan, where it was asked, if left out.
 
     Raises
     ------
@@ -205,12 +206,13 @@ def comparison_of(
     """Like `verification_of`, with the prediction itself."""
     plan = survey.adopted_plan
     target = target_w_m2 or (plan.target_w_m2 if plan and plan.target_kind == kind.value else None)
+    asked = asked_of(survey, plan) if target and target_w_m2 is None else ()
     verify(survey, first_visit, second_visit, kind=kind)
     done = _done(survey, second_visit)
     prediction = None
     if done and can_be_modelled(survey):
-        prediction = predict(posterior_of(survey, first_visit), done, kind=kind, target_w_m2=target)
-    found = verify(survey, first_visit, second_visit, kind=kind, target_w_m2=target, prediction=prediction)
+        prediction = predict(posterior_of(survey, first_visit), done, kind=kind, target_w_m2=target, asked=asked)
+    found = verify(survey, first_visit, second_visit, kind=kind, target_w_m2=target, prediction=prediction, asked=asked)
     return Comparison(found, prediction, bool(done) and not survey.visit(second_visit).done_action_ids)
 
 

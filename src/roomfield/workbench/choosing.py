@@ -9,16 +9,17 @@ from itertools import combinations
 
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
-from roomfield.remedy.choice import Choice, PlanPoint, Progress, choose, clash
+from roomfield.remedy.choice import LEAST_PROBABILITY, Choice, LevelPoint, PlanPoint, choose
 from roomfield.remedy.done import with_work_done
 from roomfield.remedy.order import Step, WorkStep
-from roomfield.remedy.prediction import Prediction, predict
-from roomfield.report.chapters import TradeOffPoint
-from roomfield.report.figures.tradeoff import trade_off
+from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict
+from roomfield.remedy.search import Progress, clash
+from roomfield.report.chapters import LevelStep, TradeOffPoint
+from roomfield.report.figures.tradeoff import lowest_levels, trade_off
 from roomfield.report.words import Words, load_words
 from roomfield.survey import Action, AdoptedPlan, CostRange, Survey
 from roomfield.workbench.editing import now
-from roomfield.workbench.outcomes import limiting, worsening
+from roomfield.workbench.outcomes import limiting, reach, worsening
 from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import posterior_of
 
@@ -30,19 +31,22 @@ class Terms:
     Parameters
     ----------
     target_w_m2 : float
-        Level to be met at every place [W/m²].
+        Level to be met [W/m²].
     kind : str
         Of the level.
     confidence : float
         Probability with which it is to be met, 0 to 1.
     budget : float or None
         Most that may be spent.
+    place_ids : tuple of str
+        Places at which it is to be met, see `roomfield.workbench.asked`; empty for all.
     """
 
     target_w_m2: float
     kind: str = "peak"
     confidence: float = 0.9
     budget: float | None = None
+    place_ids: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -54,25 +58,42 @@ class NamedPlan:
 
 
 @dataclass(frozen=True)
+class LowestPlan:
+    """One plan by the level it brings, with the names of its actions."""
+
+    point: LevelPoint
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Offer:
     """The trade-off as it is shown.
 
     Parameters
     ----------
     svg : str
-        The curve.
+        The curve of cost against probability; of cost against level if no plan comes near the target.
     plans : tuple of NamedPlan
         Every plan no other beats, from cheap to dear.
     suggested : NamedPlan or None
         The cheapest that reaches the target as sure as asked; within the budget if there is one.
     shown : NamedPlan
-        The suggested plan, or the surest one if none reaches the target.
+        The suggested plan. If none reaches the target, the surest one, or that of the lowest level if no plan comes
+        near the target.
     steps : tuple of (str, tuple of str)
         The shown plan in order of work: heading and actions.
     limits : tuple of (str, str)
         For each place, what limits the result of the shown plan.
     worse : tuple of str
         What the shown plan makes worse.
+    reach : tuple of str
+        Whether the target is reached; if not, the lowest that can be had, and where it then remains from what.
+    asked : tuple of str
+        Names of the places for which the target was asked; empty for all.
+    places : tuple of PlaceOutcome
+        What the shown plan brings at every place, also where the target was not asked.
+    lowest : tuple of LowestPlan
+        If the target is not reached: what the lowest levels cost.
     """
 
     svg: str
@@ -83,6 +104,15 @@ class Offer:
     steps: tuple[tuple[str, tuple[str, ...]], ...]
     limits: tuple[tuple[str, str], ...]
     worse: tuple[str, ...]
+    reach: tuple[str, ...]
+    asked: tuple[str, ...]
+    places: tuple[tuple[str, PlaceOutcome], ...]
+    lowest: tuple[LowestPlan, ...] = ()
+
+    @property
+    def by_level(self) -> bool:
+        """True if plans are shown by the level they bring, for none comes near the target."""
+        return bool(self.lowest) and self.shown.plan.probability < LEAST_PROBABILITY
 
 
 def candidates(survey: Survey, visit_id: str) -> tuple[Action, ...]:
@@ -127,13 +157,15 @@ def _choice(survey: Survey, visit_id: str, terms: Terms) -> Choice:
 
 
 def _chosen(survey: Survey, visit_id: str, terms: Terms, progress: Progress | None) -> Choice:
+    posterior = posterior_of(survey, visit_id)
     return choose(
-        posterior_of(survey, visit_id),
+        posterior,
         candidates(survey, visit_id),
         target_w_m2=terms.target_w_m2,
         kind=Kind(terms.kind),
         confidence=terms.confidence,
         budget=terms.budget,
+        places=tuple(p for p in posterior.survey.places if p.id in terms.place_ids) if terms.place_ids else None,
         progress=progress,
     )
 
@@ -161,7 +193,8 @@ def prediction_of(survey: Survey, visit_id: str, action_ids: Sequence[str], term
 def _predicted(survey: Survey, visit_id: str, action_ids: tuple[str, ...], terms: Terms) -> Prediction:
     actions = [action for action in survey.actions if action.id in action_ids]
     target = terms.target_w_m2 or None
-    return predict(posterior_of(survey, visit_id), actions, kind=Kind(terms.kind), target_w_m2=target)
+    posterior = posterior_of(survey, visit_id)
+    return predict(posterior, actions, kind=Kind(terms.kind), target_w_m2=target, asked=terms.place_ids)
 
 
 def _refuse_clashes(actions: Sequence[Action]) -> None:
@@ -190,14 +223,12 @@ def offer(survey: Survey, visit_id: str, terms: Terms, language: str = "en", cho
     found, words = choice or choice_of(survey, visit_id, terms), load_words(language)
     names = {action.id: action.name for action in survey.actions}
     best = suggested(found)
-    points = [TradeOffPoint(p.cost, p.probability, chosen=p == best) for p in found.curve]
+    shown = best or shown_instead(found)
     currency = candidates(survey, visit_id)[0].cost.currency
-    svg = trade_off(points, words, currency=currency, confidence=terms.confidence)
-    shown = best or (found.within_budget if found.within_budget is not None else found.best)
     expected = prediction_of(survey, visit_id, shown.action_ids, terms)
     places = {place.id: place.name for place in survey.places}
     return Offer(
-        svg,
+        _figure(found, shown, words, currency),
         tuple(_named(point, names) for point in found.curve),
         _named(best, names) if best else None,
         currency,
@@ -205,7 +236,31 @@ def offer(survey: Survey, visit_id: str, terms: Terms, language: str = "en", cho
         in_order(expected.work, words),
         tuple((places[o.place_id], words.text(limiting(o))) for o in expected.outcomes if o.limits),
         tuple(words.text(worsening(one)) for one in expected.worse),
+        tuple(words.text(one) for one in reach(found, shown, expected, places)),
+        tuple(places[name] for name in found.place_ids),
+        tuple((places[o.place_id], o) for o in expected.outcomes),
+        tuple(LowestPlan(point, _named(point.plan, names).names) for point in found.lowest),
     )
+
+
+def shown_instead(found: Choice) -> PlanPoint:
+    """What is shown if no plan reaches the target: the surest one, or that of the lowest level if none comes near."""
+    surest = found.within_budget if found.within_budget is not None else found.best
+    if surest.probability < LEAST_PROBABILITY and found.lowest:
+        return found.lowest[-1].plan
+    return surest
+
+
+def _figure(found: Choice, shown: PlanPoint, words: Words, currency: str) -> str:
+    if found.lowest and shown.probability < LEAST_PROBABILITY:
+        return lowest_levels(level_steps(found, shown), words, currency=currency, target_w_m2=found.target_w_m2)
+    points = [TradeOffPoint(p.cost, p.probability, chosen=p == shown) for p in found.curve]
+    return trade_off(points, words, currency=currency, confidence=found.confidence)
+
+
+def level_steps(found: Choice, chosen: PlanPoint) -> list[LevelStep]:
+    """The plans of the lowest levels as points of a figure."""
+    return [LevelStep(p.plan.cost, p.level_w_m2, p.reduction_db, p.plan == chosen) for p in found.lowest]
 
 
 def _named(plan: PlanPoint, names: dict[str, str]) -> NamedPlan:
@@ -241,7 +296,7 @@ def adopted(survey: Survey, action_ids: tuple[str, ...], terms: Terms) -> Survey
     if missing or not action_ids:
         raise InputError("the plan names an action that is not there.", mend="Work out the plans again.")
     _refuse_clashes([action for action in survey.actions if action.id in action_ids])
-    plan = AdoptedPlan(action_ids, terms.target_w_m2, terms.kind, terms.confidence, now())
+    plan = AdoptedPlan(action_ids, terms.target_w_m2, terms.kind, terms.confidence, now(), place_ids=terms.place_ids)
     return replace(survey, adopted_plan=plan)
 
 

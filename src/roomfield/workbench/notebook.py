@@ -15,6 +15,7 @@ from roomfield.remedy.verification import Verification
 from roomfield.survey import Survey
 from roomfield.workbench import actionlist
 from roomfield.workbench.actionlist import visit_for
+from roomfield.workbench.asked import asked_places
 from roomfield.workbench.assess import Assessment, Terms
 from roomfield.workbench.assess import assess as assess_survey
 from roomfield.workbench.beforeafter import verification_of
@@ -156,6 +157,7 @@ def predict(
     target_w_m2: float | None = None,
     kind: str = "peak",
     visit_id: str = "",
+    at: Sequence[str] = (),
 ) -> Prediction:
     """Say what a set of actions would bring at every place.
 
@@ -171,6 +173,8 @@ def predict(
         ``peak``, ``max_hold`` or ``average``.
     visit_id : str
         The visit whose readings are used; the first one if empty.
+    at : sequence of str
+        Where the target is to hold, as in `plans`.
 
     Examples
     --------
@@ -179,7 +183,7 @@ def predict(
     >>> found.outcome("desk").limiting  # doctest: +SKIP
     """
     record = _as_job(survey).survey
-    terms = PlanTerms(target_w_m2 or 0.0, kind_named(kind).value)
+    terms = PlanTerms(target_w_m2 or 0.0, kind_named(kind).value, place_ids=asked_places(record, at))
     return prediction_of(record, visit_for(record, visit_id), tuple(do), terms)
 
 
@@ -191,6 +195,7 @@ def plans(
     confidence: float = 0.9,
     budget: float | None = None,
     visit_id: str = "",
+    at: Sequence[str] = (),
 ) -> Choice:
     """Find the plans that no other beats in both cost and probability, exactly.
 
@@ -199,14 +204,23 @@ def plans(
     survey : Job or Survey
         With the actions on its list.
     target_w_m2 : float
-        Level to be met at every place [W/m²].
+        Level to be met [W/m²].
     confidence : float
         Probability with which it is to be met, 0 to 1.
     budget : float, optional
         Most that may be spent.
+    at : sequence of str
+        Where the target is to hold: ``all``, ``sleeping``, ``long_stays`` (sleeping places among them), or names or
+        ids of places. Empty means all.
+
+    Examples
+    --------
+    >>> import roomfield as rf
+    >>> beds = rf.plans(rf.open_demo(), 1e-3, at=["sleeping"])  # doctest: +SKIP
+    >>> beds.statement  # doctest: +SKIP
     """
     record = _as_job(survey).survey
-    terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence, budget)
+    terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence, budget, asked_places(record, at))
     return choice_of(record, visit_for(record, visit_id), terms)
 
 
@@ -218,6 +232,7 @@ def agree(
     kind: str = "peak",
     confidence: float = 0.9,
     note: str = "",
+    at: Sequence[str] = (),
 ) -> Job:
     """Write down the plan that the client agreed to; gives the survey with it.
 
@@ -225,8 +240,10 @@ def agree(
     ----------
     job : Job
         A survey in a record.
+    at : sequence of str
+        Where the target is to hold, as in `plans`.
     """
-    terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence)
+    terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence, place_ids=asked_places(job.survey, at))
     actionlist.agree(job, action_ids, terms, note)
     return job.again()
 

@@ -21,7 +21,7 @@ from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
 from roomfield.report.evidence import Caution
 from roomfield.report.figures.bars import PairBar, before_after
-from roomfield.report.figures.tradeoff import trade_off
+from roomfield.report.figures.tradeoff import lowest_levels, trade_off
 from roomfield.report.phrase import Text
 from roomfield.report.words import Words
 from roomfield.report.words.sentences import level_median, level_range, outcome_word
@@ -40,9 +40,11 @@ def remedy_section(content: ReportContent, words: Words) -> Section | None:
         confidence=remedy.confidence,
     )
     blocks: list[Block] = [Paragraph(target)]
-    statement = words.text(remedy.statement)
-    if statement:
-        blocks.append(Paragraph(statement))
+    if remedy.asked:
+        blocks.append(Paragraph(words.say("remedy.asked", places=", ".join(remedy.asked))))
+    told = " ".join(words.text(text) for text in (remedy.statement, *remedy.remains) if text)
+    if told:
+        blocks.append(Paragraph(told))
     if remedy.items:
         blocks.append(_work_table(remedy, words))
     if remedy.predictions:
@@ -53,6 +55,9 @@ def remedy_section(content: ReportContent, words: Words) -> Section | None:
         blocks.append(picture(svg, words.say("figure.tradeoff.caption")))
     if any(point.actions for point in remedy.curve):
         blocks.append(_curve_table(remedy, words))
+    if remedy.lowest:
+        svg = lowest_levels(remedy.lowest, words, currency=remedy.currency, target_w_m2=remedy.target_w_m2)
+        blocks += [picture(svg, words.say("figure.lowest.caption")), _lowest_table(remedy, words)]
     return Section(Part.REMEDY, words.say("section.remedy"), tuple(blocks), new_page=True)
 
 
@@ -99,7 +104,7 @@ def _curve_table(remedy: Remedy, words: Words) -> Table:
     """What stands behind each point of the curve."""
     columns = (
         Column(words.say("remedy.cost", currency=remedy.currency), Align.END, 0.8),
-        Column(words.say("remedy.met_everywhere"), Align.END, 0.9),
+        Column(words.say("remedy.met_where_asked" if remedy.asked else "remedy.met_everywhere"), Align.END, 0.9),
         Column(words.say("remedy.plan"), weight=3.6),
     )
     rows = tuple(
@@ -113,6 +118,28 @@ def _curve_table(remedy: Remedy, words: Words) -> Table:
         for p in sorted(remedy.curve, key=lambda p: (p.cost, p.probability))
     )
     return Table(columns, rows, words.say("remedy.caption_curve"))
+
+
+def _lowest_table(remedy: Remedy, words: Words) -> Table:
+    """What stands behind each point of the levels that can be had."""
+    columns = (
+        Column(words.say("remedy.cost", currency=remedy.currency), Align.END, 0.8),
+        Column(words.say("remedy.level"), Align.END, 1.0),
+        Column(words.say("remedy.fall"), Align.END, 0.9),
+        Column(words.say("remedy.plan"), weight=3.4),
+    )
+    rows = tuple(
+        Row(
+            (
+                Cell(words.numbers.fixed(p.cost, 0)),
+                Cell(words.numbers.micro(p.level_w_m2)),
+                Cell(words.numbers.decibel(p.reduction_db)),
+                Cell("; ".join(p.actions) or words.say("remedy.nothing"), strong=p.chosen),
+            )
+        )
+        for p in remedy.lowest
+    )
+    return Table(columns, rows, words.say("remedy.caption_lowest"))
 
 
 def _prediction_table(remedy: Remedy, words: Words) -> Table:
@@ -129,7 +156,7 @@ def _prediction_table(remedy: Remedy, words: Words) -> Table:
                 Cell(words.text(p.place)),
                 Cell(level_median(p.before, words), small=level_range(p.before, words)),
                 Cell(level_median(p.after, words), small=level_range(p.after, words), strong=True),
-                Cell(words.numbers.percent(p.probability_met)),
+                Cell(words.numbers.percent(p.probability_met), small="" if p.asked else words.say("remedy.asked_not")),
                 Cell(words.text(p.limiting)),
             )
         )

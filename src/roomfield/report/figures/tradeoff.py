@@ -1,15 +1,16 @@
-"""The trade-off of cost against the probability that the target is met."""
+"""The trade-off of cost against the probability that the target is met, or against the level where none meets it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from roomfield.report.chapters import TradeOffPoint
+from roomfield.report.chapters import LevelStep, TradeOffPoint
 from roomfield.report.figures import style
-from roomfield.report.figures.axis import LinearScale, linear_scale
+from roomfield.report.figures.axis import LinearScale, level_scale, linear_scale
 from roomfield.report.figures.envelope import axis_names
 from roomfield.report.figures.svg import Drawing, Point, fitted, text_width
 from roomfield.report.words import Words
+from roomfield.report.words.numbers import MICRO
 
 _HEIGHT = 190.0
 _LEFT = 38.0
@@ -40,9 +41,7 @@ def trade_off(points: Sequence[TradeOffPoint], words: Words, *, currency: str, c
     for share in (0.0, 0.25, 0.5, 0.75, 1.0):
         drawing.line((_LEFT, y.at(share)), (style.WIDTH - 8, y.at(share)), stroke=style.FAINT, width=0.6)
         drawing.text((_LEFT - 5, y.at(share) + 2.5), n.exact_percent(share), size=7, anchor="end", fill=style.SOFT)
-    for value in x.ticks(7):
-        drawing.line((x.at(value), _BOTTOM), (x.at(value), _BOTTOM + 3), stroke=style.SOFT)
-        drawing.text((x.at(value), _BOTTOM + 11), n.as_given(value), size=7, anchor="middle", fill=style.SOFT)
+    _cost_ticks(drawing, x, words)
     drawing.line((_LEFT, y.at(confidence)), (style.WIDTH - 8, y.at(confidence)), width=0.9, dash="3 2", kind="asked")
     drawing.polyline(_stairs(ordered, x, y), stroke=style.ACCENT, width=1.1, kind="curve")
     for point in ordered:
@@ -68,13 +67,7 @@ def _stairs(ordered: Sequence[TradeOffPoint], x: LinearScale, y: LinearScale) ->
 
 
 def _point(drawing: Drawing, point: TradeOffPoint, at: Point) -> None:
-    drawing.circle(
-        at,
-        3.0,
-        fill=style.INK if point.chosen else style.PAPER,
-        stroke=style.INK,
-        kind="chosen" if point.chosen else "plan",
-    )
+    _dot(drawing, at, chosen=point.chosen)
     if point.label:
         text = fitted(point.label, 150, 7.5)
         end = at[0] + 6 + text_width(text, 7.5) > style.WIDTH
@@ -85,3 +78,57 @@ def _point(drawing: Drawing, point: TradeOffPoint, at: Point) -> None:
             anchor="end" if end else "",
             halo=True,
         )
+
+
+def lowest_levels(steps: Sequence[LevelStep], words: Words, *, currency: str, target_w_m2: float) -> str:
+    """Plans by cost and the level they bring, on a logarithmic axis with the target, as SVG.
+
+    Parameters
+    ----------
+    steps : sequence of LevelStep
+        In any order; levels [W/m²].
+    words : Words
+        Language.
+    currency : str
+        Unit of the cost.
+    target_w_m2 : float
+        What was asked for [W/m²].
+    """
+    ordered = sorted(steps, key=lambda p: p.cost)
+    x = linear_scale([0.0, *[p.cost for p in ordered]], _LEFT, style.WIDTH - 14, about=7)
+    y = level_scale([target_w_m2 * MICRO, *[p.level_w_m2 * MICRO for p in ordered]], _BOTTOM, 12)
+    n = words.numbers
+    items = "; ".join(f"{n.fixed(p.cost, 0)} {currency}: {n.micro(p.level_w_m2)} µW/m²" for p in ordered)
+    alt = words.say("figure.lowest.alt", items=items)
+    drawing = Drawing(style.WIDTH, _HEIGHT, words.say("figure.lowest.title"), alt, "lowest")
+    for value in (*y.decades(), *y.between()):
+        drawing.line((_LEFT, y.at(value)), (style.WIDTH - 8, y.at(value)), stroke=style.FAINT, width=0.6)
+    for value in y.decades():
+        drawing.text((_LEFT - 5, y.at(value) + 2.5), n.as_given(value), size=7, anchor="end", fill=style.SOFT)
+    _cost_ticks(drawing, x, words)
+    at = y.at(target_w_m2 * MICRO)
+    drawing.line((_LEFT, at), (style.WIDTH - 8, at), width=0.9, dash="3 2", kind="asked")
+    drawing.text((style.WIDTH - 10, at - 3), words.say("figure.lowest.target"), size=7, anchor="end", halo=True)
+    path: list[Point] = []
+    for step in ordered:
+        if path:
+            path.append((x.at(step.cost), path[-1][1]))
+        path.append((x.at(step.cost), y.at(step.level_w_m2 * MICRO)))
+    if path:
+        drawing.polyline([*path, (x.end, path[-1][1])], stroke=style.ACCENT, width=1.1, kind="curve")
+    for step in ordered:
+        _dot(drawing, (x.at(step.cost), y.at(step.level_w_m2 * MICRO)), chosen=step.chosen)
+    axis_names(drawing, words.say("figure.tradeoff.x", currency=currency), words.say("figure.lowest.y"), _HEIGHT)
+    return drawing.svg()
+
+
+def _cost_ticks(drawing: Drawing, x: LinearScale, words: Words) -> None:
+    for value in x.ticks(7):
+        drawing.line((x.at(value), _BOTTOM), (x.at(value), _BOTTOM + 3), stroke=style.SOFT)
+        label = words.numbers.as_given(value)
+        drawing.text((x.at(value), _BOTTOM + 11), label, size=7, anchor="middle", fill=style.SOFT)
+
+
+def _dot(drawing: Drawing, at: Point, *, chosen: bool) -> None:
+    fill, kind = (style.INK, "chosen") if chosen else (style.PAPER, "plan")
+    drawing.circle(at, 3.0, fill=fill, stroke=style.INK, kind=kind)

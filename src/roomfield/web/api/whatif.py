@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 
-from roomfield.web.desk import Desk
+from roomfield.web.desk import Desk, Opened
 from roomfield.web.rendering import language_of
 from roomfield.workbench import surveys, whatif
+from roomfield.workbench.actionlist import visit_for
+from roomfield.workbench.asked import asked_places
+from roomfield.workbench.choosing import Terms
+from roomfield.workbench.offers import offered
 from roomfield.workbench.whatif import Answer, BenchShelf, Wish
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}/what-if", tags=["what-if"])
@@ -19,6 +24,23 @@ def levels_after(request: Request, records: Desk, survey_id: str, wish: Wish, vi
     """Levels at every place before and after, and what gets worse: emitters or places moved, radios off, shields."""
     shelf: BenchShelf = request.app.state.benches
     return shelf.bench(records, survey_id, visit).answer(wish, language_of(request))
+
+
+@router.get("/plans")
+def read_plans(
+    request: Request,
+    opened: Opened,
+    target_w_m2: float,
+    kind: Literal["peak", "max_hold", "average"] = "peak",
+    confidence: Annotated[float, Query(gt=0, lt=1)] = 0.9,
+    budget: float | None = None,
+    at: Annotated[list[str] | None, Query()] = None,
+    visit: str = "",
+) -> dict[str, Any]:
+    """Plans no other beats, the cheapest sure enough, the lowest levels if none is; `at`: all, sleeping, a place."""
+    terms = Terms(target_w_m2, kind, confidence, budget, asked_places(opened.survey, at or ()))
+    found: dict[str, Any] = offered(opened.survey, visit_for(opened.survey, visit), terms, language_of(request))
+    return found
 
 
 @router.post("/actions", status_code=201)

@@ -13,12 +13,15 @@ from starlette.responses import RedirectResponse, Response
 from roomfield.web.contexts import ChoicePart, WhatIfPage
 from roomfield.web.desk import Form, Opened
 from roomfield.web.rendering import language_of, render
-from roomfield.workbench import choosing, plans, surveys, whatif
+from roomfield.workbench import asked, choosing, plans, surveys, whatif
 from roomfield.workbench.choosing import Terms
+from roomfield.workbench.understand import placed
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/what-if")
 MICRO = 1e-6
 USUAL_TARGET_UW_M2 = 1000.0
+THESE = "these"
+"""The places that are ticked."""
 
 
 @router.get("")
@@ -34,7 +37,10 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
     }
     target = bound / MICRO if bound else USUAL_TARGET_UW_M2
     readings = len(survey.current_readings())
-    page = WhatIfPage(opened.head, start, survey.actions, survey.adopted_plan, target, readings)
+    adopted_at = asked.names_of(survey, asked.asked_of(survey, survey.adopted_plan))
+    page = WhatIfPage(
+        opened.head, start, survey.actions, survey.adopted_plan, adopted_at, placed(survey), target, readings
+    )
     return render(request, page)
 
 
@@ -45,11 +51,14 @@ def plans_part(
     target_uw_m2: float,
     confidence: Annotated[float, Query(gt=0, lt=100)] = 90.0,
     budget: str = "",
+    at: str = asked.EVERYWHERE,
+    place: Annotated[list[str] | None, Query()] = None,
     visit: str = "",
 ) -> Response:
     """The trade-off for a target."""
     most = float(budget.replace(",", ".")) if budget.replace(",", "").replace(".", "").isdecimal() else None
-    terms = Terms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most)
+    places = asked.asked_places(opened.survey, (place or []) if at == THESE else [at])
+    terms = Terms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most, places)
     visit_id = visit or opened.survey.visits[0].id
     made = choosing.offer(opened.survey, visit_id, terms, language_of(request))
     return render(request, ChoicePart(opened.survey.id, opened.revision, made, asdict(terms)))
@@ -58,7 +67,10 @@ def plans_part(
 @router.post("/adopt")
 def adopt(opened: Opened, form: Form) -> Response:
     """Agree on a plan."""
-    terms = Terms(form.number("target_w_m2", 0.0), form.text("kind", "peak"), form.number("confidence", 0.9))
+    places = asked.asked_places(opened.survey, form.texts.get("place", ()))
+    terms = Terms(
+        form.number("target_w_m2", 0.0), form.text("kind", "peak"), form.number("confidence", 0.9), place_ids=places
+    )
     ids = tuple(form.texts.get("action", ()))
     change = partial(choosing.adopted, action_ids=ids, terms=terms)
     surveys.revise(opened.records, opened.survey.id, change, form.revision())

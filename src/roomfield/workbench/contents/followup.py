@@ -14,6 +14,7 @@ from roomfield.report.findings import Level
 from roomfield.report.findings import Outcome as Against
 from roomfield.report.phrase import Text, phrase
 from roomfield.survey import ReadingKind, Survey
+from roomfield.workbench.asked import names_of
 from roomfield.workbench.beforeafter import Comparison, comparisons, done_names, unequal
 from roomfield.workbench.contents.findings import likely_outcome, stated_level
 from roomfield.workbench.outcomes import note, statement
@@ -45,7 +46,7 @@ def verification(survey: Survey, first_id: str, second_id: str) -> Verification 
 
 def _row(survey: Survey, compared: Comparison, check: PlaceCheck) -> BeforeAfter:
     bound, target = compared.verification.target_w_m2, None
-    if bound is not None:
+    if bound is not None and compared.verification.held_to_target(check.place_id):
         target = likely_outcome(check.after.probability_below(bound), COVERAGE)
     foreseen = check.agreement is not Agreement.NOT_PREDICTED
     return BeforeAfter(
@@ -108,6 +109,8 @@ def _opening(survey: Survey, compared: Comparison, first_id: str, second_id: str
     if found.target_w_m2 is not None:
         kind = phrase(f"kind_noun.{found.kind.value}")
         yield phrase("letter.target", kind=kind, target=found.target_w_m2)
+    if found.asked_ids:
+        yield phrase("letter.asked", places=", ".join(names_of(survey, found.asked_ids)))
     yield statement(found)
 
 
@@ -133,7 +136,7 @@ def _of_place(survey: Survey, found: Checked, check: PlaceCheck) -> Text:
         if likely_outcome(met, COVERAGE) is Against.ABOVE:
             return phrase("letter.lower_above", **values)
         return phrase("letter.lower_open", met=check.probability_met, sure=SURE, **values)
-    return phrase("letter.worked" if found.target_w_m2 is not None else "letter.lower", **values)
+    return phrase("letter.worked" if found.held_to_target(check.place_id) else "letter.lower", **values)
 
 
 def _closing(survey: Survey, compared: Comparison, second_id: str) -> Iterator[Text]:

@@ -9,15 +9,16 @@ from roomfield.quantities import Kind
 from roomfield.remedy.choice import Choice
 from roomfield.remedy.order import Step, WorkStep
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, Span, predict
-from roomfield.report.chapters import PlacePrediction, Remedy, TradeOffPoint, WorkItem
+from roomfield.report.chapters import LevelStep, PlacePrediction, Remedy, TradeOffPoint, WorkItem
 from roomfield.report.document import ReportContent
 from roomfield.report.evidence import Caution
 from roomfield.report.findings import Level, StepGroup
 from roomfield.report.phrase import Text, phrase
 from roomfield.survey import AdoptedPlan, ReadingKind, Survey, VisitPurpose
+from roomfield.workbench.asked import asked_of, names_of
 from roomfield.workbench.choosing import Terms, choice_of
 from roomfield.workbench.contents.followup import follow_up_letter, verification
-from roomfield.workbench.outcomes import limiting, worsening
+from roomfield.workbench.outcomes import everywhere, limiting, most_remains, worsening
 from roomfield.workbench.understand import posterior_of
 
 _GROUP = {
@@ -50,7 +51,10 @@ def _remedy(survey: Survey, visit_id: str) -> Remedy | None:
     actions = [a for a in survey.actions if plan is not None and a.id in plan.action_ids]
     if plan is None or not actions:
         return None
-    found = predict(posterior_of(survey, visit_id), actions, kind=Kind(plan.target_kind), target_w_m2=plan.target_w_m2)
+    asked = asked_of(survey, plan)
+    found = predict(
+        posterior_of(survey, visit_id), actions, kind=Kind(plan.target_kind), target_w_m2=plan.target_w_m2, asked=asked
+    )
     choice = _choice(survey, visit_id, plan)
     names = {p.id: p.name for p in survey.places}
     return Remedy(
@@ -63,15 +67,33 @@ def _remedy(survey: Survey, visit_id: str) -> Remedy | None:
         _curve(survey, plan, found, choice) if choice else (),
         _statement(plan, found, choice),
         tuple(worsening(one) for one in found.worse),
+        names_of(survey, asked),
+        tuple(most_remains(found, names)) if choice and not choice.reachable else (),
+        _lowest(survey, plan, choice) if choice and not choice.reachable else (),
     )
+
+
+def _lowest(survey: Survey, plan: AdoptedPlan, choice: Choice) -> tuple[LevelStep, ...]:
+    names = {action.id: action.name for action in survey.actions}
+    return tuple(
+        LevelStep(
+            p.plan.cost, p.level_w_m2, p.reduction_db, {*p.plan.action_ids} == {*plan.action_ids},
+            tuple(names[i] for i in p.plan.action_ids),
+        )
+        for p in choice.lowest
+    )  # fmt: skip
 
 
 def _choice(survey: Survey, visit_id: str, plan: AdoptedPlan) -> Choice | None:
     """The best plans for the agreed target; None if the list is too long or in several currencies."""
     try:
-        return choice_of(survey, visit_id, Terms(plan.target_w_m2, plan.target_kind, plan.confidence))
+        return choice_of(survey, visit_id, _terms(survey, plan))
     except InputError:
         return None
+
+
+def _terms(survey: Survey, plan: AdoptedPlan) -> Terms:
+    return Terms(plan.target_w_m2, plan.target_kind, plan.confidence, place_ids=asked_of(survey, plan))
 
 
 def _curve(survey: Survey, plan: AdoptedPlan, found: Prediction, choice: Choice) -> tuple[TradeOffPoint, ...]:
@@ -90,21 +112,21 @@ def _curve(survey: Survey, plan: AdoptedPlan, found: Prediction, choice: Choice)
 
 def _statement(plan: AdoptedPlan, found: Prediction, choice: Choice | None) -> Text:
     """Whether the plan does what was asked; if not, whether anything on the list does."""
-    chance, asked = found.probability_all, plan.confidence
+    chance, asked, where = found.probability_all, plan.confidence, everywhere(not found.everywhere)
     if chance >= asked:
-        return phrase("remedy.reaches", chance=chance)
+        return phrase("remedy.reaches", chance=chance, where=where)
     if choice is None:
-        return phrase("remedy.falls_short", chance=chance, asked=asked)
+        return phrase("remedy.falls_short", chance=chance, asked=asked, where=where)
     if choice.cheapest is None:
         best = choice.best
         return phrase(
             "remedy.nothing_reaches", chance=chance, asked=asked, best=best.probability, low=best.cost_low,
-            high=best.cost_high,
+            high=best.cost_high, where=where,
         )  # fmt: skip
     other = choice.cheapest
     return phrase(
         "remedy.another_reaches", chance=chance, asked=asked, other=other.probability, low=other.cost_low,
-        high=other.cost_high,
+        high=other.cost_high, where=where,
     )  # fmt: skip
 
 
@@ -134,6 +156,7 @@ def _prediction(names: dict[str, str], outcome: PlaceOutcome, found: Prediction)
         _level(outcome.after_w_m2),
         outcome.probability_met,
         limiting(outcome),
+        outcome.asked,
     )
 
 
