@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import random
 import re
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -90,3 +92,66 @@ def test_a_german_reader_begins_with_german_names(client, records):
     assert survey.visits[0].radio_states[0].name == "Wie vorgefunden"
     assert "Bett" in {place.name for place in survey.places}
     assert "Hauptraum" in {room.name for room in survey.dwelling.rooms}
+
+
+def long_log(days, level):
+    start = datetime(2026, 3, 2, tzinfo=UTC)
+    rows = (f"{(start + timedelta(minutes=10 * n)).isoformat()},{level(n):.6g}\n" for n in range(144 * days))
+    return "time,average power density [uW/m2]\n" + "".join(rows)
+
+
+def facts_of(client, records, text, language="en", name="long.csv"):
+    survey_id = surveys.keep_new(records, editing.started_survey("Long", Assignment(), "one-room-flat"))
+    told = client.post(f"/surveys/{survey_id}/logs/offer", files={"log": (name, text.encode())})
+    answers = {"name": name, "kind": "average", "zone": "UTC", "place_id": "place-1"}
+    made = client.post(told.json()["next"].partition("?")[0], data=answers, follow_redirects=False)
+    assert made.status_code == 303, made.text
+    return client.get(made.headers["location"] + "/facts", headers={"accept-language": language}).text
+
+
+@pytest.mark.published("arithmetic: a step by a factor of 10 is 10 dB")
+@pytest.mark.parametrize(("language", "words"), [("en", "Steps of the level"), ("de", "Stufen des Pegels")])
+def test_a_lasting_step_is_drawn_and_stands_in_the_table(client, records, language, words):
+    rng = random.Random(4)
+    text = long_log(6, lambda n: (10.0 if n < 144 * 3 else 100.0) * 10 ** rng.gauss(0.0, 0.05))
+    facts = facts_of(client, records, text, language)
+    assert words in facts
+    steps = re.findall(r'<td class="num right">([+\N{MINUS SIGN}][^<]+) dB</td><td class="num right">([^<]+)<', facts)
+    assert len(steps) == 1
+    assert float(steps[0][0].replace(",", ".")) == pytest.approx(10.0, abs=0.3)
+    assert float(re.match(r"[\d,.]+", steps[0][1])[0].replace(",", ".")) == pytest.approx(10.0, rel=0.1)
+    stair = re.search(r'class="stair" d="M0 ([\d.]+)H([\d.]+)V([\d.]+)H600"', facts)
+    assert float(stair[2]) == pytest.approx(300.0, abs=3.0)
+    assert float(stair[3]) < float(stair[1])
+    assert 'data-from="2026-03-0' in facts
+
+
+@pytest.mark.published("arithmetic: Mondays alone are at 50; 2 March 2026 was a Monday (ISO 8601)")
+def test_two_weeks_are_shown_by_weekday_with_a_table(client, records):
+    rng = random.Random(5)
+    text = long_log(21, lambda n: (50.0 if n // 144 % 7 == 0 else 5.0) * 10 ** rng.gauss(0.0, 0.02))
+    facts = facts_of(client, records, text)
+    rows = re.findall(r'<th scope="row">(\w+day)</th><td class="num right">([\d.]+) ', facts)
+    assert [name for name, _ in rows] == [f"{d}day" for d in ("Mon", "Tues", "Wednes", "Thurs", "Fri", "Satur", "Sun")]
+    assert float(rows[0][1]) == pytest.approx(50.0, rel=0.1)
+    assert all(float(value) == pytest.approx(5.0, rel=0.1) for _, value in rows[1:])
+    assert facts.count('class="week-band"') == 7
+    assert "Every hour of the week" in facts
+    assert len(facts) < 60_000
+
+
+@pytest.mark.published("arithmetic: a burst of 0.3 s every 3 s fills a tenth of the time, 10 dB")
+def test_bursts_of_a_fast_log_are_shown_with_why_peak_and_average_differ(client, records):
+    start = datetime(2026, 3, 2, tzinfo=UTC)
+    rows = (
+        f"{(start + timedelta(milliseconds=100 * n)).isoformat(timespec='milliseconds')},{200.0 if n % 30 < 3 else 1.0}\n"
+        for n in range(6000)
+    )
+    facts = facts_of(client, records, "time,average power density [uW/m2]\n" + "".join(rows))
+    assert re.search(r"Bursts seen</th><td class=\"num right\">200<", facts)
+    assert re.search(r"Share of the time within bursts</th><td class=\"num right\">10(\.0)? %<", facts)
+    assert re.search(r"Regular, every</th><td class=\"num right\">3 s<", facts)
+    assert re.search(r"fill only a part of the time</th><td class=\"num right\">10 dB<", facts)
+    assert "Through the week" not in facts
+    slow = facts_of(client, records, LOG, name="night.csv")
+    assert "Bursts per day" not in slow and "Steps of the level" not in slow

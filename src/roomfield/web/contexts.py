@@ -317,8 +317,11 @@ class LogFactsPart(Context):
     day_top: str
     zone: str
     hours: float | None
-    changes: int
+    clock: str
     above: Any
+    stair: Any
+    week: Any
+    bursts: Any
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from roomfield.web.abovesheet import above_of
 from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
 from roomfield.web.desk import Desk, Form, Opened, number_in
 from roomfield.web.formats import Show
+from roomfield.web.logsheet import bursts_of, steps_of, week_of
 from roomfield.web.rendering import language_of, render
 from roomfield.web.words import say
 from roomfield.workbench import longlogs
@@ -105,6 +106,7 @@ def facts(request: Request, opened: Opened, log_id: str, bound: float | None = N
     density = numbers["unit"] == DENSITY
     needed = told["required_duration"]["hours"]
     zone = told["series"]["zone"]
+    figure = partial(_figure, show=show, density=density, unit=numbers["unit"])
     page = LogFactsPart(
         numbers,
         tuple(_rows(numbers, show, density)),
@@ -112,8 +114,11 @@ def facts(request: Request, opened: Opened, log_id: str, bound: float | None = N
         _day_top(told["day_profile"], show, density),
         told["day_profile"]["zone"] if told["day_profile"] else "",
         needed,
-        len(told["changes"]),
-        above_of(numbers["above"], show, partial(_figure, show=show, density=density, unit=numbers["unit"]), zone),
+        zone,
+        above_of(numbers["above"], show, figure, zone),
+        steps_of(told, show, figure),
+        week_of(told["week_profile"], show, figure),
+        bursts_of(told["bursts"], show, figure),
     )
     return render(request, page)
 
