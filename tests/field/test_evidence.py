@@ -166,6 +166,7 @@ def test_arcs_are_the_shortest_that_reach_the_coverage():
     first, second = arcs_of(bearing, both, 0.9)
     assert (first.probability, second.probability) == pytest.approx((0.7, 0.3), abs=0.03)
     assert second.middle_deg == pytest.approx(180.0, abs=1.0)
+    assert second.span_deg < 60.0
     (everywhere,) = arcs_of(bearing, np.full(72, 1.0 / 72.0), 0.9)
     assert (everywhere.high_deg - everywhere.low_deg) % 360.0 > 300.0
 

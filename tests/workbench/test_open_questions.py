@@ -7,9 +7,10 @@ from dataclasses import replace
 import pytest
 
 from roomfield.demo.survey import FIRST, demo_survey
+from roomfield.field.locate import Bearings
 from roomfield.report.words import load_words
 from roomfield.survey import HeardTechnology, Recording
-from roomfield.workbench.contents.model import open_questions
+from roomfield.workbench.contents.model import open_questions, sought_direction
 from roomfield.workbench.understand import posterior_of
 
 
@@ -40,3 +41,14 @@ def test_a_technology_heard_of_which_there_is_no_transmitter_is_to_be_looked_for
     with_recording = replace(survey, recordings=(heard,))
     assert any("TETRA" in text and "no such transmitter is on record" in text for text in said(with_recording))
     assert any("TETRA" in text and "danach suchen" in text for text in said(with_recording, "de"))
+
+
+def test_a_direction_is_told_with_its_opposite_where_the_readings_cannot_tell():
+    front, back = Bearings(86.0, 70.0, 100.0, 0.6), Bearings(266.0, 250.0, 280.0, 0.35)
+    english, german = load_words("en"), load_words("de")
+    assert english.text(sought_direction((front,))).startswith("in the direction of 86° from plan north, between 70°")
+    both = english.text(sought_direction((front, back)))
+    assert "between 70° and 100° (60" in both and "or of 266°" in both and "do not tell which" in both
+    assert "oder 266°" in german.text(sought_direction((front, back)))
+    wide = (Bearings(10.0, 270.0, 110.0, 0.9),)
+    assert "do not tell in which direction" in english.text(sought_direction(wide))

@@ -145,6 +145,7 @@ def locate(
             "polygons_m": where.polygons,
             "bearing_deg": where.bearing_deg,
             "bearing_interval_deg": (where.bearing_low_deg, where.bearing_high_deg),
+            "arcs": [vars(arc) for arc in where.arcs],
         }
         for name, where in sought(open_job(record, survey).survey, visit or "")
     ]
@@ -162,11 +163,13 @@ def _show_sought(found: list[dict[str, Any]]) -> None:
                 f"{one['emitter']}: about x {x:.1f} m, y {y:.1f} m, between {low:.1f} and {high:.1f} m high; "
                 f"the {one['coverage']:.0%} region is in the report and in --json"
             )
+        elif one["arcs"]:
+            ways = [f"{a['middle_deg']:.0f}° ({a['low_deg']:.0f}° to {a['high_deg']:.0f}°)" for a in one["arcs"]]
+            chances = ", ".join(f"{a['probability']:.0%}" for a in one["arcs"])
+            tail = f"; the readings do not tell which ({chances})" if len(ways) > 1 else ""
+            typer.echo(f"{one['emitter']}: from plan north towards {' or '.join(ways)}{tail}")
         elif one["bearing_deg"] is not None:
-            low, high = one["bearing_interval_deg"]
-            typer.echo(
-                f"{one['emitter']}: towards {one['bearing_deg']:.0f}° from plan north ({low:.0f}° to {high:.0f}°)"
-            )
+            typer.echo(f"{one['emitter']}: towards {one['bearing_deg']:.0f}° from plan north, as recorded")
 
 
 def next_points(

@@ -45,6 +45,11 @@ class Bearings:
     high_deg: float
     probability: float
 
+    @property
+    def span_deg(self) -> float:
+        """From one end to the other [deg]."""
+        return (self.high_deg - self.low_deg) % 360.0
+
 
 @dataclass(frozen=True)
 class Located:

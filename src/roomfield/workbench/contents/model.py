@@ -9,7 +9,7 @@ import numpy as np
 from roomfield.errors import UnknownNameError
 from roomfield.field.diagnostics import Finding, FindingKind, diagnostics
 from roomfield.field.heard import unexplained
-from roomfield.field.locate import Whereabouts, locate
+from roomfield.field.locate import Bearings, Whereabouts, locate
 from roomfield.field.map import LevelMap, level_map
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
@@ -30,6 +30,8 @@ MICRO_DB = float(decibels_from_ratio(1e6))
 """From dB re 1 W/m² to dB re 1 µW/m² [dB]."""
 WIDE_FACTOR = 30.0
 """Interval of a power, high over low, from which the data are said not to fix it."""
+HALF_CIRCLE_DEG = 180.0
+"""Directions that fill more than this are none."""
 
 
 def model_contributions(posterior: Posterior) -> tuple[Contribution, ...]:
@@ -78,15 +80,35 @@ def source_entries(posterior: Posterior) -> tuple[SourceEntry, ...]:
 
 def _position(posterior: Posterior, row: int, emitter: Emitter) -> Text:
     found = locate(posterior, emitter.id)
-    if found.whereabouts is Whereabouts.DIRECTION and found.bearing_deg is not None:
-        low, high = found.bearing_low_deg or 0.0, found.bearing_high_deg or 0.0
-        return phrase("source.sought_direction", bearing=found.bearing_deg, low=low, high=high)
+    if found.whereabouts is Whereabouts.DIRECTION:
+        return sought_direction(found.arcs)
     if found.whereabouts is Whereabouts.REGION and found.centre is not None:
         room = room_at(posterior.survey, found.centre)[1] or phrase("source.outside")
         return phrase("source.inferred", room=room, spread=_spread_m(posterior, row))
     if emitter.bearing_deg is not None:
         return phrase("source.direction", bearing=emitter.bearing_deg)
     return phrase("source.far" if emitter.outdoor else "source.entered")
+
+
+def sought_direction(arcs: tuple[Bearings, ...]) -> Text:
+    """Where an emitter outside is sought, both ways if the readings do not tell front from back.
+
+    Parameters
+    ----------
+    arcs : tuple of Bearings
+        Most probable first.
+    """
+    if sum(arc.span_deg for arc in arcs) > HALF_CIRCLE_DEG:
+        return phrase("source.sought_anywhere")
+    first = arcs[0]
+    one = {"bearing": first.middle_deg, "low": first.low_deg, "high": first.high_deg}
+    if len(arcs) == 1:
+        return phrase("source.sought_direction", **one)
+    other = arcs[1]
+    return phrase(
+        "source.sought_two_directions", **one, chance=first.probability, other=other.middle_deg,
+        other_low=other.low_deg, other_high=other.high_deg, other_chance=other.probability,
+    )  # fmt: skip
 
 
 def _spread_m(posterior: Posterior, row: int) -> float:
