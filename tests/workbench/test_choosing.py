@@ -14,7 +14,7 @@ from roomfield.remedy.prediction import predict
 from roomfield.report.words import load_words
 from roomfield.store.repository import open_store
 from roomfield.survey import ActionKind, Assignment, ShieldPart
-from roomfield.workbench.actionlist import NewAction, as_action, listed, put_action, visit_for
+from roomfield.workbench.actionlist import NewAction, as_action, listed, visit_for
 from roomfield.workbench.choosing import Terms, choice_of, offer, prediction_of, suggested
 from roomfield.workbench.editing import started_survey
 from roomfield.workbench.job import Job
@@ -140,8 +140,13 @@ def test_from_the_list_to_the_agreement_in_a_notebook(survey, tmp_path):
     store = open_store(str(tmp_path / "r.sqlite"))
     store.create(survey)
     job = rf.open(str(tmp_path / "r.sqlite"))
-    made = put_action(job, WALL)
-    job = job.again()
+    job = rf.add_action(job, "Mesh", "shield_surface", walls=["u_south"], part="openings", sheet_db=30.0, cost=(10, 20))
+    made = job.survey.actions[-1]
+    assert replace(made, id="") == replace(as_action(job.survey, WALL), id="")
+    with pytest.raises(UnknownNameError, match="fence"):
+        rf.add_action(job, "Mesh", "shield_surface", walls=["fence"], sheet_db=30.0)
+    with pytest.raises(InputError, match="document"):
+        rf.add_action(Job(survey), "Mesh", "shield_surface", walls=["u_south"], sheet_db=30.0)
     found = rf.predict(job, [made.id, "corded_phone"], target_w_m2=1e-3)
     assert {o.place_id for o in found.outcomes} == {p.id for p in survey.places}
     choice = rf.plans(job, 5e-2)

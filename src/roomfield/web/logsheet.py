@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -13,7 +13,7 @@ from roomfield.web.formats import Show
 from roomfield.web.words import say
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-WIDTH, HEIGHT, ROW = 600.0, 110.0, 34.0
+WIDTH, HEIGHT, ROW = 600.0, 110.0, 44.0
 MOST_STEPS = 40
 Figure = Callable[[float], str]
 
@@ -205,12 +205,20 @@ def week_of(profile: dict[str, Any] | None, show: Show, figure: Figure) -> WeekS
     seen = [one for one in profile["bins"] if (one["mean"]["value"] or 0.0) > 0.0] if profile else []
     if profile is None or not seen:
         return None
-    scale = _Decades([10.0 * math.log10(one["mean"]["value"]) for one in seen], 3.0, ROW - 5.0)
+    scale = _Decades(list(_week_levels(seen)), 3.0, ROW - 5.0)
     starts = tuple(range(0, 1440, profile["bin_minutes"]))
     rows = tuple(_weekday(day, seen, scale, (show, figure, starts)) for day in range(7))
     clock = tuple(f"{start // 60}:{start % 60:02d}" for start in starts)
     top, bottom = (figure(_value(level, 10.0)) for level in (scale.high, scale.low))
     return WeekSheet(rows, 7 * ROW, top, bottom, profile["zone"], clock)
+
+
+def _week_levels(seen: Sequence[dict[str, Any]]) -> Iterator[float]:
+    """What the scale of the week must hold: every mean, and what of the intervals lies within 10 dB of them."""
+    ends = [_ends_db(one["mean"]) for one in seen]
+    low, high = min(y for y, _, _ in ends) - 10.0, max(y for y, _, _ in ends) + 10.0
+    for level in (end for three in ends for end in three):
+        yield min(max(level, low), high)
 
 
 def _weekday(

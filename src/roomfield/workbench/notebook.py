@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict, Unpack
 
 from roomfield.demo.survey import demo_survey
 from roomfield.remedy.choice import Choice
 from roomfield.remedy.prediction import Prediction
 from roomfield.remedy.verification import Verification
-from roomfield.survey import Survey
+from roomfield.survey import Point3, Survey
 from roomfield.workbench import actionlist
 from roomfield.workbench.actionlist import visit_for
 from roomfield.workbench.asked import asked_places
@@ -222,6 +222,83 @@ def plans(
     record = _as_job(survey).survey
     terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence, budget, asked_places(record, at))
     return choice_of(record, visit_for(record, visit_id), terms)
+
+
+class ActionDetails(TypedDict, total=False):
+    """What an action may need.
+
+    Parameters
+    ----------
+    transmitters, walls : sequence of str
+        Names or ids of transmitters; ids of walls and slabs.
+    place, room : str
+        Name or id of the place moved or under a canopy; of the room for "anywhere in this room".
+    position : (float, float, float)
+        New position [m].
+    part : str
+        Of the walls: ``masonry``, ``openings`` or ``whole``.
+    sheet_db : float
+        Attenuation of the sheet, as its maker measured it [dB].
+    coverage : float
+        Share of the area that will truly be covered, 0 to 1.
+    reduction_db : float
+        Intended reduction of radiated power [dB].
+    off_hours : (float, float)
+        Local hours from and to of a night schedule [h].
+    cost : (float, float)
+        Cost range.
+    excludes : sequence of str
+        Ids of actions that cannot be done together with this one.
+    """
+
+    transmitters: Sequence[str]
+    walls: Sequence[str]
+    place: str
+    room: str
+    position: Point3
+    part: str
+    sheet_db: float
+    coverage: float
+    reduction_db: float
+    off_hours: tuple[float, float]
+    cost: tuple[float, float]
+    currency: str
+    excludes: Sequence[str]
+    note: str
+
+
+def add_action(job: Job, name: str, kind: str, **details: Unpack[ActionDetails]) -> Job:
+    """Put an action on the survey's list; gives the survey with it, the new action last.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    name : str
+        What it is called in the work order.
+    kind : str
+        ``switch_off``, ``night_schedule``, ``reduce_power``, ``wire_instead``, ``relocate_emitter``, ``move_place``,
+        ``replace_device``, ``shield_surface``, ``close_opening`` or ``canopy``.
+    **details
+        As far as the kind needs them, see `ActionDetails`.
+
+    Raises
+    ------
+    UnknownNameError
+        If it names something that is not there.
+    InputError
+        If it lacks what it needs, a figure cannot be, or the survey lies in no record.
+
+    Examples
+    --------
+    >>> import roomfield as rf
+    >>> job = rf.open("roomfield.sqlite")  # doctest: +SKIP
+    >>> job = rf.add_action(job, "Router off", "switch_off", transmitters=["Router"])  # doctest: +SKIP
+    >>> rf.predict(job, [job.survey.actions[-1].id], target_w_m2=1e-3)  # doctest: +SKIP
+    """
+    given = {key: tuple(value) if isinstance(value, list) else value for key, value in details.items()}
+    actionlist.put_action(job, actionlist.NewAction(name, kind, **given))  # type: ignore[arg-type]
+    return job.again()
 
 
 def agree(
