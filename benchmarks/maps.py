@@ -174,14 +174,14 @@ def summary(fields: list[Field], scores: dict[tuple[str, str], Score], baselines
         best = best_baseline(baselines, set_id)
         mine = [scores[set_id, n] for n in names]
         rmse = float(np.median([np.median(s.rmse) for s in mine]))
-        kriging = [float(r["width90"]) for r in baselines if r["set_id"] == set_id and r["method"] == "kriging"
-                   and r["test"] == "train12"]  # fmt: skip
+        kriging = [r for r in baselines if (r["set_id"], r["method"], r["test"]) == (set_id, "kriging", "train12")]
         per_set[set_id] = {
             "fields": len(names), "rmse_db": rmse, "best_baseline": best[0], "best_baseline_rmse_db": best[1],
             "rmse_over_best_baseline": rmse / best[1] if best[1] else None,
             **{k: float(np.mean([np.mean(s.inside[k]) for s in mine])) for k in TAIL},
             "width_90_db": float(np.median([np.median(s.width) for s in mine])),
-            "kriging_width_90_db": float(np.median(kriging)) if kriging else None,
+            "kriging_width_90_db": median_or_none([float(r["width90"]) for r in kriging]),
+            "kriging_coverage_90": mean_or_none([float(r["cov90"]) for r in kriging]),
             "locate_median_m": median_or_none([m for s in mine for m in s.miss_m]),
             "locate_region_90_holds": mean_or_none([h for s in mine for h in s.region_holds]),
         }  # fmt: skip
@@ -200,11 +200,14 @@ def best_baseline(baselines: list[dict[str, str]], set_id: str) -> tuple[str, fl
 
 def total(per_set: dict[str, dict], scores: list[Score]) -> dict:
     ratios = [s["rmse_over_best_baseline"] for s in per_set.values() if s["rmse_over_best_baseline"]]
+    beside = [s for s in per_set.values() if s["kriging_width_90_db"]]
     return {
         "rmse_db": float(np.median([s["rmse_db"] for s in per_set.values()])),
         "rmse_over_best_baseline": median_or_none(ratios),
         **{k: float(np.mean([np.mean(s.inside[k]) for s in scores])) for k in TAIL},
         "width_90_db": float(np.median([np.median(s.width) for s in scores])),
+        "sets_narrower_than_kriging": sum(s["width_90_db"] < s["kriging_width_90_db"] for s in beside),
+        "sets_beside_kriging": len(beside),
         "coverage_90_worst_set": min(s["coverage_90"] for s in per_set.values()),
         "locate_median_m": median_or_none([m for s in scores for m in s.miss_m]),
         "locate_region_90_holds": mean_or_none([h for s in scores for h in s.region_holds]),
@@ -238,8 +241,8 @@ def main() -> None:
     for name, row in result["per_set"].items():
         print(f"{name:30s} rmse {row['rmse_db']:6.2f} dB  best {row['best_baseline_rmse_db'] or 0:6.2f} "
               f"({row['best_baseline']})  coverage {row['coverage_90']:.3f}  width {row['width_90_db']:.1f} dB "
-              f"(kriging {row['kriging_width_90_db'] or 0:.1f})  miss {row['locate_median_m']} m "
-              f"region {row['locate_region_90_holds']}")  # fmt: skip
+              f"(kriging {row['kriging_width_90_db'] or 0:.1f}, coverage {row['kriging_coverage_90'] or 0:.3f})  "
+              f"miss {row['locate_median_m']} m region {row['locate_region_90_holds']}")  # fmt: skip
     print(json.dumps(result))
 
 
