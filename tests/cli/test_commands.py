@@ -101,3 +101,19 @@ def test_a_survey_without_readings_says_what_comes_first(say, tmp_path):
     said = say("assess", "--record", record)
     assert said.code == 6
     assert "Enter or import readings first" in said.err
+
+
+def test_bearings_are_shown_first_and_stored_when_confirmed(tmp_path):
+    record = str(tmp_path / "r.sqlite")
+    assert call("new", "Flat", "--record", record).exit_code == 0
+    table = tmp_path / "b.csv"
+    table.write_text("x,y,z,bearing,kind\n1,2,0.8,10,peak\n1,2,0.8,95,null\n", encoding="utf-8")
+    shown = call("take-bearings", str(table), "--record", record)
+    assert "column 4 'bearing': bearing" in shown.stdout and "--confirm" in shown.stdout
+    plain = json.loads(call("take-bearings", str(table), "--record", record, "--json").stdout)
+    assert plain == {"confirmed": False, "description": plain["description"], "questions": []}
+    done = call("take-bearings", str(table), "--record", record, "--confirm")
+    assert "2 bearings are in the record." in done.stdout, done.output
+    table.write_text("x,y,z,bearing,kind\n1,2,0.8,10,sideways\n", encoding="utf-8")
+    refused = call("take-bearings", str(table), "--record", record, "--confirm")
+    assert refused.exit_code != 0

@@ -312,3 +312,21 @@ def test_everything_works_with_only_loopback_up(tmp_path, browser):
     command = ["unshare", "-n", "sh", "-c", 'ip link set lo up && exec "$@"', "sh", *inner]
     done = subprocess.run(command, capture_output=True, text=True, timeout=150, check=False)
     assert done.stdout.strip().endswith("worked"), done.stderr[-2000:]
+
+
+@pytest.mark.parametrize("size", ["desk", "hand"])
+def test_a_step_of_a_log_is_found_in_the_timeline(demo_server, open_page, size):
+    page = open_page(size)
+    page.goto(f"{demo_server.base}/surveys/{DEMO}/logs")
+    press(page, "main a[href*='/logs/log']")
+    page.wait_for_selector("html[data-ready=log]", timeout=60000)
+    expect(page.locator(".step-sheet h2")).to_have_text("Steps of the level", timeout=60000)
+    whole = page.locator("#said").inner_text()
+    assert page.locator(".step-sheet tbody tr").count() >= 1
+    press(page, ".step-sheet tbody tr:first-child button")
+    expect(page.locator("#said")).not_to_have_text(whole, timeout=30000)
+    assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
+    labels = page.evaluate(
+        "[...document.querySelectorAll('.step-sheet svg text')].map(t => t.getBoundingClientRect().x)"
+    )
+    assert min(labels) >= 0.0

@@ -1,4 +1,4 @@
-"""take-in, sheet: readings from a file, and the form they are written down on."""
+"""take-in, take-bearings, sheet: readings and bearings from a file, and the form they are written down on."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ import typer
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roomfield.errors import RowFault
     from roomfield.exchange.mapping import ColumnMapping
     from roomfield.exchange.readings import ImportPlan
 
@@ -16,6 +19,7 @@ if TYPE_CHECKING:
 def register(app: typer.Typer) -> None:
     """Add the verbs."""
     app.command(name="take-in")(take_in)
+    app.command(name="take-bearings")(take_bearings)
     app.command()(sheet)
 
 
@@ -83,6 +87,47 @@ def _show_plan(plan: ImportPlan) -> None:
         typer.echo(f"  left out: line {fault.line}, {fault.column}: {fault.value!r} - {fault.reason}")
     for remark in plan.remarks:
         typer.echo(f"  {remark}")
+
+
+def take_bearings(
+    file: Annotated[str, typer.Argument(help="CSV or XLSX with bearings in degrees.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    meter: Annotated[str, typer.Option(help="Meter, where the table does not say.")] = "",
+    state: Annotated[str, typer.Option(help="Radio state, where the table does not say.")] = "",
+    column: Annotated[list[str] | None, typer.Option(help="A column taken as something else: 'Angle 2=null'.")] = None,
+    accept_rest: Annotated[bool, typer.Option("--accept-rest", help="Take good rows although others fail.")] = False,
+    confirm: Annotated[bool, typer.Option("--confirm", help="The columns are right: store the bearings.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Take bearings of peak or null in from a file: first shows how the columns are read; --confirm stores them."""
+    from roomfield.workbench import bearings
+    from roomfield.workbench.intake import Circumstances
+    from roomfield.workbench.job import open_job
+
+    mapping = bearings.guessed_bearings(file, column or ())
+    if not confirm:
+        plain = {"confirmed": False, "description": mapping.describe(), "questions": list(mapping.questions())}
+        answer(as_json, plain, lambda: _show_columns(mapping.describe(), bool(mapping.questions())))
+        return
+    given = Circumstances(visit, meter, state, accept_rest=accept_rest)
+    plan = bearings.take_bearings(open_job(record, survey), file, mapping, given, confirmed=True)
+    stored = {"bearings": len(plan.bearings), "rejected": [vars(f) for f in plan.faults]}
+    answer(as_json, stored, lambda: _show_bearings(len(plan.bearings), plan.faults))
+
+
+def _show_columns(words: str, is_open: bool) -> None:
+    typer.echo(words)
+    how = "Settle this with --column; nothing was stored." if is_open else (
+        "Nothing was stored. If this is right, say the same again with --confirm.")  # fmt: skip
+    typer.echo(how)
+
+
+def _show_bearings(count: int, faults: Sequence[RowFault]) -> None:
+    typer.echo("1 bearing is in the record." if count == 1 else f"{count} bearings are in the record.")
+    for fault in faults:
+        typer.echo(f"  left out: line {fault.line}, {fault.column}: {fault.value!r} - {fault.reason}")
 
 
 def sheet(

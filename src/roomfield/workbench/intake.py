@@ -124,8 +124,8 @@ def context_for(survey: Survey, given: Circumstances, mapping: ColumnMapping | N
     return ReadingContext(
         survey,
         visit.id,
-        given.meter_id or _only("meter", meters, _says(mapping, Column.METER)),
-        given.state_id or _only("radio state", states, _says(mapping, Column.STATE)),
+        given.meter_id or only_one("meter", meters, _says(mapping, Column.METER)),
+        given.state_id or only_one("radio state", states, _says(mapping, Column.STATE)),
         utc_offset=given.utc_offset,
         make_places=given.make_places,
     )
@@ -135,8 +135,14 @@ def _says(mapping: ColumnMapping | None, column: Column) -> bool:
     return mapping is not None and mapping.first(column) is not None
 
 
-def _only(noun: str, names: Mapping[str, str], said: bool) -> str:
-    """The id of the only one; empty if each row says which is meant."""
+def only_one(noun: str, names: Mapping[str, str], said: bool) -> str:
+    """The id of the only meter or radio state; empty if each row of a table says which is meant.
+
+    Raises
+    ------
+    InputError
+        If there are several, or none, and the table does not say.
+    """
     if len(names) == 1:
         return next(iter(names))
     if said:
