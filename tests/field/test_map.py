@@ -18,6 +18,8 @@ from roomfield.field.export import map_to_csv, map_to_geojson, map_to_geotiff
 from roomfield.field.inference import infer
 from roomfield.field.map import LevelMap, level_map
 from roomfield.field.posterior import levels_at
+from roomfield.field.scene import Scene
+from roomfield.field.sources import Radiators, unit_db, unit_db_over
 from roomfield.quantities import Kind
 from roomfield.survey import Dwelling, Storey
 
@@ -54,6 +56,24 @@ def test_map_is_strong_near_the_emitter_and_probability_follows(mapped: LevelMap
     assert over[1, 1] > 0.95 > over[-1, -1]
     sure = np.abs(mapped.mean_db - -40.0) > 3.0 * mapped.std_db
     np.testing.assert_allclose(over[sure], (mapped.mean_db > -40.0)[sure], atol=0.05)
+
+
+def test_rows_of_many_points_are_those_of_the_map_and_near_the_exact_ones() -> None:
+    """In any order; few points, or points off even rows, are exact."""
+    scene = Scene.from_dwelling(surveys.flat())
+    emitters = (surveys.emitter("a", (0.6, 0.6, 1.0)), surveys.emitter("b", (-30.0, 9.0, 6.0), frequency_hz=0.9e9))
+    radiators = Radiators.of(emitters, np.array([e.position for e in emitters]))
+    x, y = np.arange(0.25, 7.9, 0.3), np.arange(0.2, 5.9, 0.3)
+    cells = np.array([(u, v, 1.2) for v in y for u in x])
+    mixed = np.random.default_rng(3).permutation(len(cells))[:450]
+    rows = unit_db_over(scene, radiators, cells[mixed])
+    assert rows == pytest.approx(unit_db_over(scene, radiators, cells)[mixed], abs=1e-9)
+    exact = unit_db(scene, radiators, cells[mixed])
+    assert np.sqrt(np.mean((rows - exact) ** 2)) < 0.5
+    assert np.any(rows != exact)
+    few, off = cells[mixed[:40]], cells[mixed] + np.array([0.0, 0.0, 1.0]) * 0.01 * np.arange(450)[:, None] / 450
+    assert np.array_equal(unit_db_over(scene, radiators, few), exact[:40])
+    assert np.array_equal(unit_db_over(scene, radiators, off), unit_db(scene, radiators, off))
 
 
 def test_a_cell_outside_the_outline_is_left_out() -> None:

@@ -10,6 +10,7 @@ import pytest
 from scipy.special import fresnel
 
 from roomfield.errors import InputError, UnknownNameError
+from roomfield.field import propagation
 from roomfield.field.edge_kernels import fresnel_parts
 from roomfield.field.pattern import FAR_M, far_position, per_incident_density, relative_gain
 from roomfield.field.propagation import grid_density, paths, unit_density
@@ -199,6 +200,16 @@ def test_source_and_place_may_change_ends(home):
     there = unit_density(home, a, [2.45e9] * 3, ISO, b)
     back = unit_density(home, b, [2.45e9] * 3, ISO, a)
     assert db(there) == pytest.approx(db(back.T), abs=0.005)
+
+
+def test_points_shared_among_threads_give_the_same(home, monkeypatch):
+    points = np.random.default_rng(4).uniform([0.3, 0.3, 0.3], [4.4, 3.0, 2.2], (61, 3))
+    found = []
+    for threads in (1, 3):
+        monkeypatch.setattr(propagation.config, "NUMBA_NUM_THREADS", threads)
+        found.append(paths(home, [[1.0, 1.0, 1.0], [4.0, 3.0, 1.0]], [2.45e9, 0.9e9], DIPOLE, points))
+    for one, other in zip(*(vars(f).values() for f in found), strict=True):
+        assert np.array_equal(one, other)
 
 
 def test_many_emitters_few_points_gives_the_same(home):

@@ -4,10 +4,19 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 from numba import njit
 
+INNER = {
+    "cache": True, "fastmath": True, "error_model": "numpy", "_nrt": False,
+    "no_cpython_wrapper": True, "no_cfunc_wrapper": True,
+}  # fmt: skip
+"""For what only compiled code calls: the door for Python costs more to build than many a function itself."""
+_FIRST, _SECOND = np.int64(0), np.int64(1)
+"""Legs; plain numbers would make the compiler build a function for each."""
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+
+@njit(forceinline=True, **INNER)
 def edge_power(x, y, along):
     """Power behind the edge of a half-plane relative to free space, for Fresnel arguments of nought or more.
 
@@ -29,7 +38,7 @@ def fresnel_parts(x):
     return f, g
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def edge_point(g, e, a, b, vertex):
     """Put the point of an edge on the shortest way between two points in ``vertex[1]``.
 
@@ -54,7 +63,7 @@ def edge_point(g, e, a, b, vertex):
     return math.hypot(ra, sa - s), math.hypot(rb, sb - s)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def edge_angles(g, e, vertex, la, lb):
     """Cosines of half the difference and of half the sum of both angles round the edge, sine² of the way with it,
     cosines with the plate (a, b), and the share of vertical polarisation along the edge, the mean of both legs.
@@ -73,11 +82,11 @@ def edge_angles(g, e, vertex, la, lb):
     angle = abs(turn_a - turn_b)
     half = -math.cos(0.5 * angle) if angle >= math.pi else -1.0
     sine2 = max(na * na + wa * wa, 1e-12)
-    along = 0.5 * (share_along(g, e, vertex, 0, la) + share_along(g, e, vertex, 1, lb))
+    along = 0.5 * (share_along(g, e, vertex, _FIRST, la) + share_along(g, e, vertex, _SECOND, lb))
     return half, abs(math.cos(0.5 * (turn_a + turn_b))), sine2, na, nb, along
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def share_along(g, e, vertex, i, length):
     """Share of a vertically polarised wave on the way from ``vertex[i]`` to the next that lies along the edge."""
     rise, up = (vertex[i + 1, 2] - vertex[i, 2]) / length, g.edge_direction[e, 2]

@@ -22,11 +22,10 @@ def build_images(frame, source, order, walls):
         layer *= walls if k == 0 else max(walls - 1, 0)
         total += layer
     total += (planes - walls) * (1 + 2 * walls)
-    place = np.empty((total, 3))
-    chain = np.full((total, 3), -1, np.int64)
-    side = np.zeros((3, total))
-    place[0], chain[0, 2] = source, 0
-    count, start = 1, 0
+    place, chain, side = np.empty((total, 3)), np.empty((total, 3), np.int64), np.zeros((3, total))
+    for axis in range(3):
+        place[0, axis], chain[0, axis] = source[axis], axis // 2 - 1
+    count, start = np.int64(1), np.int64(0)
     for k in range(order):
         stop = count
         for p in range(planes):
@@ -48,7 +47,7 @@ def build_images(frame, source, order, walls):
     return place[:count], chain[:count], side[:, :count]
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def may_follow(chain, i, k, plane, walls):
     """False if a face would be in a sequence that is too long for it."""
     if plane >= walls:

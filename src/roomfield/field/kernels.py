@@ -11,15 +11,17 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
-from roomfield.field.edge_kernels import edge_angles, edge_point, edge_power
+from roomfield.field.edge_kernels import INNER, edge_angles, edge_point, edge_power
 
 _TINY = 1e-9
 _MOST_HITS = 96
+_NONE, _ZERO, _ONE, _TWO = np.int64(-1), np.int64(0), np.int64(1), np.int64(2)
+"""Plain numbers would make the compiler build a function again for each of them."""
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def plate_at(frame, rect, outline, plane, x, y, z):
     """Index of the plate at a point of a plane, -1 if there is none."""
     u = frame[plane, 4] * x + frame[plane, 5] * y + frame[plane, 6] * z
@@ -33,7 +35,7 @@ def plate_at(frame, rect, outline, plane, x, y, z):
     return -1
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def in_outline(outline, first, n, u, v):
     """Even-odd rule for a point in an outline."""
     inside = False
@@ -46,13 +48,13 @@ def in_outline(outline, first, n, u, v):
     return inside
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def height(frame, p, x, y, z):
     """Signed distance of a point from a plane."""
     return frame[p, 0] * x + frame[p, 1] * y + frame[p, 2] * z - frame[p, 3]
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def te_share(dx, dy, dz, nx, ny, nz, cosine):
     """Share of a vertically polarised wave's power that is TE at a plate."""
     level, slope = 1.0 - dz * dz, 1.0 - cosine * cosine
@@ -62,7 +64,7 @@ def te_share(dx, dy, dz, nx, ny, nz, cosine):
     return min(across * across / (level * slope), 1.0)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def note_hit(which, how, count, stack, column, cosine, share, along):
     """Write one hit; returns the new number of hits."""
     if count < _MOST_HITS:
@@ -72,7 +74,7 @@ def note_hit(which, how, count, stack, column, cosine, share, along):
     return count
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def cross_segment(g, vertex, i, skip_a, skip_b, which, how, count):
     """Note every plate and box between ``vertex[i]`` and the next; returns the number of hits."""
     frame, plates = g.frame, g.exterior.shape[0]
@@ -95,13 +97,13 @@ def cross_segment(g, vertex, i, skip_a, skip_b, which, how, count):
         k = plate_at(frame, g.rect, g.outline, p, ax + t * dx, ay + t * dy, az + t * dz)
         if k >= 0:
             cosine = min(abs(rise) / length, 1.0)
-            count = note_hit(which, how, count, k, 0, cosine, te_share(ex, ey, ez, nx, ny, nz, cosine), i + t)
+            count = note_hit(which, how, count, k, _ZERO, cosine, te_share(ex, ey, ez, nx, ny, nz, cosine), i + t)
     for b in range(g.box.shape[0]):
         count = cross_box(g.box, plates, b, (ax, ay, az), (dx, dy, dz), length, i, which, how, count)
     return count
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def cross_box(box, plates, b, a, d, length, i, which, how, count):
     """Note the panels of a box that a segment goes through; returns the number of hits."""
     t0, t1, axis0, axis1 = -1e30, 1e30, 0, 0
@@ -124,11 +126,11 @@ def cross_box(box, plates, b, a, d, length, i, which, how, count):
             nz = 1.0 if axis == 2 else 0.0
             cosine = min(abs(d[axis]) / length, 1.0)
             share = te_share(ex, ey, ez, nx, ny, nz, cosine)
-            count = note_hit(which, how, count, plates + b, 0, cosine, share, i + t)
+            count = note_hit(which, how, count, plates + b, _ZERO, cosine, share, i + t)
     return count
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def seen_from_planes(frame, b):
     """Where a point stands seen from each plane: signed distance, across and up; shape (planes, 3)."""
     stand = np.empty((frame.shape[0], 3))
@@ -139,7 +141,7 @@ def seen_from_planes(frame, b):
     return stand
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
+@njit(**INNER)
 def mark_reached(frame, runs, side, heights, reached) -> None:
     """Mark the images seen through what is built on their own plane; without branches, so that it is vectorised."""
     for k in range(runs.shape[0]):
@@ -156,7 +158,7 @@ def mark_reached(frame, runs, side, heights, reached) -> None:
             reached[q] = (h * ht < 0.0) & (u >= u0) & (u <= u1) & (v >= v0) & (v <= v1)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def unfold(g, place, chain, side, q, order, b, vertex, planes, which, how):
     """Corners of the path of one image to a point, its mirrors noted as hits; -1 if it misses a plate."""
     frame, last = g.frame, order + 1
@@ -180,10 +182,10 @@ def unfold(g, place, chain, side, q, order, b, vertex, planes, which, how):
     return note_mirrors(g, order, vertex, planes, which, how)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
+@njit(**INNER)
 def note_mirrors(g, order, vertex, planes, which, how):
     """Note the plates at the corners of a path; returns how many, -1 if one is missed."""
-    frame, count = g.frame, 0
+    frame, count = g.frame, _ZERO
     for level in range(order, 0, -1):
         p, x, y, z = planes[level], vertex[level, 0], vertex[level, 1], vertex[level, 2]
         k = plate_at(frame, g.rect, g.outline, p, x, y, z)
@@ -195,11 +197,12 @@ def note_mirrors(g, order, vertex, planes, which, how):
         rise = (nx * dx + ny * dy + nz * dz) / length
         cosine = min(abs(rise), 1.0)
         share = te_share(dx / length, dy / length, dz / length, nx, ny, nz, cosine)
-        count = note_hit(which, how, count, g.stack[k], 2 if rise < 0.0 else 4, cosine, share, level)
+        column = _TWO if rise < 0.0 else _TWO + _TWO
+        count = note_hit(which, how, count, g.stack[k], column, cosine, share, float(level))
     return count
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def optics(tables, f, stack, column, cosine, share):
     """Interpolated power factor of a build-up at frequency ``f``."""
     steps = tables.shape[2] - 1
@@ -211,7 +214,7 @@ def optics(tables, f, stack, column, cosine, share):
     return te * share + tm * (1.0 - share)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def turned_share(share, polarisation):
     """TE share for polarisation 0 vertical, 1 horizontal, 2 both alike."""
     if polarisation == 0:
@@ -219,7 +222,7 @@ def turned_share(share, polarisation):
     return 1.0 - share if polarisation == 1 else 0.5
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def losses(tables, f, which, how, first, last, polarisation):
     """Product of the power factors of some hits."""
     factor = 1.0
@@ -229,7 +232,7 @@ def losses(tables, f, which, how, first, last, polarisation):
     return factor
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def gain(pattern, vertex, i):
     """Gain relative to the maximum along ``vertex[i]`` to the next; 0 isotropic, 1 half-wave dipole."""
     if pattern == 0:
@@ -244,7 +247,7 @@ def gain(pattern, vertex, i):
     return c * c * whole / flat
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
+@njit(**INNER)
 def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -> None:
     """Add one path to the summary: arrival tensor, mean direction, and the plate by which it came in."""
     arrival, mean, entry = into
@@ -270,7 +273,7 @@ def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -
     entry[chosen] += power
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
+@njit(**INNER)
 def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, into) -> None:
     """Add the power of all image paths between A's point and ``b``, for each of A's waves."""
     place, chain, side, runs = images
@@ -289,18 +292,18 @@ def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, i
         spread = 1.0 / (4.0 * math.pi * max(dx * dx + dy * dy + dz * dz, 1e-4))
         for w in range(waves.shape[0]):
             level[w] = spread
-        alive = dim(tables, which, how, 0, mirrors, waves, threshold, total, level)
+        alive = dim(tables, which, how, _ZERO, mirrors, waves, threshold, total, level)
         count = mirrors
         for i in range(order + 1):
             if not alive:
                 break
             first = count
-            skip_a, skip_b = planes[i] if i > 0 else -1, planes[i + 1] if i < order else -1
+            skip_a, skip_b = planes[i] if i > 0 else _NONE, planes[i + 1] if i < order else _NONE
             count = cross_segment(g, vertex, i, skip_a, skip_b, which, how, first)
             alive = dim(tables, which, how, first, count, waves, threshold, total, level)
         if alive:
             for w in range(waves.shape[0]):
-                power = level[w] * gain(waves[w, 1], vertex, 0 if a_emits else order)
+                power = level[w] * gain(waves[w, 1], vertex, _ZERO if a_emits else order)
                 add_path(
                     exterior,
                     power,
@@ -319,7 +322,7 @@ def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, i
                 )
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def dim(tables, which, how, first, last, waves, threshold, total, level):
     """Weaken each wave by some which, how, to nought if it no longer matters; False if none is left."""
     alive = False
@@ -333,7 +336,7 @@ def dim(tables, which, how, first, last, waves, threshold, total, level):
     return alive
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def add_path(
     exterior, power, w, column, last, count, a_emits, summary, vertex, which, how, total, orders, into
 ) -> None:
@@ -346,7 +349,7 @@ def add_path(
         note_path(exterior, power, a_emits, vertex, last, which, how, count, (arrival[w], mean[w], entry[w]))
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", _nrt=False)
+@njit(**INNER)
 def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, orders, into) -> None:
     """Add what single edges throw from a to b into their shadow, for each of A's waves."""
     frame, exterior = g.frame, g.exterior
@@ -361,8 +364,8 @@ def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, or
             continue
         p, solid, hole = g.edge_plane[e], g.edge_solid[e], g.edge_hole[e]
         cosine = min(0.5 * (abs(na) + abs(nb)), 1.0)
-        share = 0.5 * (leg_share(frame, p, vertex, 0, la, na) + leg_share(frame, p, vertex, 1, lb, nb))
-        count, start = -1, 0
+        share = 0.5 * (leg_share(frame, p, vertex, _ZERO, la, na) + leg_share(frame, p, vertex, _ONE, lb, nb))
+        count, start = _NONE, _ZERO
         for w in range(waves.shape[0]):
             reach = 2.0 * math.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelengths[w]))
             f, polarisation = waves[w, 0], waves[w, 2]
@@ -372,18 +375,18 @@ def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, or
             if power <= threshold * total[w]:
                 continue
             if count < 0:
-                count = cross_segment(g, vertex, 0, p, -1, which, how, 0)
+                count = cross_segment(g, vertex, _ZERO, p, _NONE, which, how, _ZERO)
                 start = count
-                count = note_hit(which, how, count, hole if hole >= 0 else solid, 0, 0.0, 0.0, 1.0)
-                count = cross_segment(g, vertex, 1, p, -1, which, how, count)
-            power *= losses(tables, f, which, how, 0, start, polarisation)
+                count = note_hit(which, how, count, hole if hole >= 0 else solid, _ZERO, 0.0, 0.0, 1.0)
+                count = cross_segment(g, vertex, _ONE, p, _NONE, which, how, count)
+            power *= losses(tables, f, which, how, _ZERO, start, polarisation)
             power *= losses(tables, f, which, how, start + 1, count, polarisation)
-            power *= gain(waves[w, 1], vertex, 0 if a_emits else 1)
+            power *= gain(waves[w, 1], vertex, _ZERO if a_emits else _ONE)
             column = orders.shape[1] - 2
-            add_path(exterior, power, w, column, 2, count, a_emits, summary, vertex, which, how, total, orders, into)
+            add_path(exterior, power, w, column, _TWO, count, a_emits, summary, vertex, which, how, total, orders, into)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def leg_share(frame, p, vertex, i, length, cosine):
     """TE share at a plane of a vertically polarised wave on the way from ``vertex[i]`` to the next."""
     dx, dy, dz = vertex[i + 1, 0] - vertex[i, 0], vertex[i + 1, 1] - vertex[i, 1], vertex[i + 1, 2] - vertex[i, 2]
@@ -391,15 +394,15 @@ def leg_share(frame, p, vertex, i, length, cosine):
     return te_share(dx / length, dy / length, dz / length, nx, ny, nz, min(abs(cosine), 1.0))
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@njit(forceinline=True, **INNER)
 def edge_contrast(tables, f, solid, hole, cosine, share):
     """Squared difference of the amplitudes that plate and opening let through."""
-    t = math.sqrt(optics(tables, f, solid, 0, cosine, share))
-    t -= math.sqrt(optics(tables, f, hole, 0, cosine, share)) if hole >= 0 else 1.0
+    t = math.sqrt(optics(tables, f, solid, _ZERO, cosine, share))
+    t -= math.sqrt(optics(tables, f, hole, _ZERO, cosine, share)) if hole >= 0 else 1.0
     return t * t
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
     """Fill one row: power between all points of A and the point ``b`` of B, whose index is ``j``."""
     a_points, place, chain, side, runs, spans = a_side
@@ -430,14 +433,14 @@ def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
             edge_paths(g, tables, a_points[i], b, waves[w0:w1], wavelengths[w0:w1], some, scratch, total, row, into)
 
 
-@njit(cache=True, parallel=True)
-def all_pairs(g, tables, a_side, b_points, emitters, settings, sums) -> None:
-    """Fill the sums for all points of A and B.
+@njit(cache=True, nogil=True)
+def all_pairs(g, tables, a_side, b_points, emitters, settings, sums, first, last) -> None:
+    """Fill the sums for all points of A and those of B from ``first`` to before ``last``.
 
     ``a_side`` is (points, image positions, chains, sides, runs of equal planes, and for each point the first and
     last image, run and column), ``emitters`` (frequency index, pattern, polarisation of each; wavelengths),
     ``settings`` (threshold, A emits, with edges, with summary, order), ``sums`` (power (n_b, columns), by order
     (then edges, then the strongest path), arrival, mean direction, entry).
     """
-    for j in prange(b_points.shape[0]):
-        one_point(g, tables, a_side, b_points[j], np.int64(j), emitters, settings, sums)
+    for j in range(first, last):
+        one_point(g, tables, a_side, b_points[j], j, emitters, settings, sums)

@@ -21,9 +21,11 @@ from roomfield.field.kernels import (
 )
 
 _MOST_HITS = 96
+_NONE, _ZERO, _ONE = np.int64(-1), np.int64(0), np.int64(1)
+"""Plain numbers would make the compiler build a function again for each of them."""
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def factor_of(tables, touched, change, f, which, how, first, last, polarisation):
     """What a change multiplies some hits by."""
     factor = 1.0
@@ -36,7 +38,7 @@ def factor_of(tables, touched, change, f, which, how, first, last, polarisation)
     return factor
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def plain(tables, f, which, how, first, last, polarisation):
     """Product of the power factors of some hits in the scene as it stands."""
     factor = 1.0
@@ -46,7 +48,7 @@ def plain(tables, f, which, how, first, last, polarisation):
     return factor
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def way_in(exterior, which, how, count):
     """Plate by which a path from A came in: the last exterior one, else the last one, else none."""
     chosen, best = exterior.shape[0], -1.0
@@ -60,7 +62,7 @@ def way_in(exterior, which, how, count):
     return chosen
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def grown(table, count):
     """A table with room for one more row."""
     if count < table.shape[0]:
@@ -74,8 +76,8 @@ def grown(table, count):
 def list_from(g, tables, touched, side, points, wave, faintest, order):
     """Paths and edges from one emitter to all points, one row each."""
     changes = touched.shape[0]
-    rows, n_rows = np.zeros((256, 3 + changes)), 0
-    edges, n_edges = np.zeros((256, 5 + 3 * changes)), 0
+    rows, n_rows = np.zeros((256, 3 + changes)), _ZERO
+    edges, n_edges = np.zeros((256, 5 + 3 * changes)), _ZERO
     which, how = np.zeros((_MOST_HITS, 2), np.int64), np.zeros((_MOST_HITS, 3))
     vertex, planes = np.empty((order + 3, 3)), np.full(order + 3, -1, np.int64)
     for j in range(points.shape[0]):
@@ -91,12 +93,13 @@ def list_from(g, tables, touched, side, points, wave, faintest, order):
     return rows[:n_rows], edges[:n_edges]
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def list_images(
     g, tables, touched, side, b, j, wave, faintest, heights, vertex, planes, which, how, rows, n_rows, least
 ):
     """Add the image paths to one point."""
-    _, place, chain, sides, runs, _ = side
+    _, place, chain, whole, runs, _ = side
+    sides = whole[:, 0 : chain.shape[0]]
     f, _, pattern, polarisation = wave
     reached = np.zeros(chain.shape[0], np.bool_)
     mark_reached(g.frame, runs, sides, heights, reached)
@@ -108,16 +111,16 @@ def list_images(
         if count < 0:
             continue
         for i in range(order + 1):
-            skip_a, skip_b = planes[i] if i > 0 else -1, planes[i + 1] if i < order else -1
+            skip_a, skip_b = planes[i] if i > 0 else _NONE, planes[i + 1] if i < order else _NONE
             count = cross_segment(g, vertex, i, skip_a, skip_b, which, how, count)
         dx, dy, dz = b[0] - place[q, 0], b[1] - place[q, 1], b[2] - place[q, 2]
-        power = gain(pattern, vertex, 0) / (4.0 * math.pi * max(dx * dx + dy * dy + dz * dz, 1e-4))
-        power *= plain(tables, f, which, how, 0, count, polarisation)
+        power = gain(pattern, vertex, _ZERO) / (4.0 * math.pi * max(dx * dx + dy * dy + dz * dz, 1e-4))
+        power *= plain(tables, f, which, how, _ZERO, count, polarisation)
         rows = grown(rows, n_rows)
         matters = power > faintest * least[0]
         least[0] += power
         for c in range(touched.shape[0]):
-            factor = factor_of(tables, touched, c, f, which, how, 0, count, polarisation)
+            factor = factor_of(tables, touched, c, f, which, how, _ZERO, count, polarisation)
             rows[n_rows, 3 + c] = factor
             matters = matters or power * factor > faintest * least[c + 1]
             least[c + 1] += power * factor
@@ -128,7 +131,7 @@ def list_images(
     return rows, n_rows
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def list_edges(g, tables, touched, a, b, j, wave, faintest, vertex, which, how, edges, n_edges, least):
     """Add what single edges throw to one point."""
     f, wavelength, pattern, polarisation = wave
@@ -143,27 +146,27 @@ def list_edges(g, tables, touched, a, b, j, wave, faintest, vertex, which, how, 
             continue
         reach = 2.0 * math.sqrt(2.0 * la * lb * sine2 / ((la + lb) * wavelength))
         power = edge_power(reach * half, reach * other, turned_share(along, polarisation))
-        power *= gain(pattern, vertex, 0) / (4.0 * math.pi * (la + lb) ** 2)
+        power *= gain(pattern, vertex, _ZERO) / (4.0 * math.pi * (la + lb) ** 2)
         p, solid, hole = g.edge_plane[e], g.edge_solid[e], g.edge_hole[e]
-        count = cross_segment(g, vertex, 0, p, -1, which, how, 0)
+        count = cross_segment(g, vertex, _ZERO, p, _NONE, which, how, _ZERO)
         start = count
         entry = hole if hole >= 0 else solid
-        count = note_hit(which, how, count, entry, 0, 0.0, 0.0, 1.0)
-        count = cross_segment(g, vertex, 1, p, -1, which, how, count)
-        power *= plain(tables, f, which, how, 0, start, polarisation)
+        count = note_hit(which, how, count, entry, _ZERO, 0.0, 0.0, 1.0)
+        count = cross_segment(g, vertex, _ONE, p, _NONE, which, how, count)
+        power *= plain(tables, f, which, how, _ZERO, start, polarisation)
         power *= plain(tables, f, which, how, start + 1, count, polarisation)
         if power <= faintest * bound:
             continue
         cosine = min(0.5 * (abs(na) + abs(nb)), 1.0)
-        share = 0.5 * (leg_share(g.frame, p, vertex, 0, la, na) + leg_share(g.frame, p, vertex, 1, lb, nb))
+        share = 0.5 * (leg_share(g.frame, p, vertex, _ZERO, la, na) + leg_share(g.frame, p, vertex, _ONE, lb, nb))
         share = turned_share(share, polarisation)
         edges = grown(edges, n_edges)
         row = edges[n_edges]
         row[0], row[1], row[2] = j, power, way_in(g.exterior, which, how, count)
-        row[3] = math.sqrt(optics(tables[0], f, solid, 0, cosine, share))
-        row[4] = math.sqrt(optics(tables[0], f, hole, 0, cosine, share)) if hole >= 0 else 1.0
+        row[3] = math.sqrt(optics(tables[0], f, solid, _ZERO, cosine, share))
+        row[4] = math.sqrt(optics(tables[0], f, hole, _ZERO, cosine, share)) if hole >= 0 else 1.0
         for c in range(changes):
-            way = factor_of(tables, touched, c, f, which, how, 0, start, polarisation)
+            way = factor_of(tables, touched, c, f, which, how, _ZERO, start, polarisation)
             row[5 + c] = way * factor_of(tables, touched, c, f, which, how, start + 1, count, polarisation)
             row[5 + changes + c] = amplitude_factor(tables, touched, c, f, solid, cosine, share)
             row[5 + 2 * changes + c] = (
@@ -173,10 +176,10 @@ def list_edges(g, tables, touched, a, b, j, wave, faintest, vertex, which, how, 
     return edges, n_edges
 
 
-@njit(cache=True)
+@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def amplitude_factor(tables, touched, change, f, stack, cosine, share):
     """What a change multiplies the amplitude by that a plate passes."""
     if not touched[change, stack]:
         return 1.0
-    before = optics(tables[0], f, stack, 0, cosine, share)
-    return math.sqrt(optics(tables[change + 1], f, stack, 0, cosine, share) / max(before, 1e-30))
+    before = optics(tables[0], f, stack, _ZERO, cosine, share)
+    return math.sqrt(optics(tables[change + 1], f, stack, _ZERO, cosine, share) / max(before, 1e-30))

@@ -17,7 +17,7 @@ from roomfield.survey import Point2, Point3, RadioState, Storey, Survey
 
 Array = NDArray[np.float64]
 DRAWS = 100
-CHUNK = 800
+CHUNK = 2400
 MARGIN_M = 1.0
 
 

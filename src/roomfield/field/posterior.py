@@ -18,7 +18,14 @@ from roomfield.field.priors import rice_factor
 from roomfield.field.scan import scan_gain
 from roomfield.field.scene import Scene
 from roomfield.field.search import Search
-from roomfield.field.sources import Radiators, has_walls, residual_covariance, residual_variance, unit_db, wall_slopes
+from roomfield.field.sources import (
+    Radiators,
+    has_walls,
+    residual_covariance,
+    residual_variance,
+    unit_db_over,
+    wall_slopes,
+)
 from roomfield.field.threads import on_one_thread
 from roomfield.quantities import Kind
 from roomfield.survey import RadioState, Survey
@@ -291,7 +298,7 @@ def _unit(
     posterior: Posterior, scene: Scene, radiators: Radiators, points: Array, count: int, rows: list[int]
 ) -> Array:
     """Level per watt of some emitters, shape (1 or count, k, n): with one position per draw where it is not known."""
-    base = unit_db(scene, radiators.take(rows), points).T[None]
+    base = unit_db_over(scene, radiators.take(rows), points).T[None]
     still = np.all(radiators.positions == posterior.radiators.positions, axis=1)
     searched = [(c, s) for c, s in enumerate(posterior.searches) if all(still[s.members]) and {*rows} & {*s.members}]
     if not searched:
@@ -302,7 +309,7 @@ def _unit(
         chosen = row[posterior.candidate[:count, column]]
         for member in {*rows} & {*search.members}:
             many = radiators.take([member] * len(different)).moved(different)
-            table[:, rows.index(member)] = unit_db(scene, many, points).T[chosen]
+            table[:, rows.index(member)] = unit_db_over(scene, many, points).T[chosen]
     return table
 
 

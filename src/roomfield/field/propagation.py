@@ -7,11 +7,13 @@ between the plate and what fills the opening).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TypeVar, cast
 
 import numpy as np
+from numba import config
 from numpy.typing import ArrayLike, NDArray
 
 from roomfield.constants import SPEED_OF_LIGHT_M_S
@@ -24,6 +26,7 @@ from roomfield.survey.emitter import AntennaPattern, Polarisation
 Array = NDArray[np.float64]
 THRESHOLD = 3e-4
 """A path is left out if it adds less than this share of what has been summed so far."""
+LEAST_PER_THREAD, PARTS_PER_THREAD = 8, 4
 _T = TypeVar("_T")
 _PATTERNS = {AntennaPattern.ISOTROPIC: 0, AntennaPattern.VERTICAL_DIPOLE: 1}
 _POLARISATIONS = {Polarisation.VERTICAL: 0, Polarisation.HORIZONTAL: 1, Polarisation.UNKNOWN: 2}
@@ -231,13 +234,25 @@ class _Call:
         wavelengths = SPEED_OF_LIGHT_M_S / self.frequencies
         emitters = (self.waves[columns], wavelengths[columns]) if forward else (self.waves, wavelengths)
         settings = (THRESHOLD, forward, diffraction, summary, order)
-        kernels.all_pairs(self.scene.arrays, optics, side, b, emitters, settings, sums)
+        arguments = (self.scene.arrays, optics, side, b, emitters, settings, sums)
+        _in_threads(len(b), lambda first, last: kernels.all_pairs(*arguments, first, last))
         back = np.argsort(columns)
         turned = [x[:, back] if x.shape[1] else x for x in sums]
         density, by_order, *rest = turned if forward else [np.swapaxes(x, 0, 1) for x in turned]
         arrival, mean, entry = rest
         names = (*self.scene.names, "")
         return Paths(density, by_order[..., :-1], arrival, mean, entry, by_order[..., -1], names)
+
+
+def _in_threads(count: int, work: Callable[[int, int], None]) -> None:
+    """Work on all of ``count`` points, in parts side by side if there are many; the work lets other threads run."""
+    threads = min(config.NUMBA_NUM_THREADS, count // LEAST_PER_THREAD)
+    if threads < 2:
+        work(0, count)
+        return
+    ends = np.linspace(0, count, PARTS_PER_THREAD * threads + 1).astype(np.int64).tolist()
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(work, ends, ends[1:]))
 
 
 def wave_codes(

@@ -10,7 +10,7 @@ from scipy.spatial.distance import cdist
 
 from roomfield.field.links import EXPONENT_MEAN, Centre, Hyper, LinkCovariance, Links, LinkVariance
 from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ
-from roomfield.field.propagation import unit_density
+from roomfield.field.propagation import grid_density, unit_density
 from roomfield.field.scene import Scene, main_material
 from roomfield.survey import AntennaPattern, Emitter, Polarisation
 
@@ -23,6 +23,8 @@ KNOWN_WALLS_LENGTH_M = 1.5
 BAND_CORRELATION_OCTAVES = 1.0
 WALL_OFFSET_STD_DB = 2.5
 """A wall loses this much more or less than its table row says (build-up and moisture are not known)."""
+MAP_CELLS = 400
+"""From so many points on, even rows are taken as a map."""
 UNKNOWN_WALLS_SCALES = Hyper(3.0, 4.0, 1.5, 2.5, 1.0, 3.0)
 """Medians of the priors in `roomfield.field.points`, with a length of half a room."""
 PLANE_WAVE_VARIANCE = UNKNOWN_WALLS_SCALES.shadow_db**2 + 3.0 * UNKNOWN_WALLS_SCALES.obstacle_db2_per_m
@@ -91,6 +93,27 @@ def unit_db(scene: Scene, radiators: Radiators, points: Array, *, order: int = 3
         distance = cdist(points, radiators.positions)
         level -= 10.0 * (EXPONENT_MEAN - 2.0) * np.log10(np.maximum(distance, 1.0))
     return np.asarray(level)
+
+
+def unit_db_over(scene: Scene, radiators: Radiators, points: Array) -> Array:
+    """Like `unit_db`; many points that stand in even rows on one level are taken as cells of a map.
+
+    Paths of two and three reflections, which vary slowly, are then interpolated (`propagation.grid_density`).
+    """
+    x, y = np.unique(points[:, 0]), np.unique(points[:, 1])
+    rows = len(points) >= MAP_CELLS and np.all(points[:, 2] == points[0, 2]) and _even(x) and _even(y)
+    if not rows or len(x) * len(y) > 2 * len(points) or not has_walls(scene):
+        return unit_db(scene, radiators, points)
+    density = grid_density(scene, radiators.positions, radiators.frequencies_hz, radiators.patterns,
+                           (x, y, float(points[0, 2])), polarisation=radiators.polarisations)  # fmt: skip
+    cells = density[np.searchsorted(y, points[:, 1]), np.searchsorted(x, points[:, 0])]
+    return np.asarray(10.0 * np.log10(np.maximum(cells, LEAST_DENSITY)))
+
+
+def _even(axis: Array) -> bool:
+    """Whether values stand at equal steps."""
+    step = np.diff(axis)
+    return bool(len(step) and np.ptp(step) < 1e-6 * step[0])
 
 
 def materials_of(scene: Scene) -> tuple[str, ...]:
