@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import itertools
+import json
 import re
-from dataclasses import replace
+from dataclasses import asdict, replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from roomfield.errors import TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.remedy.prediction import predict, predict_with
+from roomfield.report.compose.work_chapters import remedy_section
 from roomfield.report.words import load_words
 from roomfield.survey import Place, PlaceKind
 from roomfield.workbench.asked import asked_of, asked_places, is_long_stay
@@ -178,3 +181,30 @@ def test_a_place_that_is_gone_does_not_break_the_agreement():
 def test_a_notebook_asks_for_the_beds(survey):
     assert rf.plans(survey, 2e-3, at=["sleeping"]).place_ids == BEDS
     assert rf.predict(survey, ["corded_phone"], target_w_m2=2e-3, at=["cot"]).highest.place_id == "cot"
+
+
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [
+        ("en", ("Nothing on the list reaches the target at every place asked for", "not asked for", "most remains at")),
+        (
+            "de",
+            (
+                "Nichts auf der Liste erreicht das Ziel an allen verlangten Plätzen",
+                "nicht verlangt",
+                "bleibt am meisten",
+            ),
+        ),
+    ],
+)
+def test_the_report_says_where_the_target_was_asked_and_what_the_lowest_levels_cost(language, said):
+    whole = demo_survey()
+    agreed = adopted(whole, ("corded_phone",), Terms(1e-5, place_ids=BEDS))
+    words = load_words(language)
+    content = SimpleNamespace(remedy=_remedy(agreed, FIRST.id))
+    section = remedy_section(content, words)
+    text = json.dumps(asdict(section), default=str, ensure_ascii=False)
+    assert all(one in text for one in said), text[:2000]
+    assert ", ".join(whole.place(name).name for name in BEDS) in text
+    assert words.say("remedy.caption_lowest") in text
+    assert words.say("figure.lowest.caption") in text

@@ -12,6 +12,7 @@ from typing import Any
 
 from roomfield.errors import FormatError, InputError, UnknownNameError
 from roomfield.logs.mapping import Mapping
+from roomfield.logs.series import LogSeries
 from roomfield.survey import LogRecord
 from roomfield.workbench.job import Job
 from roomfield.workbench.series import LogPlace, guessed_log, keep_log, kept_series, view_of, window_of
@@ -152,11 +153,18 @@ def log_window(
     span : (datetime or None, datetime or None)
         From and to; None for the ends of the log.
     bins : int
-        How many parts, at most 4000.
+        How many parts, at most 4000 and one for each reading.
     """
     series = kept_series(*_kept(records, survey_id, log_id))
     whole = {"first": series.start.isoformat(), "last": series.end.isoformat(), "zone": series.zone}
-    return {**window_of(series, *span, max(10, min(bins, MOST_BINS))).to_dict(), **whole}
+    return {**window_of(series, *span, _parts(series, span, bins)).to_dict(), **whole}
+
+
+def _parts(series: LogSeries, span: tuple[datetime | None, datetime | None], bins: int) -> int:
+    """How many parts are drawn: no more than readings were due, for parts between two readings would look like gaps."""
+    first, last = span[0] or series.start, span[1] or series.end
+    due = int((last - first).total_seconds() / max(series.nominal_interval_s, 1e-6))
+    return max(2, min(bins, due, MOST_BINS))
 
 
 def _kept(records: Records, survey_id: str, log_id: str) -> tuple[Job, LogRecord]:
