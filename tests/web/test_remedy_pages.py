@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from roomfield.demo.survey import FIRST, FOLLOW_UP, demo_survey
+from roomfield.workbench import surveys
 
 DEMO = demo_survey()
 BASE = f"/surveys/{DEMO.id}"
@@ -20,10 +23,24 @@ def demo(client, records):
 @pytest.mark.parametrize(("language", "warned"), [("en", "Remove or silence sources"), ("de", "vor dem Schirmen")])
 def test_the_plan_is_shown_in_order_with_what_limits_and_what_gets_worse(demo, language, warned):
     heads = {"accept-language": language}
-    page = demo.get(f"{BASE}/what-if/plans?target_uw_m2=1000&visit={FIRST.id}", headers=heads).text
+    page = demo.get(
+        f"{BASE}/what-if/plans?target_uw_m2=1000&at=sleeping&confidence=99.9&visit={FIRST.id}", headers=heads
+    ).text
     words = {
-        "en": ("Inside the home", "From outside", "Measure again", "of what remains", "is not reached by any plan made of the listed actions"),
-        "de": ("In der Wohnung", "Von außen", "Erneut messen", "was übrig bleibt", "erreicht kein Plan aus den aufgeführten Maßnahmen"),
+        "en": (
+            "Inside the home",
+            "From outside",
+            "Measure again",
+            "of what remains",
+            "is not reached by any plan made of the listed actions",
+        ),
+        "de": (
+            "In der Wohnung",
+            "Von außen",
+            "Erneut messen",
+            "was übrig bleibt",
+            "erreicht kein Plan aus den aufgeführten Maßnahmen",
+        ),
     }
     order = [page.index(word) for word in words[language][:3]]
     assert order == sorted(order)
@@ -50,3 +67,30 @@ def test_before_and_after_stand_against_the_prediction_of_the_work(demo, languag
     assert {"en": "as predicted", "de": "wie vorhergesagt"}[language] in part
     assert {"en": "Of 7 places compared", "de": "Von 7 verglichenen Plätzen"}[language] in part
     assert part.count('class="expected"') >= len(DEMO.places)
+
+
+@pytest.mark.parametrize(("language", "asked", "unasked"), [("en", "Target asked for at", "not asked for"),
+                                                              ("de", "Ziel verlangt für", "nicht verlangt")])  # fmt: skip
+def test_the_target_can_be_asked_for_single_places_and_the_agreement_keeps_them(
+    demo, records, language, asked, unasked
+):
+    heads = {"accept-language": language}
+    part = demo.get(f"{BASE}/what-if/plans?target_uw_m2=5000&at=these&place=cot&place=desk", headers=heads).text
+    assert f"{asked}: Child&#39;s cot, Desk in the study" in part
+    assert part.count(unasked) == len(DEMO.places) - 2
+    ids = re.findall(r'name="action" value="([^"]+)"', part)
+    answers = {"action": ids, "place": ["cot", "desk"], "target_w_m2": "5e-3", "kind": "peak", "confidence": "0.9"}
+    demo.post(f"{BASE}/what-if/adopt", data=answers)
+    plan = surveys.opened(records, DEMO.id).survey.adopted_plan
+    assert (plan.place_ids, plan.action_ids) == (("cot", "desk"), tuple(ids))
+    assert f"{asked}: Child&#39;s cot, Desk in the study" in demo.get(f"{BASE}/what-if", headers=heads).text
+
+
+def test_plans_as_a_call_for_programs(demo):
+    plain = demo.get(f"{CALL}/plans?target_w_m2=1e-5&at=sleeping").json()
+    assert plain["asked_place_ids"] == ["bed_left", "bed_right", "cot"]
+    assert plain["reachable"] is False and plain["suggested"] is None
+    assert plain["lowest"][-1]["level_w_m2"] < plain["lowest"][0]["level_w_m2"]
+    refused = demo.get(f"{CALL}/plans?target_w_m2=1e-3&at=attic")
+    assert refused.status_code == 404 or refused.status_code == 422
+    assert "attic" in refused.text
