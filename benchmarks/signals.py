@@ -1,8 +1,10 @@
 """Score the ear on labelled recordings, or time it.
 
     python -m benchmarks.signals --data DIR [--per-file]
+    python -m benchmarks.signals --simulated 900 [--seed 20261125] [--processes 2]
     python -m benchmarks.signals --speed [--minutes 60]
 
+``--simulated`` scores fresh invented scenes, and a third as many without a transmitter, of a seed that no fit has seen.
 The scoring's last line is one JSON object. A technology counts as found at a probability of one half or more.
 ``macro_f1`` is over all labels; ``macro_f1_audible`` does not count as missed a labelled technology of which no component
 is audible: 3 dB of peak excursion over the audio noise, and a rate that the label does not rank as merely weak.
@@ -15,10 +17,13 @@ import json
 import resource
 import tempfile
 import time
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+
+from roomfield.signals.hearing import CLAIM
 
 AUDIBLE_DB = 3.0
 RATE_MATCH = 1500e-6
@@ -114,17 +119,9 @@ def _width_errors(label: dict, hearing) -> list[float]:
     return errors
 
 
-def score_file(score: Score, label: dict, sound: Path) -> str:
-    """Hear one file, add to the score, and say in one line what came out."""
-    from roomfield.signals import analyse
-
-    begin = time.perf_counter()
-    hearing = analyse(sound)
-    score.worked_s += time.perf_counter() - begin
-    score.sound_s += hearing.duration_s
+def count_answer(score: Score, label: dict, chances: dict, found: set) -> None:
+    """Add what was claimed of one recording to the tallies."""
     truth = set(label["technologies"])
-    chances = {h.name: h.probability for h in hearing.technologies}
-    found = {h.name for h in hearing.claimed}
     for name in sorted(set(chances) | truth):
         score.squares.append((chances.get(name, 0.0) - (name in truth)) ** 2)
         if name in truth and name in found:
@@ -137,6 +134,20 @@ def score_file(score: Score, label: dict, sound: Path) -> str:
     if not truth:
         score.negatives += 1
         score.false_on_negatives += len(found)
+
+
+def score_file(score: Score, label: dict, sound: Path) -> str:
+    """Hear one file, add to the score, and say in one line what came out."""
+    from roomfield.signals import analyse
+
+    begin = time.perf_counter()
+    hearing = analyse(sound)
+    score.worked_s += time.perf_counter() - begin
+    score.sound_s += hearing.duration_s
+    truth = set(label["technologies"])
+    chances = {h.name: h.probability for h in hearing.technologies}
+    found = {h.name for h in hearing.claimed}
+    count_answer(score, label, chances, found)
     score.rate_errors_ppm += _rate_errors(label, hearing)
     score.width_errors += _width_errors(label, hearing)
     mark = "ok " if found == truth else "BAD"
@@ -181,6 +192,41 @@ def run_scoring(folder: Path, per_file: bool) -> int:
         print(json.dumps({"error": f"no labelled recordings in {folder}"}))
         return 2
     print(json.dumps(summary(score) | {"files": count}))
+    return 0
+
+
+def hear_scene(job: tuple[int, int, bool]) -> tuple[dict, dict]:
+    """Label of one invented scene in the layout of LABELS.md, and the probabilities that the ear gives."""
+    from roomfield.signals.classifier import probabilities
+    from roomfield.signals.conditioning import condition
+    from roomfield.signals.features import gather, vector
+    from roomfield.signals.simulation.scene import negative_scene, random_scene
+
+    index, seed, negative = job
+    scene = (negative_scene if negative else random_scene)(index, seed)
+    parts = [
+        {"tech": part.technology, "snr_peak_env_db": level}
+        for part, level in zip(scene.components, scene.snr_db, strict=True)
+    ]
+    label = {"technologies": sorted({part["tech"] for part in parts}), "components": parts}
+    return label, probabilities(vector(gather(condition(scene.samples, scene.sample_rate_hz))))
+
+
+def run_simulated(count: int, seed: int, processes: int) -> int:
+    """Score fresh scenes: all, those of one component, and mixtures, each with the same scenes without a transmitter."""
+    jobs = [(i, seed, False) for i in range(count)] + [(i, seed, True) for i in range(count // 3)]
+    with ProcessPoolExecutor(processes) as pool:
+        heard = list(pool.map(hear_scene, jobs, chunksize=10))
+    scores = {"all": Score(), "single": Score(), "mixture": Score()}
+    for label, chances in heard:
+        parts = len(label["components"])
+        for kind in ("all", *(("single",) if parts <= 1 else ()), *(("mixture",) if parts != 1 else ())):
+            count_answer(scores[kind], label, chances, {n for n, p in chances.items() if p >= CLAIM})
+    every = summary(scores["all"])
+    keys = ("macro_f1", "macro_f1_audible", "false_on_negatives", "negatives", "brier", "per_technology")
+    answer = {key: every[key] for key in keys}
+    answer |= {f"macro_f1_audible_{kind}": summary(scores[kind])["macro_f1_audible"] for kind in ("single", "mixture")}
+    print(json.dumps(answer | {"seed": seed, "files": len(heard)}))
     return 0
 
 
@@ -239,13 +285,18 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--data", type=Path, help="folder of labelled recordings")
     parser.add_argument("--per-file", action="store_true")
+    parser.add_argument("--simulated", type=int, help="score so many invented scenes")
+    parser.add_argument("--seed", type=int, default=20261125)
+    parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--speed", action="store_true")
     parser.add_argument("--minutes", type=float, default=60.0)
     options = parser.parse_args()
     if options.speed:
         return run_speed(options.minutes)
+    if options.simulated:
+        return run_simulated(options.simulated, options.seed, options.processes)
     if options.data is None:
-        parser.error("give --data DIR or --speed")
+        parser.error("give --data DIR, --simulated N or --speed")
     return run_scoring(options.data, options.per_file)
 
 

@@ -10,7 +10,11 @@ from roomfield.signals.classifier import (
     ANY,
     FIRST_LIMIT,
     LINEAR_LIMIT,
+    WITH_MARK,
     WITHOUT_EVIDENCE,
+    _before_mains,
+    _floor,
+    _off_grid,
     _trees_from,
     forest_from,
     probabilities,
@@ -113,6 +117,37 @@ def test_no_claim_without_the_comb():
     for name, chance in probabilities(numbers).items():
         if name in ("dect", "gsm", "tetra", "dmr", "wifi_beacon", "bluetooth_classic", "lte_fdd", "nr_tdd"):
             assert chance <= WITHOUT_EVIDENCE
+
+
+@pytest.mark.published("Bluetooth Core Vol 2 Part B: slots of 625 us, so a comb of 1600 Hz and gaps in whole slots")
+def test_slots_in_comb_and_gaps_suffice():
+    mark = {
+        "lattice.625.wide.score": float(np.arcsinh(20.0)), "bt1600.score": float(np.arcsinh(40.0)), "slots.both": 4.0,
+    }  # fmt: skip
+    numbers = dict.fromkeys(shipped_forest().features, 0.0)
+    assert _floor("bluetooth_classic", numbers | mark) == WITH_MARK
+    for key in mark:
+        assert _floor("bluetooth_classic", numbers | mark | {key: 0.0}) == 0.0
+    assert _floor("dect", numbers | mark) == 0.0
+
+
+def test_strays_of_a_dimmer_are_no_broadcast():
+    numbers = dict.fromkeys(shipped_forest().features, 0.0)
+    lines = {"dvbt.score": float(np.arcsinh(120.0))}
+    dimmer = {"mains100.score": float(np.arcsinh(260.0)), "100odd.score": float(np.arcsinh(20.0))}
+    lte = {"mains100.score": float(np.arcsinh(260.0)), "200odd.score": float(np.arcsinh(300.0))}
+    assert _before_mains(numbers | lines) and _before_mains(numbers | lines | lte)
+    assert not _before_mains(numbers | lines | dimmer)
+
+
+@pytest.mark.published("3GPP TS 36.211 clause 4: subframes of 1 ms, synchronisation every 5 ms")
+def test_bursts_on_the_grid_of_a_certain_cellular_frame_are_no_telegrams():
+    numbers = dict.fromkeys(shipped_forest().features, 0.0)
+    on_grid = {"lattice.1000.wide": 0.99, "lattice.1000.wide.score": float(np.arcsinh(20.0))}
+    frame = {"200odd.score": float(np.arcsinh(200.0))}
+    assert _off_grid(numbers) and _off_grid(numbers | on_grid) and _off_grid(numbers | frame)
+    assert not _off_grid(numbers | on_grid | frame)
+    assert probabilities(numbers | on_grid | frame)["ism_remote"] <= WITHOUT_EVIDENCE
 
 
 def test_probabilities_are_calibrated_on_fresh_scenes():

@@ -7,6 +7,8 @@ import pytest
 
 from roomfield.errors import FormatError, RangeError
 from roomfield.signals import StreamingAnalyser, analyse, warm_up
+from roomfield.signals.hearing import CLAIM
+from roomfield.signals.live import _holds
 
 RATE = 48000
 
@@ -34,6 +36,11 @@ def test_five_answers_a_second_and_stable_within_three(invent):
     after = [a.claimed for a in fresh if a.time_s >= 3.0]
     assert set(after) == {("dect",)}
     assert next(a for a in fresh if a.time_s >= 3.0).stable
+
+
+def test_one_stray_answer_neither_claims_nor_drops():
+    assert not _holds(0.9, 0.1, held=False) and _holds(0.9, CLAIM, held=False)
+    assert _holds(0.01, 0.9, held=True) and not _holds(0.01, 0.01, held=True)
 
 
 def test_noise_claims_nothing():

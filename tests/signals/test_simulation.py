@@ -45,6 +45,17 @@ def test_lte_layouts_and_symbol_grid():
     assert all(layout[:3].startswith("DS") and len(layout) == 10 for layout in ofdm.TDD_LAYOUTS.values())
 
 
+@pytest.mark.published("3GPP TS 36.331 clause 5.2.1.2: SIB1 in subframe 5 of frames with an even number")
+def test_system_information_comes_every_second_frame():
+    seen = 0
+    for seed in range(8):
+        levels = ofdm._lte_levels(bench(seed), 40, 25, "D" * 10, 0.0)
+        even, odd = levels[::2, 5, 8].mean(), levels[1::2, 5, 8].mean()
+        assert even >= 0.98 * odd
+        seen += even > 1.05 * odd
+    assert seen >= 2
+
+
 @pytest.mark.published("IEEE 802.11: beacon at 1 Mbit/s takes 192 us and 8 us per byte; intervals of whole time units")
 def test_beacons():
     for seed in range(8):

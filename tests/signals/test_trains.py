@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from roomfield.signals.bursts import LATTICE_WIDTHS_S, crisp_long, find_bursts, lattice
+from roomfield.signals.features import _lattice_numbers, slot_leads
 from roomfield.signals.trains import answer_score, find_trains, triplet_score
 
 RATE = 48000.0
@@ -116,5 +117,23 @@ def test_slots_of_wide_bursts_stand_out_among_short_traffic():
     table = find_bursts(samples, RATE)
     among_all, among_wide = lattice(table, 625e-6)[1], lattice(table, 625e-6, LATTICE_WIDTHS_S["wide"])[1]
     assert among_wide > 8 and among_wide > 2 * among_all
+    assert _leads(table)["slots.both"] > 2.0
     random = find_bursts(sound(np.sort(rng.uniform(0, 7.9, 150)), np.full(150, 2.6e-3), noise=0.03), RATE)
     assert abs(lattice(random, 625e-6, LATTICE_WIDTHS_S["wide"])[1]) < 4
+
+
+@pytest.mark.published(
+    "3GPP TS 38.211 clause 4.3: slots of 0.5 ms; a pattern of five lasts 2.5 ms, four Bluetooth slots"
+)
+def test_a_pattern_of_new_radio_has_no_lead_of_bluetooth_slots():
+    rng = np.random.default_rng(8)
+    starts = np.flatnonzero(rng.random(3000) < 0.25) * 2.5e-3 + 0.001
+    table = find_bursts(sound(starts, np.full(starts.size, 1.5e-3), noise=0.03), RATE)
+    assert lattice(table, 625e-6, LATTICE_WIDTHS_S["wide"])[1] > 8
+    assert _leads(table)["slots.both"] < 0.5
+
+
+def _leads(table):
+    numbers = {}
+    _lattice_numbers(numbers, table)
+    return slot_leads(numbers)

@@ -37,7 +37,7 @@ class LiveAnswer:
     probabilities : dict
         Of each technology, for the window alone; empty before the first second.
     claimed : tuple of str
-        Technologies above one half, held until they fall below 0.35, the most certain first.
+        Technologies above one half in two answers in a row, held until they fall below 0.35 in two, the most certain first.
     stable : bool
         Whether the claims have stayed the same for the last second.
     rms, peak : float
@@ -131,8 +131,8 @@ class StreamingAnalyser:
         window = self._ring[self._ring.size - self._filled :]
         conditioned = condition(window, self.sample_rate_hz)
         chances = probabilities(vector(gather(conditioned)))
-        held = set(self._answer.claimed)
-        claimed = [n for n, p in chances.items() if p >= (RELEASE if n in held else CLAIM)]
+        held, before = set(self._answer.claimed), self._answer.probabilities
+        claimed = [n for n, p in chances.items() if _holds(p, before.get(n, p), n in held)]
         claimed.sort(key=lambda n: -chances[n])
         if set(claimed) != held:
             self._changed_at = self.time_s
@@ -147,3 +147,8 @@ class StreamingAnalyser:
             peak=peak,
             clipped=conditioned.clipped_fraction > 0,
         )
+
+
+def _holds(now: float, before: float, held: bool) -> bool:
+    """Whether a technology is claimed: two answers in a row must agree on a change."""
+    return max(now, before) >= RELEASE if held else min(now, before) >= CLAIM

@@ -36,8 +36,11 @@ def _busy(bench: Bench, count: int, load: float) -> NDArray[np.bool_]:
     return rng.random(count) < np.where(level < load, min(1.0, load + 0.3), load * 0.3)
 
 
-def _lte_frame(bench: Bench, resource_blocks: int, layout: str) -> Array:
-    """Mean share of subcarriers on without user data, ``[10, 14]``, of one radio frame."""
+def _lte_frame(bench: Bench, resource_blocks: int, layout: str) -> tuple[Array, float]:
+    """Mean share of subcarriers on without user data, ``[10, 14]``, of one radio frame; and that of system information.
+
+    The latter (its first block) is sent in subframe 5 of every second frame (TS 36.331 clause 5.2.1.2).
+    """
     rng = bench.rng
     tones = 12 * resource_blocks
     ports = int(rng.choice([1, 2, 2, 4]))
@@ -55,9 +58,8 @@ def _lte_frame(bench: Bench, resource_blocks: int, layout: str) -> Array:
         share[[0, 5], 13] += sync
         share[[1, 6], 2] += sync
     share[0, 7:11] += 72 / tones * rng.uniform(0.7, 1.0)
-    if rng.random() < 0.6:
-        share[5, 2:] += rng.uniform(0.0, 0.3)
-    return share
+    system = rng.uniform(0.0, 0.3) * min(max(25 / resource_blocks, 1.0), 3.0) if rng.random() < 0.6 else 0.0
+    return share, float(system)
 
 
 def _lte(bench: Bench, technology: str) -> Component:
@@ -100,8 +102,9 @@ def _frame_edges(scale: float) -> Array:
 
 def _lte_levels(bench: Bench, frames: int, blocks: int, layout: str, load: float) -> Array:
     rng = bench.rng
-    base = _lte_frame(bench, blocks, layout)
+    base, system = _lte_frame(bench, blocks, layout)
     levels = np.repeat(base[None], frames, 0)
+    levels[::2, 5, 2:] += system
     control = rng.uniform(0, 0.5, (frames, 10)) * (rng.random((frames, 10)) < max(load, 0.05))
     levels[:, :, 0] += control
     fill = rng.uniform(0.4, 1.0, (frames, 10)) if rng.random() < 0.5 else np.full((frames, 10), rng.uniform(0.5, 1))
