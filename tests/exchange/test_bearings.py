@@ -128,7 +128,11 @@ def test_into_the_record_once(tmp_path):
         take_bearings(job, path, mapping, Circumstances(FIRST.id), confirmed=True)
     given = Circumstances(FIRST.id, state_id=FIRST.radio_states[0].id)
     assert len(take_bearings(job, path, mapping, given, confirmed=True).bearings) == 3
-    assert len(job.again().survey.bearings) == 3
+    kept = job.again().survey
+    assert len(kept.bearings) == 3
+    (item,) = (one for one in kept.media if one.file_name == path.name)
+    assert item.sha256 == kept.bearings[0].origin.file_sha256
+    assert store.media.path(item.sha256).read_bytes() == path.read_bytes()
     with pytest.raises(InputError, match="taken in before"):
         take_bearings(job.again(), path, mapping, given, confirmed=True)
     empty = table(tmp_path, "Place,Bearing,Kind\n", "e.csv")

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from dataclasses import replace
 
 import pytest
 
 from roomfield.errors import InputError
+from roomfield.store.repository import open_store
 from roomfield.survey import Assignment, Meter, VisitPurpose
 from roomfield.workbench.editing import started_survey, with_meter, with_radio_state, with_visit
-from roomfield.workbench.intake import Circumstances, Corrections, context_for, guessed, previewed
+from roomfield.workbench.intake import Circumstances, Corrections, context_for, guessed, previewed, take_in
+from roomfield.workbench.job import Job
+from roomfield.workbench.packages import packed
 
 PLAIN = "Place,Peak [uW/m2]\nBed,12\n"
 WITH_STATE = "Place,Radio state,Peak [uW/m2]\nBed,As found,12\nBed,,13\n"
@@ -84,3 +89,26 @@ def test_an_empty_table_is_told_before_anything_is_asked(survey, table):
     path = table("Place,Peak [uW/m2]\n")
     with pytest.raises(InputError, match="holds no reading"):
         previewed(with_two_states(survey), path, guessed(path), Circumstances())
+
+
+@pytest.mark.published("RFC 8493 (BagIt), section 2.1.3: the payload manifest lists every file with its checksum")
+def test_a_table_travels_in_the_package_as_received(survey, table, tmp_path, monkeypatch):
+    store = open_store(str(tmp_path / "r.sqlite"))
+    store.create(survey)
+    path = table(PLAIN)
+    job = Job(survey, store)
+    take_in(job, path, guessed(path), Circumstances(), confirmed=True)
+    reading = job.again().survey.readings[0]
+    with zipfile.ZipFile(io.BytesIO(packed(store, survey.id).content)) as package:
+        manifest = next(
+            n for n in package.namelist() if n.endswith("/manifest-sha256.txt") or n == "manifest-sha256.txt"
+        )
+        listed = dict(reversed(line.split(None, 1)) for line in package.read(manifest).decode().splitlines())
+        root = manifest.removesuffix("manifest-sha256.txt")
+        (name,) = (name for name, sha256 in listed.items() if sha256 == reading.origin.file_sha256)
+        assert package.read(root + name) == path.read_bytes()
+    monkeypatch.setattr("roomfield.workbench.intake.MOST_KEPT_BYTES", 3)
+    longer = tmp_path / "longer.csv"
+    longer.write_text(PLAIN + "Desk,3\n", encoding="utf-8")
+    take_in(job.again(), longer, guessed(longer), Circumstances(), confirmed=True)
+    assert [item.file_name for item in job.again().survey.media] == ["table.csv"]

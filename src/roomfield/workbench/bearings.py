@@ -10,7 +10,7 @@ from roomfield.errors import InputError
 from roomfield.exchange.bearings import BearingColumn, BearingMapping, BearingPlan, guess_bearings, import_bearings
 from roomfield.exchange.drafts import ReadingContext
 from roomfield.survey import Survey
-from roomfield.workbench.intake import Circumstances, only_one
+from roomfield.workbench.intake import Circumstances, keep_as_received, only_one
 from roomfield.workbench.job import Job
 from roomfield.workbench.setting_up import chosen_visit
 
@@ -81,6 +81,7 @@ def take_bearings(
             mend="Withdraw those bearings first, and save the table under new content.",
         )
     job.store.append(job.survey.id, plan.bearings)
+    keep_as_received(job, path)
     return plan
 
 

@@ -18,6 +18,9 @@ from roomfield.workbench.job import Job
 from roomfield.workbench.setting_up import chosen_visit
 
 _WITH_ROWS = "Give one with rows of values."
+MOST_KEPT_BYTES = 8 << 20
+"""A longer table is kept by its hash only."""
+AS_RECEIVED = "Table as received"
 _SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)(?:\[(?P<unit>.*)\])?", re.DOTALL)
 
 
@@ -217,8 +220,25 @@ def take_in(
     )
     _check_worth_storing(job.survey, plan, path, again=circumstances.again)
     job.store.append(job.survey.id, plan.readings, new_places=plan.new_places)
+    keep_as_received(job, path)
     step(1.0)
     return plan
+
+
+def keep_as_received(job: Job, path: str | Path) -> None:
+    """Keep a table that was taken in with the survey's files, so that every line can be looked up; not a very long one.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    path : str or Path
+        The file; its hash stands with every observation that came from it.
+    """
+    file = Path(path)
+    if job.store is not None and file.stat().st_size <= MOST_KEPT_BYTES:
+        item = job.store.media.put(file, file_name=file.name, caption=AS_RECEIVED)
+        job.store.attach(job.survey.id, item)
 
 
 def _refuse_empty(mapping: ColumnMapping) -> None:
