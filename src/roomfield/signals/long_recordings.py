@@ -23,7 +23,7 @@ from roomfield.signals.worker_memory import keep_freed_memory
 
 F64 = NDArray[np.float64]
 
-DEEP_BLOCKS = 80
+DEEP_BLOCKS = 64
 PARALLEL_BLOCKS = 6
 SKETCH_SCALES = 6
 
