@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roomfield.report.chapters import DayProfile, FoldedProfile, Timeline, TradeOffPoint
+from roomfield.report.chapters import DayProfile, FoldedProfile, LevelStep, Timeline, TradeOffPoint
 from roomfield.report.drawings import LevelGrid, PlanPlace, PlanStorey, PlanWall
 from roomfield.report.evidence import Budget, BudgetLine, CheckEntry, ControlChart
 from roomfield.report.figures import style
@@ -25,13 +25,14 @@ from roomfield.report.figures.level_map import band_colour, contour_levels, leve
 from roomfield.report.figures.plan import frame, storey_plan
 from roomfield.report.figures.series import day_profile, runs, timeline
 from roomfield.report.figures.svg import fitted, text_width
-from roomfield.report.figures.tradeoff import trade_off
+from roomfield.report.figures.tradeoff import lowest_levels, trade_off
 from roomfield.report.findings import Level, Shown
 from roomfield.report.words import Words
 from roomfield.survey.observation import Censoring, ReadingKind
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
 PEAK = ReadingKind.PEAK
+LOWEST = (LevelStep(0.0, 1e-2, 0.0), LevelStep(50.0, 1e-3, 10.0, chosen=True), LevelStep(400.0, 5e-4, 13.0))
 
 
 def read(svg: str) -> ET.Element:
@@ -68,6 +69,7 @@ def all_figures(sample: ModuleType, words: Words) -> dict[str, str]:
         "timeline": timeline(log.timeline, words),
         "day": day_profile(log.day, words),
         "tradeoff": trade_off(full.remedy.curve, words, currency="EUR", confidence=0.9),
+        "lowest": lowest_levels(LOWEST, words, currency="EUR", target_w_m2=1e-4),
         "before_after": before_after(pairs, words, target_w_m2=1e-5),
     }
 
@@ -414,3 +416,15 @@ def test_fitted_text_fits(width: float) -> None:
 def test_estimated_text_width_is_near_the_font(font_widths: Callable[[str], float]) -> None:
     for text in ("Parents' bed, head end", "Kinderzimmer am Fenster", "Bedroom 12", "µW/m², logarithmic"):
         assert text_width(text, 1.0) == pytest.approx(font_widths(text), rel=0.15)
+
+
+@pytest.mark.published("arithmetic: on a logarithmic axis a factor of ten is the same distance everywhere")
+def test_lowest_levels_stand_on_a_logarithmic_axis_with_the_target(words: Words) -> None:
+    root = read(lowest_levels(LOWEST, words, currency="EUR", target_w_m2=1e-4))
+    (asked,) = of_class(root, "asked")
+    target = float((asked.get("d") or "").split()[-1]) if asked.get("d") else float(asked.get("y1") or "nan")
+    (chosen,) = of_class(root, "chosen")
+    first = of_class(root, "plan")[0]
+    ys = [float(dot.get("cy") or "nan") for dot in (first, chosen)]
+    assert target - ys[1] == pytest.approx(ys[1] - ys[0], abs=0.1)
+    assert len(of_class(root, "plan")) == 2
