@@ -33,7 +33,7 @@ def test_box_response_is_a_convolution():
     np.testing.assert_allclose(ours[width : 400 - 2 * width], expected[:-1], atol=1e-5)
 
 
-@pytest.mark.published("ICAO Annex 10 Vol IV: long squitter of 120 us")
+@pytest.mark.published("ICAO Annex 10 Vol IV (from memory): long squitter of 120 us")
 def test_boxes_hear_squitters_that_edges_miss():
     starts = np.sort(np.random.default_rng(2).uniform(0.1, 7.9, 60))
     x = ticks(starts, 125e-6, 2.7)

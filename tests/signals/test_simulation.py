@@ -45,7 +45,7 @@ def test_lte_layouts_and_symbol_grid():
     assert all(layout[:3].startswith("DS") and len(layout) == 10 for layout in ofdm.TDD_LAYOUTS.values())
 
 
-@pytest.mark.published("3GPP TS 36.331 clause 5.2.1.2: SIB1 in subframe 5 of frames with an even number")
+@pytest.mark.published("3GPP TS 36.331 clause 5.2.1.2 (from memory): SIB1 in subframe 5 of frames with an even number")
 def test_system_information_comes_every_second_frame():
     seen = 0
     for seed in range(8):

@@ -39,7 +39,7 @@ def _busy(bench: Bench, count: int, load: float) -> NDArray[np.bool_]:
 def _lte_frame(bench: Bench, resource_blocks: int, layout: str) -> tuple[Array, float]:
     """Mean share of subcarriers on without user data, ``[10, 14]``, of one radio frame; and that of system information.
 
-    The latter (its first block) is sent in subframe 5 of every second frame (TS 36.331 clause 5.2.1.2).
+    The latter (its first block) is sent in subframe 5 of every second frame (TS 36.331 clause 5.2.1.2, from memory).
     """
     rng = bench.rng
     tones = 12 * resource_blocks
