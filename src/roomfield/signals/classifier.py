@@ -33,6 +33,9 @@ LINEAR_LIMIT = 4.0
 FIRST_LIMIT = 8.0
 ON_GRID = 0.9
 OUTSHINES = 1.5
+CAUTION = (
+    1.0  # log odds that the answer to "any transmitter at all?" must have beyond one half before a name is claimed
+)
 ANY = "any transmitter"
 
 
@@ -164,10 +167,12 @@ def shipped_forest() -> Forest:
 def probabilities(numbers: dict[str, float], forest: Forest | None = None) -> dict[str, float]:
     """Probability of each technology for the evidence of one block.
 
-    None is more probable than that there is a transmitter at all, which an ensemble of its own answers.
+    None is more probable than that there is a transmitter at all, which an ensemble of its own answers and which is
+    taken with caution: a name given to hum or speech is worse than one left out.
     """
     forest = forest or shipped_forest()
     odds = forest.log_odds(np.array([numbers[name] for name in forest.features]))
+    odds -= CAUTION * np.array([name == ANY for name in forest.names])
     chances = dict(zip(forest.names, (1 / (1 + np.exp(-np.clip(odds, -30, 30)))).tolist(), strict=True))
     most = chances.pop(ANY, 1.0)
     return {
