@@ -50,7 +50,7 @@ def test_evidence_of_one_emitter_is_the_density_of_the_readings():
     found, _ = job.evaluate(CANDIDATES)
     mean, std, *_ = job.forward.prior_eirp
     lift = mixture_gain_db(job.single, np.ones((len(POINTS), 1))) + SPOT_MEAN_DB[0] + job.forward.gain_mean_db[0]
-    common = std[0] ** 2 + job.forward.gain_std_db[0] ** 2 + SPOT_STD_DB[0] ** 2
+    common = std[0] ** 2 + job.forward.gain_factor[0, 0] ** 2 + SPOT_STD_DB[0] ** 2
     covariance = job.misfit + job.fixed_noise + common
     exact = [
         stats.multivariate_normal(units[:, 0] + mean[0] + lift, covariance).logpdf(job.value)

@@ -223,7 +223,7 @@ class Evidence:
         forward, k = self.forward, units.shape[2]
         mean, _, duty_mean, duty_std = forward.prior_eirp
         duty = np.minimum(duty_mean + duty_std * theta[:, k : 2 * k], 0.0)
-        gain = forward.gain_mean_db + forward.gain_std_db * theta[:, 2 * k : -3]
+        gain = forward.gain_mean_db + theta[:, 2 * k : -3] @ forward.gain_factor.T
         power = (mean + theta[:, :k] @ forward.eirp_factor.T)[:, None]
         terms = units[:, self.site] + power + self.timed[:, None] * duty[:, None] + gain[:, self.gain]
         return np.where(self.on, terms, -400.0)
@@ -257,7 +257,7 @@ class Evidence:
         free = (duty_mean + duty_std * theta[:, k : 2 * k] < 0.0) * duty_std
         table = np.concatenate([
             shares @ forward.eirp_factor, shares * free[:, None] * self.timed[:, None],
-            np.einsum("crk,rkg->crg", shares, self.gain_matrix, optimize=True) * forward.gain_std_db,
+            np.einsum("crk,rkg->crg", shares, self.gain_matrix, optimize=True) @ forward.gain_factor,
             np.broadcast_to(spot_table, (*shares.shape[:2], 3)),
         ], axis=2)  # fmt: skip
         return residual, np.where(satisfied[..., None], 0.0, table), shares

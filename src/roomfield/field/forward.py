@@ -85,8 +85,10 @@ class Forward:
         Cholesky factor of the misfit's covariance for a scale of 1, emitter-major.
     gain_index : ndarray of int, shape (n_meters, k)
         Which gain error applies.
-    gain_mean_db, gain_std_db : ndarray, shape (n_gains,)
-        Prior of the gain errors [dB].
+    gain_mean_db : ndarray, shape (n_gains,)
+        Prior mean of the gain errors [dB].
+    gain_factor : ndarray, shape (n_gains, n_gains)
+        Cholesky factor of the prior covariance of the gain errors [dB].
     scan_gain_db : ndarray, shape (r, k)
         How far a scan's largest value of one emitter alone lies over its mean [dB].
     pickup : ndarray, shape (r, k)
@@ -108,7 +110,7 @@ class Forward:
     misfit_factor: Array
     gain_index: Indices
     gain_mean_db: Array
-    gain_std_db: Array
+    gain_factor: Array
     scan_gain_db: Array
     pickup: Array
     wall_std_db: float
@@ -141,7 +143,7 @@ class Forward:
 
     def gain_db(self, x: Array) -> Array:
         """Gain errors [dB], shape (n, n_gains)."""
-        return np.asarray(self.gain_mean_db + self.gain_std_db * x[:, self.blocks["gain"]])
+        return np.asarray(self.gain_mean_db + x[:, self.blocks["gain"]] @ self.gain_factor.T)
 
     def spot_db(self, x: Array) -> Array:
         """Offset of each kind [dB], shape (n, 3)."""
@@ -268,7 +270,7 @@ class Forward:
         _, _, duty_mean, duty_std = self.prior_eirp
         free = (duty_mean + duty_std * x[:, blocks["duty"]] < 0.0) * duty_std
         gradient[:, blocks["duty"]] += duty * free
-        gradient[:, blocks["gain"]] += gain * self.gain_std_db
+        gradient[:, blocks["gain"]] += gain @ self.gain_factor
         self._spread_sites(gradient, x, site)
 
     def add_heard(self, gradient: Array, x: Array, unit_db: Array | None = None) -> Array:
@@ -304,7 +306,7 @@ class Forward:
         table[:, blocks["duty"]] = shares * free * (rows.kind > 0)[:, None]
         gains = np.zeros((r, len(self.gain_mean_db)))
         np.add.at(gains, (np.arange(r)[:, None], self.gain_index[rows.meter]), shares)
-        table[:, blocks["gain"]] = gains * self.gain_std_db
+        table[:, blocks["gain"]] = gains @ self.gain_factor
         table[np.arange(r), blocks["spot"].start + rows.kind] = np.array(SPOT_STD_DB)[rows.kind]
         table[:, blocks["wall"]] = np.einsum("rk,rkm->rm", shares, self.wall_slopes[rows.site]) * self.wall_std_db
         misfit = self.misfit_db(here)[0][:, rows.site].T

@@ -34,6 +34,8 @@ from roomfield.survey import Emitter, Survey
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
+GAIN_SHARED = 0.5
+"""Part of the variance of a meter's gain errors that is alike in all bands (our judgement)."""
 PLACELESS_STD_DB = 10.0
 """A site without a position may be anywhere in the dwelling."""
 SEARCH_PASSES = 2
@@ -140,11 +142,11 @@ def build_forward(
     covariance = residual_covariance(has_walls(scene), radiators, sites, sites)
     loose = np.tile(observed.placeless * PLACELESS_STD_DB**2, len(radiators.positions))
     factor = cholesky(covariance + np.diag(loose + 1e-6), lower=True)
-    index, mean, std = _gains(survey)
+    index, mean, gain_factor = _gains(survey)
     priors, unit = tuple(emitter_prior(e) for e in survey.emitters), unit_db(scene, radiators, sites)
     unplaced = np.array([e.position is None and e.bearing_deg is None for e in survey.emitters])
     forward = Forward(
-        observed, priors, unit, wall_slopes(scene, radiators, sites, materials), factor, index, mean, std,
+        observed, priors, unit, wall_slopes(scene, radiators, sites, materials), factor, index, mean, gain_factor,
         _scan_gains(survey.emitters, radiators, rows.edge_m), np.ones((len(rows), len(priors))),
         WALL_OFFSET_STD_DB, _noise(survey.emitters, radiators, observed, priors, unit),
         eirp_factor(survey.emitters, np.array([p.eirp_std_db for p in priors])),
@@ -189,8 +191,12 @@ def _noise(
 
 
 def _gains(survey: Survey) -> tuple[Indices, Array, Array]:
-    """Which gain error applies to (meter, emitter), and the prior of each [dB]."""
-    found: dict[str, tuple[int, float, float]] = {}
+    """Which gain error applies to (meter, emitter), the prior means, and the Cholesky factor of their covariance [dB].
+
+    Errors of one meter in different bands share a part: its calibration moves all of them, its response over
+    frequency each.
+    """
+    found: dict[str, tuple[int, float, float, int]] = {}
     index = np.zeros((len(survey.meters), len(survey.emitters)), dtype=np.int64)
     for m, meter in enumerate(survey.meters):
         for k, emitter in enumerate(survey.emitters):
@@ -198,10 +204,13 @@ def _gains(survey: Survey) -> tuple[Indices, Array, Array]:
             key = gain_key(meter.id, frequency_hz)
             if key not in found:
                 known = correction(meter, frequency_hz)
-                found[key] = (len(found), -known.offset_db, known.contribution.std_db)
+                found[key] = (len(found), -known.offset_db, known.contribution.std_db, m)
             index[m, k] = found[key][0]
     values = list(found.values())
-    return index, np.array([v[1] for v in values]), np.array([v[2] for v in values])
+    std, owner = np.array([v[2] for v in values]), np.array([v[3] for v in values])
+    alike = GAIN_SHARED * (owner[:, None] == owner[None]) + (1.0 - GAIN_SHARED) * np.eye(len(values))
+    factor = cholesky(alike * np.outer(std, std) + 1e-9 * np.eye(len(values)), lower=True)
+    return index, np.array([v[1] for v in values]), np.asarray(factor)
 
 
 def _start_positions(emitters: tuple[Emitter, ...], sites: Array) -> Array:
