@@ -46,7 +46,9 @@ def _show_powers(rows: list[tuple[str, str, str]], far: list[str]) -> None:
 
     table("Radiated power while on air, 90% interval", ("source", "EIRP", "on air"), rows)
     if far:
-        typer.echo(f"As if {FAR_M:g} m away, for how far is not known: {', '.join(far)}.")
+        typer.echo(
+            f"As if {FAR_M:g} m away, or next door if the levels say so, for how far is not known: {', '.join(far)}."
+        )
 
 
 def _watts(found: Range) -> str:
