@@ -38,6 +38,17 @@ def test_folded_width_of_a_cordless_burst():
     shape = describe(fold(x, RATE, 0.01, 480), 0.01, 6e-5)
     assert shape.width_s == pytest.approx(368e-6, abs=22e-6)
     assert shape.strength > 20 and shape.second < 0.2 and shape.skew > 2
+    assert shape.burst_s == shape.width_s
+
+
+@pytest.mark.published("ETSI EN 300 175-2: in a call both ends send a packet P32, 5 ms apart")
+@pytest.mark.parametrize("other", [0.9, 1.0, 1.1])
+def test_folded_width_of_one_burst_of_a_call(other):
+    starts = np.arange(0.001, 3.0, 0.005)
+    x = schedule(starts, 424 / 1152e3, np.where(np.arange(starts.size) % 2, other, 1.0), 3.0)
+    shape = describe(fold(x, RATE, 0.01, 480), 0.01, 6e-5)
+    assert shape.burst_s == pytest.approx(368e-6, abs=22e-6)
+    assert shape.spacing_s == pytest.approx(5e-3, abs=22e-6)
 
 
 def test_subtracting_the_profile_leaves_noise():

@@ -78,6 +78,8 @@ class Shape:
         Share of the profile's variance in its highest twentieth.
     rises : float
         Number of rises above 0.35 of the strongest.
+    burst_s : float
+        From the strongest rise to the first fall that is at least half the strongest: one burst of several alike [s].
     """
 
     strength: float
@@ -88,6 +90,7 @@ class Shape:
     skew: float
     gathered: float
     rises: float
+    burst_s: float
 
 
 def circular_edges(profile: F64, reach: int) -> F64:
@@ -132,7 +135,15 @@ def describe(profile: F64, period_s: float, reach_s: float) -> Shape:
         skew=float((profile**3).mean()) / spread**3,
         gathered=float(ordered[: max(bins // 20, 1)].sum() / (ordered.sum() + 1e-20)),
         rises=float(np.count_nonzero(local)),
+        burst_s=float(np.min((_falls(edges) - rise) % bins)) * step,
     )
+
+
+def _falls(edges: F64) -> NDArray[np.intp]:
+    """Where a profile falls by at least half its strongest fall."""
+    fall = -edges
+    local = (fall > np.roll(fall, 1)) & (fall >= np.roll(fall, -1)) & (fall >= 0.5 * fall.max())
+    return np.flatnonzero(local) if local.any() else np.array([int(np.argmax(fall))])
 
 
 def fold_aligned(samples: F32, sample_rate_hz: float, period_s: float, bins: int, block_s: float) -> tuple[F64, float]:

@@ -59,7 +59,8 @@ def _periodicity(evidence: Evidence, name: str, nominal_hz: float, label: str, r
     total = weighed.score * np.sqrt(lines) + lines
     chance = min(0.0, log10_gamma_tail(float(total), max(lines, 1)) + float(np.log10(trials)))
     if abs(refined.frequency_hz / nominal_hz - 1) > 1.5 * reach_ppm * 1e-6:
-        return Periodicity(start, 0.2 / evidence.duration_s, weighed.score, chance, lines, (name,), label)
+        std_hz = min(0.2 / evidence.duration_s * nominal_hz / comb.top_hz, nominal_hz * reach_ppm * 1e-6 / np.sqrt(3.0))
+        return Periodicity(start, float(std_hz), weighed.score, chance, lines, (name,), label)
     return Periodicity(refined.frequency_hz, refined.std_hz, weighed.score, chance, lines, (name,), label)
 
 
@@ -147,9 +148,9 @@ def _rate_items(row: Technology, rates: tuple[Periodicity, ...]) -> list[Evidenc
 def _width_item(row: Technology, shape: Shape) -> EvidenceItem | None:
     if shape.strength < 5:
         return None
-    match = next((w for w in row.widths if 0.88 * w.low_s - 3e-5 <= shape.width_s <= 1.12 * w.high_s + 3e-5), None)
+    match = next((w for w in row.widths if 0.88 * w.low_s - 3e-5 <= shape.burst_s <= 1.12 * w.high_s + 3e-5), None)
     table = f", as {match.name} in the table" if match else ", a width the table does not list"
-    return EvidenceItem("width", f"folded burst {_number(shape.width_s, 's')} wide{table}", shape.width_s, "s")
+    return EvidenceItem("width", f"folded burst {_number(shape.burst_s, 's')} wide{table}", shape.burst_s, "s")
 
 
 def _lte_items(evidence: Evidence) -> list[EvidenceItem]:
@@ -235,7 +236,7 @@ def explain(name: str, probability: float, evidence: Evidence, *, full: bool) ->
         item = _width_item(row, shape)
         if item is not None:
             items.append(item)
-            width = shape.width_s
+            width = shape.burst_s
     elif full and row.widths:
         item, width = _burst_item(row, evidence)
         if item is not None:
