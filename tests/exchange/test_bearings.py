@@ -63,8 +63,9 @@ def test_one_row_may_hold_both_and_a_workbook_is_read_alike(tmp_path):
     assert (one.position, one.strongest_deg, one.null_deg, one.std_deg) == ((1.0, 2.0, 0.8), 30.0, 120.5, 8.0)
 
 
-def test_german_headers(tmp_path):
-    path = table(tmp_path, "Platz;Peilung [°];Art;Funkzustand\nSofa;45,5;Spitze;\nSofa;135;Nullstelle;\n")
+@pytest.mark.parametrize("kind", ["Art", "Spitze/Null", "peak/null"])
+def test_other_headers(tmp_path, kind):
+    path = table(tmp_path, f"Platz;Peilung [°];{kind};Funkzustand\nSofa;45,5;Spitze;\nSofa;135;Nullstelle;\n")
     found = taken(path).bearings
     assert (found[0].strongest_deg, found[1].null_deg) == (45.5, 135.0)
 

@@ -55,7 +55,7 @@ _WORDS = {
     BearingColumn.Y: "y|y m",
     BearingColumn.Z: "z|z m|height|höhe",
     BearingColumn.BEARING: "bearing|direction|azimuth|axis|angle|peilung|richtung|azimut|achse|winkel",
-    BearingColumn.KIND: "kind|type|peak or null|art",
+    BearingColumn.KIND: "kind|type|peak or null|peak null|strongest or null|art|spitze oder null|spitze null",
     BearingColumn.STRONGEST: "strongest|peak|maximum|max|peak bearing|bearing of peak|stärkste|spitze",
     BearingColumn.NULL: "null|minimum|min|weakest|null bearing|bearing of null|nullstelle|schwächste",
     BearingColumn.STD: "std|uncertainty|plus minus|unsicherheit|streuung",
