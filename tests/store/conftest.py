@@ -238,7 +238,7 @@ def full_survey() -> Survey:
         ),
         media=(MediaItem(SHA, "plan.png", "image/png", 1234, "ground storey"),),
         actions=full_actions(),
-        adopted_plan=AdoptedPlan(("a2", "a1"), 1e-5, "peak", 0.9, "2026-03-05", "agreed by phone"),
+        adopted_plan=AdoptedPlan(("a2", "a1"), 1e-5, "peak", 0.9, "2026-03-05", "agreed by phone", ("p1",)),
         amendments=(
             Amendment("x1", "r1", "note", '"µ and 漢字"', '"bed, left"', "typing slip", "A. Sessor", "2026-03-03"),
         ),
