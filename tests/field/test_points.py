@@ -263,3 +263,16 @@ def test_prior_scales_are_the_stated_medians_at_zero() -> None:
     hyper = hyper_of(np.zeros(6), 10.0)
     assert hyper.length_m == pytest.approx(10.0 * PRIOR_MEDIANS[0])
     assert hyper.noise_db == pytest.approx(PRIOR_MEDIANS[3])
+
+
+@pytest.mark.published("ITU-R P.525-4: power flux-density of a point source falls with the square of the distance")
+def test_a_transmitter_beside_a_narrow_path_lies_in_the_region():
+    """Twelve levels along a path 16 m long and 2 m wide, the transmitter 3 m beside it."""
+    rng = np.random.default_rng(3)
+    held = 0
+    for seed in range(10):
+        path = np.column_stack([rng.uniform(0.0, 2.0, 12), rng.uniform(0.0, 16.0, 12)])
+        truth = np.array([5.0, rng.uniform(3.0, 13.0)])
+        level_db = -20.0 * np.log10(np.linalg.norm(path - truth, axis=1)) + rng.normal(0.0, 2.0, 12)
+        held += locate_points(path, level_db, seed=seed).contains(truth)
+    assert held >= 7

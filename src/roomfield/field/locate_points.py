@@ -22,8 +22,11 @@ from roomfield.field.point_kernels import slope_evidences
 from roomfield.field.points import PRIOR_LOG_STDS, PRIOR_MEDIANS
 
 Array = NDArray[np.float64]
-MARGIN = 0.25
-"""The emitter is sought this share of the site's sides beyond the surveyed rectangle (our judgement)."""
+MARGIN = 1.0 / 3.0
+"""The emitter is sought this share of the site's diagonal beyond the surveyed rectangle (our judgement): a narrow path
+says little of how wide the building is."""
+OUTSIDE = 2.0
+"""At that margin a cell is less probable beforehand than inside by e to this power, evenly falling (our judgement)."""
 LEAST_MARGIN_M = 1.0
 CELLS = 2500
 NEAR_STEPS = 8
@@ -103,7 +106,8 @@ def locate_points(
         cdist(cells, points, "sqeuclidean"), levels - levels.mean(), *_factors(points, extent, seed, scales),
         EXPONENT_MEAN, EXPONENT_STD**2 + EXPONENT_EMITTER_STD**2,
     )  # fmt: skip
-    weights = np.exp(log_evidence - log_evidence.max())
+    log_weight = log_evidence - OUTSIDE * _outside(cells, site) / _margin(site)
+    weights = np.exp(log_weight - log_weight.max())
     return PointSearch(cells, step_m, weights / weights.sum())
 
 
@@ -122,9 +126,19 @@ def _factors(points: Array, extent_m: float, seed: int, count: int) -> tuple[Arr
     return np.ascontiguousarray(np.linalg.inv(np.linalg.cholesky(covariance)))[order], near[order]
 
 
+def _margin(site: Array) -> float:
+    return max(MARGIN * float(np.linalg.norm(np.ptp(site, axis=0))), LEAST_MARGIN_M)
+
+
+def _outside(cells: Array, site: Array) -> Array:
+    """How far each cell lies outside the surveyed rectangle [m]."""
+    beyond = np.maximum(site.min(axis=0) - cells, cells - site.max(axis=0))
+    return np.asarray(np.linalg.norm(np.maximum(beyond, 0.0), axis=1))
+
+
 def _grid(site: Array) -> tuple[Array, float]:
     low, high = site.min(axis=0), site.max(axis=0)
-    margin = np.maximum(MARGIN * (high - low), LEAST_MARGIN_M)
+    margin = _margin(site)
     low, high = low - margin, high + margin
     step_m = max(float(np.sqrt(np.prod(high - low) / CELLS)), 0.1)
     axes = [np.arange(a + 0.5 * step_m, b, step_m) for a, b in zip(low, high, strict=True)]
