@@ -22,7 +22,7 @@ from typing import Annotated, Any
 
 import typer
 
-from roomfield.errors import IntegrityError, RejectedRows, RoomfieldError, StoreError, TooEarlyError
+from roomfield.errors import IntegrityError, RejectedRows, RoomfieldError, RowFault, StoreError, TooEarlyError
 
 _CODES: tuple[tuple[type[RoomfieldError], int], ...] = (
     (StoreError, 4),
@@ -160,12 +160,17 @@ def progress(what: str) -> Iterator[ProgressCall]:
         yield lambda share: bar.update(task, completed=share)
 
 
+def row_words(row: RowFault) -> str:
+    """A rejected row in one line."""
+    return one_line(f"line {row.line}, {row.column}: {row.value!r} - {row.reason}")
+
+
 def say_error(fault: RoomfieldError) -> int:
     """Print one sentence on standard error and give the exit code."""
     typer.echo(f"roomfield: {one_line(fault.sentence())}", err=True)
     if isinstance(fault, RejectedRows):
         for row in fault.faults[:_MOST_FAULTS]:
-            typer.echo(one_line(f"  line {row.line}, {row.column}: {row.value!r} - {row.reason}"), err=True)
+            typer.echo(f"  {row_words(row)}", err=True)
         if len(fault.faults) > _MOST_FAULTS:
             typer.echo(f"  ... and {len(fault.faults) - _MOST_FAULTS} more", err=True)
     sys.stderr.flush()

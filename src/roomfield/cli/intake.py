@@ -6,13 +6,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress, row_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from roomfield.errors import RowFault
-    from roomfield.exchange.mapping import ColumnMapping
     from roomfield.exchange.readings import ImportPlan
 
 
@@ -55,7 +54,8 @@ def take_in(
             "description": mapping.describe(),
             "questions": list(mapping.questions()),
         }
-        answer(as_json, plain, lambda: _show_mapping(mapping))
+        settle_with = "--column, --dates or --decimal" if mapping.questions() else ""
+        answer(as_json, plain, lambda: _show_columns(mapping.describe(), settle_with))
         return
     given = Circumstances(visit, meter, state, utc_offset, make_places, accept_rest, again)
     with progress("readings") as on_progress:
@@ -69,12 +69,11 @@ def take_in(
     answer(as_json, plain, lambda: _show_plan(plan))
 
 
-def _show_mapping(mapping: ColumnMapping) -> None:
-    typer.echo(mapping.describe())
-    for question in mapping.questions():
-        typer.echo(f"Open: {question}")
-    if mapping.questions():
-        typer.echo("Settle this with --column, --dates or --decimal; nothing was stored.")
+def _show_columns(words: str, settle_with: str) -> None:
+    """How the columns are read, and what to say next; ``settle_with`` is empty if nothing is open."""
+    typer.echo(words)
+    if settle_with:
+        typer.echo(f"Settle this with {settle_with}; nothing was stored.")
     else:
         typer.echo("Nothing was stored. If this is right, say the same again with --confirm.")
 
@@ -84,7 +83,7 @@ def _show_plan(plan: ImportPlan) -> None:
     for place in plan.new_places:
         typer.echo(f"  new place: {place.name}, taken as {place.kind.value}")
     for fault in plan.faults:
-        typer.echo(f"  left out: line {fault.line}, {fault.column}: {fault.value!r} - {fault.reason}")
+        typer.echo(f"  left out: {row_words(fault)}")
     for remark in plan.remarks:
         typer.echo(f"  {remark}")
 
@@ -109,7 +108,7 @@ def take_bearings(
     mapping = bearings.guessed_bearings(file, column or ())
     if not confirm:
         plain = {"confirmed": False, "description": mapping.describe(), "questions": list(mapping.questions())}
-        answer(as_json, plain, lambda: _show_columns(mapping.describe(), bool(mapping.questions())))
+        answer(as_json, plain, lambda: _show_columns(mapping.describe(), "--column" if mapping.questions() else ""))
         return
     given = Circumstances(visit, meter, state, accept_rest=accept_rest)
     plan = bearings.take_bearings(open_job(record, survey), file, mapping, given, confirmed=True)
@@ -117,17 +116,10 @@ def take_bearings(
     answer(as_json, stored, lambda: _show_bearings(len(plan.bearings), plan.faults))
 
 
-def _show_columns(words: str, is_open: bool) -> None:
-    typer.echo(words)
-    how = "Settle this with --column; nothing was stored." if is_open else (
-        "Nothing was stored. If this is right, say the same again with --confirm.")  # fmt: skip
-    typer.echo(how)
-
-
 def _show_bearings(count: int, faults: Sequence[RowFault]) -> None:
     typer.echo("1 bearing is in the record." if count == 1 else f"{count} bearings are in the record.")
     for fault in faults:
-        typer.echo(f"  left out: line {fault.line}, {fault.column}: {fault.value!r} - {fault.reason}")
+        typer.echo(f"  left out: {row_words(fault)}")
 
 
 def sheet(

@@ -8,11 +8,8 @@ from pathlib import Path
 
 from roomfield.errors import InputError
 from roomfield.exchange.bearings import BearingColumn, BearingMapping, BearingPlan, guess_bearings, import_bearings
-from roomfield.exchange.drafts import ReadingContext
-from roomfield.survey import Survey
-from roomfield.workbench.intake import Circumstances, keep_as_received, only_one
+from roomfield.workbench.intake import Circumstances, context_where, keep_as_received
 from roomfield.workbench.job import Job
-from roomfield.workbench.setting_up import chosen_visit
 
 _SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)", re.DOTALL)
 _WITH_ROWS = "Give one with rows of bearings."
@@ -70,7 +67,8 @@ def take_bearings(
     """
     if job.store is None:
         raise InputError("a survey document cannot take bearings in.", mend="Unpack or make a record first.")
-    context = _context(job.survey, given, mapping)
+    says_meter, says_state = (mapping.index(c) is not None for c in (BearingColumn.METER, BearingColumn.STATE))
+    context = context_where(job.survey, given, says_meter, says_state)
     plan = import_bearings(Path(path), mapping, context, confirmed=confirmed, accept_rest=given.accept_rest)
     if not plan.bearings:
         raise InputError("the table holds no bearing.", where=Path(path).name, mend=_WITH_ROWS)
@@ -83,20 +81,3 @@ def take_bearings(
     job.store.append(job.survey.id, plan.bearings)
     keep_as_received(job, path)
     return plan
-
-
-def _context(survey: Survey, given: Circumstances, mapping: BearingMapping) -> ReadingContext:
-    if not survey.visits or not survey.meters:
-        raise InputError(
-            "the survey has no visit or no meter yet.", where=survey.title, mend="Enter both before the bearings."
-        )
-    visit = chosen_visit(survey, given.visit_id)
-    meters = {meter.id: meter.name for meter in survey.meters}
-    states = {state.id: state.name for state in visit.radio_states}
-    says_meter, says_state = (mapping.index(c) is not None for c in (BearingColumn.METER, BearingColumn.STATE))
-    return ReadingContext(
-        survey,
-        visit.id,
-        given.meter_id or only_one("meter", meters, says_meter),
-        given.state_id or only_one("radio state", states, says_state),
-    )

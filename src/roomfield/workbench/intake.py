@@ -115,20 +115,21 @@ def context_for(survey: Survey, given: Circumstances, mapping: ColumnMapping | N
     InputError
         If the survey has no visit or no meter yet, or one of several must be named.
     """
+    return context_where(survey, given, _says(mapping, Column.METER), _says(mapping, Column.STATE))
+
+
+def context_where(survey: Survey, given: Circumstances, says_meter: bool, says_state: bool) -> ReadingContext:
+    """Like `context_for`, for a table of which it is known whether it names meter and radio state."""
     if not survey.visits or not survey.meters:
-        raise InputError(
-            "the survey has no visit or no meter yet.",
-            where=survey.title,
-            mend="Enter both before the readings.",
-        )
+        raise InputError("the survey has no visit or no meter yet.", where=survey.title, mend="Enter both first.")
     visit = chosen_visit(survey, given.visit_id)
     states = {state.id: state.name for state in visit.radio_states}
     meters = {meter.id: meter.name for meter in survey.meters}
     return ReadingContext(
         survey,
         visit.id,
-        given.meter_id or only_one("meter", meters, _says(mapping, Column.METER)),
-        given.state_id or only_one("radio state", states, _says(mapping, Column.STATE)),
+        given.meter_id or _only("meter", meters, says_meter),
+        given.state_id or _only("radio state", states, says_state),
         utc_offset=given.utc_offset,
         make_places=given.make_places,
     )
@@ -138,7 +139,7 @@ def _says(mapping: ColumnMapping | None, column: Column) -> bool:
     return mapping is not None and mapping.first(column) is not None
 
 
-def only_one(noun: str, names: Mapping[str, str], said: bool) -> str:
+def _only(noun: str, names: Mapping[str, str], said: bool) -> str:
     """The id of the only meter or radio state; empty if each row of a table says which is meant.
 
     Raises
@@ -152,7 +153,7 @@ def only_one(noun: str, names: Mapping[str, str], said: bool) -> str:
         return ""
     listed = ", ".join(f"{own_id} ({name})" for own_id, name in names.items())
     raise InputError(
-        f"the table does not say which {noun} its readings belong to.",
+        f"the table does not say which {noun} its rows belong to.",
         mend=f"Name the {noun}: {listed}." if listed else f"Enter a {noun} first.",
     )
 
