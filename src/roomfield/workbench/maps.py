@@ -17,7 +17,7 @@ from roomfield.quantities import Kind
 from roomfield.report.figures.level_map import level_map as map_drawing
 from roomfield.report.words import load_words
 from roomfield.survey import Point3, Survey
-from roomfield.workbench.contents.model import storey_grid
+from roomfield.workbench.contents.model import storey_grid, whereabouts_of
 from roomfield.workbench.contents.plan import room_at
 from roomfield.workbench.turns import in_turn
 from roomfield.workbench.understand import posterior_of
@@ -177,4 +177,14 @@ def sought(survey: Survey, visit_id: str) -> tuple[tuple[str, Located], ...]:
         for emitter in survey.emitters
         if emitter.position is None
         and (located := locate(posterior, emitter.id)).whereabouts is not Whereabouts.RECORDED
+    )
+
+
+@in_turn
+def sought_in_words(survey: Survey, visit_id: str, language: str) -> tuple[tuple[str, Located, str], ...]:
+    """Names, whereabouts, and the report's words for them, of emitters without a position on the plan."""
+    rows = {emitter.name: row for row, emitter in enumerate(posterior_of(survey, visit_id).survey.emitters)}
+    return tuple(
+        (name, found, load_words(language).text(whereabouts_of(posterior_of(survey, visit_id), rows[name])))
+        for name, found in sought(survey, visit_id)
     )

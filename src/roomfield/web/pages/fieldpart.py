@@ -47,7 +47,9 @@ def field(request: Request, opened: Opened, visit: str = "", kind: KindName = "p
     sheets = tuple(_sheet(one, show) for one in causes(survey, visit_id, kind))
     storeys = tuple(storey for storey in survey.dwelling.storeys if storey.outline)
     nearest = maps.next_readings(survey, visit_id)
-    page = FieldPart(survey.id, visit_id, kind, sheets, storeys, nearest, maps.sought(survey, visit_id))
+    page = FieldPart(
+        survey.id, visit_id, kind, sheets, storeys, nearest, maps.sought_in_words(survey, visit_id, show.language)
+    )
     return render(request, page)
 
 

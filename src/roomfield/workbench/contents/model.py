@@ -19,7 +19,7 @@ from roomfield.report.chapters import SourceEntry
 from roomfield.report.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.report.findings import Contribution, NextStep, StepGroup
 from roomfield.report.phrase import Text, Told, phrase
-from roomfield.survey import Emitter, ReadingKind, Standing, Survey
+from roomfield.survey import ReadingKind, Standing, Survey
 from roomfield.workbench.contents.plan import emitter_letters, plan_storeys, room_at
 from roomfield.workbench.understand import EmitterShare, Range, emitter_shares
 
@@ -68,7 +68,7 @@ def source_entries(posterior: Posterior) -> tuple[SourceEntry, ...]:
                 letters[emitter.id],
                 emitter.name,
                 emitter.technology,
-                _position(posterior, row, emitter),
+                whereabouts_of(posterior, row),
                 power.median,
                 power.low,
                 power.high,
@@ -78,7 +78,9 @@ def source_entries(posterior: Posterior) -> tuple[SourceEntry, ...]:
     return tuple(entries)
 
 
-def _position(posterior: Posterior, row: int, emitter: Emitter) -> Text:
+def whereabouts_of(posterior: Posterior, row: int) -> Text:
+    """Where an emitter is, with how well that is known."""
+    emitter = posterior.survey.emitters[row]
     found = locate(posterior, emitter.id)
     if found.whereabouts is Whereabouts.DIRECTION:
         return sought_direction(found.arcs)
