@@ -30,8 +30,8 @@ from roomfield.survey import (
     Survey,
     Visit,
 )
-from roomfield.workbench.assess import assess
-from roomfield.workbench.publish import report_content, write_report
+from roomfield.workbench.assess.assessment import assess
+from roomfield.workbench.publish.files import report_content, write_report
 
 PLACES, SCANS = 40, 2
 STATES = (

@@ -17,7 +17,7 @@ from typing import Any
 __version__ = "0.1.0"
 
 _NAMES = {
-    "open": ("roomfield.workbench.job", "open_job"),
+    "open": ("roomfield.workbench.record.job", "open_job"),
     "open_demo": ("roomfield.workbench.notebook", "open_demo"),
     "assess": ("roomfield.workbench.notebook", "assess"),
     "predict": ("roomfield.workbench.notebook", "predict"),
@@ -26,7 +26,7 @@ _NAMES = {
     "agree": ("roomfield.workbench.notebook", "agree"),
     "verify": ("roomfield.workbench.notebook", "verify"),
     "Findings": ("roomfield.workbench.notebook", "Findings"),
-    "Job": ("roomfield.workbench.job", "Job"),
+    "Job": ("roomfield.workbench.record.job", "Job"),
     "Survey": ("roomfield.survey", "Survey"),
     "Place": ("roomfield.survey", "Place"),
     "Emitter": ("roomfield.survey", "Emitter"),

@@ -9,7 +9,7 @@ import pytest
 
 from roomfield.cli import main
 from roomfield.errors import IntegrityError
-from roomfield.workbench.job import open_job
+from roomfield.workbench.record.job import open_job
 
 from .conftest import Said
 

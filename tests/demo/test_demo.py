@@ -10,7 +10,7 @@ from roomfield.demo.truth import METER_ERROR_DB, known_emitters, true_emitters, 
 from roomfield.demo.visit import demo_meter, simulated_readings
 from roomfield.quantities import Kind
 from roomfield.survey import RadioState, Visit
-from roomfield.workbench.levels import level_table
+from roomfield.workbench.assess.place_levels import level_table
 
 
 @pytest.fixture(scope="module")

@@ -12,9 +12,9 @@ from roomfield.errors import InputError, RejectedRows, TooEarlyError, UnknownNam
 from roomfield.exchange.bearings import BearingColumn, guess_bearings, import_bearings
 from roomfield.exchange.drafts import ReadingContext
 from roomfield.store.repository import open_store
-from roomfield.workbench.bearings import guessed_bearings, take_bearings
-from roomfield.workbench.intake import Circumstances
-from roomfield.workbench.job import open_job
+from roomfield.workbench.record.bearings_intake import guessed_bearings, take_bearings
+from roomfield.workbench.record.job import open_job
+from roomfield.workbench.record.readings_intake import Circumstances
 
 SURVEY = replace(demo_survey(), bearings=())
 CONTEXT = ReadingContext(SURVEY, FIRST.id, SURVEY.meters[0].id, FIRST.radio_states[0].id)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from roomfield.logs import likeness
+from roomfield.logs import autocorrelation
 from roomfield.logs.intervals import mean_interval, median_interval
 
 
@@ -29,9 +29,9 @@ GAPPY = np.array([3.0, 2.5, np.nan, 4.0, 3.7, np.nan, np.nan, 2.0, 2.2, 5.0])
 def test_the_likelihood_without_matrices_is_that_with_matrices(values):
     at = np.flatnonzero(np.isfinite(values))
     y = values[at] - values[at].mean()
-    weight, variance = likeness._likelihood(y, np.diff(at))
+    weight, variance = autocorrelation._likelihood(y, np.diff(at))
     expected, spreads = [], []
-    for phi in likeness._CORRELATION[:, 0]:
+    for phi in autocorrelation._CORRELATION[:, 0]:
         matrix = np.array([[float(phi) ** abs(int(i) - int(j)) for i in at] for j in at])
         inverse, ones = np.linalg.inv(matrix), np.ones(at.size)
         information = ones @ inverse @ ones
@@ -39,7 +39,7 @@ def test_the_likelihood_without_matrices_is_that_with_matrices(values):
         squares, degrees = rest @ inverse @ rest, at.size - 1
         spreads.append(squares / degrees)
         expected.append(-0.5 * (np.linalg.slogdet(matrix)[1] + np.log(information) + degrees * np.log(squares)))
-    expected = likeness._WEIGHTS * np.exp(np.array(expected) - max(expected))
+    expected = autocorrelation._WEIGHTS * np.exp(np.array(expected) - max(expected))
     assert weight == pytest.approx(expected / expected.sum(), rel=1e-8)
     assert variance == pytest.approx(spreads, rel=1e-8)
 
@@ -49,9 +49,9 @@ def test_the_likelihood_without_matrices_is_that_with_matrices(values):
 )
 @pytest.mark.parametrize("at", [np.arange(9), np.flatnonzero(np.isfinite(GAPPY)), np.array([0, 40, 41])])
 def test_the_variance_of_a_mean_is_the_mean_of_the_covariances(at):
-    found = likeness._mean_variance(at)
+    found = autocorrelation._mean_variance(at)
     lags = np.abs(at[:, None] - at[None, :])
-    expected = [np.mean([float(phi) ** int(k) for k in lags.ravel()]) for phi in likeness._CORRELATION[:, 0]]
+    expected = [np.mean([float(phi) ** int(k) for k in lags.ravel()]) for phi in autocorrelation._CORRELATION[:, 0]]
     assert found == pytest.approx(expected, rel=1e-9)
 
 
@@ -59,7 +59,7 @@ def test_the_variance_of_a_mean_is_the_mean_of_the_covariances(at):
 def test_the_quantile_of_a_mixture():
     weight, spread = np.array([0.2, 0.5, 0.3]), np.array([0.1, 1.0, 30.0])
     for freedom in (2, 13):
-        found = likeness._mixture_quantile(weight, spread, freedom, 0.95)
+        found = autocorrelation._mixture_quantile(weight, spread, freedom, 0.95)
         exact = optimize.brentq(
             lambda q, f=freedom: float(np.sum(weight * (1 - 2 * stats.t.sf(q / spread, f)))) - 0.95, 0.1, 1e4
         )
@@ -90,4 +90,4 @@ def test_a_short_log_is_not_too_sure_of_its_median_where_it_names_an_interval(da
 
 def test_a_known_variance_needs_no_t():
     values = np.array([1.0, -1.0, 1.0, -1.0, 1.0, -1.0, -1.0, 1.0])
-    assert likeness.half_width(values, 0.95, known_variance=1.0) < likeness.half_width(values, 0.95)
+    assert autocorrelation.half_width(values, 0.95, known_variance=1.0) < autocorrelation.half_width(values, 0.95)

@@ -20,9 +20,9 @@ from roomfield.logs import (
     week_profile,
 )
 from roomfield.logs.changes import long_run_variance, segment
-from roomfield.logs.condensed import CELL_US, Question
 from roomfield.logs.duration import minute_rolling
 from roomfield.logs.scan import scan
+from roomfield.logs.sufficient_statistics import CELL_US, Question
 
 MONDAY = datetime(2026, 3, 2, tzinfo=UTC).timestamp()
 

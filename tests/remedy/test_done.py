@@ -10,10 +10,10 @@ import pytest
 from roomfield.demo.survey import FIRST, FOLLOW_UP, demo_survey
 from roomfield.field.propagation import unit_density
 from roomfield.field.scene import Scene
-from roomfield.remedy.done import with_work_done
+from roomfield.remedy.as_built import with_work_done
 from roomfield.remedy.effects import changed_scene
 from roomfield.survey import Action, ActionKind, SurfaceRef, Visit
-from roomfield.workbench.understand import posterior_of
+from roomfield.workbench.model.joint_model import posterior_of
 
 
 def done(*actions: Action):

@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 from roomfield.survey import Assignment
 from roomfield.web.app import create_app
 from roomfield.web.settings import Settings
-from roomfield.workbench import editing, surveys
+from roomfield.workbench.record import editing, surveys
 
 CHROMIUM = shutil.which("chromium") or ""
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from roomfield.survey import Assignment, VisitPurpose
-from roomfield.workbench import editing, surveys
+from roomfield.workbench.record import editing, surveys
 
 MINUTES = [2, 2, 30, 40, 2, 2, 2, 35, 2, 2]
 LOG = "time,average power density [uW/m2]\n" + "".join(

@@ -15,12 +15,12 @@ from roomfield.survey import ReadingKind
 from roomfield.web import contexts
 from roomfield.web.contexts import Context
 from roomfield.web.faults import status_of
-from roomfield.web.guard import BodyTooLarge
 from roomfield.web.help import explain, explanations
 from roomfield.web.rendering import FURNITURE, environment
+from roomfield.web.security_middleware import BodyTooLarge
 from roomfield.web.words import catalogue, preferred, say
-from roomfield.workbench import surveys, touring
-from roomfield.workbench.walking import Entry, Value, enter
+from roomfield.workbench.record import surveys, tour
+from roomfield.workbench.record.field_entry import Entry, Value, enter
 
 WEB = Path(str(files("roomfield.web")))
 SMALL_PNG = bytes.fromhex(
@@ -92,7 +92,7 @@ def test_unknown_sentences_stay_as_they_are():
 
 @pytest.fixture
 def demo(records):
-    return touring.begin(records)
+    return tour.begin(records)
 
 
 PATHS = [

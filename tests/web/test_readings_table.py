@@ -9,7 +9,7 @@ import pytest
 from openpyxl import Workbook
 
 from roomfield.survey import Censoring, ReadingKind
-from roomfield.workbench import editing, surveys
+from roomfield.workbench.record import editing, surveys
 
 RFC_4180 = (
     "Place,Peak [uW/m2],Average [uW/m2],Note\r\n"

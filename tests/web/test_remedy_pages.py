@@ -7,7 +7,7 @@ import re
 import pytest
 
 from roomfield.demo.survey import FIRST, FOLLOW_UP, demo_survey
-from roomfield.workbench import surveys
+from roomfield.workbench.record import surveys
 
 DEMO = demo_survey()
 BASE = f"/surveys/{DEMO.id}"

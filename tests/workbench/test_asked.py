@@ -20,14 +20,14 @@ from roomfield.remedy.prediction import predict, predict_with
 from roomfield.report.compose.work_chapters import remedy_section
 from roomfield.report.words import load_words
 from roomfield.survey import Place, PlaceKind
-from roomfield.workbench.asked import asked_of, asked_places, is_long_stay
-from roomfield.workbench.assess import is_for_sleeping
-from roomfield.workbench.beforeafter import comparison_of
-from roomfield.workbench.choosing import Terms, adopted, choice_of, offer
-from roomfield.workbench.contents.followup import follow_up_letter
-from roomfield.workbench.contents.remedy import _remedy
-from roomfield.workbench.offers import offered
-from roomfield.workbench.understand import posterior_of
+from roomfield.workbench.assess.assessment import is_for_sleeping
+from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.plan.plan_choice import Terms, adopted, choice_of, offer
+from roomfield.workbench.plan.plan_offers import offered
+from roomfield.workbench.plan.target_places import asked_of, asked_places, is_long_stay
+from roomfield.workbench.prove.before_after import comparison_of
+from roomfield.workbench.publish.contents.followup import follow_up_letter
+from roomfield.workbench.publish.contents.remedy import _remedy
 
 BEDS = ("bed_left", "bed_right", "cot")
 FEW = ("unknown_off", "corded_phone", "router_low_power", "router_to_hall", "cot_to_north")

@@ -23,9 +23,10 @@ from roomfield.survey import (
     Survey,
     Visit,
 )
-from roomfield.workbench.assess import Terms, assess, chosen_limits
-from roomfield.workbench.contents.findings import law_outcome, likely_outcome
-from roomfield.workbench.contents.steps import next_steps
+from roomfield.workbench.assess.assessment import Terms, assess
+from roomfield.workbench.publish.contents.findings import law_outcome, likely_outcome
+from roomfield.workbench.publish.contents.steps import next_steps
+from roomfield.workbench.record.chosen_limits import chosen_limits
 
 STATES = (RadioState("as_found", "As found"), RadioState("router_off", "Router off", ("router",)))
 

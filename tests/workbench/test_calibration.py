@@ -9,8 +9,8 @@ from roomfield.exposure.decision import Decision
 from roomfield.quantities import Kind
 from roomfield.references.catalogue import time_variability
 from roomfield.survey import ReadingKind
-from roomfield.workbench.assess import Terms, assess
-from roomfield.workbench.switching import WIDEST_VARIATION
+from roomfield.workbench.assess.assessment import Terms, assess
+from roomfield.workbench.assess.switching import WIDEST_VARIATION
 
 from .surveys import many_meters
 

@@ -14,11 +14,11 @@ from roomfield.remedy.prediction import predict
 from roomfield.report.words import load_words
 from roomfield.store.repository import open_store
 from roomfield.survey import ActionKind, Assignment, ShieldPart
-from roomfield.workbench.actionlist import NewAction, as_action, listed, visit_for
-from roomfield.workbench.choosing import Terms, choice_of, offer, prediction_of, suggested
-from roomfield.workbench.editing import started_survey
-from roomfield.workbench.job import Job
-from roomfield.workbench.understand import posterior_of
+from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.plan.action_list import NewAction, as_action, listed, visit_for
+from roomfield.workbench.plan.plan_choice import Terms, choice_of, offer, prediction_of, suggested
+from roomfield.workbench.record.editing import started_survey
+from roomfield.workbench.record.job import Job
 
 FEW = ("unknown_off", "corded_phone", "router_low_power", "shield_child_south")
 EASY, HARD = Terms(5e-2), Terms(1e-9)

@@ -11,10 +11,17 @@ import pytest
 from roomfield.errors import InputError
 from roomfield.store.repository import open_store
 from roomfield.survey import Assignment, Meter, VisitPurpose
-from roomfield.workbench.editing import started_survey, with_meter, with_radio_state, with_visit
-from roomfield.workbench.intake import Circumstances, Corrections, context_for, guessed, previewed, take_in
-from roomfield.workbench.job import Job
-from roomfield.workbench.packages import packed
+from roomfield.workbench.record.editing import started_survey, with_meter, with_radio_state, with_visit
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.packages import packed
+from roomfield.workbench.record.readings_intake import (
+    Circumstances,
+    Corrections,
+    context_for,
+    guessed,
+    previewed,
+    take_in,
+)
 
 PLAIN = "Place,Peak [uW/m2]\nBed,12\n"
 WITH_STATE = "Place,Radio state,Peak [uW/m2]\nBed,As found,12\nBed,,13\n"
@@ -107,7 +114,7 @@ def test_a_table_travels_in_the_package_as_received(survey, table, tmp_path, mon
         root = manifest.removesuffix("manifest-sha256.txt")
         (name,) = (name for name, sha256 in listed.items() if sha256 == reading.origin.file_sha256)
         assert package.read(root + name) == path.read_bytes()
-    monkeypatch.setattr("roomfield.workbench.intake.MOST_KEPT_BYTES", 3)
+    monkeypatch.setattr("roomfield.workbench.record.readings_intake.MOST_KEPT_BYTES", 3)
     longer = tmp_path / "longer.csv"
     longer.write_text(PLAIN + "Desk,3\n", encoding="utf-8")
     take_in(job.again(), longer, guessed(longer), Circumstances(), confirmed=True)

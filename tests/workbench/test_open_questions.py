@@ -10,8 +10,8 @@ from roomfield.demo.survey import FIRST, demo_survey
 from roomfield.field.locate import Bearings
 from roomfield.report.words import load_words
 from roomfield.survey import HeardTechnology, Recording
-from roomfield.workbench.contents.model import open_questions, sought_direction
-from roomfield.workbench.understand import posterior_of
+from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.publish.contents.model import open_questions, sought_direction
 
 
 def said(survey, language: str = "en") -> list[str]:

@@ -10,9 +10,9 @@ from shapely import Polygon
 
 from roomfield.errors import FormatError, InputError, UnknownNameError
 from roomfield.survey import Assignment, Dwelling, Opening, OpeningKind, Place, Room, Storey
-from roomfield.workbench.editing import started_survey
-from roomfield.workbench.plans import PlanSheet, plan_faults, plan_of, read_plan, with_plan, write_plan
-from roomfield.workbench.starters import STARTERS, starter, starters
+from roomfield.workbench.record.editing import started_survey
+from roomfield.workbench.record.plan_document import PlanSheet, plan_faults, plan_of, read_plan, with_plan, write_plan
+from roomfield.workbench.record.plan_templates import STARTERS, starter, starters
 
 
 @pytest.mark.parametrize("key", STARTERS)

@@ -15,11 +15,11 @@ from roomfield.report.findings import StepGroup
 from roomfield.report.render.html import render_html
 from roomfield.report.words import load_words
 from roomfield.survey import AdoptedPlan, CostRange, Visit, VisitPurpose
-from roomfield.workbench.choosing import candidates
-from roomfield.workbench.contents.remedy import with_remedy
-from roomfield.workbench.job import Job
-from roomfield.workbench.understand import posterior_of
-from roomfield.workbench.whole import Wishes, whole_content
+from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.plan.plan_choice import candidates
+from roomfield.workbench.publish.contents.remedy import with_remedy
+from roomfield.workbench.publish.whole_report import Wishes, whole_content
+from roomfield.workbench.record.job import Job
 
 BARE = ReportContent("s", "t", "2026-05-01T12:00:00+02:00", "as_found", "law")
 SOME = ("unknown_off", "corded_phone", "shield_child_south")

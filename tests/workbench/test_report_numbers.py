@@ -11,9 +11,9 @@ import pytest
 
 from roomfield.demo.survey import demo_survey
 from roomfield.exchange.package import write_package
-from roomfield.workbench.assess import assess
-from roomfield.workbench.publish import report_content, write_report
-from roomfield.workbench.summaries import assessment_plain
+from roomfield.workbench.assess.assessment import assess
+from roomfield.workbench.publish.files import report_content, write_report
+from roomfield.workbench.publish.plain_values import assessment_plain
 
 DRAWS = 200_000
 

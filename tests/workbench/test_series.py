@@ -9,11 +9,19 @@ import pytest
 
 from roomfield.demo.overnight import LOG_NAME, overnight_csv
 from roomfield.errors import InputError
-from roomfield.workbench.contents import logs
-from roomfield.workbench.contents.logs import log_entries
-from roomfield.workbench.example import demo_job
-from roomfield.workbench.job import Job
-from roomfield.workbench.series import LogPlace, guessed_log, keep_log, kept_series, series_folder, series_from, view_of
+from roomfield.workbench.publish.contents import logs
+from roomfield.workbench.publish.contents.logs import log_entries
+from roomfield.workbench.record.demo_record import demo_job
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.long_series import (
+    LogPlace,
+    guessed_log,
+    keep_log,
+    kept_series,
+    series_folder,
+    series_from,
+    view_of,
+)
 
 
 @pytest.fixture(scope="module")

@@ -22,10 +22,10 @@ from roomfield.survey import (
     Survey,
     Visit,
 )
-from roomfield.workbench.contents.model import map_grids
-from roomfield.workbench.contents.plan import plan_storeys
-from roomfield.workbench.understand import emitter_names, emitter_shares, posterior_of
-from roomfield.workbench.unlisted import UNLISTED_ID, with_unlisted
+from roomfield.workbench.model.joint_model import emitter_names, emitter_shares, posterior_of
+from roomfield.workbench.model.unlisted_source import UNLISTED_ID, with_unlisted
+from roomfield.workbench.publish.contents.model import map_grids
+from roomfield.workbench.publish.contents.plan import plan_storeys
 
 ROUTER = np.array([6.0, 2.0, 1.0])
 EIRP_W, BACKGROUND_W_M2 = 0.1, 60e-6

@@ -18,12 +18,12 @@ from roomfield.report.findings import Outcome
 from roomfield.report.render.html import render_html
 from roomfield.report.words.catalogue import load_words
 from roomfield.survey import Censoring, Meter, Place, ReadingKind
-from roomfield.workbench.assess import Terms, assess
-from roomfield.workbench.contents.findings import place_findings, verdicts
-from roomfield.workbench.contents.steps import next_steps
-from roomfield.workbench.contents.unsettled import unsettled
-from roomfield.workbench.publish import report_content, write_report
-from roomfield.workbench.summaries import assessment_plain, place_rows
+from roomfield.workbench.assess.assessment import Terms, assess
+from roomfield.workbench.publish.contents.findings import place_findings, verdicts
+from roomfield.workbench.publish.contents.steps import next_steps
+from roomfield.workbench.publish.contents.unsettled import unsettled
+from roomfield.workbench.publish.files import report_content, write_report
+from roomfield.workbench.publish.plain_values import assessment_plain, place_rows
 
 from .surveys import STATES, typed, visit
 

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from roomfield.errors import InputError
 from roomfield.quantities import Kind, UncertainLevel
 from roomfield.survey import Assignment, Censoring, Orientation, ReadingKind
-from roomfield.workbench import surveys
-from roomfield.workbench.editing import started_survey, with_radio_state
-from roomfield.workbench.plans import plan_of, with_plan
-from roomfield.workbench.walking import UNDONE, Entry, Unit, Value, enter, readings_of, undo, worth_of
+from roomfield.workbench.record import surveys
+from roomfield.workbench.record.editing import started_survey, with_radio_state
+from roomfield.workbench.record.field_entry import UNDONE, Entry, Unit, Value, enter, readings_of, undo, worth_of
+from roomfield.workbench.record.plan_document import plan_of, with_plan
 
 PEAK, AVERAGE = ReadingKind.PEAK, ReadingKind.AVERAGE
 

@@ -11,9 +11,18 @@ from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.prediction import predict
 from roomfield.survey import ActionKind, Assignment, ShieldPart
-from roomfield.workbench import beforeafter, choosing
-from roomfield.workbench.editing import started_survey
-from roomfield.workbench.whatif import Bench, Moved, Screen, Wish, actions_of, usual_bound_w_m2, with_actions
+from roomfield.workbench.plan import plan_choice
+from roomfield.workbench.plan.whatif import (
+    WhatIfModel,
+    Moved,
+    Screen,
+    WhatIfRequest,
+    actions_of,
+    usual_bound_w_m2,
+    with_actions,
+)
+from roomfield.workbench.prove import before_after
+from roomfield.workbench.record.editing import started_survey
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +32,7 @@ def survey():
 
 @pytest.fixture(scope="module")
 def bench(survey):
-    return Bench(survey, survey.visits[0].id)
+    return WhatIfModel(survey, survey.visits[0].id)
 
 
 def by_place(answer):
@@ -31,22 +40,24 @@ def by_place(answer):
 
 
 def test_nothing_wished_changes_nothing(bench):
-    assert all(row.change_db == (0.0, 0.0, 0.0) for row in bench.answer(Wish()).places)
+    assert all(row.change_db == (0.0, 0.0, 0.0) for row in bench.answer(WhatIfRequest()).places)
 
 
 @pytest.mark.published("conservation: a source that is off adds nothing, so no total of powers can rise")
 def test_switching_off_never_raises_an_average(bench, survey):
     for emitter in survey.emitters:
-        assert all(row.change_db[2] <= 1e-9 for row in bench.answer(Wish(off=(emitter.id,), kind="average")).places)
+        assert all(
+            row.change_db[2] <= 1e-9 for row in bench.answer(WhatIfRequest(off=(emitter.id,), kind="average")).places
+        )
 
 
 def test_the_cordless_base_matters_most_where_it_stands(bench):
-    rows = by_place(bench.answer(Wish(off=("cordless",))))
+    rows = by_place(bench.answer(WhatIfRequest(off=("cordless",))))
     assert max(rows.values(), key=lambda row: -row.change_db[1]).change_db[1] < -3.0
 
 
 def test_moving_only_a_place_leaves_the_others_as_they_were(bench):
-    rows = by_place(bench.answer(Wish(places=(Moved("cot", (1.0, 1.0, 3.4)),))))
+    rows = by_place(bench.answer(WhatIfRequest(places=(Moved("cot", (1.0, 1.0, 3.4)),))))
     assert rows.pop("cot").change_db[1] != 0.0
     assert all(row.change_db == (0.0, 0.0, 0.0) for row in rows.values())
 
@@ -54,7 +65,7 @@ def test_moving_only_a_place_leaves_the_others_as_they_were(bench):
 @pytest.mark.published("inverse-square law: nearer to an emitter is louder, all else equal")
 def test_an_emitter_moved_beside_the_cot_raises_its_level(bench, survey):
     x, y, z = survey.place("cot").position
-    rows = by_place(bench.answer(Wish(emitters=(Moved("cordless", (x + 0.5, y, z)),))))
+    rows = by_place(bench.answer(WhatIfRequest(emitters=(Moved("cordless", (x + 0.5, y, z)),))))
     assert rows["cot"].change_db[1] > 3.0
 
 
@@ -65,9 +76,11 @@ def test_the_hand_drags_the_prediction_that_the_report_prints(bench, survey, kin
     away = (Moved("cordless", (x + 1.0, y, z)), Moved("hidden", (2.0, 6.0, 1.0)))
     screens = (Screen("u_south"), Screen("u_west", 20.0, ShieldPart.OPENINGS, 0.9))
     for wish in (
-        Wish(emitters=away, screens=screens[:1], kind=kind),
-        Wish(off=("router_24",), places=(Moved("desk", (x, y, z)),), screens=screens, kind=kind, bound_w_m2=1e-3),
-        Wish(emitters=away[:1], places=(Moved("cot", (1.0, 1.0, 3.4)),), kind=kind, bound_w_m2=1e-2),
+        WhatIfRequest(emitters=away, screens=screens[:1], kind=kind),
+        WhatIfRequest(
+            off=("router_24",), places=(Moved("desk", (x, y, z)),), screens=screens, kind=kind, bound_w_m2=1e-3
+        ),
+        WhatIfRequest(emitters=away[:1], places=(Moved("cot", (1.0, 1.0, 3.4)),), kind=kind, bound_w_m2=1e-2),
     ):
         alone = predict(bench.posterior, actions_of(survey, wish), kind=Kind(kind), target_w_m2=wish.bound_w_m2 or None)
         for row, outcome in zip(bench.answer(wish).places, alone.outcomes, strict=True):
@@ -80,38 +93,40 @@ def test_the_hand_drags_the_prediction_that_the_report_prints(bench, survey, kin
 @pytest.mark.published("common practice, no source: remove sources inside before shielding")
 @pytest.mark.parametrize(("language", "word"), [("en", "Remove or silence"), ("de", "entfernen oder abschalten")])
 def test_a_source_within_the_shield_is_warned_of_in_the_readers_language(bench, language, word):
-    worse = bench.answer(Wish(screens=(Screen("u_south", 40.0), Screen("u_west", 40.0))), language).worse
+    worse = bench.answer(WhatIfRequest(screens=(Screen("u_south", 40.0), Screen("u_west", 40.0))), language).worse
     assert any("Cordless" in text and word in text for text in worse)
-    assert not bench.answer(Wish(off=("cordless",)), language).worse
+    assert not bench.answer(WhatIfRequest(off=("cordless",)), language).worse
 
 
 def test_what_limits_is_named_by_the_rooms(bench, survey):
     indoor = tuple(e.id for e in survey.emitters if not e.outdoor)
-    cot = by_place(bench.answer(Wish(off=indoor, screens=(Screen("u_south", part=ShieldPart.MASONRY),))))["cot"]
+    cot = by_place(bench.answer(WhatIfRequest(off=indoor, screens=(Screen("u_south", part=ShieldPart.MASONRY),))))[
+        "cot"
+    ]
     assert "through the untreated window of Child" in cot.limiting
 
 
 def test_probabilities_are_of_the_bound_asked_for(bench):
-    low, high = (by_place(bench.answer(Wish(bound_w_m2=b)))["cot"] for b in (1e-9, 10.0))
+    low, high = (by_place(bench.answer(WhatIfRequest(bound_w_m2=b)))["cot"] for b in (1e-9, 10.0))
     assert (low.probability_before, high.probability_before) == (0.0, 1.0)
 
 
 def test_what_is_not_there_is_refused_by_name(bench):
-    for wish in (Wish(off=("ghost",)), Wish(places=(Moved("ghost", (0.0, 0.0, 0.0)),))):
+    for wish in (WhatIfRequest(off=("ghost",)), WhatIfRequest(places=(Moved("ghost", (0.0, 0.0, 0.0)),))):
         with pytest.raises(UnknownNameError, match="ghost"):
             bench.answer(wish)
     with pytest.raises(InputError, match="dB"):
-        bench.answer(Wish(screens=(Screen("u_south", attenuation_db=-3.0),)))
+        bench.answer(WhatIfRequest(screens=(Screen("u_south", attenuation_db=-3.0),)))
 
 
 def test_a_survey_without_readings_says_what_comes_first():
     empty = started_survey("x", Assignment(), "one-room-flat")
     with pytest.raises(TooEarlyError):
-        Bench(empty, empty.visits[0].id)
+        WhatIfModel(empty, empty.visits[0].id)
 
 
 def test_a_wish_becomes_actions_of_the_record(survey):
-    wish = Wish(off=("cordless",), places=(Moved("cot", (1.0, 1.0, 3.4)),), screens=(Screen("u_south"),))
+    wish = WhatIfRequest(off=("cordless",), places=(Moved("cot", (1.0, 1.0, 3.4)),), screens=(Screen("u_south"),))
     kinds = [action.kind for action in actions_of(survey, wish)]
     assert kinds == [ActionKind.SWITCH_OFF, ActionKind.MOVE_PLACE, ActionKind.SHIELD_SURFACE]
     after = with_actions(survey, wish)
@@ -124,31 +139,31 @@ def test_the_usual_bound_is_the_lowest_of_the_clients_guideline(survey):
 
 
 def test_agreeing_on_a_plan_needs_actions_that_are_there(survey):
-    terms = choosing.Terms(1e-3)
-    agreed = choosing.adopted(survey, (survey.actions[0].id,), terms)
+    terms = plan_choice.Terms(1e-3)
+    agreed = plan_choice.adopted(survey, (survey.actions[0].id,), terms)
     assert agreed.adopted_plan.target_w_m2 == 1e-3
     for ids in ((), ("ghost",)):
         with pytest.raises(InputError):
-            choosing.adopted(survey, ids, terms)
+            plan_choice.adopted(survey, ids, terms)
 
 
 def test_an_action_of_the_agreed_plan_stays_on_the_list(survey):
     with pytest.raises(InputError, match="agreed"):
-        choosing.without_action(survey, survey.visits[1].done_action_ids[0])
+        plan_choice.without_action(survey, survey.visits[1].done_action_ids[0])
 
 
 def test_a_price_is_kept_and_an_impossible_one_refused(survey):
     name = survey.actions[0].id
-    priced = choosing.with_cost(survey, name, "New name", 10.0, 25.0)
+    priced = plan_choice.with_cost(survey, name, "New name", 10.0, 25.0)
     assert (priced.actions[0].cost.low, priced.actions[0].cost.high, priced.actions[0].name) == (10.0, 25.0, "New name")
     with pytest.raises(InputError):
-        choosing.with_cost(survey, name, "x", 30.0, 20.0)
+        plan_choice.with_cost(survey, name, "x", 30.0, 20.0)
 
 
 def widths(survey):
     """Place, and widths of the intervals of change and of level [dB]."""
     first, second = (visit.id for visit in survey.visits)
-    for row in beforeafter.changes(survey, first, second):
+    for row in before_after.changes(survey, first, second):
         low, _, high = row.change_db
         if math.isfinite(low + high):
             yield row.place, high - low, 10.0 * math.log10(row.before_w_m2[2] / max(row.before_w_m2[0], 1e-12))
@@ -173,13 +188,13 @@ def test_where_another_band_is_left_its_error_is_counted_too(survey):
 def test_a_visit_compared_with_itself_is_refused(survey):
     first = survey.visits[0].id
     with pytest.raises(InputError, match="cannot be compared with itself"):
-        beforeafter.changes(survey, first, first)
+        before_after.changes(survey, first, first)
 
 
 def test_what_was_done_is_compared_with_its_prediction(survey):
     """A source taken away changes the mix of frequencies: what does not cancel is counted in."""
     first, second = (visit.id for visit in survey.visits)
-    found = beforeafter.verification_of(survey, first, second)
+    found = before_after.verification_of(survey, first, second)
     assert found.done_action_ids == survey.visits[1].done_action_ids
     agreements = {check.agreement.value for check in found.checks}
     assert agreements <= {"as_predicted", "less_than_predicted", "more_than_predicted"}

@@ -14,7 +14,7 @@ def register(app: typer.Typer) -> None:
 
 def references(as_json: AsJson = False) -> None:
     """List jurisdictions, sets of limits, guidelines, decision rules and technologies by the names to give."""
-    from roomfield.workbench.choices import everything
+    from roomfield.workbench.record.form_choices import everything
 
     found = everything()
     rows = [(kind, one.key, one.name) for kind, choices in found.items() for one in choices]

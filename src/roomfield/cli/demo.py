@@ -21,8 +21,8 @@ def demo(
     as_json: AsJson = False,
 ) -> None:
     """Make the demo survey (invented home, invented meter, invented people) and its report."""
-    from roomfield.workbench.example import demo_job
-    from roomfield.workbench.whole import Wishes, whole_report
+    from roomfield.workbench.publish.whole_report import Wishes, whole_report
+    from roomfield.workbench.record.demo_record import demo_job
 
     job = demo_job(folder)
     home = Path(folder).resolve()

@@ -10,7 +10,7 @@ from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, Visi
 from roomfield.cli.numbers import microwatts, probability, span
 
 if TYPE_CHECKING:
-    from roomfield.workbench.assess import Assessment
+    from roomfield.workbench.assess.assessment import Assessment
 
 Coverage = Annotated[float, typer.Option(help="Probability content of every interval, 0 to 1.", min=0.5, max=0.999)]
 Rule = Annotated[str, typer.Option(help="Decision rule for legal limits, see 'roomfield references'.")]
@@ -24,9 +24,9 @@ def register(app: typer.Typer) -> None:
 
 
 def _assessed(record: str, survey: str, visit: str, coverage: float, rule: str, limits: str) -> tuple[Assessment, str]:
-    from roomfield.workbench.assess import Terms
-    from roomfield.workbench.assess import assess as call
-    from roomfield.workbench.job import open_job
+    from roomfield.workbench.assess.assessment import Terms
+    from roomfield.workbench.assess.assessment import assess as call
+    from roomfield.workbench.record.job import open_job
 
     job = open_job(record, survey)
     found = call(job.survey, visit or None, terms=Terms(coverage, rule), user_limits=limits)
@@ -44,7 +44,7 @@ def assess(
     as_json: AsJson = False,
 ) -> None:
     """Say what a visit's readings mean: level, interval, law, guideline, and what each switch contributes."""
-    from roomfield.workbench.summaries import assessment_plain
+    from roomfield.workbench.publish.plain_values import assessment_plain
 
     found, _ = _assessed(record, survey, visit, coverage, rule, limits)
     answer(as_json, assessment_plain(found, all_states=all_states), lambda: _show(found, all_states))
@@ -66,7 +66,7 @@ def _show(found: Assessment, all_states: bool) -> None:
 
 
 def _show_levels(found: Assessment, all_states: bool) -> None:
-    from roomfield.workbench.summaries import place_rows
+    from roomfield.workbench.publish.plain_values import place_rows
 
     states = {s.id: s.name for s in found.table.visit.radio_states}
     rows = [
@@ -96,7 +96,7 @@ def _against(is_law: bool, outcome: str, upper_bound: bool) -> str:
 
 
 def _show_switches(found: Assessment) -> None:
-    from roomfield.workbench.summaries import pooled_row
+    from roomfield.workbench.publish.plain_values import pooled_row
 
     pooled = [pooled_row(found, item) for item in found.pooled]
     order = {p.id: n for n, p in enumerate(found.survey.places)}
@@ -135,9 +135,9 @@ def report(
     as_json: AsJson = False,
 ) -> None:
     """Write the report; the ending of the name says in which form."""
-    from roomfield.workbench.assess import Terms
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.whole import Wishes, whole_report
+    from roomfield.workbench.assess.assessment import Terms
+    from roomfield.workbench.publish.whole_report import Wishes, whole_report
+    from roomfield.workbench.record.job import open_job
 
     job = open_job(record, survey)
     wishes = Wishes(visit or None, language, Terms(coverage, rule), limits, short)

@@ -43,9 +43,9 @@ def take_in(
     as_json: AsJson = False,
 ) -> None:
     """Take readings in from a file: first shows how the columns are read; --confirm stores them."""
-    from roomfield.workbench.intake import Circumstances, Corrections, guessed
-    from roomfield.workbench.intake import take_in as call
-    from roomfield.workbench.job import open_job
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed
+    from roomfield.workbench.record.readings_intake import take_in as call
 
     mapping = guessed(file, Corrections(column or (), dates, decimal, grouped))
     if not confirm:
@@ -101,17 +101,17 @@ def take_bearings(
     as_json: AsJson = False,
 ) -> None:
     """Take bearings of peak or null in from a file: first shows how the columns are read; --confirm stores them."""
-    from roomfield.workbench import bearings
-    from roomfield.workbench.intake import Circumstances
-    from roomfield.workbench.job import open_job
+    from roomfield.workbench.record import bearings_intake
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.readings_intake import Circumstances
 
-    mapping = bearings.guessed_bearings(file, column or ())
+    mapping = bearings_intake.guessed_bearings(file, column or ())
     if not confirm:
         plain = {"confirmed": False, "description": mapping.describe(), "questions": list(mapping.questions())}
         answer(as_json, plain, lambda: _show_columns(mapping.describe(), "--column" if mapping.questions() else ""))
         return
     given = Circumstances(visit, meter, state, accept_rest=accept_rest)
-    plan = bearings.take_bearings(open_job(record, survey), file, mapping, given, confirmed=True)
+    plan = bearings_intake.take_bearings(open_job(record, survey), file, mapping, given, confirmed=True)
     stored = {"bearings": len(plan.bearings), "rejected": [vars(f) for f in plan.faults]}
     answer(as_json, stored, lambda: _show_bearings(len(plan.bearings), plan.faults))
 
@@ -131,8 +131,8 @@ def sheet(
     as_json: AsJson = False,
 ) -> None:
     """Write the form for a visit; its columns are the ones that take-in reads."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.publish import write_field_sheet
+    from roomfield.workbench.publish.files import write_field_sheet
+    from roomfield.workbench.record.job import open_job
 
     path = write_field_sheet(open_job(record, survey).survey, target, visit_id=visit or None, language=language)
     answer(as_json, {"sheet": str(path)}, lambda: typer.echo(f"The field sheet lies at {path}"))

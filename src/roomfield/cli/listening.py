@@ -11,7 +11,7 @@ from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, Visi
 from roomfield.cli.numbers import probability
 
 if TYPE_CHECKING:
-    from roomfield.workbench.listen import Hearing
+    from roomfield.workbench.record.hearing import Hearing
 
 
 def register(app: typer.Typer) -> None:
@@ -34,9 +34,9 @@ def listen(
     as_json: AsJson = False,
 ) -> None:
     """Say which transmitters a recording of the meter's audio holds, with probability and evidence."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.listen import HeardWhere, keep_recording, kept_hearing
-    from roomfield.workbench.listen import listen as call
+    from roomfield.workbench.record.hearing import HeardWhere, keep_recording, kept_hearing
+    from roomfield.workbench.record.hearing import listen as call
+    from roomfield.workbench.record.job import open_job
 
     if Path(path).is_dir():
         _folder(path, as_json)
@@ -51,7 +51,7 @@ def listen(
 
 
 def _folder(path: str, as_json: bool) -> None:
-    from roomfield.workbench.listen import listen_folder
+    from roomfield.workbench.record.hearing import listen_folder
 
     with progress("listening") as on_progress:
         found = listen_folder(path, on_progress)

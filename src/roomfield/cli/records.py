@@ -35,7 +35,7 @@ def new(
     as_json: AsJson = False,
 ) -> None:
     """Begin a survey; the record is made if it is not there yet."""
-    from roomfield.workbench.begin import begin_survey
+    from roomfield.workbench.record.begin import begin_survey
 
     survey = begin_survey(
         record,
@@ -59,8 +59,8 @@ def list_surveys(
     as_json: AsJson = False,
 ) -> None:
     """List the surveys of a record, last changed first."""
-    from roomfield.workbench.job import existing_record
-    from roomfield.workbench.surveys import list_surveys as call
+    from roomfield.workbench.record.job import existing_record
+    from roomfield.workbench.record.surveys import list_surveys as call
 
     cards = call(existing_record(record), words)
     rows = [(c.id, c.title, c.line, c.changed_at[:16], str(c.readings)) for c in cards]
@@ -75,7 +75,7 @@ def pack(
     as_json: AsJson = False,
 ) -> None:
     """Write the survey package (BagIt, RFC 8493): the survey with all its files and their checksums."""
-    from roomfield.workbench.job import open_job
+    from roomfield.workbench.record.job import open_job
 
     digest = open_job(record, survey).write_package(target)
     answer(as_json, {"package": target, "sha256": digest}, lambda: typer.echo(f"{target}\nSHA-256 {digest}"))
@@ -87,7 +87,7 @@ def unpack(
     as_json: AsJson = False,
 ) -> None:
     """Check every checksum of a survey package, then take it into a record."""
-    from roomfield.workbench.job import unpack_into
+    from roomfield.workbench.record.job import unpack_into
 
     survey = unpack_into(record, package)
     plain = {"survey": survey.id, "readings": len(survey.readings)}
@@ -101,8 +101,8 @@ def follow_up(
     as_json: AsJson = False,
 ) -> None:
     """Copy a survey for the visit after the work was done."""
-    from roomfield.workbench.job import existing_record, open_job
-    from roomfield.workbench.surveys import copy_for_follow_up
+    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.surveys import copy_for_follow_up
 
     source = open_job(record, survey).survey
     copy = copy_for_follow_up(existing_record(record), source.id, title)
@@ -120,7 +120,7 @@ def amend(
     as_json: AsJson = False,
 ) -> None:
     """Correct an observation; the original stays in the record."""
-    from roomfield.workbench.begin import amend_observation
+    from roomfield.workbench.record.begin import amend_observation
 
     made = amend_observation(record, survey, observation, field, value, reason, by)
     answer(as_json, vars(made), lambda: typer.echo(f"{field}: {made.old} -> {made.new}"))
@@ -135,8 +135,8 @@ def withdraw(
     as_json: AsJson = False,
 ) -> None:
     """Take an observation out of the findings; it stays in the record with the reason."""
-    from roomfield.workbench.job import existing_record, open_job
-    from roomfield.workbench.surveys import withdraw as call
+    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.surveys import withdraw as call
 
     made = call(existing_record(record), open_job(record, survey).survey.id, observation, reason, by)
     answer(as_json, vars(made), lambda: typer.echo(f"{observation} is withdrawn"))
@@ -149,8 +149,8 @@ def delete(
     as_json: AsJson = False,
 ) -> None:
     """Remove a survey for good; its title must be typed."""
-    from roomfield.workbench.job import existing_record, open_job
-    from roomfield.workbench.surveys import delete_survey
+    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.surveys import delete_survey
 
     name = open_job(record, survey).survey.id
     delete_survey(existing_record(record), name, title)

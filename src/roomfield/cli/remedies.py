@@ -10,9 +10,9 @@ from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, Visi
 from roomfield.cli.numbers import decibels, microwatts, probability, span
 
 if TYPE_CHECKING:
-    from roomfield.workbench.actionlist import Listed
-    from roomfield.workbench.choosing import Terms
-    from roomfield.workbench.job import Job
+    from roomfield.workbench.plan.action_list import Listed
+    from roomfield.workbench.plan.plan_choice import Terms
+    from roomfield.workbench.record.job import Job
 
 LevelKind = Annotated[str, typer.Option("--kind", help="peak, max_hold or average.")]
 Sureness = Annotated[float, typer.Option(help="Probability with which it is to be met.", min=0.5, max=0.999)]
@@ -35,8 +35,8 @@ def register(app: typer.Typer) -> None:
 
 def actions(record: Record = DEFAULT_RECORD, survey: SurveyId = "", as_json: AsJson = False) -> None:
     """List the survey's actions: what could be done, at what cost, and what is agreed or done."""
-    from roomfield.workbench.actionlist import listed
-    from roomfield.workbench.job import open_job
+    from roomfield.workbench.plan.action_list import listed
+    from roomfield.workbench.record.job import open_job
 
     found = listed(open_job(record, survey).survey)
     answer(as_json, [one.to_dict() for one in found], lambda: _show_actions(found))
@@ -85,8 +85,8 @@ def action(
     as_json: AsJson = False,
 ) -> None:
     """Put an action on the survey's list."""
-    from roomfield.workbench.actionlist import Listed, NewAction, put_action
-    from roomfield.workbench.job import open_job
+    from roomfield.workbench.plan.action_list import Listed, NewAction, put_action
+    from roomfield.workbench.record.job import open_job
 
     wanted = NewAction(
         name, kind, tuple(transmitter or ()), place, room, position, tuple(wall or ()), part, sheet, coverage,
@@ -99,9 +99,9 @@ def action(
 def _terms(
     job: Job, target: float | None, kind: str, confidence: float, budget: float | None, at: list[str] | None
 ) -> Terms:
-    from roomfield.workbench.asked import asked_places
-    from roomfield.workbench.choosing import Terms
-    from roomfield.workbench.understand import kind_named
+    from roomfield.workbench.model.joint_model import kind_named
+    from roomfield.workbench.plan.plan_choice import Terms
+    from roomfield.workbench.plan.target_places import asked_places
 
     places = asked_places(job.survey, at or ())
     return Terms(0.0 if target is None else target * 1e-6, kind_named(kind).value, confidence, budget, places)
@@ -118,9 +118,9 @@ def predict(
     as_json: AsJson = False,
 ) -> None:
     """Say what a set of actions would bring at every place, with what odds, what limits it and what gets worse."""
-    from roomfield.workbench.actionlist import visit_for
-    from roomfield.workbench.choosing import prediction_of
-    from roomfield.workbench.job import open_job
+    from roomfield.workbench.plan.action_list import visit_for
+    from roomfield.workbench.plan.plan_choice import prediction_of
+    from roomfield.workbench.record.job import open_job
 
     job = open_job(record, survey)
     terms = _terms(job, target, kind, 0.9, None, at)
@@ -203,9 +203,9 @@ def plans(
 
     If no plan reaches the target: the lowest levels that can be had, what they cost, and where most remains from what.
     """
-    from roomfield.workbench.actionlist import visit_for
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.offers import offered
+    from roomfield.workbench.plan.action_list import visit_for
+    from roomfield.workbench.plan.plan_offers import offered
+    from roomfield.workbench.record.job import open_job
 
     job = open_job(record, survey)
     terms = _terms(job, target, kind, confidence, budget, at)
@@ -280,11 +280,11 @@ def agree(
     """Write down the plan that the client agreed to; the report then holds its work order."""
     from dataclasses import asdict
 
-    from roomfield.workbench import actionlist
-    from roomfield.workbench.job import open_job
+    from roomfield.workbench.plan import action_list
+    from roomfield.workbench.record.job import open_job
 
     job = open_job(record, survey)
-    made = actionlist.agree(job, ids, _terms(job, target, kind, confidence, None, at), note)
+    made = action_list.agree(job, ids, _terms(job, target, kind, confidence, None, at), note)
     names = {one.id: one.name for one in job.survey.actions}
     answer(as_json, asdict(made), lambda: typer.echo("Agreed: " + "; ".join(names[i] for i in made.action_ids)))
 
@@ -299,9 +299,9 @@ def verify(
     as_json: AsJson = False,
 ) -> None:
     """Say whether it worked: the follow-up against the visit before and against the prediction."""
-    from roomfield.workbench.beforeafter import comparison_of, done_names
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.understand import kind_named
+    from roomfield.workbench.model.joint_model import kind_named
+    from roomfield.workbench.prove.before_after import comparison_of, done_names
+    from roomfield.workbench.record.job import open_job
 
     job = open_job(record, survey)
     before = first or next((v.id for v in job.survey.visits), "")

@@ -11,7 +11,7 @@ from roomfield.cli.numbers import probability, span
 
 if TYPE_CHECKING:
     from roomfield.survey import Survey
-    from roomfield.workbench.understand import Range
+    from roomfield.workbench.model.joint_model import Range
 
 Kind = Annotated[str, typer.Option(help="peak, max_hold or average.")]
 
@@ -29,8 +29,8 @@ def sources(
     record: Record = DEFAULT_RECORD, survey: SurveyId = "", visit: VisitId = "", as_json: AsJson = False
 ) -> None:
     """Say how strong each source is, given all readings at once."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.understand import emitter_powers, posterior_of
+    from roomfield.workbench.model.joint_model import emitter_powers, posterior_of
+    from roomfield.workbench.record.job import open_job
 
     posterior = posterior_of(open_job(record, survey).survey, visit or None)
     found = emitter_powers(posterior)
@@ -42,7 +42,7 @@ def sources(
 
 
 def _show_powers(rows: list[tuple[str, str, str]], far: list[str]) -> None:
-    from roomfield.workbench.understand import FAR_M
+    from roomfield.workbench.model.joint_model import FAR_M
 
     table("Radiated power while on air, 90% interval", ("source", "EIRP", "on air"), rows)
     if far:
@@ -69,8 +69,8 @@ def shares(
     as_json: AsJson = False,
 ) -> None:
     """Say which source makes the level at each place, given all readings at once."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.understand import emitter_names, kind_named, shares_of
+    from roomfield.workbench.model.joint_model import emitter_names, kind_named, shares_of
+    from roomfield.workbench.record.job import open_job
 
     job = open_job(record, survey)
     found = shares_of(job.survey, visit or None, kind_named(kind), place)
@@ -121,9 +121,9 @@ def level_map(
     as_json: AsJson = False,
 ) -> None:
     """Write the map of a storey with its uncertainty."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.maps import MapOrder, write_map
-    from roomfield.workbench.understand import kind_named
+    from roomfield.workbench.model.joint_model import kind_named
+    from roomfield.workbench.publish.level_maps import MapOrder, write_map
+    from roomfield.workbench.record.job import open_job
 
     order = MapOrder(kind_named(kind), step, None if bound is None else bound * 1e-6, language)
     path = write_map(open_job(record, survey).survey, visit or None, storey, target, order)
@@ -134,8 +134,8 @@ def locate(
     record: Record = DEFAULT_RECORD, survey: SurveyId = "", visit: VisitId = "", as_json: AsJson = False
 ) -> None:
     """Say where transmitters of unknown position are, as far as the readings tell."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.maps import sought
+    from roomfield.workbench.publish.level_maps import sought
+    from roomfield.workbench.record.job import open_job
 
     found = [
         {
@@ -178,8 +178,8 @@ def next_points(
     record: Record = DEFAULT_RECORD, survey: SurveyId = "", visit: VisitId = "", as_json: AsJson = False
 ) -> None:
     """Say where the next readings would teach most about the levels at the places."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.maps import next_readings
+    from roomfield.workbench.publish.level_maps import next_readings
+    from roomfield.workbench.record.job import open_job
 
     found = [vars(point) for point in next_readings(open_job(record, survey).survey, visit or "")]
     rows = [

@@ -14,7 +14,7 @@ from roomfield.errors import InputError
 
 if TYPE_CHECKING:
     from roomfield.logs.intervals import Interval
-    from roomfield.workbench.series import LogView
+    from roomfield.workbench.record.long_series import LogView
 
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -44,8 +44,15 @@ def log(
     as_json: AsJson = False,
 ) -> None:
     """Say what a long log holds: first shows how its columns are read; --confirm analyses it."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.series import LogPlace, guessed_log, keep_log, kept_series, series_from, view_of
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.long_series import (
+        LogPlace,
+        guessed_log,
+        keep_log,
+        kept_series,
+        series_from,
+        view_of,
+    )
 
     mapping = guessed_log(file)
     if not confirm:
@@ -190,7 +197,7 @@ def stations(
     as_json: AsJson = False,
 ) -> None:
     """Analyse every log of many stations; a failing file is reported and does not stop the rest."""
-    from roomfield.workbench.series import stations as call
+    from roomfield.workbench.record.long_series import stations as call
 
     settings = {
         "bound": None if bound is None else bound * 1e-6,

@@ -34,8 +34,8 @@ def meter(
     as_json: AsJson = False,
 ) -> None:
     """Enter a meter's figures, or show them."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.setting_up import put_meter
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import put_meter
 
     made = put_meter(
         open_job(record, survey),
@@ -84,8 +84,8 @@ def transmitter(
     as_json: AsJson = False,
 ) -> None:
     """Enter a transmitter, so that a radio state can switch it off."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.setting_up import add_transmitter
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import add_transmitter
 
     made = add_transmitter(
         open_job(record, survey),
@@ -109,8 +109,8 @@ def state(
     as_json: AsJson = False,
 ) -> None:
     """Enter a radio state: what is switched off while readings are taken."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.setting_up import add_radio_state
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import add_radio_state
 
     made = add_radio_state(open_job(record, survey), name, off or [], visit)
     plain = {"state": made.id, "name": made.name, "off": list(made.off_groups)}
@@ -125,8 +125,8 @@ def visit(
     as_json: AsJson = False,
 ) -> None:
     """Enter one more visit, starting now, in the radio states of the one before."""
-    from roomfield.workbench.job import open_job
-    from roomfield.workbench.setting_up import add_visit
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import add_visit
 
     made = add_visit(open_job(record, survey), follow_up=not first, conditions=conditions)
     answer(as_json, {"visit": made.id, "started_at": made.started_at}, lambda: typer.echo(f"Visit {made.id}"))

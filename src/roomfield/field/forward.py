@@ -23,7 +23,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.field import mixing
+from roomfield.field import forward_kernels
 from roomfield.field.directions import POWER_STD_DB, Aimed, levelled
 from roomfield.field.noise import Noise
 from roomfield.field.observations import Observations
@@ -255,7 +255,9 @@ class Forward:
         duty, gain = (
             np.exp(_TO_NEPER * np.clip(t, -FARTHEST_DB, FARTHEST_DB)) for t in (self.duty_db(x), self.gain_db(x))
         )
-        level, shares = mixing.mix(site, duty, gain, self._rows, self.pickup, self.scan_gain_db, MANY_SOURCES_POWER)
+        level, shares = forward_kernels.mix(
+            site, duty, gain, self._rows, self.pickup, self.scan_gain_db, MANY_SOURCES_POWER
+        )
         return level + self.spot_db(x)[:, rows.kind], shares
 
     @cached_property
@@ -266,7 +268,9 @@ class Forward:
 
     def _add_power_gradient(self, gradient: Array, x: Array, pull: Array, shares: Array) -> None:
         blocks = self.blocks
-        site, duty, gain = mixing.spread_back(pull, shares, self._rows, len(self.unit_db), len(self.gain_mean_db))
+        site, duty, gain = forward_kernels.spread_back(
+            pull, shares, self._rows, len(self.unit_db), len(self.gain_mean_db)
+        )
         _, _, duty_mean, duty_std = self.prior_eirp
         free = (duty_mean + duty_std * x[:, blocks["duty"]] < 0.0) * duty_std
         gradient[:, blocks["duty"]] += duty * free

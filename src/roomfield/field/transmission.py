@@ -137,9 +137,9 @@ def stack_amplitudes(
         step = np.exp(-1j * wave_number * depths[k + 1] * normal[k + 1])
         single = (here - there) / (here + there)
         below = reflection * step * step
-        nominator = 1.0 + single * below
-        transmission = transmission * (1.0 + single) * step / nominator
-        reflection = (single + below) / nominator
+        denominator = 1.0 + single * below
+        transmission = transmission * (1.0 + single) * step / denominator
+        reflection = (single + below) / denominator
     return reflection, transmission
 
 

@@ -10,8 +10,8 @@ import numpy as np
 
 from roomfield.logs import groups
 from roomfield.logs.clock import MICRO
-from roomfield.logs.condensed import Floats, Ints
 from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.sufficient_statistics import Floats, Ints
 
 
 @dataclass(frozen=True)

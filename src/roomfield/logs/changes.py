@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.logs.clock import local_from_utc, moment_of, zone_from_name
-from roomfield.logs.condensed import CELL_US
 from roomfield.logs.digest import minute_cells
 from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.sufficient_statistics import CELL_US
 from roomfield.logs.summary import plain, require_not_held
 
 Floats = NDArray[np.float64]

@@ -21,7 +21,9 @@ import numpy as np
 
 from roomfield.logs import groups, percentile
 from roomfield.logs.clock import MICRO
-from roomfield.logs.condensed import (
+from roomfield.logs.scan import scan
+from roomfield.logs.series import DIGEST_FILE, NOTES_FILE, GapRule, LogSeries
+from roomfield.logs.sufficient_statistics import (
     LEAST_SHARE,
     WINDOWS_S,
     Cells,
@@ -30,8 +32,6 @@ from roomfield.logs.condensed import (
     Tier,
     Windowed,
 )
-from roomfield.logs.scan import scan
-from roomfield.logs.series import DIGEST_FILE, NOTES_FILE, GapRule, LogSeries
 
 _LAYOUT = 1
 _KEPT_SCALARS = ("shift", "count", "moments", "seen_us", "energy", "floor_us", "floor_energy", "overload_us", "key0",

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from roomfield.logs.condensed import CELL_US, Cells
 from roomfield.logs.digest import minute_cells
 from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.sufficient_statistics import CELL_US, Cells
 from roomfield.logs.summary import plain
 
 Floats = NDArray[np.float64]

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from roomfield.errors import InputError
 from roomfield.logs import groups
 from roomfield.logs.clock import MICRO, micros_of, moment_of, parse_moment
-from roomfield.logs.condensed import Tier
 from roomfield.logs.pyramid import read_tier, widths_us
 from roomfield.logs.scale import find_unit
 from roomfield.logs.series import PYRAMID_FILE, LogSeries
+from roomfield.logs.sufficient_statistics import Tier
 from roomfield.logs.summary import plain
 
 MOST_BINS = 8192

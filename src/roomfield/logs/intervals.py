@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from roomfield.logs.likeness import half_width
+from roomfield.logs.autocorrelation import half_width
 
 Floats = NDArray[np.float64]
 
@@ -100,8 +100,8 @@ def mean_error(values: Floats, confidence: float = CONFIDENCE) -> MeanError | No
     """Standard error of the mean of dependent values; None for fewer than three.
 
     The widest of three: as if the values were independent (Student), with an unknown likeness of neighbours
-    (`roomfield.logs.likeness`), and, for four weeks of days or more, with the likeness over longer times that the
-    values show.
+    (`roomfield.logs.autocorrelation`), and, for four weeks of days or more, with the likeness over longer times that
+    the values show.
 
     Parameters
     ----------

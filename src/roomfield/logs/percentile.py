@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from roomfield.logs import engine, groups, kernels
 from roomfield.logs.clock import MICRO
-from roomfield.logs.condensed import Condensed
 from roomfield.logs.series import LogSeries
+from roomfield.logs.sufficient_statistics import Condensed
 
 Weights = tuple[NDArray[np.float64], NDArray[np.int64]]
 

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from roomfield.errors import InputError
 from roomfield.logs.clock import local_from_utc, zone_from_name
-from roomfield.logs.condensed import CELL_US, Cells
 from roomfield.logs.digest import minute_cells
 from roomfield.logs.intervals import CONFIDENCE, Interval, mean_interval, median_interval
 from roomfield.logs.scale import Unit
 from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.sufficient_statistics import CELL_US, Cells
 from roomfield.logs.summary import plain, require_not_held
 
 Floats = NDArray[np.float64]

@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from roomfield.logs.clock import MICRO
-from roomfield.logs.condensed import Tier
+from roomfield.logs.sufficient_statistics import Tier
 
 _READINGS_PER_BIN = 64
 _STEP = 4

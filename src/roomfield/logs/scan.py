@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 
 from roomfield.logs import groups, kernels, reading
 from roomfield.logs.clock import MICRO
-from roomfield.logs.condensed import (
+from roomfield.logs.scale import Unit
+from roomfield.logs.series import LogSeries
+from roomfield.logs.sufficient_statistics import (
     CELL_US,
     Cells,
     Condensed,
@@ -24,8 +26,6 @@ from roomfield.logs.condensed import (
     Windowed,
     key_of,
 )
-from roomfield.logs.scale import Unit
-from roomfield.logs.series import LogSeries
 
 _HISTOGRAM_BINS = 1 << 16
 _GROUPS_A_CHUNK = 1

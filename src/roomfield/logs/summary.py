@@ -14,11 +14,11 @@ from roomfield.errors import InputError, KindMismatchError
 from roomfield.logs import engine, percentile
 from roomfield.logs.above import Above, above
 from roomfield.logs.clock import MICRO, moment_of
-from roomfield.logs.condensed import LEAST_SHARE, WINDOWS_S, Condensed
 from roomfield.logs.digest import Digest, digest_of, first_time_of, window_mean
 from roomfield.logs.exceedance import Event, events_of
 from roomfield.logs.scale import Quantity, Unit
 from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.sufficient_statistics import LEAST_SHARE, WINDOWS_S, Condensed
 
 
 @dataclass(frozen=True)

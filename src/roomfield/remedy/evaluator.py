@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.field.posterior import LevelDraws, Posterior
 from roomfield.quantities import Kind
+from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.effects import Effect, columns_of, effects_of
-from roomfield.remedy.groundwork import Groundwork
 from roomfield.remedy.groups import Groups
 from roomfield.survey.action import Action
 from roomfield.survey.dwelling import Point3

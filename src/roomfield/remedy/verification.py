@@ -17,8 +17,8 @@ from roomfield.instrument import combine, correction, gain_key
 from roomfield.quantities import Contribution, Kind
 from roomfield.quantities.level import Censor, UncertainLevel, UncertainRatio, ratio
 from roomfield.remedy.conditions import Condition, conditions
+from roomfield.remedy.failure_causes import Note, NoteKind, causes_of, newly_heard
 from roomfield.remedy.prediction import PlaceOutcome, Prediction
-from roomfield.remedy.shortfall import Note, NoteKind, causes_of, newly_heard
 from roomfield.survey import Meter, Reading, Survey
 from roomfield.survey.visit import RadioState
 

@@ -11,14 +11,14 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.staticfiles import StaticFiles
 
 from roomfield.web import faults
+from roomfield.web.access_code import Gate
 from roomfield.web.api import ROUTERS as API_ROUTERS
-from roomfield.web.gate import Gate
-from roomfield.web.guard import Guard
 from roomfield.web.pages import ROUTERS as PAGE_ROUTERS
+from roomfield.web.security_middleware import Guard
 from roomfield.web.settings import Settings
-from roomfield.workbench import touring
-from roomfield.workbench.surveys import Records, open_records
-from roomfield.workbench.whatif import BenchShelf
+from roomfield.workbench.plan.whatif import BenchShelf
+from roomfield.workbench.record import tour
+from roomfield.workbench.record.surveys import Records, open_records
 
 DESCRIPTION = (
     "The job as calls: surveys, plan, readings, findings, what-if, report. "
@@ -64,5 +64,5 @@ def create_app(records: Records | str, settings: Settings | None = None, *, demo
     app.mount("/static", StaticFiles(directory=here / "static"), name="static")
     faults.install(app)
     if demo:
-        touring.begin(app.state.records)
+        tour.begin(app.state.records)
     return app

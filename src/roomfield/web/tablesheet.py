@@ -8,11 +8,11 @@ from roomfield.errors import RoomfieldError, RowFault
 from roomfield.exchange.mapping import ColumnMapping, MappedColumn
 from roomfield.exchange.readings import ImportPlan
 from roomfield.survey import Censoring, Reading, ReadingKind, Survey
-from roomfield.web.desk import Entries
+from roomfield.web.dependencies import Entries
 from roomfield.web.formats import Show
 from roomfield.web.words import say
-from roomfield.workbench import tables
-from roomfield.workbench.intake import Circumstances, Corrections
+from roomfield.workbench.record import tables
+from roomfield.workbench.record.readings_intake import Circumstances, Corrections
 
 MOST_SHOWN_FAULTS = 100
 MOST_SHOWN_READINGS = 12

@@ -7,8 +7,8 @@ import math
 from typing import Any
 
 from roomfield.survey import Survey
-from roomfield.workbench import plans, walking
-from roomfield.workbench.walking import Taken, Worth
+from roomfield.workbench.record import field_entry, plan_document
+from roomfield.workbench.record.field_entry import Taken, Worth
 
 
 def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
@@ -25,11 +25,11 @@ def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
     """
     visit = survey.visit(visit_id)
     meters = {meter.id: meter for meter in survey.meters}
-    worths = [walking.worth_of(r, meters[r.meter_id]) for r in survey.current_readings(visit.id)]
+    worths = [field_entry.worth_of(r, meters[r.meter_id]) for r in survey.current_readings(visit.id)]
     return {
         "survey_id": survey.id,
         "revision": revision,
-        "plan": json.loads(plans.write_plan(plans.plan_of(survey))),
+        "plan": json.loads(plan_document.write_plan(plan_document.plan_of(survey))),
         "visit": {"id": visit.id, "started_at": visit.started_at},
         "states": [{"id": s.id, "name": s.name, "off_groups": s.off_groups} for s in visit.radio_states],
         "switches": switches_of(survey),

@@ -13,18 +13,18 @@ from roomfield.remedy.choice import Choice
 from roomfield.remedy.prediction import Prediction
 from roomfield.remedy.verification import Verification
 from roomfield.survey import Point3, Survey
-from roomfield.workbench import actionlist
-from roomfield.workbench.actionlist import visit_for
-from roomfield.workbench.asked import asked_places
-from roomfield.workbench.assess import Assessment, Terms
-from roomfield.workbench.assess import assess as assess_survey
-from roomfield.workbench.beforeafter import verification_of
-from roomfield.workbench.choosing import Terms as PlanTerms
-from roomfield.workbench.choosing import choice_of, prediction_of
-from roomfield.workbench.job import Job
-from roomfield.workbench.summaries import PlaceRow, place_rows, switch_row
-from roomfield.workbench.understand import kind_named
-from roomfield.workbench.whole import Wishes, whole_report
+from roomfield.workbench.assess.assessment import Assessment, Terms
+from roomfield.workbench.assess.assessment import assess as assess_survey
+from roomfield.workbench.model.joint_model import kind_named
+from roomfield.workbench.plan import action_list
+from roomfield.workbench.plan.action_list import visit_for
+from roomfield.workbench.plan.plan_choice import Terms as PlanTerms
+from roomfield.workbench.plan.plan_choice import choice_of, prediction_of
+from roomfield.workbench.plan.target_places import asked_places
+from roomfield.workbench.prove.before_after import verification_of
+from roomfield.workbench.publish.plain_values import PlaceRow, place_rows, switch_row
+from roomfield.workbench.publish.whole_report import Wishes, whole_report
+from roomfield.workbench.record.job import Job
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -297,7 +297,7 @@ def add_action(job: Job, name: str, kind: str, **details: Unpack[ActionDetails])
     >>> rf.predict(job, [job.survey.actions[-1].id], target_w_m2=1e-3)  # doctest: +SKIP
     """
     given = {key: tuple(value) if isinstance(value, list) else value for key, value in details.items()}
-    actionlist.put_action(job, actionlist.NewAction(name, kind, **given))  # type: ignore[arg-type]
+    action_list.put_action(job, action_list.NewAction(name, kind, **given))  # type: ignore[arg-type]
     return job.again()
 
 
@@ -321,7 +321,7 @@ def agree(
         Where the target is to hold, as in `plans`.
     """
     terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence, place_ids=asked_places(job.survey, at))
-    actionlist.agree(job, action_ids, terms, note)
+    action_list.agree(job, action_ids, terms, note)
     return job.again()
 
 

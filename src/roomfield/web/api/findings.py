@@ -8,12 +8,14 @@ from typing import Any, Literal
 
 from fastapi import APIRouter, Response
 
-from roomfield.web.desk import Opened
-from roomfield.workbench import beforeafter, packages, reporting
-from roomfield.workbench.assess import assess
-from roomfield.workbench.causes import causes
-from roomfield.workbench.reporting import ReportOrder
-from roomfield.workbench.summaries import assessment_plain
+from roomfield.web.dependencies import Opened
+from roomfield.workbench.assess.assessment import assess
+from roomfield.workbench.model.source_contributions import causes
+from roomfield.workbench.prove import before_after
+from roomfield.workbench.publish import report_request
+from roomfield.workbench.publish.plain_values import assessment_plain
+from roomfield.workbench.publish.report_request import ReportOrder
+from roomfield.workbench.record import packages
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}", tags=["findings"])
 
@@ -40,13 +42,13 @@ def read_contributions(
 @router.get("/changes")
 def read_changes(opened: Opened, first: str, second: str) -> list[dict[str, Any]]:
     """Levels of two visits as ratios, in which the meter's own error cancels."""
-    return [_finite(asdict(one)) for one in beforeafter.changes(opened.survey, first, second)]
+    return [_finite(asdict(one)) for one in before_after.changes(opened.survey, first, second)]
 
 
 @router.get("/report", response_class=Response)
 def read_report(opened: Opened, visit: str = "", language: str = "", form: str = "pdf") -> Response:
     """The report as PDF, HTML, XLSX, CSV or JSON."""
-    made = reporting.report_file(opened.records, opened.survey.id, ReportOrder(visit, language, form))
+    made = report_request.report_file(opened.records, opened.survey.id, ReportOrder(visit, language, form))
     return Response(made.content, media_type=made.media_type)
 
 

@@ -8,9 +8,9 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
 
-from roomfield.web.desk import Desk, Form, Opened
-from roomfield.workbench import plans, surveys, underlays
-from roomfield.workbench.underlays import Asked
+from roomfield.web.dependencies import Desk, Form, Opened
+from roomfield.workbench.record import plan_document, plan_import, surveys
+from roomfield.workbench.record.plan_import import Asked
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}/plan", tags=["plan"])
 
@@ -18,7 +18,8 @@ router = APIRouter(prefix="/api/v1/surveys/{survey_id}/plan", tags=["plan"])
 @router.get("")
 def read_plan(opened: Opened) -> dict[str, Any]:
     """The plan with the revision to hand back when it is replaced."""
-    return {"revision": opened.revision, "plan": json.loads(plans.write_plan(plans.plan_of(opened.survey)))}
+    written = plan_document.write_plan(plan_document.plan_of(opened.survey))
+    return {"revision": opened.revision, "plan": json.loads(written)}
 
 
 @router.put("")
@@ -26,8 +27,8 @@ async def replace_plan(
     request: Request, records: Desk, survey_id: str, revision: Annotated[int, Query(ge=1)]
 ) -> dict[str, int]:
     """Replace the plan as a whole, unless the survey was changed since ``revision``."""
-    sheet = plans.read_plan(await request.body())
-    return {"revision": surveys.revise(records, survey_id, partial(plans.with_plan, sheet=sheet), revision)}
+    sheet = plan_document.read_plan(await request.body())
+    return {"revision": surveys.revise(records, survey_id, partial(plan_document.with_plan, sheet=sheet), revision)}
 
 
 @router.post("/underlay")
@@ -40,7 +41,7 @@ async def add_underlay(opened: Opened, form: Form) -> dict[str, Any]:
     upload = form.file("file")
     content = await upload.read()
     asked = Asked(int(form.number("page", 1.0)), form.text("coordinates"), form.number("metres_per_unit", 0.0))
-    taken = underlays.take_in(opened.records, opened.survey.id, content, upload.filename or "", asked)
+    taken = plan_import.take_in(opened.records, opened.survey.id, content, upload.filename or "", asked)
     if taken.plan is not None:
-        return {"plan": json.loads(plans.write_plan(taken.plan)), "sha256": "", "remarks": taken.remarks}
+        return {"plan": json.loads(plan_document.write_plan(taken.plan)), "sha256": "", "remarks": taken.remarks}
     return {"plan": None, "sha256": taken.sha256}

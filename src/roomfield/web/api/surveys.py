@@ -10,9 +10,9 @@ from fastapi import APIRouter, Response
 
 from roomfield.survey import Assignment, Survey
 from roomfield.survey.plain import to_json
-from roomfield.web.desk import Desk, Opened
-from roomfield.workbench import editing, surveys
-from roomfield.workbench.surveys import SurveyCard
+from roomfield.web.dependencies import Desk, Opened
+from roomfield.workbench.record import editing, surveys
+from roomfield.workbench.record.surveys import SurveyCard
 
 router = APIRouter(prefix="/api/v1/surveys", tags=["surveys"])
 

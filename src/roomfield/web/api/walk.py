@@ -9,10 +9,10 @@ from typing import Any
 from fastapi import APIRouter
 
 from roomfield.survey import Reading
-from roomfield.web.desk import Desk, Opened
+from roomfield.web.dependencies import Desk, Opened
 from roomfield.web.walksheet import taken_view
-from roomfield.workbench import editing, surveys, walking
-from roomfield.workbench.walking import Entry
+from roomfield.workbench.record import editing, field_entry, surveys
+from roomfield.workbench.record.field_entry import Entry
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}", tags=["walk"])
 
@@ -42,13 +42,13 @@ def list_readings(opened: Opened) -> list[Reading]:
 @router.post("/readings", status_code=201)
 def enter_readings(records: Desk, survey_id: str, entry: Entry) -> dict[str, Any]:
     """Enter one or several values taken at one point; the same entry sent twice is kept once."""
-    return taken_view(walking.enter(records, survey_id, entry))
+    return taken_view(field_entry.enter(records, survey_id, entry))
 
 
 @router.post("/readings/undo")
 def undo_readings(records: Desk, survey_id: str, request: UndoRequest) -> dict[str, int]:
     """Withdraw readings just entered; they stay in the record with the reason."""
-    return {"withdrawn": walking.undo(records, survey_id, request.reading_ids)}
+    return {"withdrawn": field_entry.undo(records, survey_id, request.reading_ids)}
 
 
 @router.post("/radio-states", status_code=201)

@@ -7,20 +7,21 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request
 
-from roomfield.web.desk import Desk, Opened
+from roomfield.web.dependencies import Desk, Opened
 from roomfield.web.rendering import language_of
-from roomfield.workbench import surveys, whatif
-from roomfield.workbench.actionlist import visit_for
-from roomfield.workbench.asked import asked_places
-from roomfield.workbench.choosing import Terms
-from roomfield.workbench.offers import offered
-from roomfield.workbench.whatif import Answer, BenchShelf, Wish
+from roomfield.workbench.plan import whatif
+from roomfield.workbench.plan.action_list import visit_for
+from roomfield.workbench.plan.plan_choice import Terms
+from roomfield.workbench.plan.plan_offers import offered
+from roomfield.workbench.plan.target_places import asked_places
+from roomfield.workbench.plan.whatif import Answer, BenchShelf, WhatIfRequest
+from roomfield.workbench.record import surveys
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}/what-if", tags=["what-if"])
 
 
 @router.post("")
-def levels_after(request: Request, records: Desk, survey_id: str, wish: Wish, visit: str = "") -> Answer:
+def levels_after(request: Request, records: Desk, survey_id: str, wish: WhatIfRequest, visit: str = "") -> Answer:
     """Levels at every place before and after, and what gets worse: emitters or places moved, radios off, shields."""
     shelf: BenchShelf = request.app.state.benches
     return shelf.bench(records, survey_id, visit).answer(wish, language_of(request))
@@ -44,6 +45,6 @@ def read_plans(
 
 
 @router.post("/actions", status_code=201)
-def keep_as_actions(records: Desk, survey_id: str, wish: Wish) -> dict[str, int]:
+def keep_as_actions(records: Desk, survey_id: str, wish: WhatIfRequest) -> dict[str, int]:
     """Keep everything of a wish as actions of the survey."""
     return {"revision": surveys.revise(records, survey_id, partial(whatif.with_actions, wish=wish))}

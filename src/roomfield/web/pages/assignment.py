@@ -9,9 +9,9 @@ from starlette.responses import RedirectResponse, Response
 
 from roomfield.survey import Meter, VisitPurpose
 from roomfield.web.contexts import AssignmentPage
-from roomfield.web.desk import Entries, Form, Opened, OpenSurvey
+from roomfield.web.dependencies import Entries, Form, Opened, OpenSurvey
 from roomfield.web.rendering import render
-from roomfield.workbench import choices, editing, surveys
+from roomfield.workbench.record import editing, form_choices, surveys
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/assignment")
 _TEXTS = (
@@ -37,8 +37,8 @@ def show(request: Request, opened: Opened) -> Response:
         survey.note,
         survey.meters,
         survey.visits,
-        choices.legal_limits(),
-        choices.guidelines(),
+        form_choices.legal_limits(),
+        form_choices.guidelines(),
         counts,
     )
     return render(request, page)

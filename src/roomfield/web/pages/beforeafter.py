@@ -9,12 +9,12 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from roomfield.web.contexts import BeforeAfterPage, ChangesPart
-from roomfield.web.desk import Opened
+from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
 from roomfield.web.levelsheet import KIND_NAMES
 from roomfield.web.rendering import language_of, render
-from roomfield.workbench import beforeafter
-from roomfield.workbench.beforeafter import PlaceChange
+from roomfield.workbench.prove import before_after
+from roomfield.workbench.prove.before_after import PlaceChange
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/before-after")
 WIDEST_DB = 30.0
@@ -62,7 +62,7 @@ def show(request: Request, opened: Opened, first: str = "", second: str = "") ->
     survey = opened.survey
     ids = [visit.id for visit in survey.visits]
     chosen = (first or (ids[0] if ids else ""), second or (ids[-1] if len(ids) > 1 else ""))
-    done = beforeafter.done_names(survey, chosen[1]) if chosen[1] else ()
+    done = before_after.done_names(survey, chosen[1]) if chosen[1] else ()
     return render(request, BeforeAfterPage(opened.head, survey.visits, *chosen, done))
 
 
@@ -70,7 +70,7 @@ def show(request: Request, opened: Opened, first: str = "", second: str = "") ->
 def changes(request: Request, opened: Opened, first: str, second: str) -> Response:
     """The changes themselves."""
     language = language_of(request)
-    found = beforeafter.follow_up(opened.survey, first, second, language)
+    found = before_after.follow_up(opened.survey, first, second, language)
     rows = tuple(_row(one, Show(language)) for one in found.rows)
     return render(request, ChangesPart(rows, found))
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
+from roomfield.web.access_code import Gate
 from roomfield.web.contexts import Call, HelpPage, ProgramsPage, UnlockPage
-from roomfield.web.desk import Form
-from roomfield.web.gate import Gate
-from roomfield.web.guard import PASS_COOKIE
+from roomfield.web.dependencies import Form
 from roomfield.web.help import explanations
 from roomfield.web.rendering import render
+from roomfield.web.security_middleware import PASS_COOKIE
 from roomfield.web.words import LANGUAGES
 
 router = APIRouter(include_in_schema=False)

@@ -9,11 +9,11 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from roomfield.web.contexts import FieldPart
-from roomfield.web.desk import Opened
+from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
 from roomfield.web.rendering import language_of, render
-from roomfield.workbench import maps
-from roomfield.workbench.causes import PlaceCauses, causes
+from roomfield.workbench.model.source_contributions import PlaceCauses, causes
+from roomfield.workbench.publish import level_maps
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
 KindName = Literal["peak", "max_hold", "average"]
@@ -46,9 +46,9 @@ def field(request: Request, opened: Opened, visit: str = "", kind: KindName = "p
     visit_id = visit or survey.visits[0].id
     sheets = tuple(_sheet(one, show) for one in causes(survey, visit_id, kind))
     storeys = tuple(storey for storey in survey.dwelling.storeys if storey.outline)
-    nearest = maps.next_readings(survey, visit_id)
+    nearest = level_maps.next_readings(survey, visit_id)
     page = FieldPart(
-        survey.id, visit_id, kind, sheets, storeys, nearest, maps.sought_in_words(survey, visit_id, show.language)
+        survey.id, visit_id, kind, sheets, storeys, nearest, level_maps.sought_in_words(survey, visit_id, show.language)
     )
     return render(request, page)
 
@@ -56,7 +56,7 @@ def field(request: Request, opened: Opened, visit: str = "", kind: KindName = "p
 @router.get("/map/{storey_id}.svg")
 def map_picture(request: Request, opened: Opened, storey_id: str, visit: str, kind: KindName = "peak") -> Response:
     """The map of one storey as a picture."""
-    made = maps.storey_map(opened.survey, visit, storey_id, kind, language_of(request))
+    made = level_maps.storey_map(opened.survey, visit, storey_id, kind, language_of(request))
     return Response(made.svg, media_type="image/svg+xml")
 
 

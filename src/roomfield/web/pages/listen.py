@@ -12,11 +12,11 @@ from starlette.responses import JSONResponse, Response
 from roomfield.errors import RoomfieldError
 from roomfield.survey import Survey
 from roomfield.web.contexts import ListenPage, RecordingPage
-from roomfield.web.desk import Desk, Form, Opened
+from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.rendering import render
-from roomfield.workbench import choices, sounds
-from roomfield.workbench.listen import HeardWhere
-from roomfield.workbench.sounds import LiveEar
+from roomfield.workbench.record import form_choices, recordings
+from roomfield.workbench.record.hearing import HeardWhere
+from roomfield.workbench.record.recordings import LiveEar
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/listen")
 CLAIMED = 0.5
@@ -60,7 +60,7 @@ def show(request: Request, opened: Opened) -> Response:
     start = {
         "survey_id": survey.id,
         "places": [{"id": p.id, "name": p.name} for p in survey.places],
-        "technologies": {one.key: one.name for one in choices.technologies()},
+        "technologies": {one.key: one.name for one in form_choices.technologies()},
     }
     return render(request, ListenPage(opened.head, start, survey.visits, _kept(survey)))
 
@@ -72,14 +72,14 @@ async def keep(records: Desk, survey_id: str, form: Form) -> Response:
     content = await upload.read()
     visit_id, state_id = form.visit_and_state()
     where = HeardWhere(form.text("place_id"), visit_id, "", state_id)
-    kept = await run_in_threadpool(sounds.keep_sound, records, survey_id, content, upload.filename or "", where)
+    kept = await run_in_threadpool(recordings.keep_sound, records, survey_id, content, upload.filename or "", where)
     return JSONResponse({"next": f"/surveys/{survey_id}/listen#{kept.id}"})
 
 
 @router.get("/{recording_id}")
 def show_one(request: Request, opened: Opened, recording_id: str) -> Response:
     """Everything that was heard in one recording."""
-    heard = sounds.heard_in(opened.records, opened.survey.id, recording_id)
+    heard = recordings.heard_in(opened.records, opened.survey.id, recording_id)
     technologies = tuple(one for one in heard["technologies"] if one["probability"] >= 0.02)
     profiles = tuple(ProfileDrawing(p["name"], p["period_s"], _line(p["levels"])) for p in heard["profiles"])
     rates = tuple(heard["periodicities"][:MOST_PERIODS])
@@ -103,7 +103,7 @@ async def live(socket: WebSocket, rate: float) -> None:
 
 
 def _kept(survey: Survey) -> tuple[KeptRecording, ...]:
-    names = {one.key: one.name for one in choices.technologies()}
+    names = {one.key: one.name for one in form_choices.technologies()}
     places = {place.id: place.name for place in survey.places}
     states = {(v.id, s.id): s.name for v in survey.visits for s in v.radio_states}
     return tuple(

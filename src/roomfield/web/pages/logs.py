@@ -14,13 +14,13 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from roomfield.errors import InputError
 from roomfield.web.abovesheet import above_of
 from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
-from roomfield.web.desk import Desk, Form, Opened, number_in
+from roomfield.web.dependencies import Desk, Form, Opened, number_in
 from roomfield.web.formats import Show
 from roomfield.web.logsheet import bursts_of, steps_of, week_of
 from roomfield.web.rendering import language_of, render
 from roomfield.web.words import say
-from roomfield.workbench import longlogs
-from roomfield.workbench.series import LogPlace
+from roomfield.workbench.record import log_intake
+from roomfield.workbench.record.long_series import LogPlace
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/logs")
 DENSITY = "W/m2"
@@ -64,14 +64,14 @@ def show(request: Request, opened: Opened) -> Response:
 async def offer(records: Desk, survey_id: str, form: Form) -> Response:
     """Look at a log that was brought."""
     upload = form.file("log")
-    made = await run_in_threadpool(longlogs.offered, records, await upload.read(), upload.filename or "")
+    made = await run_in_threadpool(log_intake.offered, records, await upload.read(), upload.filename or "")
     return JSONResponse({"next": f"/surveys/{survey_id}/logs/offer/{made.sha256}?name={made.file_name}"})
 
 
 @router.get("/offer/{sha256}")
 def show_offer(request: Request, opened: Opened, sha256: str, name: str, refusal: str = "") -> Response:
     """How it would be read."""
-    made = longlogs.offered_again(opened.records, sha256, name)
+    made = log_intake.offered_again(opened.records, sha256, name)
     survey = opened.survey
     return render(request, LogOfferPage(opened.head, made, survey.places, survey.visits, refusal))
 
@@ -82,14 +82,14 @@ def confirm(opened: Opened, sha256: str, form: Form) -> Response:
     answers = {name: form.text(name) for name in ANSWERS if form.text(name)}
     visit_id, state_id = form.visit_and_state()
     where = LogPlace(form.text("place_id"), visit_id, "", state_id)
-    kept = longlogs.keep_offered(opened.records, opened.survey.id, (sha256, form.text("name")), answers, where)
+    kept = log_intake.keep_offered(opened.records, opened.survey.id, (sha256, form.text("name")), answers, where)
     return RedirectResponse(f"/surveys/{opened.survey.id}/logs/{kept.id}", status_code=303)
 
 
 @router.get("/{log_id}")
 def show_one(request: Request, opened: Opened, log_id: str, bound: str = "") -> Response:
     """One log with its timeline, held against a bound if one is given."""
-    head = longlogs.log_head(opened.records, opened.survey.id, log_id)
+    head = log_intake.log_head(opened.records, opened.survey.id, log_id)
     record = next(one for one in opened.survey.current_logs() if one.id == log_id)
     places = {place.id: place.name for place in opened.survey.places}
     limit = _bound(bound, head.unit)
@@ -101,7 +101,7 @@ def show_one(request: Request, opened: Opened, log_id: str, bound: str = "") -> 
 @router.get("/{log_id}/facts")
 def facts(request: Request, opened: Opened, log_id: str, bound: float | None = None) -> Response:
     """Statistics, day profile and, with a bound in the unit of the series, what exceeds it."""
-    told = longlogs.log_facts(opened.records, opened.survey.id, log_id, bound)
+    told = log_intake.log_facts(opened.records, opened.survey.id, log_id, bound)
     show, numbers = Show(language_of(request)), told["statistics"]
     density = numbers["unit"] == DENSITY
     needed = told["required_duration"]["hours"]
@@ -128,7 +128,7 @@ def window(
     opened: Opened, log_id: str, start: datetime | None = None, end: datetime | None = None, bins: int = 1000
 ) -> Response:
     """The timeline between two moments."""
-    return JSONResponse(longlogs.log_window(opened.records, opened.survey.id, log_id, (start, end), bins))
+    return JSONResponse(log_intake.log_window(opened.records, opened.survey.id, log_id, (start, end), bins))
 
 
 def _bound(text: str, unit: str) -> float | None:

@@ -9,9 +9,9 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from roomfield.web.contexts import PlanPage
-from roomfield.web.desk import Opened
+from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import render
-from roomfield.workbench import choices, plans, surveys
+from roomfield.workbench.record import form_choices, plan_document, surveys
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}")
 SHOWN_TYPES = frozenset({"image/png", "image/jpeg", "image/webp", "audio/wav", "audio/x-wav", "audio/flac"})
@@ -23,9 +23,9 @@ def show(request: Request, opened: Opened) -> Response:
     start = {
         "survey_id": opened.survey.id,
         "revision": opened.revision,
-        "plan": json.loads(plans.write_plan(plans.plan_of(opened.survey))),
-        "materials": [asdict(one) for one in choices.wall_materials()],
-        "technologies": [asdict(one) for one in choices.technologies()],
+        "plan": json.loads(plan_document.write_plan(plan_document.plan_of(opened.survey))),
+        "materials": [asdict(one) for one in form_choices.wall_materials()],
+        "technologies": [asdict(one) for one in form_choices.technologies()],
     }
     return render(request, PlanPage(opened.head, start))
 

@@ -11,11 +11,12 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from roomfield.errors import InputError, RejectedRows, RoomfieldError
 from roomfield.survey import Survey
 from roomfield.web.contexts import ReadingsPage, TableOfferPage
-from roomfield.web.desk import Desk, Entries, Form, Opened, OpenSurvey
+from roomfield.web.dependencies import Desk, Entries, Form, Opened, OpenSurvey
 from roomfield.web.rendering import language_of, render
 from roomfield.web.tablesheet import MEANING_WORDS, ColumnChoice, Refusal, TableAnswers, outcome_of, unit_words
-from roomfield.workbench import tables
-from roomfield.workbench.tables import TableOffer
+from roomfield.workbench.publish import report_request
+from roomfield.workbench.record import tables
+from roomfield.workbench.record.tables import TableOffer
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/readings")
 
@@ -41,7 +42,7 @@ def show(request: Request, opened: Opened, new: int = 0) -> Response:
 @router.get("/sheet.pdf")
 def sheet(request: Request, opened: Opened, visit: str = "") -> Response:
     """The field sheet of a visit."""
-    content = tables.field_sheet(opened.survey, visit, language_of(request))
+    content = report_request.field_sheet(opened.survey, visit, language_of(request))
     headers = {"content-disposition": 'attachment; filename="field-sheet.pdf"'}
     return Response(content, media_type="application/pdf", headers=headers)
 

@@ -9,10 +9,10 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from roomfield.web.contexts import ReportPage
-from roomfield.web.desk import Opened
+from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import render
-from roomfield.workbench import reporting
-from roomfield.workbench.reporting import ReportOrder
+from roomfield.workbench.publish import report_request
+from roomfield.workbench.publish.report_request import ReportOrder
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/report")
 Parts = Annotated[list[str] | None, Query()]
@@ -25,12 +25,12 @@ def show(request: Request, opened: Opened, visit: str = "", language: str = "", 
     """Choices and preview."""
     survey = opened.survey
     visit_id = visit or (survey.visits[0].id if survey.visits else "")
-    chosen = tuple(parts or reporting.PARTS)
+    chosen = tuple(parts or report_request.PARTS)
     told = language or survey.assignment.language
-    kept = [("part", part) for part in chosen] if set(chosen) != set(reporting.PARTS) else []
+    kept = [("part", part) for part in chosen] if set(chosen) != set(report_request.PARTS) else []
     address = urlencode([("visit", visit_id), ("language", told), *kept])
     readings = len(survey.current_readings(visit_id))
-    page = ReportPage(opened.head, survey.visits, visit_id, reporting.PARTS, chosen, told, readings, address)
+    page = ReportPage(opened.head, survey.visits, visit_id, report_request.PARTS, chosen, told, readings, address)
     return render(request, page)
 
 
@@ -38,7 +38,7 @@ def show(request: Request, opened: Opened, visit: str = "", language: str = "", 
 def preview(opened: Opened, visit: str = "", language: str = "", part: Parts = None) -> Response:
     """The report as a page to look at."""
     order = ReportOrder(visit, language, "html", tuple(part or ()))
-    made = reporting.report_file(opened.records, opened.survey.id, order)
+    made = report_request.report_file(opened.records, opened.survey.id, order)
     return Response(made.content, media_type=made.media_type, headers={"content-security-policy": PREVIEW_POLICY})
 
 
@@ -46,6 +46,6 @@ def preview(opened: Opened, visit: str = "", language: str = "", part: Parts = N
 def download(opened: Opened, form: str, visit: str = "", language: str = "", part: Parts = None) -> Response:
     """The report as a file."""
     order = ReportOrder(visit, language, form, tuple(part or ()))
-    made = reporting.report_file(opened.records, opened.survey.id, order)
+    made = report_request.report_file(opened.records, opened.survey.id, order)
     headers = {"content-disposition": f'attachment; filename="{made.file_name}"'}
     return Response(made.content, media_type=made.media_type, headers=headers)

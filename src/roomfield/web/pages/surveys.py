@@ -10,11 +10,11 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from roomfield.survey import Assignment, Dwelling
 from roomfield.web.contexts import NewSurveyPage, SurveysPage
-from roomfield.web.desk import Desk, Form, Opened
+from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.rendering import language_of, render
 from roomfield.web.words import say
-from roomfield.workbench import choices, editing, packages, surveys
-from roomfield.workbench.starters import starters
+from roomfield.workbench.record import editing, form_choices, packages, surveys
+from roomfield.workbench.record.plan_templates import starters
 
 router = APIRouter(include_in_schema=False)
 
@@ -43,7 +43,7 @@ def show_list(request: Request, records: Desk, query: str = "") -> Response:
 def show_new(request: Request) -> Response:
     """The form for a new survey."""
     drawings = tuple(_drawing(one.key, one.name, one.words, one.sheet.dwelling) for one in starters())
-    return render(request, NewSurveyPage(drawings, choices.legal_limits(), choices.guidelines()))
+    return render(request, NewSurveyPage(drawings, form_choices.legal_limits(), form_choices.guidelines()))
 
 
 @router.post("/surveys/new")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
-from roomfield.web.desk import Desk
-from roomfield.workbench import touring
+from roomfield.web.dependencies import Desk
+from roomfield.workbench.record import tour
 
 router = APIRouter(include_in_schema=False)
 
@@ -14,4 +14,4 @@ router = APIRouter(include_in_schema=False)
 @router.post("/tour")
 def begin(records: Desk) -> Response:
     """Open the invented survey, making it if it is not there."""
-    return RedirectResponse(f"/surveys/{touring.begin(records)}/assignment#tour", status_code=303)
+    return RedirectResponse(f"/surveys/{tour.begin(records)}/assignment#tour", status_code=303)

@@ -11,13 +11,13 @@ from starlette.responses import Response
 
 from roomfield.survey import Survey
 from roomfield.web.contexts import LevelsPart, SwitchesPart, UnderstandPage
-from roomfield.web.desk import Opened
+from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
 from roomfield.web.levelsheet import KIND_NAMES, chance_words, place_sheets
 from roomfield.web.rendering import language_of, render
 from roomfield.web.words import say
-from roomfield.workbench.assess import assess
-from roomfield.workbench.summaries import assessment_plain
+from roomfield.workbench.assess.assessment import assess
+from roomfield.workbench.publish.plain_values import assessment_plain
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
 

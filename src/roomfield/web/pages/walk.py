@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from roomfield.errors import TooEarlyError
 from roomfield.web.contexts import WalkPage
-from roomfield.web.desk import Opened
+from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import render
 from roomfield.web.walksheet import start_of
 

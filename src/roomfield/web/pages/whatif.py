@@ -11,11 +11,12 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from roomfield.web.contexts import ChoicePart, WhatIfPage
-from roomfield.web.desk import Form, Opened
+from roomfield.web.dependencies import Form, Opened
 from roomfield.web.rendering import language_of, render
-from roomfield.workbench import asked, choosing, plans, surveys, whatif
-from roomfield.workbench.choosing import Terms
-from roomfield.workbench.understand import placed
+from roomfield.workbench.model.joint_model import placed
+from roomfield.workbench.plan import plan_choice, target_places, whatif
+from roomfield.workbench.plan.plan_choice import Terms
+from roomfield.workbench.record import plan_document, surveys
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/what-if")
 MICRO = 1e-6
@@ -32,12 +33,12 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
     start = {
         "survey_id": survey.id,
         "visit_id": visit or (survey.visits[0].id if survey.visits else ""),
-        "plan": json.loads(plans.write_plan(plans.plan_of(survey))),
+        "plan": json.loads(plan_document.write_plan(plan_document.plan_of(survey))),
         "bound_w_m2": bound,
     }
     target = bound / MICRO if bound else USUAL_TARGET_UW_M2
     readings = len(survey.current_readings())
-    adopted_at = asked.names_of(survey, asked.asked_of(survey, survey.adopted_plan))
+    adopted_at = target_places.names_of(survey, target_places.asked_of(survey, survey.adopted_plan))
     page = WhatIfPage(
         opened.head, start, survey.actions, survey.adopted_plan, adopted_at, placed(survey), target, readings
     )
@@ -51,28 +52,28 @@ def plans_part(
     target_uw_m2: float,
     confidence: Annotated[float, Query(gt=0, lt=100)] = 90.0,
     budget: str = "",
-    at: str = asked.EVERYWHERE,
+    at: str = target_places.EVERYWHERE,
     place: Annotated[list[str] | None, Query()] = None,
     visit: str = "",
 ) -> Response:
     """The trade-off for a target."""
     most = float(budget.replace(",", ".")) if budget.replace(",", "").replace(".", "").isdecimal() else None
-    places = asked.asked_places(opened.survey, (place or []) if at == THESE else [at])
+    places = target_places.asked_places(opened.survey, (place or []) if at == THESE else [at])
     terms = Terms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most, places)
     visit_id = visit or opened.survey.visits[0].id
-    made = choosing.offer(opened.survey, visit_id, terms, language_of(request))
+    made = plan_choice.offer(opened.survey, visit_id, terms, language_of(request))
     return render(request, ChoicePart(opened.survey.id, opened.revision, made, asdict(terms)))
 
 
 @router.post("/adopt")
 def adopt(opened: Opened, form: Form) -> Response:
     """Agree on a plan."""
-    places = asked.asked_places(opened.survey, form.texts.get("place", ()))
+    places = target_places.asked_places(opened.survey, form.texts.get("place", ()))
     terms = Terms(
         form.number("target_w_m2", 0.0), form.text("kind", "peak"), form.number("confidence", 0.9), place_ids=places
     )
     ids = tuple(form.texts.get("action", ()))
-    change = partial(choosing.adopted, action_ids=ids, terms=terms)
+    change = partial(plan_choice.adopted, action_ids=ids, terms=terms)
     surveys.revise(opened.records, opened.survey.id, change, form.revision())
     return _back(opened.survey.id)
 
@@ -81,11 +82,13 @@ def adopt(opened: Opened, form: Form) -> Response:
 def keep_action(opened: Opened, action_id: str, form: Form) -> Response:
     """Name and price an action, or take it off the list."""
     if form.text("remove"):
-        change = partial(choosing.without_action, action_id=action_id)
+        change = partial(plan_choice.without_action, action_id=action_id)
     else:
         low = form.number("low", 0.0)
         high = form.number("high", low)
-        change = partial(choosing.with_cost, action_id=action_id, name=form.text("name"), low=low, high=max(low, high))
+        change = partial(
+            plan_choice.with_cost, action_id=action_id, name=form.text("name"), low=low, high=max(low, high)
+        )
     surveys.revise(opened.records, opened.survey.id, change, form.revision())
     return _back(opened.survey.id)
 

@@ -1,0 +1,144 @@
+"""What handlers are given: the open record, a survey, a form's entries."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import Depends, Path, Request
+from starlette.datastructures import UploadFile
+
+from roomfield.errors import InputError
+from roomfield.survey import Survey
+from roomfield.web.contexts import Head, head_of
+from roomfield.workbench.record import surveys
+from roomfield.workbench.record.surveys import Records
+
+
+def the_records(request: Request) -> Records:
+    """The open record of this server."""
+    records: Records = request.app.state.records
+    return records
+
+
+Desk = Annotated[Records, Depends(the_records)]
+
+
+@dataclass(frozen=True)
+class OpenSurvey:
+    """A survey on the desk.
+
+    Parameters
+    ----------
+    records : Records
+        Where it is kept.
+    survey : Survey
+        As it is now.
+    revision : int
+        To be handed back with a change.
+    """
+
+    records: Records
+    survey: Survey
+    revision: int
+
+    @property
+    def head(self) -> Head:
+        """Title block of its pages."""
+        return head_of(self.survey, self.revision)
+
+
+def the_survey(records: Desk, survey_id: Annotated[str, Path(max_length=80)]) -> OpenSurvey:
+    """The survey that the address names."""
+    stored = surveys.opened(records, survey_id)
+    return OpenSurvey(records, stored.survey, stored.revision)
+
+
+Opened = Annotated[OpenSurvey, Depends(the_survey)]
+
+
+def number_in(text: str, where: str) -> float:
+    """A number as it was typed; point and comma both read as decimal mark.
+
+    Raises
+    ------
+    InputError
+        If it is no number.
+    """
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f"{text!r} is not a number.", where=where, mend="For example 2.5.")
+    return value
+
+
+@dataclass(frozen=True)
+class Entries:
+    """What stands in a form.
+
+    Parameters
+    ----------
+    texts : dict of str to tuple of str
+        Fields in the order of the form; a field may stand several times.
+    files : dict of str to UploadFile
+        Chosen files.
+    """
+
+    texts: dict[str, tuple[str, ...]]
+    files: dict[str, UploadFile]
+
+    def text(self, name: str, default: str = "") -> str:
+        """A field as text, spaces at the ends taken off."""
+        return self.texts.get(name, (default,))[0].strip()
+
+    def number(self, name: str, default: float) -> float:
+        """A field as a number; point and comma both read as decimal mark.
+
+        Raises
+        ------
+        InputError
+            If it is no number.
+        """
+        text = self.text(name)
+        return number_in(text, name) if text else default
+
+    def visit_and_state(self) -> tuple[str, str]:
+        """The visit and the radio state chosen together; an older form may name the state alone."""
+        visit_id, _, state_id = self.text("when").partition(" ")
+        return visit_id or self.text("visit_id"), state_id or self.text("state_id")
+
+    def revision(self) -> int | None:
+        """The revision that the form was drawn from, if it says so."""
+        text = self.text("revision")
+        return int(text) if text.isdecimal() else None
+
+    def file(self, name: str) -> UploadFile:
+        """A chosen file.
+
+        Raises
+        ------
+        InputError
+            If none was chosen.
+        """
+        if name not in self.files:
+            raise InputError("no file was chosen.", where=name, mend="Choose a file and send it again.")
+        return self.files[name]
+
+
+async def the_entries(request: Request) -> Entries:
+    """The form that came with the request."""
+    form = await request.form(max_files=20, max_fields=200)
+    texts: dict[str, list[str]] = {}
+    files: dict[str, UploadFile] = {}
+    for name, value in form.multi_items():
+        if isinstance(value, UploadFile):
+            files[name] = value
+        else:
+            texts.setdefault(name, []).append(value)
+    return Entries({name: tuple(values) for name, values in texts.items()}, files)
+
+
+Form = Annotated[Entries, Depends(the_entries)]

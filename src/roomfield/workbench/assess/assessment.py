@@ -1,0 +1,289 @@
+"""What a visit's levels mean: against the law, against the chosen guideline, and by radio state."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from roomfield.errors import RangeError
+from roomfield.exposure.decision import DEFAULT_RULE, Bound, Verdict, judge, limit_kind, pulse_bound
+from roomfield.exposure.guideline import CategoryChance, GuidelineResult, compare_with_every_service
+from roomfield.quantities import Censor, Kind, ProbabilityRange
+from roomfield.references.guidelines import GuidelineSet, guideline_set
+from roomfield.references.limit_sets import LimitSet, LimitValue
+from roomfield.references.rules import decision_rule
+from roomfield.survey import Place, PlaceKind, Survey
+from roomfield.workbench.assess.place_levels import LevelTable, PlaceLevel, level_table
+from roomfield.workbench.assess.switching import (
+    AttributionFinding,
+    PooledSwitch,
+    QuotientFinding,
+    SwitchFinding,
+    as_limit_average,
+    attributions,
+    pooled_switches,
+    quotients,
+    switch_findings,
+)
+from roomfield.workbench.record.chosen_limits import chosen_limits
+
+SLEEPING = (PlaceKind.BED, PlaceKind.COT)
+_FALLING = (Kind.PEAK, Kind.MAX_HOLD, Kind.AVERAGE)
+"""Kinds from the one that is never the lower to the one that is never the higher."""
+
+
+@dataclass(frozen=True)
+class Terms:
+    """How levels are compared.
+
+    Parameters
+    ----------
+    coverage : float
+        Probability content of every interval, 0 to 1.
+    rule : str
+        Decision rule for legal limits, see the references.
+    """
+
+    coverage: float = 0.95
+    rule: str = DEFAULT_RULE
+
+
+@dataclass(frozen=True)
+class LawFinding:
+    """One level against the legal limit.
+
+    Parameters
+    ----------
+    measured : Kind
+        Kind that was read; another than the limit takes if the level is only an upper bound.
+    """
+
+    place_id: str
+    state_id: str
+    verdict: Verdict
+    meter_id: str = ""
+    measured: Kind = Kind.AVERAGE
+
+    @property
+    def is_upper_bound(self) -> bool:
+        """True if no level of the kind asked for was read and a higher kind stands in as its upper bound."""
+        return self.measured is not self.verdict.level.kind
+
+
+@dataclass(frozen=True)
+class GuidelineFinding:
+    """One peak level against the chosen guideline, for each of its services.
+
+    Parameters
+    ----------
+    results : tuple of GuidelineResult
+        One for each service the guideline has rows for.
+    uses : tuple of str
+        Names of the targets that fit the use of the place, the best first.
+    """
+
+    place_id: str
+    state_id: str
+    results: tuple[GuidelineResult, ...]
+    meter_id: str = ""
+    uses: tuple[str, ...] = ()
+
+    @property
+    def strictest(self) -> GuidelineResult:
+        """The result least likely to be in the lowest category or at the target."""
+        return min(self.results, key=lambda r: (r.chances[0].at_most.low, r.chances[0].row.upper_w_m2 or 0.0))
+
+    def headline(self, result: GuidelineResult | None = None) -> CategoryChance:
+        """The row that the place is held against: the target for its use, else the lowest category or target."""
+        chances = (result or self.strictest).chances
+        fitting = (c for use in self.uses for c in chances if c.row.name == use)
+        return next(fitting, chances[0])
+
+    @property
+    def probability_within(self) -> ProbabilityRange:
+        """Probability that the strongest single service is at or under the headline value."""
+        return self.strictest.strongest_at_most(self.headline())
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything that follows from one visit's readings alone.
+
+    Parameters
+    ----------
+    survey : Survey
+        The record.
+    terms : Terms
+        Coverage and decision rule.
+    table : LevelTable
+        Levels at places.
+    limits : LimitSet
+        The legal limits used.
+    limit : LimitValue
+        The value used: the smallest in the meter's band, because the frequency of a total is not known.
+    guideline : GuidelineSet or None
+        The guideline that the client chose.
+    law, precaution : tuple
+        Comparisons, by place and radio state.
+    switches : tuple of SwitchFinding
+        Differences between radio states.
+    pulse : Bound or None
+        Extra condition of the limits on the mean over a pulse, if the document has one.
+    pulses : tuple of LawFinding
+        Peaks against it.
+    pooled : tuple of PooledSwitch
+        All on/off pairs of a switch taken together.
+    attributions : tuple of AttributionFinding
+        Whether the on/off tests add up.
+    quotients : tuple of QuotientFinding
+        Share of the limit with switched sources held against the limits at their own frequencies; an addition,
+        the comparison with the smallest limit in the band stays the one that counts.
+    """
+
+    survey: Survey
+    terms: Terms
+    table: LevelTable
+    limits: LimitSet
+    limit: LimitValue
+    guideline: GuidelineSet | None
+    law: tuple[LawFinding, ...]
+    precaution: tuple[GuidelineFinding, ...]
+    switches: tuple[SwitchFinding, ...]
+    pulse: Bound | None = None
+    pulses: tuple[LawFinding, ...] = ()
+    pooled: tuple[PooledSwitch, ...] = ()
+    attributions: tuple[AttributionFinding, ...] = ()
+    quotients: tuple[QuotientFinding, ...] = ()
+
+    @property
+    def meter_ids(self) -> tuple[str, ...]:
+        """Meters that took the visit's readings, in the order of the survey."""
+        used = {item.meter_id for item in self.table.levels}
+        return tuple(m.id for m in self.survey.meters if m.id in used)
+
+    def law_at(self, place_id: str, state_id: str | None = None, meter_id: str = "") -> LawFinding | None:
+        """Comparison with the law at a place; as found, by the first meter, if none are named."""
+        return next((f for f in self.law if self._asked(f, place_id, state_id, meter_id)), None)
+
+    def precaution_at(self, place_id: str, state_id: str | None = None, meter_id: str = "") -> GuidelineFinding | None:
+        """Comparison with the guideline at a place; as found, by the first meter, if none are named."""
+        return next((f for f in self.precaution if self._asked(f, place_id, state_id, meter_id)), None)
+
+    def _asked(
+        self, finding: LawFinding | GuidelineFinding, place_id: str, state_id: str | None, meter_id: str
+    ) -> bool:
+        wanted = (place_id, state_id or self.table.base_state.id)
+        return (finding.place_id, finding.state_id) == wanted and meter_id in ("", finding.meter_id)
+
+
+def assess(
+    survey: Survey,
+    visit_id: str | None = None,
+    *,
+    terms: Terms | None = None,
+    user_limits: str = "",
+) -> Assessment:
+    """Assess a visit.
+
+    Parameters
+    ----------
+    survey : Survey
+        The record; its assignment names jurisdiction and guideline.
+    visit_id : str, optional
+        The visit; the first one if left out.
+    terms : Terms, optional
+        Coverage and decision rule.
+    user_limits : str
+        Path of a TOML file with limits of your own; its first set replaces the jurisdiction's.
+
+    Raises
+    ------
+    TooEarlyError
+        If there is no reading yet.
+    UnknownNameError
+        If jurisdiction, guideline or rule are not in the tables.
+    """
+    chosen = terms or Terms()
+    decision_rule(chosen.rule)
+    table = level_table(survey, visit_id)
+    limits = chosen_limits(survey.assignment.jurisdiction, user_limits)
+    band_hz = _band_hz(survey, table)
+    limit = _limit_for(limits, band_hz)
+    pulse = pulse_bound(limit) if limit.spot_testable else None
+    guideline = guideline_set(survey.assignment.guideline) if survey.assignment.guideline else None
+    switches = switch_findings(survey, table)
+    return Assessment(
+        survey=survey,
+        terms=chosen,
+        table=table,
+        limits=limits,
+        limit=limit,
+        guideline=guideline,
+        law=tuple(_law(table, limits, limit, chosen)),
+        precaution=tuple(_precaution(survey, table, guideline)) if guideline else (),
+        switches=switches,
+        pulse=pulse,
+        pulses=tuple(_pulses(table, pulse, chosen)) if pulse else (),
+        pooled=pooled_switches(survey, table, switches),
+        attributions=attributions(survey, table, chosen.coverage),
+        quotients=quotients(survey, table, limits, band_hz) if limit.spot_testable else (),
+    )
+
+
+def _band_hz(survey: Survey, table: LevelTable) -> tuple[float, float]:
+    """Band of all meters used: the smallest limit in it is on the safe side for each."""
+    meters = [survey.meter(name) for name in dict.fromkeys(item.meter_id for item in table.levels)]
+    return min(m.band_low_hz for m in meters), max(m.band_high_hz for m in meters)
+
+
+def _limit_for(limits: LimitSet, band_hz: tuple[float, float]) -> LimitValue:
+    """The smallest limit in the band; one stated outside of it or for one frequency only cannot be tested."""
+    try:
+        return limits.smallest_in_band(*band_hz)
+    except RangeError:
+        value = limits.at(limits.range_hz[0])
+        note = f"stated for {value.frequency_hz / 1e6:g} MHz only; a total of unknown frequencies cannot test it"
+        return replace(value, spot_testable=False, spot_note=note)
+
+
+def _law(table: LevelTable, limits: LimitSet, limit: LimitValue, terms: Terms) -> Iterator[LawFinding]:
+    """Each place in each radio state: the kind the limit takes, or the nearest higher kind as an upper bound."""
+    wanted = limit_kind(limits.scope)
+    spots: dict[tuple[str, str, str], dict[Kind, PlaceLevel]] = {}
+    for item in table.levels:
+        spots.setdefault((item.place_id, item.state_id, item.meter_id), {})[item.kind] = item
+    for (place, state, meter), kinds in spots.items():
+        for kind in reversed(_FALLING[: _FALLING.index(wanted) + 1]):
+            level = kinds[kind].combined.level if kind in kinds else None
+            if level is None or (kind is not wanted and level.censor is Censor.ABOVE):
+                continue
+            if kind is not wanted:
+                level = replace(level, kind=wanted, censor=Censor.BELOW)
+            level = as_limit_average(level, limits)
+            yield LawFinding(place, state, judge(level, limit, terms.rule), meter, kind)
+            break
+
+
+def _pulses(table: LevelTable, bound: Bound, terms: Terms) -> Iterator[LawFinding]:
+    for item in table.levels:
+        if item.kind is bound.kind:
+            verdict = judge(item.combined.level, bound, terms.rule)
+            yield LawFinding(item.place_id, item.state_id, verdict, item.meter_id, item.kind)
+
+
+def _precaution(survey: Survey, table: LevelTable, guideline: GuidelineSet) -> Iterator[GuidelineFinding]:
+    for item in table.levels:
+        if item.kind is Kind.PEAK:
+            results = compare_with_every_service(item.combined.level, guideline.set_id)
+            uses = _uses(survey.place(item.place_id))
+            yield GuidelineFinding(item.place_id, item.state_id, results, item.meter_id, uses)
+
+
+def _uses(place: Place) -> tuple[str, ...]:
+    """Names under which guidelines give targets for the use of a place."""
+    return ("nighttime" if is_for_sleeping(place) else "daytime", "indoor")
+
+
+def is_for_sleeping(place: Place) -> bool:
+    """True for beds and cots, and wherever somebody stays at night."""
+    return place.kind in SLEEPING or place.night_hours > 0.0

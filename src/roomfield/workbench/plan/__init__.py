@@ -1,0 +1,1 @@
+"""What could be done, what it would bring, and which plan is agreed."""

@@ -1,0 +1,278 @@
+"""The list of actions of a survey: what stands on it, putting one on it, agreeing on some of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from roomfield.errors import InputError, RangeError, TooEarlyError, UnknownNameError
+from roomfield.remedy.order import CAUTION_KEYS
+from roomfield.survey import Action, ActionKind, AdoptedPlan, CostRange, Point3, ShieldPart, ShieldSheet, Survey
+from roomfield.survey.action import SurfaceRef
+from roomfield.workbench.plan.plan_choice import Terms, adopted
+from roomfield.workbench.record.editing import new_id
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.surveys import revise
+
+ON_EMITTERS = frozenset(
+    {
+        ActionKind.SWITCH_OFF,
+        ActionKind.NIGHT_SCHEDULE,
+        ActionKind.REDUCE_POWER,
+        ActionKind.WIRE_INSTEAD,
+        ActionKind.RELOCATE_EMITTER,
+        ActionKind.REPLACE_DEVICE,
+    }
+)
+ON_SURFACES = frozenset({ActionKind.SHIELD_SURFACE, ActionKind.CLOSE_OPENING})
+ON_PLACES = frozenset({ActionKind.MOVE_PLACE, ActionKind.CANOPY})
+MOVING = frozenset({ActionKind.RELOCATE_EMITTER, ActionKind.MOVE_PLACE})
+WEAKENING = frozenset({ActionKind.REDUCE_POWER, ActionKind.REPLACE_DEVICE})
+SHEETED = frozenset({ActionKind.SHIELD_SURFACE, ActionKind.CANOPY})
+FLAT_HZ = (1e8, 1e10)
+"""A sheet known by one figure is taken to hold it over this range [Hz]."""
+
+
+@dataclass(frozen=True)
+class Listed:
+    """An action as it stands on the list.
+
+    Parameters
+    ----------
+    agreed : bool
+        True if the agreed plan holds it.
+    done_on : str
+        Id of the visit that first says it was done; empty if none does.
+    """
+
+    action: Action
+    agreed: bool
+    done_on: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """As plain values."""
+        action = self.action
+        return {
+            "id": action.id,
+            "name": action.name,
+            "kind": action.kind.value,
+            "cost_low": action.cost.low,
+            "cost_high": action.cost.high,
+            "currency": action.cost.currency,
+            "emitter_ids": action.emitter_ids,
+            "place_id": action.place_id,
+            "surface_ids": tuple(surface.surface_id for surface in action.surfaces),
+            "excludes": action.excludes,
+            "cautions": tuple(topic for _, topic in CAUTION_KEYS[action.kind]),
+            "agreed": self.agreed,
+            "done_on": self.done_on,
+        }
+
+
+def listed(survey: Survey) -> tuple[Listed, ...]:
+    """Every action of a survey, in its order."""
+    agreed = set(survey.adopted_plan.action_ids) if survey.adopted_plan else set()
+    visits = sorted(survey.visits, key=lambda visit: visit.started_at)
+    return tuple(
+        Listed(one, one.id in agreed, next((v.id for v in visits if one.id in v.done_action_ids), ""))
+        for one in survey.actions
+    )
+
+
+def visit_for(survey: Survey, visit_id: str = "") -> str:
+    """The visit whose readings are used: the first one if none is named.
+
+    Raises
+    ------
+    TooEarlyError
+        If the survey has no visit.
+    UnknownNameError
+        If there is no such visit.
+    """
+    if not survey.visits:
+        raise TooEarlyError("the survey has no visit yet.", where=survey.title, mend="Begin a visit first.")
+    return survey.visit(visit_id).id if visit_id else survey.visits[0].id
+
+
+@dataclass(frozen=True)
+class NewAction:
+    """An action as it is asked for.
+
+    Parameters
+    ----------
+    kind : str
+        Which of `ActionKind`.
+    transmitters, walls : tuple of str
+        Names or ids of transmitters; ids of walls and slabs.
+    place, room : str
+        Name or id of the place moved or under a canopy; of the room for "anywhere in this room".
+    position : (float, float, float) or None
+        New position [m].
+    part : str
+        Of the walls: masonry, openings or whole.
+    sheet_db : float or None
+        Attenuation of the sheet, as its maker measured it [dB].
+    coverage : float
+        Share of the area that will truly be covered, 0 to 1.
+    reduction_db : float
+        Intended reduction of radiated power [dB].
+    off_hours : (float, float) or None
+        Local hours from and to of a night schedule [h].
+    cost : (float, float)
+        Cost range.
+    excludes : tuple of str
+        Ids of actions that cannot be done together with this one.
+    """
+
+    name: str
+    kind: str
+    transmitters: tuple[str, ...] = ()
+    place: str = ""
+    room: str = ""
+    position: Point3 | None = None
+    walls: tuple[str, ...] = ()
+    part: str = "whole"
+    sheet_db: float | None = None
+    coverage: float = 1.0
+    reduction_db: float = 0.0
+    off_hours: tuple[float, float] | None = None
+    cost: tuple[float, float] = (0.0, 0.0)
+    currency: str = "EUR"
+    excludes: tuple[str, ...] = ()
+    note: str = ""
+
+
+def put_action(job: Job, wanted: NewAction) -> Action:
+    """Put an action on the list of a survey in a record.
+
+    Raises
+    ------
+    UnknownNameError
+        If it names something that is not there.
+    InputError
+        If it lacks what it needs, or a figure cannot be.
+    """
+    made = as_action(job.survey, wanted)
+    _revise(job, lambda survey: replace(survey, actions=(*survey.actions, made)))
+    return made
+
+
+def as_action(survey: Survey, wanted: NewAction) -> Action:
+    """What was asked for as an action of the record, checked.
+
+    Raises
+    ------
+    UnknownNameError, InputError
+        As `put_action`.
+    """
+    kind = ActionKind(_one_of("kind of action", wanted.kind, [k.value for k in ActionKind]))
+    _refuse_incomplete(wanted, kind)
+    actions = [action.id for action in survey.actions]
+    return Action(
+        new_id("action"),
+        wanted.name.strip(),
+        kind,
+        tuple(_named("transmitter", one, {e.id: e.name for e in survey.emitters}) for one in wanted.transmitters),
+        _named("place", wanted.place, {p.id: p.name for p in survey.places}) if wanted.place else "",
+        wanted.position,
+        _named("room", wanted.room, {r.id: r.name for r in survey.dwelling.rooms}) if wanted.room else "",
+        wanted.reduction_db,
+        wanted.off_hours,
+        _surfaces(survey, wanted),
+        _sheet(wanted.sheet_db),
+        wanted.coverage,
+        CostRange(*wanted.cost, _currency(survey, wanted.currency)),
+        tuple(_one_of("action", one, actions) for one in wanted.excludes),
+        wanted.note,
+    )
+
+
+def _refuse_incomplete(wanted: NewAction, kind: ActionKind) -> None:
+    needs = (
+        (bool(wanted.name.strip()), "a name"),
+        (kind not in ON_EMITTERS or bool(wanted.transmitters), "a transmitter"),
+        (kind not in ON_SURFACES or bool(wanted.walls), "a wall or slab"),
+        (kind not in ON_PLACES or bool(wanted.place), "a place"),
+        (kind not in MOVING or bool(wanted.position or wanted.room), "a position or a room"),
+        (kind not in WEAKENING or wanted.reduction_db > 0.0, "a reduction in dB above 0"),
+        (kind not in SHEETED or wanted.sheet_db is not None, "the attenuation of the sheet in dB"),
+    )
+    for given, what in needs:
+        if not given:
+            raise InputError(f"an action of the kind {kind.value} needs {what}.", mend="Add it, then try again.")
+    low, high = wanted.cost
+    if not 0.0 <= low <= high < 1e9:
+        raise InputError(f"a cost from {low:g} to {high:g} cannot be.", mend="Give the lower figure first.")
+    if not 0.0 < wanted.coverage <= 1.0:
+        raise RangeError("coverage", wanted.coverage, (0.0, 1.0), "", mend="Give the share that is covered.")
+    for hour in wanted.off_hours or ():
+        if not 0.0 <= hour <= 24.0:
+            raise RangeError("hour", hour, (0.0, 24.0), "h", mend="Give local hours from and to.")
+
+
+def _surfaces(survey: Survey, wanted: NewAction) -> tuple[SurfaceRef, ...]:
+    known = [*(wall.id for wall in survey.dwelling.walls), *(slab.id for slab in survey.dwelling.slabs)]
+    part = ShieldPart(_one_of("part", wanted.part, [p.value for p in ShieldPart]))
+    return tuple(SurfaceRef(_one_of("wall or slab", one, known), part) for one in wanted.walls)
+
+
+def _sheet(attenuation_db: float | None) -> ShieldSheet | None:
+    if attenuation_db is None:
+        return None
+    if not 0.0 < attenuation_db <= 120.0:
+        raise RangeError("attenuation", attenuation_db, (0.0, 120.0), "dB", mend="Give the maker's figure.")
+    return ShieldSheet(f"Sheet of {attenuation_db:g} dB", tuple((f, attenuation_db) for f in FLAT_HZ))
+
+
+def _currency(survey: Survey, currency: str) -> str:
+    used = {action.cost.currency for action in survey.actions}
+    if used and currency not in used:
+        raise InputError(
+            f"the other actions cost {', '.join(sorted(used))}.", mend="Give all costs in one currency."
+        )  # fmt: skip
+    return currency
+
+
+def _named(what: str, wanted: str, names: dict[str, str]) -> str:
+    """An id, given as such or by the name that goes with it."""
+    if wanted in names:
+        return wanted
+    found = [key for key, name in names.items() if name == wanted]
+    if not found:
+        raise UnknownNameError(what, wanted, [*names, *names.values()])
+    return found[0]
+
+
+def _one_of(what: str, wanted: str, known: Sequence[str]) -> str:
+    if wanted not in known:
+        raise UnknownNameError(what, wanted, known)
+    return wanted
+
+
+def agree(job: Job, action_ids: Sequence[str], terms: Terms, note: str = "") -> AdoptedPlan:
+    """Write down the plan that the client agreed to.
+
+    Raises
+    ------
+    UnknownNameError
+        If an action is not on the list.
+    InputError
+        If two actions cannot be done together, none is named, or the survey lies in no record.
+    """
+    known = [action.id for action in job.survey.actions]
+    ids = tuple(dict.fromkeys(_one_of("action", one, known) for one in action_ids))
+    made = adopted(job.survey, ids, terms).adopted_plan
+    if made is None:
+        raise InputError("no action was named.", mend="Name at least one.")
+    plan = replace(made, note=note)
+    _revise(job, lambda survey: replace(survey, adopted_plan=plan))
+    return plan
+
+
+def _revise(job: Job, change: Callable[[Survey], Survey]) -> None:
+    if job.store is None:
+        raise InputError(
+            "a survey document cannot be changed.", where=job.survey.title, mend="Unpack or make a record first."
+        )
+    revise(job.store, job.survey.id, change)

@@ -1,0 +1,1 @@
+"""Whether the work did what was promised."""

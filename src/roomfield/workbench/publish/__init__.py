@@ -1,0 +1,1 @@
+"""Findings handed over: reports, tables, plain values."""

@@ -1,0 +1,280 @@
+"""What the report rests on: instrument, budget, references, positions, cautions, record."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+
+from roomfield.exposure.decision import Bound
+from roomfield.instrument import ControlChart as Chart
+from roomfield.instrument import meter_chart
+from roomfield.quantities import Contribution, Kind, Shape
+from roomfield.references.catalogue import evidence, mainstream_positions
+from roomfield.references.cautions import cautions
+from roomfield.references.guidelines import CATEGORIES, GuidelineSet
+from roomfield.references.source import Source, Standing
+from roomfield.report.evidence import (
+    AmendmentEntry,
+    Budget,
+    BudgetLine,
+    CalibrationEntry,
+    Caution,
+    CheckEntry,
+    ControlChart,
+    MeterEntry,
+    Position,
+    Proof,
+    ReadingEntry,
+    ReferenceEntry,
+    ReferenceStanding,
+    VisitEntry,
+)
+from roomfield.report.findings import Shown
+from roomfield.report.phrase import Phrase, Text, phrase
+from roomfield.survey import Meter, ReadingKind, Survey
+from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.publish.contents.findings import PULSES
+
+_MARK = re.compile(r"\bE\d{2}\b")
+_PART = {
+    "meter_tolerance": "tolerance",
+    "meter_calibration": "calibration",
+    "repeatability": "repeatability",
+    "pickup_axis": "pickup",
+    "body": "body",
+    "display": "resolution",
+    "meter_drift": "drift",
+    "overdue_calibration": "drift",
+    "floor_noise": "floor_noise",
+}
+FOR_THE_ASSESSOR = ("site plan", "procedure", "interview, report")
+ASSESSOR_GROUPS = ("privacy", "children")
+_STANDING = {
+    Standing.LAW: ReferenceStanding.LAW,
+    Standing.OFFICIAL_RECOMMENDATION: ReferenceStanding.RECOMMENDATION,
+    Standing.EXPERT_GUIDELINE: ReferenceStanding.EXPERT,
+    Standing.VOLUNTARY_STANDARD: ReferenceStanding.VOLUNTARY,
+    Standing.VOLUNTARY_DISPUTED: ReferenceStanding.DISPUTED,
+    Standing.POLITICAL_RESOLUTION: ReferenceStanding.DISPUTED,
+    Standing.HISTORICAL: ReferenceStanding.VOLUNTARY,
+    Standing.STATED_BY_USER: ReferenceStanding.VOLUNTARY,
+}
+
+
+def visit_entries(survey: Survey) -> tuple[VisitEntry, ...]:
+    """All visits."""
+    return tuple(
+        VisitEntry(
+            v.id,
+            v.started_at,
+            v.assessor,
+            phrase(f"purpose.{v.purpose.value}"),
+            v.ended_at,
+            v.conditions,
+            v.note,
+        )
+        for v in survey.visits
+    )
+
+
+def meter_entries(survey: Survey, on_date: str) -> tuple[MeterEntry, ...]:
+    """Every meter that was used.
+
+    Parameters
+    ----------
+    on_date : str
+        Date of the visit, ISO 8601, to judge whether a calibration was overdue.
+    """
+    used = {r.meter_id for r in survey.readings}
+    return tuple(_meter(m, on_date) for m in survey.meters if m.id in used)
+
+
+def _meter(meter: Meter, on_date: str) -> MeterEntry:
+    overdue = bool(meter.calibration_due) and on_date[:10] > meter.calibration_due[:10]
+    return MeterEntry(
+        meter.id,
+        meter.name,
+        meter.serial,
+        meter.band_low_hz,
+        meter.band_high_hz,
+        meter.tolerance_db,
+        phrase("distribution.rectangular"),
+        meter.repeatability_db,
+        meter.floor_w_m2,
+        meter.overload_w_m2,
+        meter.response_s,
+        meter.averaging_s,
+        meter.body_distance_m,
+        meter.pickup_axes,
+        meter.calibrated_on,
+        meter.calibration_due,
+        overdue,
+        meter.certificate,
+        tuple(CalibrationEntry(p.frequency_hz, p.correction_db, p.std_db) for p in meter.calibration),
+        _chart(meter, meter_chart(meter)),
+        meter.note,
+    )
+
+
+def _chart(meter: Meter, chart: Chart | None) -> ControlChart | None:
+    if chart is None:
+        return None
+    ordered = sorted(meter.checks, key=lambda c: c.at)
+    flagged = {*chart.outside, *chart.runs}
+    entries = tuple(CheckEntry(c.at, c.deviation_db, c.source, i in flagged, c.note) for i, c in enumerate(ordered))
+    reach = (chart.upper_db - chart.lower_db) / 2.0
+    return ControlChart(entries, chart.centre_db, reach * 2.0 / 3.0, reach)
+
+
+def typical_budget(assessment: Assessment) -> Budget | None:
+    """Budget of the first peak reading that is a number."""
+    for item in assessment.table.levels:
+        level = item.combined.level
+        if item.kind is Kind.PEAK and level.censor == "none":
+            tail = (1.0 - assessment.terms.coverage) / 2.0
+            low, high = level.errors().quantile(tail), level.errors().quantile(1.0 - tail)
+            lines = tuple(_line(c) for c in sorted(level.contributions, key=lambda c: -c.effective_std_db))
+            return Budget(lines, level.std_db, float(low), float(high), phrase("budget.method"))
+    return None
+
+
+def _line(part: Contribution) -> BudgetLine:
+    shape = "rectangular" if part.shape is Shape.RECTANGULAR else "normal"
+    common = bool(part.shared_key) and not part.shared_key.startswith("scan/")
+    return BudgetLine(
+        phrase(f"part.{_PART.get(part.name, part.name)}"),
+        part.effective_std_db,
+        common,
+        phrase(f"distribution.{shape}"),
+        phrase(f"part_source.{_PART.get(part.name, part.name)}"),
+    )
+
+
+def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
+    """The legal limits and the guideline, with their standing."""
+    limits, limit = assessment.limits, assessment.limit
+    law = ReferenceEntry(
+        limits.set_id,
+        limits.title,
+        limit.document,
+        _STANDING[limits.standing],
+        ReadingKind.AVERAGE,
+        limit.edition,
+        limit.clause,
+        how_known=how_known(limit.source),
+        value_w_m2=limit.value_w_m2,
+        averaging_s=limit.averaging_s,
+        note=" ".join(part for part in (limits.standing_note, limit.note, limit.spot_note) if part),
+    )
+    pulses = [_pulses(law, assessment.pulse, limits.pulse_how)] if assessment.pulse and assessment.pulses else []
+    return (law, *pulses, *([_guideline(assessment.guideline)] if assessment.guideline else []))
+
+
+def _pulses(law: ReferenceEntry, bound: Bound, how: str) -> ReferenceEntry:
+    """The condition on pulses beside the limit of the average; it stays off the axis, far above all levels."""
+    return replace(
+        law,
+        id=law.id + PULSES,
+        label=phrase("reference.pulses", label=law.label),
+        kind=ReadingKind.PEAK,
+        value_w_m2=bound.value_w_m2,
+        averaging_s=None,
+        how_known=how,
+        note="",
+        on_axis=False,
+    )
+
+
+def _guideline(chosen: GuidelineSet) -> ReferenceEntry:
+    rows = chosen.levels_for(None if chosen.services == ("any",) else chosen.services[0])
+    edges = tuple((r.name, r.lower_w_m2) for r in rows) if chosen.form == CATEGORIES else ()
+    return ReferenceEntry(
+        chosen.set_id,
+        chosen.title,
+        chosen.source.document,
+        _STANDING[chosen.standing],
+        ReadingKind.PEAK,
+        chosen.source.edition,
+        chosen.source.clause,
+        how_known=how_known(chosen.source),
+        value_w_m2=rows[0].upper_w_m2,
+        edges_w_m2=edges,
+        note=" ".join(part for part in (chosen.standing_note, chosen.remark) if part),
+    )
+
+
+def how_known(source: Source) -> Phrase | str:
+    """How a value is known, in words; memory says so."""
+    return phrase("how.memory_detail", detail=source.how) if source.from_memory else source.how
+
+
+def position_entries() -> tuple[Position, ...]:
+    """What the mainstream bodies hold."""
+    return tuple(
+        Position(p.body, p.source.document, p.position, p.source.edition, p.source.how) for p in mainstream_positions()
+    )
+
+
+def proof_entries(references: tuple[ReferenceEntry, ...], positions: tuple[Position, ...]) -> tuple[Proof, ...]:
+    """What the marks of the evidence register stand for, for those that the report names.
+
+    Parameters
+    ----------
+    references, positions : tuple
+        Entries whose notes and ways of being known name marks.
+    """
+    texts = [_plain(text) for r in references for text in (r.how_known, r.note)]
+    said = " ".join([*texts, *(p.how_known for p in positions)])
+    register = evidence()
+    marks = sorted(mark for mark in set(_MARK.findall(said)) if mark in register)
+    return tuple(Proof(mark, register[mark].what, register[mark].where, register[mark].confirms) for mark in marks)
+
+
+def _plain(text: Text) -> str:
+    if isinstance(text, Phrase):
+        return " ".join(str(value) for _, value in text.values)
+    return text if isinstance(text, str) else text.sentence
+
+
+def caution_entries() -> tuple[Caution, ...]:
+    """Cautions that a client needs; what only tells the assessor how to work is left out."""
+    return tuple(
+        Caution(c.topic, c.text, c.group)
+        for c in cautions()
+        if c.where not in FOR_THE_ASSESSOR and c.group not in ASSESSOR_GROUPS
+    )
+
+
+def amendment_entries(survey: Survey) -> tuple[AmendmentEntry, ...]:
+    """Corrections of the record."""
+    return tuple(AmendmentEntry(a.target_id, a.field, a.old, a.new, a.reason, a.by, a.at) for a in survey.amendments)
+
+
+def reading_entries(survey: Survey, visit_id: str) -> tuple[ReadingEntry, ...]:
+    """Every reading of a visit as observed, withdrawn ones included."""
+    visit = survey.visit(visit_id)
+    places = {p.id: p.name for p in survey.places}
+    states = {s.id: s.name for s in visit.radio_states}
+    touched = {a.target_id for a in survey.amendments}
+    gone = {a.target_id for a in survey.amendments if a.field == "withdrawn" and json.loads(a.new) is True}
+    return tuple(
+        ReadingEntry(
+            id=r.id,
+            visit=visit_id,
+            place=places.get(r.place_id, ""),
+            state=states.get(r.radio_state_id, r.radio_state_id),
+            kind=r.kind,
+            shown=Shown(r.value_w_m2, r.censoring),
+            orientation=r.orientation.value,
+            scan=r.scan.value,
+            taken_at=r.taken_at,
+            replicate=r.replicate,
+            note=r.note,
+            origin=f"{r.origin.file_name}:{r.origin.line}" if r.origin.line else "",
+            amended=r.id in touched,
+            withdrawn=r.id in gone,
+        )
+        for r in survey.readings
+        if r.visit_id == visit_id
+    )

@@ -1,0 +1,81 @@
+"""Recordings as the report shows them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from roomfield.references.technologies import technology
+from roomfield.report.chapters import EnvelopeSpectrum, FoldedProfile, HeardEntry, RecordingEntry
+from roomfield.report.phrase import Told
+from roomfield.signals.hearing import Hearing
+from roomfield.survey import Recording
+from roomfield.workbench.record.hearing import evidence_text, kept_hearing
+from roomfield.workbench.record.job import Job
+
+LEAST_SHOWN = 0.1
+MOST_LINES = 6
+MOST_POINTS = 240
+
+
+def recording_entries(job: Job, visit_id: str) -> tuple[RecordingEntry, ...]:
+    """Every recording of a visit with what was heard in it.
+
+    Parameters
+    ----------
+    visit_id : str
+        The visit.
+    """
+    return tuple(
+        recording_entry(job, recording, kept_hearing(job, recording))
+        for recording in job.survey.current_recordings()
+        if recording.visit_id == visit_id
+    )
+
+
+def recording_entry(job: Job, recording: Recording, hearing: Hearing) -> RecordingEntry:
+    """One recording as the report shows it."""
+    places = {p.id: p.name for p in job.survey.places}
+    states = {s.id: s.name for s in job.survey.visit(recording.visit_id).radio_states}
+    heard = tuple(
+        HeardEntry(
+            Told(h.title),
+            h.probability,
+            Told(evidence_text(h)),
+            tuple(Told(technology(name).title) for name in h.indistinguishable_from),
+            h in hearing.claimed,
+        )
+        for h in hearing.technologies
+        if h.probability >= LEAST_SHOWN
+    )
+    return RecordingEntry(
+        recording.id,
+        places.get(recording.place_id, ""),
+        states.get(recording.radio_state_id, recording.radio_state_id),
+        hearing.duration_s,
+        heard,
+        tuple(Told(text) for text in hearing.unknowns),
+        Told(hearing.verdict),
+        _profile(hearing),
+        _spectrum(hearing),
+    )
+
+
+def _profile(hearing: Hearing) -> FoldedProfile | None:
+    if not hearing.profiles:
+        return None
+    first = hearing.profiles[0]
+    level = np.asarray(first.levels, dtype=np.float64)
+    level = level - level.min()
+    top = float(level.max()) or 1.0
+    phase = (np.arange(len(level)) + 0.5) / len(level)
+    return FoldedProfile(first.period_s, tuple(phase.tolist()), tuple((level / top).tolist()))
+
+
+def _spectrum(hearing: Hearing) -> EnvelopeSpectrum:
+    step = max(1, len(hearing.spectrum.frequencies_hz) // MOST_POINTS)
+    lines = tuple((p.frequency_hz, f"{p.frequency_hz:.4g} Hz") for p in hearing.periodicities[:MOST_LINES])
+    return EnvelopeSpectrum(
+        tuple(hearing.spectrum.frequencies_hz[::step].tolist()),
+        tuple(hearing.spectrum.over_floor_db[::step].tolist()),
+        lines,
+    )

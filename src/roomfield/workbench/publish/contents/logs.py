@@ -1,0 +1,123 @@
+"""Long logs as the report shows them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from roomfield.logs.envelope import Envelope
+from roomfield.logs.profile import Profile
+from roomfield.report.chapters import DayProfile, LogEntry, Timeline
+from roomfield.report.phrase import Text, Told, phrase
+from roomfield.survey import LogRecord, ReadingKind
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.long_series import LogView, kept_series, view_of
+
+MOST_POINTS = 400
+
+
+def log_entries(job: Job, visit_id: str, bound_w_m2: float | None) -> tuple[LogEntry, ...]:
+    """Every log of a visit that is a log of power density.
+
+    Parameters
+    ----------
+    visit_id : str
+        Logs of other visits belong to their reports.
+    bound_w_m2 : float or None
+        The client's bound [W/m²].
+    """
+    places = {p.id: p.name for p in job.survey.places}
+    entries = []
+    for record in (r for r in job.survey.current_logs() if r.visit_id == visit_id):
+        series = kept_series(job, record)
+        if series.unit.name == "W/m2":
+            entries.append(_entry(record, places.get(record.place_id, ""), view_of(series, bound_w_m2), bound_w_m2))
+    return tuple(entries)
+
+
+def _entry(record: LogRecord, place: str, view: LogView, bound_w_m2: float | None) -> LogEntry:
+    kind = ReadingKind(view.series.kind) if view.series.kind in set(ReadingKind) else record.kind
+    return LogEntry(
+        record.id,
+        place,
+        kind,
+        view.statistics.start.isoformat(),
+        view.statistics.end.isoformat(),
+        _figures(view),
+        _timeline(view.envelope, bound_w_m2),
+        _day(view.day),
+        tuple(Told(remark) for remark in view.statistics.remarks),
+    )
+
+
+def _figures(view: LogView) -> tuple[tuple[Text, Text], ...]:
+    found, need = view.statistics, view.duration
+    rows: list[tuple[Text, Text]] = [
+        (phrase("log.observed"), phrase("log.share", share=found.share_observed)),
+        (phrase("log.mean"), _power(found.mean)),
+        (phrase("log.highest"), _power(found.maximum)),
+    ]
+    rows += [(phrase("log.rolling", minutes=r.window_s / 60.0), _power(r.value)) for r in found.rolling]
+    rows += [(phrase("log.percentile", percent=p), _power(v)) for p, v in found.percentiles if p in (50.0, 95.0, 99.0)]
+    if found.above is not None:
+        rows.append((phrase("log.above"), phrase("log.share", share=found.above.share_above)))
+        rows.append((phrase("log.events"), str(len(found.above.events))))
+    hours = phrase("log.hours", hours=need.hours) if need.hours else phrase("log.longer", hours=need.record_hours)
+    rows.append((phrase("log.needed"), hours))
+    if need.one_day_enough is not None:
+        rows.append((phrase("log.one_day"), phrase("log.share", share=need.one_day_enough)))
+    return (*rows, *_steps(view), *_bursts(view))
+
+
+def _steps(view: LogView) -> Iterator[tuple[Text, Text]]:
+    if view.day is None:
+        return
+    largest = max(view.changes, key=lambda change: abs(change.step_db), default=None)
+    if largest is None:
+        yield phrase("log.steps"), phrase("log.no_steps")
+        return
+    on = largest.at.date().isoformat()
+    yield phrase("log.steps"), phrase("log.largest_step", count=len(view.changes), step=largest.step_db, on=on)
+
+
+def _bursts(view: LogView) -> Iterator[tuple[Text, Text]]:
+    """Why peak and average differ, for a log fast enough to see it."""
+    seen = view.bursts
+    if seen is None:
+        return
+    yield phrase("log.bursts"), phrase("log.per_day", count=seen.per_day)
+    if seen.peak_and_mean is not None:
+        yield phrase("log.duty"), phrase("log.duty_share", percent=100.0 * seen.duty_cycle)
+        yield phrase("log.crest"), phrase("log.decibels", value=seen.peak_and_mean.total_db)
+
+
+def _power(value_w_m2: float | None) -> Text:
+    if value_w_m2 is None or not math.isfinite(value_w_m2):
+        return phrase("log.unknown")
+    return phrase("log.power", value=value_w_m2)
+
+
+def _timeline(envelope: Envelope, bound_w_m2: float | None) -> Timeline:
+    drawn = envelope.coarser(MOST_POINTS)
+    return Timeline(
+        drawn.start.isoformat(),
+        tuple(i * drawn.bin_s for i in range(len(drawn.low))),
+        tuple(map(float, drawn.low)),
+        tuple(map(float, drawn.mean)),
+        tuple(map(float, drawn.high)),
+        bound_w_m2,
+    )
+
+
+def _day(profile: Profile | None) -> DayProfile | None:
+    if profile is None:
+        return None
+    bins = [b for b in profile.bins if b.mean.low is not None and b.mean.high is not None]
+    if not bins:
+        return None
+    return DayProfile(
+        tuple((b.start_minute + profile.bin_minutes / 2.0) / 60.0 for b in bins),
+        tuple(b.mean.value for b in bins),
+        tuple(b.mean.low or 0.0 for b in bins),
+        tuple(b.mean.high or 0.0 for b in bins),
+    )

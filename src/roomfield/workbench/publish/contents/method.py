@@ -1,0 +1,71 @@
+"""Paragraphs on the method that depend on this visit: what was added to a level, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from roomfield.exposure.decision import UNCERTAINTY_CEILING_DB
+from roomfield.exposure.guideline import SERVICES_AT_MOST
+from roomfield.quantities import Kind
+from roomfield.references.catalogue import time_variability
+from roomfield.references.guidelines import GuidelineSet
+from roomfield.report.phrase import Text, phrase
+from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.assess.switching import WIDEST_VARIATION
+
+_BY_USE = {"daytime", "nighttime"}
+
+
+def method_paragraphs(assessment: Assessment) -> tuple[Text, ...]:
+    """What a reader must know of how this visit's levels were compared."""
+    found = [*_on_limits(assessment), *_on_guideline(assessment)]
+    if any(len(item.pairs) > 1 for item in assessment.pooled):
+        found.append(phrase("method.pooled"))
+    if len(assessment.meter_ids) > 1:
+        names = ", ".join(assessment.survey.meter(m).name for m in assessment.meter_ids)
+        found.append(phrase("method.meters", n=len(assessment.meter_ids), names=names))
+    return tuple(found)
+
+
+def _on_limits(assessment: Assessment) -> Iterator[Text]:
+    limit = assessment.limit
+    if not assessment.law:
+        return
+    if limit.band_hz is not None:
+        low, high = limit.band_hz
+        yield phrase("method.smallest", low=low, high=high, value=limit.value_w_m2, at=limit.frequency_hz)
+    for low, high in limit.uncovered_hz:
+        yield phrase("method.uncovered", low=low, high=high)
+    if limit.averaging_s is not None:
+        yield _on_time(assessment, limit.averaging_s)
+    if assessment.pulse is not None and assessment.pulses:
+        yield phrase("method.pulses", factor=assessment.pulse.value_w_m2 / limit.value_w_m2)
+    widest = max(f.verdict.expanded_db for f in assessment.law)
+    if widest > UNCERTAINTY_CEILING_DB:
+        yield phrase("method.ceiling", value=widest, ceiling=UNCERTAINTY_CEILING_DB)
+
+
+def _on_time(assessment: Assessment, averaging_s: float) -> Text:
+    if any(f.verdict.level.kind is Kind.AVERAGE for f in assessment.law):
+        spread = time_variability(WIDEST_VARIATION)
+        source = spread.source.citation()
+        return phrase("method.time_added", time=averaging_s, spread=spread.spread_db, source=source)
+    return phrase("method.no_time", time=averaging_s)
+
+
+def _on_guideline(assessment: Assessment) -> Iterator[Text]:
+    chosen = assessment.guideline
+    if chosen is None or not assessment.precaution:
+        return
+    yield phrase("method.standing_rule", coverage=assessment.terms.coverage)
+    if chosen.per_service:
+        named = chosen.services != ("any",)
+        yield phrase("method.services_named") if named else phrase("method.services_each", n=SERVICES_AT_MOST)
+    if {row.name for row in chosen.levels} >= _BY_USE:
+        yield phrase("method.target_use")
+    if _silent_on_kind(chosen):
+        yield phrase("method.statistic")
+
+
+def _silent_on_kind(chosen: GuidelineSet) -> bool:
+    return chosen.statistic == "not stated"

@@ -1,0 +1,241 @@
+"""What the model of the dwelling adds to the report: sources, contributions, what stays open."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from roomfield.errors import UnknownNameError
+from roomfield.field.diagnostics import Finding, FindingKind, diagnostics
+from roomfield.field.heard import unexplained
+from roomfield.field.locate import Bearings, Whereabouts, locate
+from roomfield.field.map import LevelMap, level_map
+from roomfield.field.posterior import Posterior
+from roomfield.quantities import Kind
+from roomfield.quantities.convert import decibels_from_ratio
+from roomfield.references.technologies import technology
+from roomfield.report.chapters import SourceEntry
+from roomfield.report.drawings import LevelGrid, PlanEmitter, PlanStorey
+from roomfield.report.findings import Contribution, NextStep, StepGroup
+from roomfield.report.phrase import Text, Told, phrase
+from roomfield.survey import ReadingKind, Standing, Survey
+from roomfield.workbench.model.joint_model import EmitterShare, Range, emitter_shares
+from roomfield.workbench.publish.contents.plan import emitter_letters, plan_storeys, room_at
+
+LEAST_SHARE = 0.05
+"""Contributions under this share of the sum are left out of the table."""
+MAP_STEP_M = 0.4
+MICRO_DB = float(decibels_from_ratio(1e6))
+"""From dB re 1 W/m² to dB re 1 µW/m² [dB]."""
+WIDE_FACTOR = 30.0
+"""Interval of a power, high over low, from which the data are said not to fix it."""
+HALF_CIRCLE_DEG = 180.0
+"""Directions that fill more than this are none."""
+
+
+def model_contributions(posterior: Posterior) -> tuple[Contribution, ...]:
+    """Peak contributions of emitters at places, the largest first at each place."""
+    names = {e.id: e.name for e in posterior.survey.emitters}
+    shares = [s for s in emitter_shares(posterior, Kind.PEAK) if s.share.median >= LEAST_SHARE]
+    order = {p.id: n for n, p in enumerate(posterior.survey.places)}
+    shares.sort(key=lambda s: (order[s.place_id], -s.share.median))
+    return tuple(
+        Contribution(
+            s.place_id,
+            names[s.emitter_id],
+            ReadingKind.PEAK,
+            s.level_w_m2.median,
+            s.level_w_m2.low,
+            s.level_w_m2.high,
+            s.share.median,
+            s.share.low,
+            s.share.high,
+        )
+        for s in shares
+    )
+
+
+def source_entries(posterior: Posterior) -> tuple[SourceEntry, ...]:
+    """Every emitter with its radiated power over time and where it is."""
+    letters = emitter_letters(posterior.survey)
+    mean_db = posterior.eirp_db + np.minimum(posterior.duty_db, 0.0)
+    entries = []
+    for row, emitter in enumerate(posterior.survey.emitters):
+        power = Range.of(10.0 ** (mean_db[:, row] / 10.0))
+        entries.append(
+            SourceEntry(
+                letters[emitter.id],
+                emitter.name,
+                emitter.technology,
+                whereabouts_of(posterior, row),
+                power.median,
+                power.low,
+                power.high,
+                _statement(power),
+            )
+        )
+    return tuple(entries)
+
+
+def whereabouts_of(posterior: Posterior, row: int) -> Text:
+    """Where an emitter is, with how well that is known."""
+    emitter = posterior.survey.emitters[row]
+    found = locate(posterior, emitter.id)
+    if found.whereabouts is Whereabouts.DIRECTION:
+        return sought_direction(found.arcs)
+    if found.whereabouts is Whereabouts.REGION and found.centre is not None:
+        room = room_at(posterior.survey, found.centre)[1] or phrase("source.outside")
+        return phrase("source.inferred", room=room, spread=_spread_m(posterior, row))
+    if emitter.bearing_deg is not None:
+        return phrase("source.direction", bearing=emitter.bearing_deg)
+    return phrase("source.far" if emitter.outdoor else "source.entered")
+
+
+def sought_direction(arcs: tuple[Bearings, ...]) -> Text:
+    """Where an emitter outside is sought, both ways if the readings do not tell front from back.
+
+    Parameters
+    ----------
+    arcs : tuple of Bearings
+        Most probable first.
+    """
+    if sum(arc.span_deg for arc in arcs) > HALF_CIRCLE_DEG:
+        return phrase("source.sought_anywhere")
+    first = arcs[0]
+    one = {"bearing": first.middle_deg, "low": first.low_deg, "high": first.high_deg}
+    if len(arcs) == 1:
+        return phrase("source.sought_direction", **one)
+    other = arcs[1]
+    return phrase(
+        "source.sought_two_directions", **one, chance=first.probability, other=other.middle_deg,
+        other_low=other.low_deg, other_high=other.high_deg, other_chance=other.probability,
+    )  # fmt: skip
+
+
+def _spread_m(posterior: Posterior, row: int) -> float:
+    """Root mean square distance of the draws of a position from their mean, in plan [m]."""
+    spread = posterior.positions_m[:, row, :2].std(axis=0)
+    return float(np.hypot(spread[0], spread[1]))
+
+
+def _statement(power: Range) -> Text:
+    wide = power.low <= 0.0 or power.high / power.low > WIDE_FACTOR
+    return phrase("source.wide") if wide else phrase("source.fixed")
+
+
+def open_questions(posterior: Posterior) -> tuple[Text, ...]:
+    """What the readings could not settle."""
+    found: list[Text] = []
+    for row, emitter in enumerate(posterior.survey.emitters):
+        if locate(posterior, emitter.id).whereabouts is Whereabouts.REGION:
+            found.append(phrase("open.position", source=emitter.name, spread=_spread_m(posterior, row)))
+        elif emitter.standing is Standing.SUSPECTED:
+            found.append(phrase("open.suspected", source=emitter.name))
+    worded = (_worded(posterior, finding) for finding in diagnostics(posterior))
+    found += [text for text in worded if text is not None]
+    heard = unexplained(posterior.survey, posterior.visit_id)
+    found += [phrase("open.unexplained", technology=Told(technology(name).title)) for _, name in heard]
+    return tuple(found)
+
+
+def _worded(posterior: Posterior, finding: Finding) -> Text | None:
+    """What a client must know of a finding of the model; None if another chapter says it."""
+    survey = posterior.survey
+    emitters = {e.id: e for e in survey.emitters}
+    if finding.kind is FindingKind.TWINS:
+        first, second = (emitters[name] for name in finding.subjects)
+        # Bands of one device hang on one switch; that they trade with each other decides nothing.
+        alike = first.group == second.group
+        return None if alike else phrase("open.not_told_apart", first=first.name, second=second.name)
+    if finding.kind is FindingKind.LITTLE_LEARNED:
+        names = ", ".join(emitters[name].name for name in finding.subjects if name in emitters)
+        return phrase("open.little_learned", source=names)
+    if finding.kind is FindingKind.OUTLIER:
+        return phrase("open.outlier", reading=finding.subjects[0], place=_place_read(survey, finding.subjects[0]))
+    if finding.kind is FindingKind.STRANGE_SITE:
+        return phrase("open.strange_site", place=_place_read(survey, finding.subjects[0]))
+    return phrase("open.unsettled") if finding.kind is FindingKind.UNSETTLED else None
+
+
+def _place_read(survey: Survey, reading_id: str) -> Text:
+    """Name of the place where a reading was taken."""
+    place_id = next((r.place_id for r in survey.readings if r.id == reading_id), "")
+    return survey.place(place_id).name if place_id else phrase("open.a_point")
+
+
+def search_steps(posterior: Posterior) -> tuple[NextStep, ...]:
+    """Where to look for each transmitter of unknown position that is the largest part of a level somewhere."""
+    survey = posterior.survey
+    leading: dict[str, EmitterShare] = {}
+    for share in emitter_shares(posterior, Kind.PEAK):
+        best = leading.get(share.place_id)
+        if best is None or share.share.median > best.share.median:
+            leading[share.place_id] = share
+    steps = []
+    for row, emitter in enumerate(survey.emitters):
+        worst = max((s for s in leading.values() if s.emitter_id == emitter.id), key=_part, default=None)
+        found = locate(posterior, emitter.id)
+        room = room_at(survey, found.centre)[1] if found.centre is not None else ""
+        if worst is None or found.whereabouts is not Whereabouts.REGION or not room:
+            continue
+        place = survey.place(worst.place_id).name
+        title = phrase("step.look_for.title", source=emitter.name, room=room)
+        reason = phrase("step.look_for.reason", place=place, share=worst.share.median, spread=_spread_m(posterior, row))
+        steps.append(NextStep(StepGroup.INNER, title, reason))
+    return tuple(steps)
+
+
+def _part(share: EmitterShare) -> float:
+    return share.share.median
+
+
+def storey_grid(survey: Survey, storey_id: str, found: LevelMap) -> LevelGrid:
+    """A map of levels as the report draws it [dB re 1 µW/m²].
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such storey.
+    """
+    storeys = dict(zip((s.id for s in survey.dwelling.storeys), plan_storeys(survey, ()), strict=True))
+    if storey_id not in storeys:
+        raise UnknownNameError("storey", storey_id, storeys)
+    return LevelGrid(
+        storeys[storey_id],
+        tuple(map(float, found.x_m)),
+        tuple(map(float, found.y_m)),
+        tuple(tuple(map(float, row)) for row in found.mean_db + MICRO_DB),
+        tuple(tuple(map(float, row)) for row in found.std_db),
+    )
+
+
+def map_grids(posterior: Posterior) -> tuple[LevelGrid, ...]:
+    """Maps of the peak level of every storey that has an outline, or of the only one; everything on."""
+    survey = posterior.survey
+    storeys = survey.dwelling.storeys
+    return tuple(
+        replace(
+            storey_grid(survey, storey.id, level_map(posterior, storey.id, step_m=MAP_STEP_M, kind=Kind.PEAK)),
+            title=storey.name,
+        )
+        for storey in storeys
+        if len(storey.outline) >= 3 or len(storeys) == 1
+    )
+
+
+def with_sought(posterior: Posterior, storeys: tuple[PlanStorey, ...]) -> tuple[PlanStorey, ...]:
+    """Plans with the regions in which emitters of unknown position lie."""
+    letters = emitter_letters(posterior.survey)
+    drawn = list(storeys)
+    for emitter in posterior.survey.emitters:
+        found = locate(posterior, emitter.id)
+        if found.whereabouts is not Whereabouts.REGION or found.centre is None:
+            continue
+        for index, storey in enumerate(posterior.survey.dwelling.storeys):
+            if storey.floor_m - 0.3 <= found.centre[2] < storey.ceiling_m:
+                region = max(found.polygons, key=len, default=())
+                at = (found.centre[0], found.centre[1])
+                mark = PlanEmitter(letters[emitter.id], emitter.name, at, known=False, region=region)
+                drawn[index] = replace(drawn[index], emitters=(*drawn[index].emitters, mark))
+    return tuple(drawn)

@@ -1,0 +1,164 @@
+"""The agreed plan as a work order, with its odds and the curve it was chosen from, as the report shows it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from roomfield.errors import InputError
+from roomfield.quantities import Kind
+from roomfield.remedy.choice import Choice
+from roomfield.remedy.order import Step, WorkStep
+from roomfield.remedy.prediction import PlaceOutcome, Prediction, Span, predict
+from roomfield.report.chapters import LevelStep, PlacePrediction, Remedy, TradeOffPoint, WorkItem
+from roomfield.report.document import ReportContent
+from roomfield.report.evidence import Caution
+from roomfield.report.findings import Level, StepGroup
+from roomfield.report.phrase import Text, phrase
+from roomfield.survey import AdoptedPlan, ReadingKind, Survey, VisitPurpose
+from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.plan.outcomes import everywhere, limiting, most_remains, worsening
+from roomfield.workbench.plan.plan_choice import Terms, choice_of
+from roomfield.workbench.plan.target_places import asked_of, names_of
+from roomfield.workbench.publish.contents.followup import follow_up_letter, verification
+
+_GROUP = {
+    Step.INNER_SOURCES: StepGroup.INNER,
+    Step.PLACES: StepGroup.INNER,
+    Step.OUTER_SOURCES: StepGroup.OUTER,
+    Step.MEASURE_AGAIN: StepGroup.MEASURE,
+}
+
+
+def with_remedy(content: ReportContent, survey: Survey, visit_id: str) -> ReportContent:
+    """The content with the agreed plan, or with verification and letter if the visit is a follow-up.
+
+    Parameters
+    ----------
+    visit_id : str
+        The visit that the report is about.
+    """
+    visit = survey.visit(visit_id)
+    before = sorted((v for v in survey.visits if v.started_at < visit.started_at), key=lambda v: v.started_at)
+    if visit.purpose is VisitPurpose.FOLLOW_UP and before:
+        checked = verification(survey, before[-1].id, visit_id)
+        letter = follow_up_letter(survey, before[-1].id, visit_id, content.issued_at)
+        return replace(content, verification=checked, letter=letter)
+    return replace(content, remedy=_remedy(survey, visit_id)) if survey.adopted_plan else content
+
+
+def _remedy(survey: Survey, visit_id: str) -> Remedy | None:
+    plan = survey.adopted_plan
+    actions = [a for a in survey.actions if plan is not None and a.id in plan.action_ids]
+    if plan is None or not actions:
+        return None
+    asked = asked_of(survey, plan)
+    found = predict(
+        posterior_of(survey, visit_id), actions, kind=Kind(plan.target_kind), target_w_m2=plan.target_w_m2, asked=asked
+    )
+    choice = _choice(survey, visit_id, plan)
+    names = {p.id: p.name for p in survey.places}
+    return Remedy(
+        plan.target_w_m2,
+        ReadingKind(plan.target_kind),
+        plan.confidence,
+        actions[0].cost.currency,
+        tuple(_item(step) for step in found.work),
+        tuple(_prediction(names, outcome, found) for outcome in found.outcomes),
+        _curve(survey, plan, found, choice) if choice else (),
+        _statement(plan, found, choice),
+        tuple(worsening(one) for one in found.worse),
+        names_of(survey, asked),
+        tuple(most_remains(found, names)) if choice and not choice.reachable else (),
+        _lowest(survey, plan, choice) if choice and not choice.reachable else (),
+    )
+
+
+def _lowest(survey: Survey, plan: AdoptedPlan, choice: Choice) -> tuple[LevelStep, ...]:
+    names = {action.id: action.name for action in survey.actions}
+    return tuple(
+        LevelStep(
+            p.plan.cost, p.level_w_m2, p.reduction_db, {*p.plan.action_ids} == {*plan.action_ids},
+            tuple(names[i] for i in p.plan.action_ids),
+        )
+        for p in choice.lowest
+    )  # fmt: skip
+
+
+def _choice(survey: Survey, visit_id: str, plan: AdoptedPlan) -> Choice | None:
+    """The best plans for the agreed target; None if the list is too long or in several currencies."""
+    try:
+        return choice_of(survey, visit_id, _terms(survey, plan))
+    except InputError:
+        return None
+
+
+def _terms(survey: Survey, plan: AdoptedPlan) -> Terms:
+    return Terms(plan.target_w_m2, plan.target_kind, plan.confidence, place_ids=asked_of(survey, plan))
+
+
+def _curve(survey: Survey, plan: AdoptedPlan, found: Prediction, choice: Choice) -> tuple[TradeOffPoint, ...]:
+    """The curve with the agreed plan on or under it."""
+    names = {action.id: action.name for action in survey.actions}
+    agreed = {*plan.action_ids}
+    others = tuple(
+        TradeOffPoint(p.cost, p.probability, actions=tuple(names[i] for i in p.action_ids))
+        for p in choice.curve
+        if {*p.action_ids} != agreed
+    )
+    cost = sum((s.action.cost.low + s.action.cost.high) / 2.0 for s in found.work)
+    own = TradeOffPoint(cost, found.probability_all, chosen=True, actions=tuple(s.action.name for s in found.work))
+    return (*others, own)
+
+
+def _statement(plan: AdoptedPlan, found: Prediction, choice: Choice | None) -> Text:
+    """Whether the plan does what was asked; if not, whether anything on the list does."""
+    chance, asked, where = found.probability_all, plan.confidence, everywhere(not found.everywhere)
+    if chance >= asked:
+        return phrase("remedy.reaches", chance=chance, where=where)
+    if choice is None:
+        return phrase("remedy.falls_short", chance=chance, asked=asked, where=where)
+    if choice.cheapest is None:
+        best = choice.best
+        return phrase(
+            "remedy.nothing_reaches", chance=chance, asked=asked, best=best.probability, low=best.cost_low,
+            high=best.cost_high, where=where,
+        )  # fmt: skip
+    other = choice.cheapest
+    return phrase(
+        "remedy.another_reaches", chance=chance, asked=asked, other=other.probability, low=other.cost_low,
+        high=other.cost_high, where=where,
+    )  # fmt: skip
+
+
+def _item(step: WorkStep) -> WorkItem:
+    quantity: Text = ""
+    if step.material_m2:
+        quantity = phrase("remedy.sheet", area=step.material_m2, edge=step.edge_m or 0.0)
+    return WorkItem(
+        step.action.name,
+        _GROUP[step.step],
+        step.action.note,
+        quantity,
+        step.action.cost.low,
+        step.action.cost.high,
+        tuple(Caution(c.topic, c.text, c.group) for c in step.cautions),
+    )
+
+
+def _prediction(names: dict[str, str], outcome: PlaceOutcome, found: Prediction) -> PlacePrediction:
+    split = len(found.outcomes) > len({o.place_id for o in found.outcomes})
+    place: Text = names[outcome.place_id]
+    if split:
+        place = phrase(f"remedy.by_{outcome.period}", place=names[outcome.place_id])
+    return PlacePrediction(
+        place,
+        _level(outcome.before_w_m2),
+        _level(outcome.after_w_m2),
+        outcome.probability_met,
+        limiting(outcome),
+        outcome.asked,
+    )
+
+
+def _level(span: Span) -> Level:
+    return Level(span.median, span.low, span.high)

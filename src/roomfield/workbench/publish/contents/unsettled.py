@@ -1,0 +1,66 @@
+"""What the readings of a visit could not settle, as far as they tell without a model of the dwelling."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+
+from roomfield.exposure.decision import limit_kind
+from roomfield.quantities import Censor, Kind
+from roomfield.report.phrase import Text, phrase
+from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.assess.switching import AttributionFinding
+
+_MOST_NAMES = 4
+_SUREST = (Kind.AVERAGE, Kind.MAX_HOLD, Kind.PEAK)
+"""Kinds in the order in which their sums are best kept: highest values need not lie at one spot or moment."""
+
+
+def unsettled(assessment: Assessment) -> tuple[Text, ...]:
+    """Every open point that follows from the readings alone."""
+    return (*_readings(assessment), *_switching(assessment))
+
+
+def joined(names: Iterable[str]) -> Text:
+    """Names in one phrase, long lists cut and counted."""
+    found = list(dict.fromkeys(names))
+    if len(found) <= _MOST_NAMES:
+        return ", ".join(found)
+    return phrase("front.and_more", names=", ".join(found[:_MOST_NAMES]), n=len(found) - _MOST_NAMES)
+
+
+def _readings(assessment: Assessment) -> Iterator[Text]:
+    survey, base = assessment.survey, assessment.table.base_state.id
+    if len(survey.visits) > 1:
+        yield phrase("open.one_visit", date=assessment.table.visit.started_at[:10])
+    over = [i for i in assessment.table.levels if i.combined.level.censor is Censor.ABOVE]
+    if over:
+        yield phrase("open.overload", places=joined(survey.place(i.place_id).name for i in over))
+    bounded = [f for f in assessment.law if f.is_upper_bound and f.state_id == base]
+    if bounded:
+        asked = phrase(f"kind_noun.{limit_kind(assessment.limits.scope).value}")
+        places = joined(survey.place(f.place_id).name for f in bounded)
+        yield phrase("open.no_average", places=places, asked=asked)
+
+
+def _switching(assessment: Assessment) -> Iterator[Text]:
+    if not assessment.switches:
+        yield phrase("open.not_switched")
+    for place in _not_adding_up(assessment):
+        yield phrase("open.does_not_add_up", place=place)
+    without_effect: dict[str, list[str]] = defaultdict(list)
+    for item in assessment.pooled:
+        if item.first.kind is Kind.PEAK and item.contribution.includes_zero(assessment.terms.coverage):
+            without_effect[item.first.name].append(assessment.survey.place(item.first.place_id).name)
+    for source, places in without_effect.items():
+        yield phrase("open.no_effect", source=source, places=joined(places))
+
+
+def _not_adding_up(assessment: Assessment) -> list[str]:
+    """Places whose on/off tests do not add up, in the surest kind that was tested there."""
+    tested = [f for f in assessment.attributions if f.attribution.adds_up is not None]
+    surest: dict[tuple[str, str], AttributionFinding] = {}
+    for finding in sorted(tested, key=lambda f: _SUREST.index(f.kind)):
+        surest.setdefault((finding.place_id, finding.meter_id), finding)
+    wrong = [f.place_id for f in surest.values() if not f.attribution.adds_up]
+    return [assessment.survey.place(p).name for p in dict.fromkeys(wrong)]

@@ -1,0 +1,184 @@
+"""The report: content from an assessment, and files from the content."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from roomfield import __version__
+from roomfield.errors import InputError
+from roomfield.references.rules import decision_rule
+from roomfield.report.document import Custody, Parties, ReportContent, Rules
+from roomfield.report.phrase import phrase
+from roomfield.report.words.catalogue import load_words
+from roomfield.survey import Survey
+from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.publish.contents import evidence, findings, method, plan, steps, unsettled
+
+TABLE_FORMATS = (".xlsx", ".csv", ".json")
+FALSE_ACCEPTANCE = {"guard-0.83U": 0.05, "guard-U": 0.025, "guard-1.5U": 0.0016, "three-way": 0.025}
+"""Risk of a wrong "below" that a rule's document states for a normal error; see the table of rules."""
+FORMATS = (".pdf", ".html", *TABLE_FORMATS)
+
+
+def issued_now() -> str:
+    """The present moment with the offset of this computer's clock, ISO 8601."""
+    return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+
+
+def report_content(assessment: Assessment, *, issued_at: str = "", package_sha256: str = "") -> ReportContent:
+    """What the report says about one visit.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Result of `assess`.
+    issued_at : str
+        Date and time of the report, ISO 8601; the same content and time give the same bytes. Now if left out.
+    package_sha256 : str
+        Hash of the survey package behind it.
+    """
+    survey, visit = assessment.survey, assessment.table.visit
+    places = findings.place_findings(assessment)
+    return ReportContent(
+        survey_id=survey.id,
+        title=survey.title,
+        issued_at=issued_at or issued_now(),
+        state_id=assessment.table.base_state.id,
+        law_id=assessment.limits.set_id,
+        guideline_id=assessment.guideline.set_id if assessment.guideline else "",
+        invented=survey.invented,
+        parties=_parties(survey),
+        rules=_rules(assessment),
+        custody=_custody(survey, package_sha256),
+        visits=evidence.visit_entries(survey),
+        states=findings.state_entries(assessment),
+        places=places,
+        verdicts=findings.verdicts(assessment),
+        contributions=findings.switch_contributions(assessment),
+        steps=steps.next_steps(assessment),
+        storeys=plan.plan_storeys(survey, places),
+        method=method.method_paragraphs(assessment),
+        undetermined=unsettled.unsettled(assessment),
+        meters=evidence.meter_entries(survey, visit.started_at),
+        budget=evidence.typical_budget(assessment),
+        references=evidence.reference_entries(assessment),
+        positions=evidence.position_entries(),
+        proofs=evidence.proof_entries(evidence.reference_entries(assessment), evidence.position_entries()),
+        cautions=evidence.caution_entries(),
+        amendments=evidence.amendment_entries(survey),
+        readings=evidence.reading_entries(survey, visit.id),
+    )
+
+
+def _rules(assessment: Assessment) -> Rules:
+    rule = decision_rule(assessment.terms.rule)
+    key = rule.rule_id.replace("-", "_").replace(".", "_")
+    risk = FALSE_ACCEPTANCE.get(rule.rule_id)
+    return Rules(assessment.terms.coverage, phrase(f"decision_rule.{key}"), risk)
+
+
+def _custody(survey: Survey, package_sha256: str) -> Custody:
+    name = f"{survey.id}.zip" if package_sha256 else ""
+    return Custody(name, package_sha256, f"roomfield {__version__}")
+
+
+def _parties(survey: Survey) -> Parties:
+    order = survey.assignment
+    return Parties(order.client, order.address, order.assessor, order.organisation, order.question)
+
+
+def checked_target(path: str | Path) -> Path:
+    """The file a report is to lie in, once its name says a form that there is.
+
+    Parameters
+    ----------
+    path : str or Path
+        Ends in .pdf, .html, .xlsx, .csv or .json.
+
+    Raises
+    ------
+    InputError
+        If the ending is none of these, or a folder has that name.
+    """
+    target = Path(path)
+    ending = target.suffix.lower()
+    if ending not in FORMATS:
+        raise InputError(
+            f"a report cannot be written as {ending or 'a file without an ending'}.",
+            where=target.name,
+            mend=f"Choose a name that ends in {', '.join(FORMATS)}.",
+        )
+    if target.is_dir():
+        raise InputError("a folder has this name.", where=str(target), mend="Choose another name.")
+    return target
+
+
+def write_report(content: ReportContent, path: str | Path, *, language: str = "en") -> Path:
+    """Write the report; the ending of the name says in which form.
+
+    Parameters
+    ----------
+    content : ReportContent
+        What is to be said.
+    path : str or Path
+        Ends in .pdf, .html, .xlsx, .csv or .json.
+    language : str
+        ``en`` or ``de``.
+
+    Raises
+    ------
+    InputError
+        If the ending is none of these.
+    """
+    target, ending = checked_target(path), Path(path).suffix.lower()
+    load_words(language)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    if ending == ".pdf":
+        from roomfield.report.render.pdf import render_pdf
+
+        render_pdf(content, target, language=language)
+    elif ending == ".html":
+        from roomfield.report.render.html import render_html
+
+        target.write_text(render_html(content, language=language), encoding="utf-8")
+    else:
+        from roomfield.report.render.tables import write_tables
+
+        write_tables(content, target)
+    return target
+
+
+def write_field_sheet(survey: Survey, path: str | Path, *, visit_id: str | None = None, language: str = "") -> Path:
+    """Write the printable form for a visit: every place in every radio state, in order of the walk.
+
+    Parameters
+    ----------
+    path : str or Path
+        PDF file.
+    visit_id : str, optional
+        The visit; the first one if left out.
+    language : str
+        ``en`` or ``de``; the survey's own if empty.
+    """
+    from roomfield.report.render.field_sheet import SheetOrder, field_sheet
+
+    visit = survey.visit(visit_id) if visit_id else next(iter(survey.visits), None)
+    states = visit.radio_states if visit else ()
+    groups = findings.group_names(survey)
+    order = SheetOrder(
+        survey.id,
+        survey.title,
+        tuple((place.name, state.name) for state in states for place in survey.places),
+        tuple((s.name, ", ".join(groups.get(g, g) for g in s.off_groups)) for s in states),
+        visit.assessor if visit else survey.assignment.assessor,
+        ", ".join(m.name for m in survey.meters),
+        max((m.body_distance_m for m in survey.meters), default=0.3),
+        invented=survey.invented,
+    )
+    target = Path(path)
+    if target.suffix.lower() != ".pdf":
+        raise InputError("a field sheet is a PDF.", where=target.name, mend="Choose a name that ends in .pdf.")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    field_sheet(order, target, language=language or survey.assignment.language)
+    return target

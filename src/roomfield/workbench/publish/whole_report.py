@@ -1,0 +1,133 @@
+"""The whole report: every chapter for which the record holds something."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from roomfield.field.posterior import Posterior
+from roomfield.report.document import ReportContent
+from roomfield.report.words.catalogue import load_words
+from roomfield.workbench.assess.assessment import Assessment, Terms, assess
+from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
+from roomfield.workbench.publish.contents.listening import recording_entries
+from roomfield.workbench.publish.contents.logs import log_entries
+from roomfield.workbench.publish.contents.model import (
+    map_grids,
+    model_contributions,
+    open_questions,
+    search_steps,
+    source_entries,
+    with_sought,
+)
+from roomfield.workbench.publish.contents.remedy import with_remedy
+from roomfield.workbench.publish.contents.steps import with_agreed_steps
+from roomfield.workbench.publish.files import checked_target, report_content, write_report
+from roomfield.workbench.record.job import Job
+
+ProgressCall = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What a report is to cover and how.
+
+    Parameters
+    ----------
+    visit_id : str or None
+        The visit; the first one if None.
+    language : str
+        ``en`` or ``de``; the survey's own if empty.
+    terms : Terms
+        Coverage and decision rule.
+    user_limits : str
+        Path of a TOML file with limits of your own.
+    short : bool
+        True for the chapters that follow from the readings alone.
+    issued_at : str
+        Date and time of the report, ISO 8601; now if empty.
+    """
+
+    visit_id: str | None = None
+    language: str = ""
+    terms: Terms = Terms()  # noqa: RUF009 - a frozen value
+    user_limits: str = ""
+    short: bool = False
+    issued_at: str = ""
+
+
+def whole_report(
+    job: Job, target: str | Path, wishes: Wishes | None = None, on_progress: ProgressCall | None = None
+) -> Path:
+    """Assess a visit and write its report.
+
+    Parameters
+    ----------
+    job : Job
+        The survey.
+    target : str or Path
+        Ends in .pdf, .html, .xlsx, .csv or .json.
+    wishes : Wishes, optional
+        What it is to cover and how.
+    on_progress : callable, optional
+        Called with the share done, 0 to 1.
+    """
+    wanted = wishes or Wishes()
+    step = on_progress or (lambda _share: None)
+    checked_target(target)
+    language = wanted.language or job.survey.assignment.language
+    load_words(language)
+    content = whole_content(job, wanted, step)
+    path = write_report(content, target, language=language)
+    step(1.0)
+    return path
+
+
+def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = None) -> ReportContent:
+    """What the report says, before it is set.
+
+    Parameters
+    ----------
+    job : Job
+        The survey.
+    wanted : Wishes
+        What it is to cover and how.
+    on_progress : callable, optional
+        Called with the share done, 0 to 0.7.
+    """
+    step = on_progress or (lambda _share: None)
+    assessment = assess(job.survey, wanted.visit_id, terms=wanted.terms, user_limits=wanted.user_limits)
+    step(0.2)
+    content = report_content(assessment, issued_at=wanted.issued_at, package_sha256=job.package_sha256)
+    if not wanted.short and can_be_modelled(job.survey):
+        content = with_model(content, posterior_of(job.survey, assessment.table.visit.id))
+        content = with_agreed_steps(with_remedy(content, job.survey, assessment.table.visit.id))
+    step(0.5)
+    if not wanted.short and job.store is not None:
+        content = with_files(content, job, assessment)
+    step(0.7)
+    return content
+
+
+def with_model(content: ReportContent, posterior: Posterior) -> ReportContent:
+    """The content with what the model of the dwelling adds."""
+    return replace(
+        content,
+        contributions=(*content.contributions, *model_contributions(posterior)),
+        sources=source_entries(posterior),
+        maps=map_grids(posterior),
+        storeys=with_sought(posterior, content.storeys),
+        undetermined=(*content.undetermined, *open_questions(posterior)),
+        steps=(*search_steps(posterior), *content.steps),
+    )
+
+
+def with_files(content: ReportContent, job: Job, assessment: Assessment) -> ReportContent:
+    """The content with what the survey's recordings and logs say."""
+    bound = assessment.precaution[0].strictest.chances[0].row.upper_w_m2 if assessment.precaution else None
+    return replace(
+        content,
+        recordings=recording_entries(job, assessment.table.visit.id),
+        logs=log_entries(job, assessment.table.visit.id, bound),
+    )

@@ -1,0 +1,102 @@
+"""Begin a survey and correct one, as a command gives it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from roomfield.errors import InputError
+from roomfield.references.guidelines import guideline_set
+from roomfield.store.repository import open_store
+from roomfield.survey import Amendment, Assignment, Survey
+from roomfield.workbench.record.chosen_limits import chosen_limits
+from roomfield.workbench.record.editing import started_survey
+from roomfield.workbench.record.job import open_job
+from roomfield.workbench.record.setting_up import is_moment
+
+OTHER_FILES = (".json", ".zip", ".csv", ".xlsx", ".pdf", ".html")
+
+
+def begin_survey(
+    record: str,
+    title: str,
+    *,
+    starter: str = "blank",
+    client: str = "",
+    assessor: str = "",
+    jurisdiction: str = "EU",
+    guideline: str = "",
+) -> Survey:
+    """Put a new survey into a record, making the record if need be.
+
+    Parameters
+    ----------
+    record : str
+        SQLite file, folder or database URL.
+    title : str
+        What the survey is called.
+    starter : str
+        Dwelling to start from.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such starter, jurisdiction or guideline.
+    InputError
+        If the record's name is that of another kind of file.
+    """
+    _check_record_name(record)
+    chosen_limits(jurisdiction)
+    if guideline:
+        guideline_set(guideline)
+    if not all(c.isprintable() for c in title + client + assessor):
+        raise InputError("a name holds a control character.", where=repr(title[:40]), mend="Leave it out.")
+    order = Assignment(client=client, assessor=assessor, jurisdiction=jurisdiction, guideline=guideline)
+    made = started_survey(title, order, starter)
+    return open_store(record).create(made).survey
+
+
+def amend_observation(
+    record: str, survey_id: str, observation_id: str, field: str, value: str, reason: str, by: str
+) -> Amendment:
+    """Correct a field of an observation; a value that reads as JSON is taken as such.
+
+    Parameters
+    ----------
+    value : str
+        Such as ``0.0012``, ``average`` or ``[1.0, 2.0, 0.9]``.
+    """
+    job = open_job(record, survey_id)
+    if job.store is None:
+        raise InputError("a survey document cannot be amended.", where=record, mend="Amend the record it came from.")
+    _check_sense(field, value)
+    return job.store.amend(job.survey.id, observation_id, field, _read(value), reason=reason, by=by)
+
+
+def _check_record_name(record: str) -> None:
+    """Refuse a record that could not be opened again, for its name says that it is something else."""
+    if not record.strip():
+        raise InputError("the record has no name.", mend="Name a file with --record.")
+    if "://" not in record and Path(record).suffix.lower() in OTHER_FILES:
+        raise InputError(
+            f"a record cannot be a {Path(record).suffix} file.",
+            where=record,
+            mend="Choose a name that ends in .sqlite.",
+        )
+
+
+def _read(text: str) -> object:
+    try:
+        found: object = json.loads(text)
+    except ValueError:
+        return text
+    return tuple(found) if isinstance(found, list) else found
+
+
+def _check_sense(field: str, value: str) -> None:
+    """Refuse what fits the field's type and still cannot be."""
+    read = _read(value)
+    if field.endswith("_w_m2") and isinstance(read, (int, float)) and read < 0:
+        raise InputError("a power density cannot be negative.", where=field, mend="Give it in W/m², 0 or more.")
+    if field.endswith("_at") and value and not is_moment(value):
+        raise InputError(f"{value!r} is no date and time.", where=field, mend="Write it as 2026-03-14T09:10:00+01:00.")

@@ -1,0 +1,64 @@
+"""The demo survey in a record of its own, so that everything can be tried without a home to measure."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from roomfield.demo.overnight import LOG_NAME, overnight_csv
+from roomfield.demo.recordings import DEMO_RECORDINGS, write_recording
+from roomfield.demo.survey import FIRST, SURVEY_ID, demo_survey
+from roomfield.errors import StoreError
+from roomfield.store.repository import Store, open_store
+from roomfield.workbench.record.hearing import HeardWhere, keep_recording
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.long_series import LogPlace, guessed_log, keep_log
+
+RECORD_NAME = "roomfield.sqlite"
+
+
+def demo_job(folder: str | Path) -> Job:
+    """The demo survey, made in a folder if it is not there yet.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Made if need be.
+
+    Raises
+    ------
+    StoreError
+        If the folder cannot be made or written.
+    """
+    home = Path(folder)
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise StoreError(
+            f"the folder cannot be made ({fault.strerror}).", where=str(home), mend="Name another folder."
+        ) from None
+    return with_demo(open_store(home / RECORD_NAME))
+
+
+def with_demo(store: Store) -> Job:
+    """The demo survey in a record, put there if it is missing.
+
+    Parameters
+    ----------
+    store : Store
+        An open record.
+    """
+    if SURVEY_ID not in {s.id for s in store.surveys()}:
+        store.create(demo_survey())
+        _add_files(Job(store.load(SURVEY_ID).survey, store))
+    return Job(store.load(SURVEY_ID).survey, store)
+
+
+def _add_files(job: Job) -> None:
+    with tempfile.TemporaryDirectory(prefix="roomfield-demo-") as folder:
+        log = Path(folder) / LOG_NAME
+        log.write_bytes(overnight_csv())
+        keep_log(job, log, guessed_log(log).confirm(), LogPlace("cot", FIRST.id))
+        for recording in DEMO_RECORDINGS:
+            sound = write_recording(recording, Path(folder))
+            keep_recording(job, sound, HeardWhere(recording.place_id, FIRST.id, "", recording.state_id))

@@ -1,0 +1,171 @@
+"""Changes to a survey's record that a person makes at the desk: whole surveys, assignment, meters, visits."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+from roomfield.errors import InputError
+from roomfield.survey import Assignment, Meter, RadioState, Survey, Visit, VisitPurpose
+from roomfield.workbench.record.plan_templates import starter
+
+AS_FOUND = RadioState("as-found", "As found")
+LONGEST_TEXT = 4000
+
+
+def new_id(noun: str) -> str:
+    """An id nobody else has given, for example ``reading-9f2c41d07a``.
+
+    Parameters
+    ----------
+    noun : str
+        What it is the id of.
+    """
+    return f"{noun}-{secrets.token_hex(5)}"
+
+
+def now() -> str:
+    """The present moment with the offset of this computer's clock, ISO 8601."""
+    return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+
+
+def _unchanged(name: str) -> str:
+    return name
+
+
+def started_survey(
+    title: str, assignment: Assignment, starter_key: str = "blank", word: Callable[[str], str] = _unchanged
+) -> Survey:
+    """A new survey with a plan to start from, a meter as rated, and a first visit as found.
+
+    Parameters
+    ----------
+    title : str
+        What the survey is called in the list.
+    assignment : Assignment
+        Client, question and references.
+    starter_key : str
+        Dwelling to start from.
+    word : callable, optional
+        Puts an English name of a room, place, storey, meter or radio state into the assessor's language.
+    """
+    sheet = starter(starter_key).sheet
+    dwelling = replace(
+        sheet.dwelling,
+        storeys=_worded(sheet.dwelling.storeys, word),
+        rooms=_worded(sheet.dwelling.rooms, word),
+    )
+    visit = Visit("visit-1", now(), assignment.assessor, radio_states=_worded((AS_FOUND,), word))
+    return Survey(
+        id=new_id("survey"),
+        title=_checked_title(title),
+        created_at=now(),
+        assignment=assignment,
+        dwelling=dwelling,
+        places=_worded(sheet.places, word),
+        meters=(Meter("meter-1", word("Broadband meter")),),
+        visits=(visit,),
+    )
+
+
+def _worded(items: tuple[Any, ...], word: Callable[[str], str]) -> tuple[Any, ...]:
+    return tuple(replace(item, name=word(item.name)) for item in items)
+
+
+def with_assignment(survey: Survey, title: str, assignment: Assignment, note: str) -> Survey:
+    """The survey under a new title and assignment.
+
+    Raises
+    ------
+    InputError
+        If the title is empty.
+    """
+    return replace(survey, title=_checked_title(title), assignment=assignment, note=note[:LONGEST_TEXT])
+
+
+def with_meter(survey: Survey, meter: Meter) -> Survey:
+    """The survey with this meter added, or put in the place of the one with the same id.
+
+    Raises
+    ------
+    InputError
+        If the meter's figures cannot be.
+    """
+    for name, low, high in (
+        ("tolerance", meter.tolerance_db, 40.0),
+        ("repeatability", meter.repeatability_db, 20.0),
+        ("averaging window", meter.averaging_s, 3600.0),
+        ("distance from the body", meter.body_distance_m, 5.0),
+    ):
+        if not 0.0 <= low <= high:
+            raise InputError(f"the {name} is {low:g}; expected 0 to {high:g}.", where=f"meter {meter.name}")
+    if not 0.0 < meter.band_low_hz < meter.band_high_hz:
+        raise InputError("the band's lower end is not below its upper end.", where=f"meter {meter.name}")
+    if not 0.0 < meter.floor_w_m2 < meter.overload_w_m2:
+        raise InputError("the floor is not below the overload value.", where=f"meter {meter.name}")
+    return replace(survey, meters=_put(survey.meters, meter))
+
+
+def with_visit(survey: Survey, purpose: VisitPurpose, conditions: str = "") -> Survey:
+    """The survey with one more visit, starting now, in the radio states of the visit before.
+
+    Parameters
+    ----------
+    purpose : VisitPurpose
+        Why the assessor came.
+    conditions : str
+        Whatever may matter later.
+    """
+    states = survey.visits[-1].radio_states if survey.visits else (AS_FOUND,)
+    visit = Visit(
+        id=new_id("visit"),
+        started_at=now(),
+        assessor=survey.assignment.assessor,
+        purpose=purpose,
+        radio_states=states,
+        conditions=conditions[:LONGEST_TEXT],
+        done_action_ids=survey.adopted_plan.action_ids
+        if survey.adopted_plan and purpose is VisitPurpose.FOLLOW_UP
+        else (),
+    )
+    return replace(survey, visits=(*survey.visits, visit))
+
+
+def with_radio_state(survey: Survey, visit_id: str, name: str, off_groups: tuple[str, ...]) -> Survey:
+    """The survey with one more radio state at a visit; the same switches twice give the state that is there.
+
+    Raises
+    ------
+    InputError
+        If a switch is not there, or the name is empty.
+    UnknownNameError
+        If there is no such visit.
+    """
+    visit = survey.visit(visit_id)
+    groups = {emitter.group for emitter in survey.emitters}
+    unknown = [group for group in off_groups if group not in groups]
+    if unknown:
+        raise InputError(f"there is no switch {unknown[0]!r}.", where="radio state")
+    if not name.strip():
+        raise InputError("a radio state needs a name.", where="radio state", mend="For example: router off.")
+    if any(set(state.off_groups) == set(off_groups) and state.name == name.strip() for state in visit.radio_states):
+        return survey
+    state = RadioState(new_id("state"), name.strip()[:120], tuple(sorted(off_groups)))
+    changed = replace(visit, radio_states=(*visit.radio_states, state))
+    return replace(survey, visits=_put(survey.visits, changed))
+
+
+def _put(items: tuple[Any, ...], item: Any) -> tuple[Any, ...]:
+    if any(other.id == item.id for other in items):
+        return tuple(item if other.id == item.id else other for other in items)
+    return (*items, item)
+
+
+def _checked_title(title: str) -> str:
+    clean = " ".join(title.split())
+    if not clean:
+        raise InputError("a survey needs a title.", where="title", mend="For example the street and the month.")
+    return clean[:200]

@@ -1,0 +1,368 @@
+"""The walk through the rooms: readings entered one after the other, each kept the moment it is entered."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+from roomfield.errors import InputError
+from roomfield.instrument.correct import to_level
+from roomfield.survey import Censoring, Meter, Orientation, Point3, Reading, ReadingKind, Scan, Survey
+from roomfield.workbench.record.editing import new_id, now
+from roomfield.workbench.record.surveys import Records, opened, withdraw
+
+UNDONE = "undone at entry"
+MOST_AT_ONCE = 50
+NEAR_M = 2.5
+"""Readings within this distance are held against one another [m]; our judgement, no source."""
+SPREAD_AT_ONE_PLACE_DB = 3.0
+"""Standard deviation of two hand scans of one place, fading included [dB]; our judgement, no source."""
+SPREAD_PER_METRE_DB = 2.5
+"""How much more two places may differ per metre between them [dB]; our judgement, no source."""
+SURPRISE = 3.0
+"""How many standard deviations are surprising."""
+
+
+class Unit(StrEnum):
+    """Units that a meter of this class shows power density in."""
+
+    NANO = "nW/m²"
+    MICRO = "µW/m²"
+    MILLI = "mW/m²"
+
+
+FACTOR_W_M2 = {Unit.NANO: 1e-9, Unit.MICRO: 1e-6, Unit.MILLI: 1e-3}
+
+
+@dataclass(frozen=True)
+class Value:
+    """One value as typed.
+
+    Parameters
+    ----------
+    number : float or None
+        What the display showed; None with a censoring key (then the meter's floor or overload value stands in).
+    censoring : Censoring
+        Whether the display showed a number at all.
+    kind : ReadingKind
+        Peak, max-hold or average.
+    orientation : Orientation
+        How the antenna was turned.
+    """
+
+    number: float | None
+    kind: ReadingKind
+    censoring: Censoring = Censoring.NONE
+    orientation: Orientation = Orientation.BEST_AXIS
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One or several values taken at one point in one go.
+
+    Parameters
+    ----------
+    entry_id : str
+        Made by the device; the same entry sent twice is kept once.
+    values : tuple of Value
+        What was read.
+    unit : Unit
+        Unit of all of them.
+    place_id : str
+        The place; empty if only a position is known.
+    position : (float, float, float) or None
+        Position on the plan [m].
+    taken_at : str
+        ISO 8601; now if empty.
+    """
+
+    entry_id: str
+    visit_id: str
+    meter_id: str
+    radio_state_id: str
+    values: tuple[Value, ...]
+    unit: Unit = Unit.MICRO
+    place_id: str = ""
+    position: Point3 | None = None
+    scan: Scan = Scan.HAND_SCAN
+    taken_at: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something worth a second look before going on.
+
+    Parameters
+    ----------
+    reading_id : str
+        Which new reading it is about.
+    words : str
+        English sentence with placeholders in braces.
+    values : dict of str to str
+        What stands in the placeholders.
+    """
+
+    reading_id: str
+    words: str
+    values: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What a reading is worth: its interval at 95 %.
+
+    Parameters
+    ----------
+    low_w_m2, high_w_m2 : float
+        Ends of the interval [W/m²]; 0 or infinity if open.
+    flags : tuple of str
+        Floor, overload, overdue calibration, drifting meter.
+    """
+
+    reading: Reading
+    low_w_m2: float
+    high_w_m2: float
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What came of an entry."""
+
+    worth: tuple[Worth, ...]
+    remarks: tuple[Remark, ...]
+
+
+def enter(records: Records, survey_id: str, entry: Entry) -> Taken:
+    """Keep an entry and say what it is worth and whether it fits.
+
+    Raises
+    ------
+    InputError
+        If a value cannot be.
+    StoreError
+        If visit, radio state, meter or place do not exist.
+    """
+    survey = opened(records, survey_id).survey
+    readings = readings_of(survey, entry)
+    records.append(survey_id, readings)
+    meter = survey.meter(entry.meter_id)
+    remarks = tuple(remark for reading in readings for remark in _remarks(survey, meter, reading, readings))
+    return Taken(tuple(worth_of(reading, meter) for reading in readings), remarks)
+
+
+def undo(records: Records, survey_id: str, reading_ids: tuple[str, ...]) -> int:
+    """Withdraw readings just entered; they stay in the record with the reason.
+
+    Parameters
+    ----------
+    reading_ids : tuple of str
+        Which ones.
+
+    Returns
+    -------
+    int
+        How many were withdrawn.
+    """
+    survey = opened(records, survey_id).survey
+    current = {reading.id for reading in survey.current_readings()}
+    going = [reading_id for reading_id in reading_ids if reading_id in current]
+    for reading_id in going:
+        withdraw(records, survey_id, reading_id, UNDONE, survey.assignment.assessor)
+    return len(going)
+
+
+def readings_of(survey: Survey, entry: Entry) -> tuple[Reading, ...]:
+    """The readings that an entry stands for.
+
+    Parameters
+    ----------
+    survey : Survey
+        Names the meter's floor and overload value.
+    entry : Entry
+        As typed.
+
+    Raises
+    ------
+    InputError
+        If there is no value, no point, or a number cannot be.
+    """
+    if not 0 < len(entry.values) <= MOST_AT_ONCE:
+        raise InputError(f"{len(entry.values)} values in one entry.", mend=f"Enter 1 to {MOST_AT_ONCE}.")
+    if not entry.place_id and entry.position is None:
+        raise InputError("no point was chosen.", where="entry", mend="Press a place or a point on the plan first.")
+    if not entry.entry_id or len(entry.entry_id) > 60:
+        raise InputError("an entry needs an id of 1 to 60 letters.", where="entry")
+    meter = survey.meter(entry.meter_id)
+    taken_at, scan_number = entry.taken_at or now(), _scan_number(survey, entry)
+    return tuple(
+        Reading(
+            id=f"{entry.entry_id}-{number}",
+            visit_id=entry.visit_id,
+            meter_id=entry.meter_id,
+            radio_state_id=entry.radio_state_id,
+            kind=value.kind,
+            value_w_m2=_value_w_m2(value, entry.unit, meter),
+            place_id=entry.place_id,
+            position=entry.position,
+            censoring=value.censoring,
+            orientation=value.orientation,
+            scan=entry.scan,
+            taken_at=taken_at,
+            replicate=scan_number,
+            note=entry.note[:500],
+        )
+        for number, value in enumerate(entry.values, 1)
+    )
+
+
+def worth_of(reading: Reading, meter: Meter) -> Worth:
+    """What a reading is worth by itself, over an unknown mix of frequencies.
+
+    Parameters
+    ----------
+    reading : Reading
+        As entered.
+    meter : Meter
+        That took it.
+    """
+    metered = to_level(reading, meter)
+    interval = metered.level.interval()
+    return Worth(reading, interval.low_w_m2, interval.high_w_m2, metered.flags)
+
+
+def new_entry_id() -> str:
+    """An id for an entry that a program makes."""
+    return new_id("entry")
+
+
+def _value_w_m2(value: Value, unit: Unit, meter: Meter) -> float:
+    bound = {Censoring.BELOW_FLOOR: meter.floor_w_m2, Censoring.OVERLOAD: meter.overload_w_m2}
+    if value.censoring is not Censoring.NONE and value.number is None:
+        return bound[value.censoring]
+    if value.number is None or not math.isfinite(value.number) or value.number < 0.0:
+        raise InputError(f"{value.number!r} is not a level.", where="value", mend="Enter what the display shows.")
+    if value.number == 0.0:
+        raise InputError(
+            "a meter cannot show that there is nothing.",
+            where="value",
+            mend="Use the key for below the floor.",
+        )
+    level = value.number * FACTOR_W_M2[unit]
+    if level > 1e4:
+        raise InputError(
+            f"{value.number:g} {unit.value} is over 10 kW/m².",
+            where="value",
+            mend="Check the unit and the number.",
+        )
+    return level
+
+
+def _scan_number(survey: Survey, entry: Entry) -> int:
+    same = [
+        reading.replicate
+        for reading in survey.current_readings(entry.visit_id)
+        if (reading.radio_state_id, reading.place_id, reading.position)
+        == (entry.radio_state_id, entry.place_id, entry.position)
+        and not reading.id.startswith(f"{entry.entry_id}-")
+    ]
+    return max(same, default=-1) + 1
+
+
+def _remarks(survey: Survey, meter: Meter, new: Reading, together: tuple[Reading, ...]) -> list[Remark]:
+    others = [r for r in survey.current_readings(new.visit_id) if r.id not in {one.id for one in together}]
+    found = [
+        _beyond_meter(new, meter),
+        _average_over_peak(new, [*others, *together]),
+        _unlike_neighbour(survey, new, others),
+        _louder_with_less(survey, new, others),
+    ]
+    return [remark for remark in found if remark is not None]
+
+
+def _beyond_meter(new: Reading, meter: Meter) -> Remark | None:
+    if new.censoring is Censoring.NONE and new.value_w_m2 < meter.floor_w_m2:
+        return Remark(new.id, "This is below what the meter can tell from nothing. Is the unit right?", {})
+    if new.censoring is Censoring.NONE and new.value_w_m2 > meter.overload_w_m2:
+        return Remark(new.id, "This is more than the meter can show. Is the unit right?", {})
+    return None
+
+
+def _average_over_peak(new: Reading, others: list[Reading]) -> Remark | None:
+    if new.kind is not ReadingKind.AVERAGE or new.censoring is not Censoring.NONE:
+        return None
+    peaks = [
+        other.value_w_m2
+        for other in others
+        if other.kind is not ReadingKind.AVERAGE and _same_spot(new, other) and other.censoring is Censoring.NONE
+        and other.radio_state_id == new.radio_state_id
+    ]  # fmt: skip
+    if not peaks or new.value_w_m2 <= max(peaks) * 1.2:
+        return None
+    return Remark(
+        new.id,
+        "An average cannot exceed the peak at the same place. One of the two is mistyped or mistaken.",
+        {},
+    )
+
+
+def _unlike_neighbour(survey: Survey, new: Reading, others: list[Reading]) -> Remark | None:
+    here = _where(survey, new)
+    if here is None or new.censoring is not Censoring.NONE:
+        return None
+    alike = [
+        (other, math.dist(here, there))
+        for other in others
+        if other.kind is new.kind
+        and other.radio_state_id == new.radio_state_id
+        and other.censoring is Censoring.NONE
+        and (there := _where(survey, other)) is not None
+        and math.dist(here, there) <= NEAR_M
+    ]
+    if not alike:
+        return None
+    other, gap_m = min(alike, key=lambda pair: pair[1])
+    difference_db = 10.0 * math.log10(new.value_w_m2 / other.value_w_m2)
+    allowed_db = SURPRISE * (SPREAD_AT_ONE_PLACE_DB + SPREAD_PER_METRE_DB * gap_m)
+    if abs(difference_db) <= allowed_db:
+        return None
+    words = "{amount} dB {direction} than what you measured {gap} m away. Check the unit, then scan again."
+    return Remark(
+        new.id,
+        words,
+        {
+            "amount": f"{abs(difference_db):.0f}",
+            "direction": "more" if difference_db > 0 else "less",
+            "gap": f"{gap_m:.1f}",
+        },
+    )
+
+
+def _louder_with_less(survey: Survey, new: Reading, others: list[Reading]) -> Remark | None:
+    visit = survey.visit(new.visit_id)
+    off = {state.id: set(state.off_groups) for state in visit.radio_states}
+    mine = off.get(new.radio_state_id, set())
+    louder = [
+        other
+        for other in others
+        if other.kind is new.kind
+        and _same_spot(new, other)
+        and off.get(other.radio_state_id, set()) < mine
+        and Censoring.NONE is new.censoring is other.censoring
+        and 10.0 * math.log10(new.value_w_m2 / other.value_w_m2) > SURPRISE * SPREAD_AT_ONE_PLACE_DB
+    ]
+    if not louder:
+        return None
+    return Remark(new.id, "More than before, with less switched on. Is the right radio state chosen?", {})
+
+
+def _same_spot(one: Reading, other: Reading) -> bool:
+    return (one.place_id, one.position) == (other.place_id, other.position)
+
+
+def _where(survey: Survey, reading: Reading) -> Point3 | None:
+    if reading.position is not None or not reading.place_id:
+        return reading.position
+    return next((place.position for place in survey.places if place.id == reading.place_id), None)

@@ -1,0 +1,188 @@
+"""Long logs through the door: brought, looked at, confirmed, kept, and shown piece by piece."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path, PurePath
+from typing import Any
+
+from roomfield.errors import FormatError, InputError, UnknownNameError
+from roomfield.logs.mapping import Mapping
+from roomfield.logs.series import LogSeries
+from roomfield.survey import LogRecord
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.long_series import LogPlace, guessed_log, keep_log, kept_series, view_of, window_of
+from roomfield.workbench.record.surveys import Records, opened
+
+ENDINGS = frozenset({".csv", ".tsv", ".txt", ".parquet", ".xlsx"})
+MOST_BINS = 4000
+
+
+@dataclass(frozen=True)
+class LogOffer:
+    """A log that was brought but is not kept yet, and how it would be read.
+
+    Parameters
+    ----------
+    sha256 : str
+        Hash of the file, to be handed back with the confirmation.
+    mapping : Mapping
+        What was guessed, and what only the user can say.
+    """
+
+    sha256: str
+    file_name: str
+    mapping: Mapping
+
+
+def offered(records: Records, content: bytes, file_name: str) -> LogOffer:
+    """Look at a log without keeping it with the survey.
+
+    Parameters
+    ----------
+    content : bytes
+        The file.
+    file_name : str
+        What the user calls it; its ending says the form.
+
+    Raises
+    ------
+    FormatError
+        If it is no log that is read.
+    """
+    if PurePath(file_name).suffix.lower() not in ENDINGS:
+        raise FormatError(
+            f"{PurePath(file_name).name!r} is not read as a log.",
+            where=file_name,
+            mend="Bring CSV, TSV, XLSX or Parquet.",
+        )
+    if not content:
+        raise InputError("the file is empty.", where=file_name, mend="Choose another file.")
+    item = records.media.put(content, file_name=file_name)
+    return offered_again(records, item.sha256, item.file_name)
+
+
+def offered_again(records: Records, sha256: str, file_name: str) -> LogOffer:
+    """The same log once more, by its hash."""
+    with _named(records, sha256, file_name) as path:
+        return LogOffer(sha256, file_name, guessed_log(path))
+
+
+def keep_offered(
+    records: Records, survey_id: str, offer: tuple[str, str], answers: dict[str, Any], where: LogPlace
+) -> LogRecord:
+    """Keep a log that was offered, once its mapping is confirmed.
+
+    Parameters
+    ----------
+    offer : (str, str)
+        Hash and name of the file.
+    answers : dict
+        Corrections and answers by name of the mapping's field.
+    where : LogPlace
+        Place, visit, meter and radio state.
+
+    Raises
+    ------
+    TooEarlyError
+        If a question is still open.
+    RejectedRows
+        If rows cannot be read.
+    """
+    with _named(records, *offer) as path:
+        mapping = guessed_log(path).confirm(
+            **{name: value for name, value in answers.items() if value not in ("", None)}
+        )
+        return keep_log(Job(opened(records, survey_id).survey, records), path, mapping, where)
+
+
+def log_facts(records: Records, survey_id: str, log_id: str, bound_w_m2: float | None = None) -> dict[str, Any]:
+    """Everything a kept log says, as plain values.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such log.
+    """
+    series = kept_series(*_kept(records, survey_id, log_id))
+    return view_of(series, bound_w_m2).to_dict()
+
+
+@dataclass(frozen=True)
+class LogHead:
+    """What a page must know of a log before it asks for figures.
+
+    Parameters
+    ----------
+    unit : str
+        Unit of the series; ``W/m2`` for power density.
+    kind : str
+        What one value is: average, peak, max_hold or unknown.
+    zone : str
+        Time zone of the log's own clock.
+    """
+
+    unit: str
+    kind: str
+    zone: str
+
+
+def log_head(records: Records, survey_id: str, log_id: str) -> LogHead:
+    """Unit, kind and time zone of a kept log.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such log.
+    """
+    series = kept_series(*_kept(records, survey_id, log_id))
+    return LogHead(series.unit.name, series.kind, series.zone)
+
+
+def log_window(
+    records: Records, survey_id: str, log_id: str, span: tuple[datetime | None, datetime | None], bins: int
+) -> dict[str, Any]:
+    """The timeline between two moments, as plain values.
+
+    Parameters
+    ----------
+    span : (datetime or None, datetime or None)
+        From and to; None for the ends of the log.
+    bins : int
+        How many parts, at most 4000 and one for each reading.
+    """
+    series = kept_series(*_kept(records, survey_id, log_id))
+    whole = {"first": series.start.isoformat(), "last": series.end.isoformat(), "zone": series.zone}
+    return {**window_of(series, *span, _parts(series, span, bins)).to_dict(), **whole}
+
+
+def _parts(series: LogSeries, span: tuple[datetime | None, datetime | None], bins: int) -> int:
+    """How many parts are drawn: no more than readings were due, for parts between two readings would look like gaps."""
+    first, last = span[0] or series.start, span[1] or series.end
+    due = int((last - first).total_seconds() / max(series.nominal_interval_s, 1e-6))
+    return max(2, min(bins, due, MOST_BINS))
+
+
+def _kept(records: Records, survey_id: str, log_id: str) -> tuple[Job, LogRecord]:
+    survey = opened(records, survey_id).survey
+    found = {record.id: record for record in survey.current_logs()}
+    if log_id not in found:
+        raise UnknownNameError("log", log_id, found)
+    return Job(survey, records), found[log_id]
+
+
+@contextmanager
+def _named(records: Records, sha256: str, file_name: str) -> Iterator[Path]:
+    """The file under a name with the right ending, which the readers go by."""
+    ending = PurePath(file_name).suffix.lower()
+    if ending not in ENDINGS:
+        raise FormatError(f"{file_name!r} is not read as a log.", mend="Bring CSV, TSV, XLSX or Parquet.")
+    stem = "".join(c for c in PurePath(file_name).stem if c.isalnum() or c in "-_ ")[:60] or "log"
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"{stem}{ending}"
+        path.symlink_to(records.media.path(sha256).resolve())
+        yield path

@@ -1,0 +1,84 @@
+"""Survey packages: a whole survey as one checked file, for another computer or the archive."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from roomfield.errors import InputError
+from roomfield.exchange.unpack import open_package
+from roomfield.survey import Survey
+from roomfield.workbench.record.editing import new_id
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.surveys import Records, list_surveys
+
+
+@dataclass(frozen=True)
+class PackedSurvey:
+    """A package ready to be saved.
+
+    Parameters
+    ----------
+    file_name : str
+        Name to offer, of plain letters.
+    content : bytes
+        The ZIP file.
+    sha256 : str
+        Hash by which the package can be recognised.
+    """
+
+    file_name: str
+    content: bytes
+    sha256: str
+
+
+def packed(records: Records, survey_id: str) -> PackedSurvey:
+    """The survey with its files as a package.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such survey.
+    """
+    survey = records.load(survey_id).survey
+    with tempfile.TemporaryDirectory() as folder:
+        target = Path(folder) / "package.zip"
+        sha256 = Job(survey, records).write_package(target)
+        return PackedSurvey(f"{plain_name(survey.title)}.zip", target.read_bytes(), sha256)
+
+
+def take_in(records: Records, content: bytes) -> str:
+    """Take in a package, every checksum verified first; returns the survey's id.
+
+    A survey that is here already comes in as a second one beside it.
+
+    Raises
+    ------
+    FormatError
+        If it is no survey package.
+    IntegrityError
+        If a checksum does not match.
+    """
+    if not content:
+        raise InputError("the file is empty.", where="package", mend="Choose the package again.")
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder) / "package.zip"
+        source.write_bytes(content)
+        with open_package(source) as opened:
+            names = {item.sha256: item for item in opened.survey.media}
+            for sha256, path in opened.media.items():
+                records.media.put(path, file_name=names[sha256].file_name, media_type=names[sha256].media_type)
+            return records.create(_beside(records, opened.survey)).survey.id
+
+
+def plain_name(title: str) -> str:
+    """A file name of plain letters from a title."""
+    plain = re.sub(r"[^A-Za-z0-9]+", "-", title).strip("-").lower()
+    return plain or "survey"
+
+
+def _beside(records: Records, survey: Survey) -> Survey:
+    taken = {card.id for card in list_surveys(records)}
+    return replace(survey, id=new_id("survey")) if survey.id in taken else survey

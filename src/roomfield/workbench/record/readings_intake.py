@@ -1,0 +1,259 @@
+"""Readings from a file: columns are guessed and shown; nothing is stored before they are confirmed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from roomfield.errors import InputError
+from roomfield.exchange.drafts import ReadingContext
+from roomfield.exchange.guess import guess_columns
+from roomfield.exchange.mapping import ColumnMapping
+from roomfield.exchange.readings import ImportPlan, import_readings
+from roomfield.survey import Survey
+from roomfield.survey.sheet import Column
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.setting_up import chosen_visit
+
+_WITH_ROWS = "Give one with rows of values."
+MOST_KEPT_BYTES = 8 << 20
+"""A longer table is kept by its hash only."""
+AS_RECEIVED = "Table as received"
+_SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)(?:\[(?P<unit>.*)\])?", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """What the user knows better than the guess.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        Such as ``Level 1=peak[uW/m2]`` or ``Remark=unused``.
+    dates : str
+        Order of a date: ymd, dmy or mdy; empty to keep the guess.
+    decimal : str
+        Decimal sign; empty to keep the guess.
+    grouped : bool
+        True if the other sign groups thousands.
+    """
+
+    columns: Sequence[str] = ()
+    dates: str = ""
+    decimal: str = ""
+    grouped: bool = False
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """What the table does not say; see `ReadingContext`. An empty id means the only one there is.
+
+    Parameters
+    ----------
+    make_places : bool
+        True to make a place for every name that is not known yet.
+    accept_rest : bool
+        True to take the good rows although others are rejected.
+    again : bool
+        True to take a file in that was taken in before.
+    """
+
+    visit_id: str = ""
+    meter_id: str = ""
+    state_id: str = ""
+    utc_offset: str = ""
+    make_places: bool = False
+    accept_rest: bool = False
+    again: bool = False
+
+
+def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnMapping:
+    """How a table is most likely to be read, with the user's corrections.
+
+    Parameters
+    ----------
+    path : str or Path
+        CSV or XLSX.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or a correction is not understood.
+    """
+    mapping = guess_columns(Path(path))
+    given = corrections or Corrections()
+    for setting in given.columns:
+        found = _SETTING.fullmatch(setting)
+        if found is None:
+            raise InputError(
+                f"the correction {setting!r} is not understood.",
+                mend="Write it as 'header=meaning[unit]', such as 'Level 1=peak[uW/m2]' or 'Remark=unused'.",
+            )
+        unit = "" if found["column"] == Column.UNUSED else found["unit"]
+        mapping = mapping.with_column(found["header"], found["column"], unit)
+    if given.dates:
+        mapping = mapping.with_dates(given.dates)
+    if given.decimal:
+        mapping = mapping.with_decimal(given.decimal, grouped=given.grouped)
+    return mapping
+
+
+def context_for(survey: Survey, given: Circumstances, mapping: ColumnMapping | None = None) -> ReadingContext:
+    """Visit, meter and radio state for what a table does not say.
+
+    A radio state or meter is taken without being named only if there is no other.
+
+    Parameters
+    ----------
+    mapping : ColumnMapping, optional
+        How the table is read; whatever it names itself need not be given.
+
+    Raises
+    ------
+    InputError
+        If the survey has no visit or no meter yet, or one of several must be named.
+    """
+    return context_where(survey, given, _says(mapping, Column.METER), _says(mapping, Column.STATE))
+
+
+def context_where(survey: Survey, given: Circumstances, says_meter: bool, says_state: bool) -> ReadingContext:
+    """Like `context_for`, for a table of which it is known whether it names meter and radio state."""
+    if not survey.visits or not survey.meters:
+        raise InputError("the survey has no visit or no meter yet.", where=survey.title, mend="Enter both first.")
+    visit = chosen_visit(survey, given.visit_id)
+    states = {state.id: state.name for state in visit.radio_states}
+    meters = {meter.id: meter.name for meter in survey.meters}
+    return ReadingContext(
+        survey,
+        visit.id,
+        given.meter_id or _only("meter", meters, says_meter),
+        given.state_id or _only("radio state", states, says_state),
+        utc_offset=given.utc_offset,
+        make_places=given.make_places,
+    )
+
+
+def _says(mapping: ColumnMapping | None, column: Column) -> bool:
+    return mapping is not None and mapping.first(column) is not None
+
+
+def _only(noun: str, names: Mapping[str, str], said: bool) -> str:
+    """The id of the only meter or radio state; empty if each row of a table says which is meant.
+
+    Raises
+    ------
+    InputError
+        If there are several, or none, and the table does not say.
+    """
+    if len(names) == 1:
+        return next(iter(names))
+    if said:
+        return ""
+    listed = ", ".join(f"{own_id} ({name})" for own_id, name in names.items())
+    raise InputError(
+        f"the table does not say which {noun} its rows belong to.",
+        mend=f"Name the {noun}: {listed}." if listed else f"Enter a {noun} first.",
+    )
+
+
+def previewed(survey: Survey, path: str | Path, mapping: ColumnMapping, circumstances: Circumstances) -> ImportPlan:
+    """What an import would add and what it would reject; nothing is stored.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file that the mapping was made from.
+    mapping : ColumnMapping
+        From `guessed`, without open questions.
+
+    Raises
+    ------
+    InputError
+        If a question is open, or visit, meter or radio state must be named first.
+    """
+    _refuse_empty(mapping)
+    context = context_for(survey, circumstances, mapping)
+    return import_readings(Path(path), mapping, context, confirmed=True, accept_rest=True)
+
+
+def take_in(
+    job: Job,
+    path: str | Path,
+    mapping: ColumnMapping,
+    circumstances: Circumstances,
+    *,
+    confirmed: bool,
+    on_progress: Callable[[float], None] | None = None,
+) -> ImportPlan:
+    """Import readings into the record: all of them, or none.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    path : str or Path
+        The file that the mapping was made from.
+    mapping : ColumnMapping
+        From `guessed`.
+    circumstances : Circumstances
+        What the table does not say.
+    confirmed : bool
+        True once the user has seen the mapping and agreed.
+
+    Raises
+    ------
+    RejectedRows
+        With every faulty row; then nothing was stored.
+    """
+    if job.store is None:
+        raise InputError("a survey document cannot take readings in.", mend="Unpack or make a record first.")
+    _refuse_empty(mapping)
+    step = on_progress or (lambda _share: None)
+    plan = import_readings(
+        Path(path),
+        mapping,
+        context_for(job.survey, circumstances, mapping),
+        confirmed=confirmed,
+        accept_rest=circumstances.accept_rest,
+        progress=lambda done, whole: step(0.8 * done / max(whole, 1)),
+    )
+    _check_worth_storing(job.survey, plan, path, again=circumstances.again)
+    job.store.append(job.survey.id, plan.readings, new_places=plan.new_places)
+    keep_as_received(job, path)
+    step(1.0)
+    return plan
+
+
+def keep_as_received(job: Job, path: str | Path) -> None:
+    """Keep a table that was taken in with the survey's files, so that every line can be looked up; not a very long one.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    path : str or Path
+        The file; its hash stands with every observation that came from it.
+    """
+    file = Path(path)
+    if job.store is not None and file.stat().st_size <= MOST_KEPT_BYTES:
+        item = job.store.media.put(file, file_name=file.name, caption=AS_RECEIVED)
+        job.store.attach(job.survey.id, item)
+
+
+def _refuse_empty(mapping: ColumnMapping) -> None:
+    if not mapping.rows:
+        raise InputError("the table holds no reading.", where=mapping.file_name, mend=_WITH_ROWS)
+
+
+def _check_worth_storing(survey: Survey, plan: ImportPlan, path: str | Path, *, again: bool) -> None:
+    if not plan.readings:
+        raise InputError("the table holds no reading.", where=Path(path).name, mend=_WITH_ROWS)
+    known = {r.origin.file_sha256 for r in survey.readings} - {""}
+    if not again and any(r.origin.file_sha256 in known for r in plan.readings):
+        raise InputError(
+            "this very file was taken in before; twice the same readings would look like repeated scans.",
+            where=Path(path).name,
+            mend="If it is meant, take it in again on purpose (--again).",
+        )

@@ -1,0 +1,99 @@
+"""Sound through the door: live chunks, uploaded recordings, and what was heard in those that are kept."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path, PurePath
+from typing import Any
+
+import numpy as np
+
+from roomfield.errors import FormatError, UnknownNameError
+from roomfield.signals.live import StreamingAnalyser
+from roomfield.survey import Recording
+from roomfield.workbench.record.hearing import HeardWhere, keep_recording, kept_hearing
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.surveys import Records, opened
+
+ENDINGS = frozenset({".wav", ".flac", ".ogg", ".oga", ".mp3", ".m4a"})
+LONGEST_CHUNK_BYTES = 1 << 20
+
+
+class LiveEar:
+    """Listens to a stream of samples.
+
+    Parameters
+    ----------
+    sample_rate_hz : float
+        Rate at which the samples come [Hz].
+
+    Raises
+    ------
+    RangeError
+        If the rate cannot be used.
+    """
+
+    def __init__(self, sample_rate_hz: float) -> None:
+        self._analyser = StreamingAnalyser(sample_rate_hz)
+
+    def hear(self, chunk: bytes) -> dict[str, Any]:
+        """The newest answer after one more chunk.
+
+        Parameters
+        ----------
+        chunk : bytes
+            Little-endian 32-bit floats, one channel.
+
+        Raises
+        ------
+        FormatError
+            If it is no whole number of samples, or too long.
+        """
+        if len(chunk) % 4 or len(chunk) > LONGEST_CHUNK_BYTES:
+            raise FormatError("a chunk of sound is broken.", where="stream", mend="Start listening again.")
+        return self._analyser.push(np.frombuffer(chunk, dtype="<f4")).to_dict()
+
+
+def keep_sound(records: Records, survey_id: str, content: bytes, file_name: str, where: HeardWhere) -> Recording:
+    """Analyse a recording and keep it with the survey.
+
+    Parameters
+    ----------
+    content : bytes
+        The file.
+    file_name : str
+        What the user calls it; its ending says the form.
+    where : HeardWhere
+        Place, visit, meter and radio state.
+
+    Raises
+    ------
+    FormatError
+        If it is no sound file that is read.
+    """
+    ending = PurePath(file_name).suffix.lower()
+    if ending not in ENDINGS:
+        raise FormatError(
+            f"files ending in {ending or 'nothing'!r} are not read as sound.",
+            where=file_name,
+            mend="Bring WAV, FLAC, OGG or MP3.",
+        )
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"recording{ending}"
+        path.write_bytes(content)
+        return keep_recording(Job(opened(records, survey_id).survey, records), path, where)
+
+
+def heard_in(records: Records, survey_id: str, recording_id: str) -> dict[str, Any]:
+    """What is heard in a kept recording, as plain values.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such recording.
+    """
+    survey = opened(records, survey_id).survey
+    found = {recording.id: recording for recording in survey.current_recordings()}
+    if recording_id not in found:
+        raise UnknownNameError("recording", recording_id, found)
+    return kept_hearing(Job(survey, records), found[recording_id]).to_dict()

@@ -1,0 +1,188 @@
+"""What must be in a record before readings make sense: meter, transmitters, radio states, visits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from roomfield.errors import InputError, RangeError, UnknownNameError
+from roomfield.references.technologies import technologies
+from roomfield.survey import Control, Emitter, Meter, RadioState, Survey, Visit, VisitPurpose
+from roomfield.workbench.record.editing import new_id, with_meter, with_radio_state, with_visit
+from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.surveys import revise
+
+MOST_NAME = 120
+
+
+def put_meter(job: Job, meter_id: str, **figures: object) -> Meter:
+    """Enter a meter, or correct the figures of one that is there.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    meter_id : str
+        Which meter; the first one if empty, a new one if it is not there.
+    **figures
+        Fields of `Meter` to set, in SI units; None leaves a field as it is.
+
+    Raises
+    ------
+    InputError
+        If the figures cannot be.
+    """
+    meters = {m.id: m for m in job.survey.meters}
+    wanted = meter_id or next(iter(meters), "meter-1")
+    before = meters.get(wanted, Meter(wanted, wanted))
+    given = {name: value for name, value in figures.items() if value is not None}
+    meter = replace(before, **given)  # type: ignore[arg-type]
+    if meter.calibration_due and not _is_date(meter.calibration_due):
+        raise InputError(f"{meter.calibration_due!r} is no date.", where=meter.name, mend="Write it as 2027-06-01.")
+    if given:
+        _named(meter.name, "meter")
+        _revise(job, lambda survey: with_meter(survey, meter))
+    return meter
+
+
+def add_transmitter(
+    job: Job,
+    name: str,
+    *,
+    technology: str = "",
+    frequency_hz: float | None = None,
+    switch: str = "",
+    control: str = "client",
+    outdoor: bool = False,
+) -> Emitter:
+    """Enter a transmitter.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in the report.
+    technology : str
+        Key of the table of technologies; empty if not known.
+    frequency_hz : float, optional
+        Carrier frequency [Hz].
+    switch : str
+        Name of its switch; transmitters on one switch share it. Its own if empty.
+    control : str
+        Who decides about it: client, neighbour, utility, operator or unknown.
+
+    Raises
+    ------
+    UnknownNameError
+        If technology or control are not in the tables.
+    InputError
+        If the name is empty or already there.
+    """
+    clean = _named(name, "transmitter")
+    known = [one.name for one in technologies()]
+    if technology and technology not in known:
+        raise UnknownNameError("technology", technology, known)
+    if control not in set(Control):
+        raise UnknownNameError("control", control, [c.value for c in Control])
+    if frequency_hz is not None and not 1e3 <= frequency_hz <= 3e12:
+        raise RangeError("frequency", frequency_hz, (1e3, 3e12), "Hz", mend="Give it in MHz.")
+    if clean in {e.name for e in job.survey.emitters}:
+        raise InputError(f"there is a transmitter named {clean!r} already.", mend="Give it another name.")
+    made = Emitter(
+        new_id("source"),
+        clean,
+        technology,
+        frequency_hz,
+        outdoor=outdoor,
+        switch_group=switch,
+        switchable=not outdoor,
+        control=Control(control),
+    )
+    _revise(job, lambda survey: replace(survey, emitters=(*survey.emitters, made)))
+    return made
+
+
+def add_radio_state(job: Job, name: str, off: Sequence[str], visit_id: str = "") -> RadioState:
+    """Enter a radio state of a visit: which switches are off in it.
+
+    Parameters
+    ----------
+    off : sequence of str
+        Names of transmitters or of switches.
+    visit_id : str
+        The visit; may be left out if there is only one.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such transmitter, switch or visit.
+    """
+    survey = job.survey
+    groups = {e.group for e in survey.emitters}
+    named = {e.name: e.group for e in survey.emitters}
+    wanted = [one if one in groups else named.get(one, "") for one in off]
+    if "" in wanted:
+        raise UnknownNameError("transmitter or switch", off[wanted.index("")], [*named, *groups])
+    visit = chosen_visit(survey, visit_id)
+    _named(name, "radio state")
+    _revise(job, lambda one: with_radio_state(one, visit.id, name, tuple(dict.fromkeys(wanted))))
+    states = job.again().survey.visit(visit.id).radio_states
+    return next(s for s in reversed(states) if s.name == name.strip()[:MOST_NAME])
+
+
+def add_visit(job: Job, *, follow_up: bool, conditions: str = "") -> Visit:
+    """Enter one more visit, starting now, in the radio states of the one before.
+
+    Parameters
+    ----------
+    follow_up : bool
+        True if work was done since.
+    """
+    purpose = VisitPurpose.FOLLOW_UP if follow_up else VisitPurpose.FIRST
+    _revise(job, lambda survey: with_visit(survey, purpose, conditions))
+    return job.again().survey.visits[-1]
+
+
+def chosen_visit(survey: Survey, visit_id: str) -> Visit:
+    """The visit named, or the only one.
+
+    Raises
+    ------
+    InputError
+        If none was named and there is none, or more than one.
+    """
+    if visit_id:
+        return survey.visit(visit_id)
+    if len(survey.visits) != 1:
+        listed = ", ".join(f"{v.id} ({v.started_at[:10]})" for v in survey.visits)
+        what = f"the survey has {len(survey.visits)} visits." if survey.visits else "the survey has no visit yet."
+        raise InputError(what, where=survey.title, mend=f"Name one with --visit: {listed}." if listed else "Enter one.")
+    return survey.visits[0]
+
+
+def _is_date(text: str) -> bool:
+    return len(text) == len("2026-03-14") and is_moment(text)
+
+
+def is_moment(text: str) -> bool:
+    """True for a date, or a date and time, as ISO 8601 writes them."""
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _named(name: str, what: str) -> str:
+    clean = " ".join(name.split())
+    if not clean or not clean.isprintable() or len(clean) > MOST_NAME:
+        raise InputError(f"a {what} needs a name of 1 to {MOST_NAME} printable characters.", mend="Give it one.")
+    return clean
+
+
+def _revise(job: Job, change: Callable[[Survey], Survey]) -> None:
+    if job.store is None:
+        raise InputError(
+            "a survey document cannot be changed.", where=job.survey.title, mend="Unpack or make a record first."
+        )
+    revise(job.store, job.survey.id, change)
