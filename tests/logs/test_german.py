@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from roomfield.logs.series import GapRule
-from roomfield.report.words.told import teller
+from roomfield.show.words.told import teller
 
 MODULES = ("summary", "intake", "pulses", "profile", "periods", "duration")
 MAKERS = ("_remarks", "_profile", "_rolling", "_why_not")

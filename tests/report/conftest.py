@@ -8,7 +8,7 @@ from types import ModuleType
 
 import pytest
 
-from roomfield.report.words import Words, load_words
+from roomfield.show.words import Words, load_words
 
 
 @pytest.fixture(scope="session")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from roomfield.report.chapters import (
+from roomfield.report.document import Custody, Parties, ReportContent, Rules
+from roomfield.show.chapters import (
     BeforeAfter,
     DayProfile,
     EnvelopeSpectrum,
@@ -22,8 +23,7 @@ from roomfield.report.chapters import (
     Verification,
     WorkItem,
 )
-from roomfield.report.document import Custody, Parties, ReportContent, Rules
-from roomfield.report.drawings import (
+from roomfield.show.drawings import (
     LevelGrid,
     PlanEmitter,
     PlanOpening,
@@ -32,7 +32,7 @@ from roomfield.report.drawings import (
     PlanStorey,
     PlanWall,
 )
-from roomfield.report.evidence import (
+from roomfield.show.evidence import (
     AmendmentEntry,
     Budget,
     BudgetLine,
@@ -46,7 +46,7 @@ from roomfield.report.evidence import (
     ReferenceStanding,
     VisitEntry,
 )
-from roomfield.report.findings import (
+from roomfield.show.findings import (
     Contribution,
     Level,
     NextStep,
@@ -58,7 +58,7 @@ from roomfield.report.findings import (
     StepGroup,
     Verdict,
 )
-from roomfield.report.phrase import phrase
+from roomfield.show.phrase import phrase
 from roomfield.survey.observation import Censoring, ReadingKind
 
 PEAK, HOLD, AVERAGE = ReadingKind.PEAK, ReadingKind.MAX_HOLD, ReadingKind.AVERAGE

@@ -7,17 +7,18 @@ from types import ModuleType
 
 import pytest
 
-from roomfield.report import chapters, document, drawings, evidence, findings
+from roomfield.report import document
 from roomfield.report.compose import Part, compose
 from roomfield.report.compose.blocks import Figure, Listing, Paragraph, Table
 from roomfield.report.compose.front import MAX_PLACES, first_places, guideline_sentence, law_sentence
 from roomfield.report.compose.levels import axis_rows
 from roomfield.report.compose.sources import ordered_contributions
 from roomfield.report.document import ReportContent
-from roomfield.report.findings import Outcome, StepGroup
 from roomfield.report.render import field_sheet
-from roomfield.report.words import Words
-from roomfield.report.words.sentences import KIND_ORDER
+from roomfield.show import chapters, drawings, evidence, findings
+from roomfield.show.findings import Outcome, StepGroup
+from roomfield.show.words import Words
+from roomfield.show.words.sentences import KIND_ORDER
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "report.md"
 MODULES = (document, findings, evidence, drawings, chapters, field_sheet)

@@ -12,7 +12,7 @@ from roomfield.errors import StoreError
 from roomfield.exchange.headers import meaning_of
 from roomfield.report import field_sheet
 from roomfield.report.render.field_sheet import SheetOrder, sheet_headers
-from roomfield.report.words import LANGUAGES, Words
+from roomfield.show.words import LANGUAGES, Words
 from roomfield.survey.sheet import FIELD_SHEET
 
 ROWS = tuple((f"Place {n}", state) for n in range(1, 13) for state in ("As found", "Router off"))

@@ -12,22 +12,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roomfield.report.chapters import DayProfile, FoldedProfile, LevelStep, Timeline, TradeOffPoint
-from roomfield.report.drawings import LevelGrid, PlanPlace, PlanStorey, PlanWall
-from roomfield.report.evidence import Budget, BudgetLine, CheckEntry, ControlChart
-from roomfield.report.figures import style
-from roomfield.report.figures.axis import LinearScale, LogScale, level_scale, linear_scale
-from roomfield.report.figures.bars import ContributionBar, PairBar, before_after, budget_bars, contribution_bars
-from roomfield.report.figures.control_chart import control_chart
-from roomfield.report.figures.envelope import envelope_spectrum, folded_profile
-from roomfield.report.figures.level_axis import AxisMark, AxisRow, level_axis
-from roomfield.report.figures.level_map import band_colour, contour_levels, level_map, level_span
-from roomfield.report.figures.plan import frame, storey_plan
-from roomfield.report.figures.series import day_profile, runs, timeline
-from roomfield.report.figures.svg import fitted, text_width
-from roomfield.report.figures.tradeoff import lowest_levels, trade_off
-from roomfield.report.findings import Level, Shown
-from roomfield.report.words import Words
+from roomfield.show.chapters import DayProfile, FoldedProfile, LevelStep, Timeline, TradeOffPoint
+from roomfield.show.drawings import LevelGrid, PlanPlace, PlanStorey, PlanWall
+from roomfield.show.evidence import Budget, BudgetLine, CheckEntry, ControlChart
+from roomfield.show.figures import style
+from roomfield.show.figures.axis import LinearScale, LogScale, level_scale, linear_scale
+from roomfield.show.figures.bars import ContributionBar, PairBar, before_after, budget_bars, contribution_bars
+from roomfield.show.figures.control_chart import control_chart
+from roomfield.show.figures.envelope import envelope_spectrum, folded_profile
+from roomfield.show.figures.level_axis import AxisMark, AxisRow, level_axis
+from roomfield.show.figures.level_map import band_colour, contour_levels, level_map, level_span
+from roomfield.show.figures.plan import frame, storey_plan
+from roomfield.show.figures.series import day_profile, runs, timeline
+from roomfield.show.figures.svg import fitted, text_width
+from roomfield.show.figures.tradeoff import lowest_levels, trade_off
+from roomfield.show.findings import Level, Shown
+from roomfield.show.words import Words
 from roomfield.survey.observation import Censoring, ReadingKind
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
@@ -397,7 +397,7 @@ def test_folded_profile_without_interval(english: Words) -> None:
 
 @given(st.lists(st.tuples(st.floats(0, 9999), st.floats(0, 1)), min_size=1, max_size=8))
 def test_trade_off_curve_never_falls(pairs: list[tuple[float, float]]) -> None:
-    from roomfield.report.words import load_words
+    from roomfield.show.words import load_words
 
     points = [TradeOffPoint(cost, p) for cost, p in pairs]
     root = read(trade_off(points, load_words("en"), currency="EUR", confidence=0.9))

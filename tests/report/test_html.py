@@ -14,7 +14,7 @@ import pytest
 from roomfield.errors import StoreError
 from roomfield.report import render_html
 from roomfield.report.compose import compose
-from roomfield.report.words import Words
+from roomfield.show.words import Words
 
 VOID = {"meta", "br", "link", "img", "hr", "input"}
 

@@ -20,10 +20,10 @@ import pytest
 from roomfield.errors import FormatError, StoreError, UnknownNameError
 from roomfield.report import Part, render_pdf
 from roomfield.report.document import ReportContent
-from roomfield.report.findings import Level, PlaceFinding, PlaceLevel
 from roomfield.report.render.pdf import set_page
 from roomfield.report.render.plain import _ranges, displayable, named, plain, strictly_plain
-from roomfield.report.words import Words
+from roomfield.show.findings import Level, PlaceFinding, PlaceLevel
+from roomfield.show.words import Words
 from roomfield.survey.observation import ReadingKind
 
 HOSTILE = '#import "x": * $a$ *b* _c_ `d` @e <f> \\u{41} [g] //h /*i*/ ~ = j'

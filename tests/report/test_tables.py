@@ -15,9 +15,9 @@ from python_calamine import CalamineWorkbook
 
 from roomfield.errors import FormatError, StoreError, UnknownNameError
 from roomfield.report import write_tables
-from roomfield.report.findings import Level
 from roomfield.report.render.tables import csv_text, data_tables, json_text
-from roomfield.report.words import Words
+from roomfield.show.findings import Level
+from roomfield.show.words import Words
 
 
 def test_workbook_read_by_another_reader_holds_the_same_numbers(sample: ModuleType, tmp_path: Path) -> None:

@@ -16,12 +16,12 @@ from roomfield.errors import UnknownNameError
 from roomfield.references.catalogue import mainstream_positions
 from roomfield.references.cautions import cautions
 from roomfield.references.guidelines import guideline_sets
-from roomfield.report.evidence import ReferenceStanding
-from roomfield.report.findings import Level, Outcome, Shown, StepGroup, Verdict
-from roomfield.report.phrase import phrase
-from roomfield.report.words import LANGUAGES, Words, load_words
-from roomfield.report.words.numbers import GROUP, NBSP, numbers_for
-from roomfield.report.words.sentences import (
+from roomfield.show.evidence import ReferenceStanding
+from roomfield.show.findings import Level, Outcome, Shown, StepGroup, Verdict
+from roomfield.show.phrase import phrase
+from roomfield.show.words import LANGUAGES, Words, load_words
+from roomfield.show.words.numbers import GROUP, NBSP, numbers_for
+from roomfield.show.words.sentences import (
     level_median,
     level_range,
     level_sentence,
@@ -74,7 +74,11 @@ def test_plural_keys_carry_every_form_of_the_language(language: str) -> None:
 def used_keys() -> dict[str, Path]:
     """Every dotted key that stands in the source, with its variable parts in braces."""
     found = {}
-    for file in [*(PACKAGE / "report").rglob("*.py"), *(PACKAGE / "workbench").rglob("*.py")]:
+    for file in [
+        *(PACKAGE / "report").rglob("*.py"),
+        *(PACKAGE / "show").rglob("*.py"),
+        *(PACKAGE / "workbench").rglob("*.py"),
+    ]:
         text = file.read_text(encoding="utf-8")
         for match in re.finditer(r"""f?["']([a-z_]+\.(?:[a-z_0-9.]|\{[^{}]*\})+)["']""", text):
             found[match.group(1)] = file
@@ -88,7 +92,11 @@ def as_pattern(key: str) -> re.Pattern[str]:
 def test_every_key_that_the_code_says_is_in_the_catalogue(words: Words) -> None:
     stems = {PLURAL.sub("", key) for key in words.messages}
     checked = 0
-    for file in [*(PACKAGE / "report").rglob("*.py"), *(PACKAGE / "workbench").rglob("*.py")]:
+    for file in [
+        *(PACKAGE / "report").rglob("*.py"),
+        *(PACKAGE / "show").rglob("*.py"),
+        *(PACKAGE / "workbench").rglob("*.py"),
+    ]:
         text = file.read_text(encoding="utf-8")
         for match in re.finditer(r"""(?:\.say|\bphrase)\(\s*f?"([^"]+)\"""", text):
             pattern = as_pattern(match.group(1))

@@ -18,7 +18,7 @@ from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.remedy.prediction import predict, predict_with
 from roomfield.report.compose.work_chapters import remedy_section
-from roomfield.report.words import load_words
+from roomfield.show.words import load_words
 from roomfield.survey import Place, PlaceKind
 from roomfield.workbench.assess.assessment import is_for_sleeping
 from roomfield.workbench.model.joint_model import posterior_of

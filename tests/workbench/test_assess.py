@@ -11,7 +11,7 @@ from roomfield.demo.survey import FIRST, demo_survey
 from roomfield.demo.truth import truth
 from roomfield.errors import TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
-from roomfield.report.findings import Outcome
+from roomfield.show.findings import Outcome
 from roomfield.survey import (
     Assignment,
     Censoring,

@@ -11,7 +11,7 @@ import roomfield as rf
 from roomfield.demo.survey import FIRST, demo_survey
 from roomfield.errors import InputError, RangeError, TooEarlyError, UnknownNameError
 from roomfield.remedy.prediction import predict
-from roomfield.report.words import load_words
+from roomfield.show.words import load_words
 from roomfield.store.repository import open_store
 from roomfield.survey import ActionKind, Assignment, ShieldPart
 from roomfield.workbench.model.joint_model import posterior_of

@@ -8,7 +8,7 @@ import pytest
 
 from roomfield.demo.survey import FIRST, demo_survey
 from roomfield.field.locate import Bearings
-from roomfield.report.words import load_words
+from roomfield.show.words import load_words
 from roomfield.survey import HeardTechnology, Recording
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.publish.contents.model import open_questions, sought_direction

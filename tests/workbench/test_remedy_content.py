@@ -11,9 +11,9 @@ from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.report.compose import Part
 from roomfield.report.document import ReportContent
-from roomfield.report.findings import StepGroup
 from roomfield.report.render.html import render_html
-from roomfield.report.words import load_words
+from roomfield.show.findings import StepGroup
+from roomfield.show.words import load_words
 from roomfield.survey import AdoptedPlan, CostRange, Visit, VisitPurpose
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.plan.plan_choice import candidates

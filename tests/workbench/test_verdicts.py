@@ -13,10 +13,10 @@ from roomfield.exposure.decision import Decision
 from roomfield.quantities import Kind
 from roomfield.references.guidelines import guideline_sets
 from roomfield.references.limits import limit_sets
-from roomfield.report.evidence import ReferenceStanding
-from roomfield.report.findings import Outcome
 from roomfield.report.render.html import render_html
-from roomfield.report.words.catalogue import load_words
+from roomfield.show.evidence import ReferenceStanding
+from roomfield.show.findings import Outcome
+from roomfield.show.words.catalogue import load_words
 from roomfield.survey import Censoring, Meter, Place, ReadingKind
 from roomfield.workbench.assess.assessment import Terms, assess
 from roomfield.workbench.publish.contents.findings import place_findings, verdicts

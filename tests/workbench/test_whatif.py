@@ -13,9 +13,9 @@ from roomfield.remedy.prediction import predict
 from roomfield.survey import ActionKind, Assignment, ShieldPart
 from roomfield.workbench.plan import plan_choice
 from roomfield.workbench.plan.whatif import (
-    WhatIfModel,
     Moved,
     Screen,
+    WhatIfModel,
     WhatIfRequest,
     actions_of,
     usual_bound_w_m2,

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from roomfield.report.render.html import render_html
     from roomfield.report.render.pdf import render_pdf
     from roomfield.report.render.tables import write_tables
-    from roomfield.report.words import LANGUAGES, load_words
+    from roomfield.show.words import LANGUAGES, load_words
 
 __all__ = [
     "LANGUAGES",
@@ -27,10 +27,10 @@ __all__ = [
 ]
 
 _HOMES = {
-    "LANGUAGES": "roomfield.report.words",
+    "LANGUAGES": "roomfield.show.words",
     "Part": "roomfield.report.compose.blocks",
     "field_sheet": "roomfield.report.render.field_sheet",
-    "load_words": "roomfield.report.words",
+    "load_words": "roomfield.show.words",
     "render_html": "roomfield.report.render.html",
     "render_pdf": "roomfield.report.render.pdf",
     "write_tables": "roomfield.report.render.tables",

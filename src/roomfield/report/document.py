@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from roomfield.report.chapters import Letter, LogEntry, RecordingEntry, Remedy, SourceEntry, Verification
-from roomfield.report.drawings import LevelGrid, PlanStorey
-from roomfield.report.evidence import (
+from roomfield.show.chapters import Letter, LogEntry, RecordingEntry, Remedy, SourceEntry, Verification
+from roomfield.show.drawings import LevelGrid, PlanStorey
+from roomfield.show.evidence import (
     AmendmentEntry,
     Budget,
     Caution,
@@ -17,8 +17,8 @@ from roomfield.report.evidence import (
     ReferenceEntry,
     VisitEntry,
 )
-from roomfield.report.findings import Contribution, NextStep, PlaceFinding, StateEntry, Verdict
-from roomfield.report.phrase import Text
+from roomfield.show.findings import Contribution, NextStep, PlaceFinding, StateEntry, Verdict
+from roomfield.show.phrase import Text
 
 
 @dataclass(frozen=True)

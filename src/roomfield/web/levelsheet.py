@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
-from roomfield.report.words import load_words
+from roomfield.show.words import load_words
 from roomfield.web.formats import MICRO, Show
 
 LOW_UW_M2, HIGH_UW_M2 = 1e-3, 1e7

@@ -10,7 +10,7 @@ import json
 from functools import cache, lru_cache
 from importlib.resources import files
 
-from roomfield.report.words.told import Teller, teller
+from roomfield.show.words.told import Teller, teller
 
 LANGUAGES = ("en", "de")
 NAMES = {"en": "English", "de": "Deutsch"}

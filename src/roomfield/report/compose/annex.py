@@ -15,9 +15,9 @@ from roomfield.report.compose.blocks import (
     Table,
 )
 from roomfield.report.document import ReportContent
-from roomfield.report.evidence import AmendmentEntry, ReadingEntry
-from roomfield.report.words import Words
-from roomfield.report.words.sentences import shown_text
+from roomfield.show.evidence import AmendmentEntry, ReadingEntry
+from roomfield.show.words import Words
+from roomfield.show.words.sentences import shown_text
 
 
 def amendments_section(content: ReportContent, words: Words) -> Section:

@@ -19,10 +19,10 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
-from roomfield.report.evidence import MeterEntry, ReferenceEntry
-from roomfield.report.figures.bars import budget_bars
-from roomfield.report.figures.control_chart import control_chart
-from roomfield.report.words import Words
+from roomfield.show.evidence import MeterEntry, ReferenceEntry
+from roomfield.show.figures.bars import budget_bars
+from roomfield.show.figures.control_chart import control_chart
+from roomfield.show.words import Words
 
 
 def method_section(content: ReportContent, words: Words) -> Section:

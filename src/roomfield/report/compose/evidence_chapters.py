@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from roomfield.report.chapters import LogEntry, RecordingEntry
 from roomfield.report.compose.blocks import (
     Align,
     Block,
@@ -17,9 +16,10 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
-from roomfield.report.figures.envelope import envelope_spectrum, folded_profile
-from roomfield.report.figures.series import day_profile, timeline
-from roomfield.report.words import Words
+from roomfield.show.chapters import LogEntry, RecordingEntry
+from roomfield.show.figures.envelope import envelope_spectrum, folded_profile
+from roomfield.show.figures.series import day_profile, timeline
+from roomfield.show.words import Words
 
 
 def listening_section(content: ReportContent, words: Words) -> Section | None:

@@ -18,10 +18,10 @@ from roomfield.report.compose.blocks import (
     Table,
 )
 from roomfield.report.document import ReportContent
-from roomfield.report.evidence import ReferenceEntry
-from roomfield.report.findings import Level, Outcome, PlaceFinding, Verdict
-from roomfield.report.words import Words
-from roomfield.report.words.sentences import leading_level, level_median, level_range, verdict_short
+from roomfield.show.evidence import ReferenceEntry
+from roomfield.show.findings import Level, Outcome, PlaceFinding, Verdict
+from roomfield.show.words import Words
+from roomfield.show.words.sentences import leading_level, level_median, level_range, verdict_short
 from roomfield.survey.observation import Censoring
 
 MAX_PLACES = 5

@@ -19,12 +19,12 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
-from roomfield.report.evidence import ReferenceStanding
-from roomfield.report.figures.level_axis import AxisMark, AxisRow, level_axis
-from roomfield.report.figures.plan import storey_plan
-from roomfield.report.findings import Outcome, PlaceFinding, PlaceLevel, Verdict
-from roomfield.report.words import Words
-from roomfield.report.words.sentences import KIND_ORDER, level_median, level_range, outcome_word, shown_text
+from roomfield.show.evidence import ReferenceStanding
+from roomfield.show.figures.level_axis import AxisMark, AxisRow, level_axis
+from roomfield.show.figures.plan import storey_plan
+from roomfield.show.findings import Outcome, PlaceFinding, PlaceLevel, Verdict
+from roomfield.show.words import Words
+from roomfield.show.words.sentences import KIND_ORDER, level_median, level_range, outcome_word, shown_text
 
 ROWS_PER_FIGURE = 30
 

@@ -21,7 +21,7 @@ from roomfield.report.compose.levels import levels_section, plan_section
 from roomfield.report.compose.sources import map_section, sources_section, steps_section
 from roomfield.report.compose.work_chapters import letter_section, remedy_section, verification_section
 from roomfield.report.document import ReportContent
-from roomfield.report.words import Words
+from roomfield.show.words import Words
 
 Maker = Callable[[ReportContent, Words], Section | None]
 

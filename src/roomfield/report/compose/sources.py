@@ -21,11 +21,11 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
-from roomfield.report.figures.bars import ContributionBar, contribution_bars
-from roomfield.report.figures.level_map import contour_step, level_map
-from roomfield.report.findings import Contribution, StepGroup
-from roomfield.report.words import Words
-from roomfield.report.words.sentences import KIND_ORDER
+from roomfield.show.figures.bars import ContributionBar, contribution_bars
+from roomfield.show.figures.level_map import contour_step, level_map
+from roomfield.show.findings import Contribution, StepGroup
+from roomfield.show.words import Words
+from roomfield.show.words.sentences import KIND_ORDER
 
 _BARS = 24
 

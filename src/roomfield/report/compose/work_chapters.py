@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from roomfield.report.chapters import BeforeAfter, Remedy, Verification, WorkItem
 from roomfield.report.compose.blocks import (
     Align,
     Block,
@@ -19,12 +18,13 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
-from roomfield.report.evidence import Caution
-from roomfield.report.figures.bars import PairBar, before_after
-from roomfield.report.figures.tradeoff import lowest_levels, trade_off
-from roomfield.report.phrase import Text
-from roomfield.report.words import Words
-from roomfield.report.words.sentences import level_median, level_range, outcome_word
+from roomfield.show.chapters import BeforeAfter, Remedy, Verification, WorkItem
+from roomfield.show.evidence import Caution
+from roomfield.show.figures.bars import PairBar, before_after
+from roomfield.show.figures.tradeoff import lowest_levels, trade_off
+from roomfield.show.phrase import Text
+from roomfield.show.words import Words
+from roomfield.show.words.sentences import level_median, level_range, outcome_word
 from roomfield.survey.observation import Censoring
 
 

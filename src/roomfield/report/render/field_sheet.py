@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from roomfield.report.render.pdf import as_data, set_page, write_whole
-from roomfield.report.words import Words, load_words
+from roomfield.show.words import Words, load_words
 from roomfield.survey.sheet import FIELD_SHEET, Column
 
 _BLANK_ROWS = 14

@@ -14,7 +14,7 @@ from typing import Any
 from roomfield.report.compose import compose
 from roomfield.report.document import ReportContent
 from roomfield.report.render.pdf import sheet_data, write_whole
-from roomfield.report.words import load_words
+from roomfield.show.words import load_words
 
 _CONTROLS = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 

@@ -16,7 +16,7 @@ from roomfield.report.compose.blocks import Figure
 from roomfield.report.document import ReportContent
 from roomfield.report.render.fonts import font_book
 from roomfield.report.render.plain import breakable, plain, strictly_plain, unbroken
-from roomfield.report.words import load_words
+from roomfield.show.words import load_words
 
 STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = ("a-2a", "ua-1")
 """Archival and accessible: ISO 19005-2 level A and ISO 14289-1."""

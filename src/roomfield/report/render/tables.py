@@ -14,10 +14,10 @@ from typing import Any, TypeAlias
 
 from roomfield.errors import FormatError, UnknownNameError
 from roomfield.report.document import ReportContent
-from roomfield.report.phrase import Phrase, Told
 from roomfield.report.render.html import printable
 from roomfield.report.render.pdf import write_whole
-from roomfield.report.words import Words, load_words
+from roomfield.show.phrase import Phrase, Told
+from roomfield.show.words import Words, load_words
 
 CellValue: TypeAlias = "str | int | float | bool | None"
 

@@ -10,7 +10,7 @@ from roomfield.remedy.failure_causes import Note
 from roomfield.remedy.naming import Way
 from roomfield.remedy.prediction import Limit, PlaceOutcome, Prediction, Worse, Worsening
 from roomfield.remedy.verification import Outcome, Verification
-from roomfield.report.phrase import Phrase, PhraseValue, Text, phrase
+from roomfield.show.phrase import Phrase, PhraseValue, Text, phrase
 
 
 def limiting(outcome: PlaceOutcome) -> Text:

@@ -14,9 +14,9 @@ from roomfield.remedy.choice import LEAST_PROBABILITY, Choice, LevelPoint, PlanP
 from roomfield.remedy.order import Step, WorkStep
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict
 from roomfield.remedy.search import Progress, clash
-from roomfield.report.chapters import LevelStep, TradeOffPoint
-from roomfield.report.figures.tradeoff import lowest_levels, trade_off
-from roomfield.report.words import Words, load_words
+from roomfield.show.chapters import LevelStep, TradeOffPoint
+from roomfield.show.figures.tradeoff import lowest_levels, trade_off
+from roomfield.show.words import Words, load_words
 from roomfield.survey import Action, AdoptedPlan, CostRange, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import posterior_of

@@ -11,7 +11,7 @@ from roomfield.references.guidelines import guideline_set
 from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict_with
-from roomfield.report.words import load_words
+from roomfield.show.words import load_words
 from roomfield.survey import Action, ActionKind, Emitter, Point3, ShieldPart, ShieldSheet, SurfaceRef, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import placed, posterior_of

@@ -9,8 +9,8 @@ from roomfield import __version__
 from roomfield.errors import InputError
 from roomfield.references.rules import decision_rule
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
-from roomfield.report.phrase import phrase
-from roomfield.report.words.catalogue import load_words
+from roomfield.show.phrase import phrase
+from roomfield.show.words.catalogue import load_words
 from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.publish.contents import evidence, findings, method, plan, steps, unsettled

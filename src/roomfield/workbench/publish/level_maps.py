@@ -14,8 +14,8 @@ from roomfield.field.export import map_to_csv, map_to_geojson, map_to_geotiff
 from roomfield.field.locate import Located, Whereabouts, locate
 from roomfield.field.map import LevelMap, level_map
 from roomfield.quantities import Kind
-from roomfield.report.figures.level_map import level_map as map_drawing
-from roomfield.report.words import load_words
+from roomfield.show.figures.level_map import level_map as map_drawing
+from roomfield.show.words import load_words
 from roomfield.survey import Point3, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import posterior_of

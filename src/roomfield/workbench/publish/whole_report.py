@@ -8,7 +8,7 @@ from pathlib import Path
 
 from roomfield.field.posterior import Posterior
 from roomfield.report.document import ReportContent
-from roomfield.report.words.catalogue import load_words
+from roomfield.show.words.catalogue import load_words
 from roomfield.workbench.assess.assessment import Assessment, Terms, assess
 from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
 from roomfield.workbench.publish.contents.listening import recording_entries

@@ -14,7 +14,7 @@ from roomfield.references.catalogue import evidence, mainstream_positions
 from roomfield.references.cautions import cautions
 from roomfield.references.guidelines import CATEGORIES, GuidelineSet
 from roomfield.references.source import Source, Standing
-from roomfield.report.evidence import (
+from roomfield.show.evidence import (
     AmendmentEntry,
     Budget,
     BudgetLine,
@@ -30,8 +30,8 @@ from roomfield.report.evidence import (
     ReferenceStanding,
     VisitEntry,
 )
-from roomfield.report.findings import Shown
-from roomfield.report.phrase import Phrase, Text, phrase
+from roomfield.show.findings import Shown
+from roomfield.show.phrase import Phrase, Text, phrase
 from roomfield.survey import Meter, ReadingKind, Survey
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.publish.contents.findings import PULSES

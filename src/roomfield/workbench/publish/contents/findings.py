@@ -9,7 +9,7 @@ from roomfield.exposure.decision import Verdict as LawVerdict
 from roomfield.exposure.guideline import GuidelineResult
 from roomfield.quantities import Censor, Kind, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
-from roomfield.report.findings import (
+from roomfield.show.findings import (
     Contribution,
     Level,
     Outcome,
@@ -19,7 +19,7 @@ from roomfield.report.findings import (
     StateEntry,
     Verdict,
 )
-from roomfield.report.phrase import Text, phrase
+from roomfield.show.phrase import Text, phrase
 from roomfield.survey import Censoring, Place, ReadingKind, Survey
 from roomfield.workbench.assess.assessment import SLEEPING, Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import PlaceLevel as MeasuredLevel

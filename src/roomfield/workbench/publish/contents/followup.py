@@ -9,10 +9,10 @@ from roomfield.errors import TooEarlyError
 from roomfield.quantities import Censor
 from roomfield.remedy.verification import COVERAGE, SURE, Agreement, Outcome, PlaceCheck
 from roomfield.remedy.verification import Verification as Checked
-from roomfield.report.chapters import BeforeAfter, Letter, Verification
-from roomfield.report.findings import Level
-from roomfield.report.findings import Outcome as Against
-from roomfield.report.phrase import Text, phrase
+from roomfield.show.chapters import BeforeAfter, Letter, Verification
+from roomfield.show.findings import Level
+from roomfield.show.findings import Outcome as Against
+from roomfield.show.phrase import Text, phrase
 from roomfield.survey import ReadingKind, Survey
 from roomfield.workbench.plan.outcomes import note, statement
 from roomfield.workbench.plan.target_places import names_of

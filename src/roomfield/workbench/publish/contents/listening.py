@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from roomfield.references.technologies import technology
-from roomfield.report.chapters import EnvelopeSpectrum, FoldedProfile, HeardEntry, RecordingEntry
-from roomfield.report.phrase import Told
+from roomfield.show.chapters import EnvelopeSpectrum, FoldedProfile, HeardEntry, RecordingEntry
+from roomfield.show.phrase import Told
 from roomfield.signals.hearing import Hearing
 from roomfield.survey import Recording
 from roomfield.workbench.record.hearing import evidence_text, kept_hearing

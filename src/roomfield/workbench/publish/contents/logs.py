@@ -7,8 +7,8 @@ from collections.abc import Iterator
 
 from roomfield.logs.envelope import Envelope
 from roomfield.logs.profile import Profile
-from roomfield.report.chapters import DayProfile, LogEntry, Timeline
-from roomfield.report.phrase import Text, Told, phrase
+from roomfield.show.chapters import DayProfile, LogEntry, Timeline
+from roomfield.show.phrase import Text, Told, phrase
 from roomfield.survey import LogRecord, ReadingKind
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.long_series import LogView, kept_series, view_of

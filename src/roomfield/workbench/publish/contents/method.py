@@ -9,7 +9,7 @@ from roomfield.exposure.guideline import SERVICES_AT_MOST
 from roomfield.quantities import Kind
 from roomfield.references.catalogue import time_variability
 from roomfield.references.guidelines import GuidelineSet
-from roomfield.report.phrase import Text, phrase
+from roomfield.show.phrase import Text, phrase
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.assess.switching import WIDEST_VARIATION
 

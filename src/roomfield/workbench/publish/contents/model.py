@@ -15,10 +15,10 @@ from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.technologies import technology
-from roomfield.report.chapters import SourceEntry
-from roomfield.report.drawings import LevelGrid, PlanEmitter, PlanStorey
-from roomfield.report.findings import Contribution, NextStep, StepGroup
-from roomfield.report.phrase import Text, Told, phrase
+from roomfield.show.chapters import SourceEntry
+from roomfield.show.drawings import LevelGrid, PlanEmitter, PlanStorey
+from roomfield.show.findings import Contribution, NextStep, StepGroup
+from roomfield.show.phrase import Text, Told, phrase
 from roomfield.survey import ReadingKind, Standing, Survey
 from roomfield.workbench.model.joint_model import EmitterShare, Range, emitter_shares
 from roomfield.workbench.publish.contents.plan import emitter_letters, plan_storeys, room_at

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from math import atan2, degrees
 
-from roomfield.report.drawings import PlanEmitter, PlanOpening, PlanPlace, PlanRoom, PlanStorey, PlanWall
-from roomfield.report.findings import PlaceFinding
+from roomfield.show.drawings import PlanEmitter, PlanOpening, PlanPlace, PlanRoom, PlanStorey, PlanWall
+from roomfield.show.findings import PlaceFinding
 from roomfield.survey import Dwelling, Emitter, Place, Point2, Point3, Standing, Storey, Survey, Wall
 from roomfield.workbench.assess.assessment import SLEEPING
 

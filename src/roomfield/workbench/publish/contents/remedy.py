@@ -9,11 +9,11 @@ from roomfield.quantities import Kind
 from roomfield.remedy.choice import Choice
 from roomfield.remedy.order import Step, WorkStep
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, Span, predict
-from roomfield.report.chapters import LevelStep, PlacePrediction, Remedy, TradeOffPoint, WorkItem
 from roomfield.report.document import ReportContent
-from roomfield.report.evidence import Caution
-from roomfield.report.findings import Level, StepGroup
-from roomfield.report.phrase import Text, phrase
+from roomfield.show.chapters import LevelStep, PlacePrediction, Remedy, TradeOffPoint, WorkItem
+from roomfield.show.evidence import Caution
+from roomfield.show.findings import Level, StepGroup
+from roomfield.show.phrase import Text, phrase
 from roomfield.survey import AdoptedPlan, ReadingKind, Survey, VisitPurpose
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.plan.outcomes import everywhere, limiting, most_remains, worsening

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from roomfield.quantities import Kind
-from roomfield.report.chapters import WorkItem
 from roomfield.report.document import ReportContent
-from roomfield.report.findings import NextStep, Outcome, StepGroup
-from roomfield.report.phrase import Text, phrase
+from roomfield.show.chapters import WorkItem
+from roomfield.show.findings import NextStep, Outcome, StepGroup
+from roomfield.show.phrase import Text, phrase
 from roomfield.survey import Control
 from roomfield.workbench.assess.assessment import SLEEPING, Assessment
 from roomfield.workbench.assess.switching import PooledSwitch

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from roomfield.exposure.decision import limit_kind
 from roomfield.quantities import Censor, Kind
-from roomfield.report.phrase import Text, phrase
+from roomfield.show.phrase import Text, phrase
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.assess.switching import AttributionFinding
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from roomfield.report.evidence import Caution
-from roomfield.report.findings import Level, Outcome, StepGroup
-from roomfield.report.phrase import Text
+from roomfield.show.evidence import Caution
+from roomfield.show.findings import Level, Outcome, StepGroup
+from roomfield.show.phrase import Text
 from roomfield.survey.observation import ReadingKind
 
 

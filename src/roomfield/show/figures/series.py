@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-from roomfield.report.chapters import DayProfile, Timeline
-from roomfield.report.figures import style
-from roomfield.report.figures.axis import LinearScale, LogScale, level_scale, round_step
-from roomfield.report.figures.envelope import axis_names
-from roomfield.report.figures.svg import Drawing, Point, polyline_path
-from roomfield.report.words import Words
-from roomfield.report.words.numbers import MICRO
+from roomfield.show.chapters import DayProfile, Timeline
+from roomfield.show.figures import style
+from roomfield.show.figures.axis import LinearScale, LogScale, level_scale, round_step
+from roomfield.show.figures.envelope import axis_names
+from roomfield.show.figures.svg import Drawing, Point, polyline_path
+from roomfield.show.words import Words
+from roomfield.show.words.numbers import MICRO
 
 _HEIGHT = 170.0
 _LEFT = 44.0

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from roomfield.report.evidence import Budget
-from roomfield.report.figures import style
-from roomfield.report.figures.axis import LinearScale, LogScale, level_scale, linear_scale
-from roomfield.report.figures.svg import Drawing, fitted, text_width
-from roomfield.report.findings import Level
-from roomfield.report.words import Words
-from roomfield.report.words.numbers import MICRO
-from roomfield.report.words.sentences import level_median
+from roomfield.show.evidence import Budget
+from roomfield.show.figures import style
+from roomfield.show.figures.axis import LinearScale, LogScale, level_scale, linear_scale
+from roomfield.show.figures.svg import Drawing, fitted, text_width
+from roomfield.show.findings import Level
+from roomfield.show.words import Words
+from roomfield.show.words.numbers import MICRO
+from roomfield.show.words.sentences import level_median
 from roomfield.survey.observation import Censoring
 
 _ROW = 17.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
-from roomfield.report.figures import style
+from roomfield.show.figures import style
 
 Point = tuple[float, float]
 

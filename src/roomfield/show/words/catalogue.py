@@ -12,15 +12,15 @@ from types import MappingProxyType
 from typing import Any
 
 from roomfield.errors import UnknownNameError
-from roomfield.report.phrase import Phrase, Text, Told
-from roomfield.report.words.numbers import Numbers, numbers_for
-from roomfield.report.words.told import Teller, teller
+from roomfield.show.phrase import Phrase, Text, Told
+from roomfield.show.words.numbers import Numbers, numbers_for
+from roomfield.show.words.told import Teller, teller
 
 _FOLDER = "locale"
 
 
 def _available() -> tuple[str, ...]:
-    folder = resources.files("roomfield.report.words") / _FOLDER
+    folder = resources.files("roomfield.show.words") / _FOLDER
     return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml")))
 
 
@@ -177,6 +177,6 @@ def load_words(language: str) -> Words:
     base = language.replace("_", "-").split("-")[0].lower()
     if base not in LANGUAGES:
         raise UnknownNameError("language", language, LANGUAGES)
-    source = resources.files("roomfield.report.words") / _FOLDER / f"{base}.toml"
+    source = resources.files("roomfield.show.words") / _FOLDER / f"{base}.toml"
     table = tomllib.loads(source.read_text(encoding="utf-8"))
     return Words(base, MappingProxyType(flatten(table)), numbers_for(base))

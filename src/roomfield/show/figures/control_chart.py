@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from roomfield.report.evidence import ControlChart
-from roomfield.report.figures import style
-from roomfield.report.figures.axis import linear_scale
-from roomfield.report.figures.svg import Drawing, Point
-from roomfield.report.words import Words
+from roomfield.show.evidence import ControlChart
+from roomfield.show.figures import style
+from roomfield.show.figures.axis import linear_scale
+from roomfield.show.figures.svg import Drawing, Point
+from roomfield.show.words import Words
 
 _HEIGHT = 150.0
 _LEFT = 34.0

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from roomfield.report.drawings import PlanEmitter, PlanPlace, PlanStorey, PlanWall, Point
-from roomfield.report.figures import style
-from roomfield.report.figures.svg import Drawing, fitted, polyline_path, text_width
-from roomfield.report.words import Words
+from roomfield.show.drawings import PlanEmitter, PlanPlace, PlanStorey, PlanWall, Point
+from roomfield.show.figures import style
+from roomfield.show.figures.svg import Drawing, fitted, polyline_path, text_width
+from roomfield.show.words import Words
 
 _MARGIN = 26.0
 _MAX_HEIGHT = 238.0

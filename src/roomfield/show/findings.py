@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from roomfield.report.phrase import Text
+from roomfield.show.phrase import Text
 from roomfield.survey.observation import Censoring, ReadingKind
 
 
@@ -127,7 +127,7 @@ class Verdict:
     kind : ReadingKind
         Kind of the level that was compared.
     reference_id : str
-        See :class:`roomfield.report.evidence.ReferenceEntry`.
+        See :class:`roomfield.show.evidence.ReferenceEntry`.
     bound_w_m2 : float
         The bound that was used [W/m²].
     probability_below : float

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from roomfield.report.findings import Level, Outcome, PlaceLevel, Shown, Verdict
-from roomfield.report.words.catalogue import Words
+from roomfield.show.findings import Level, Outcome, PlaceLevel, Shown, Verdict
+from roomfield.show.words.catalogue import Words
 from roomfield.survey.observation import Censoring, ReadingKind
 
 KIND_ORDER = (ReadingKind.PEAK, ReadingKind.MAX_HOLD, ReadingKind.AVERAGE)

@@ -28,7 +28,7 @@ def told_catalogue(language: str) -> Mapping[str, str]:
     language : str
         For example ``de``.
     """
-    file = files("roomfield.report.words").joinpath("locale", f"told.{language}.json")
+    file = files("roomfield.show.words").joinpath("locale", f"told.{language}.json")
     if not file.is_file():
         return _NONE
     pairs: dict[str, str] = json.loads(file.read_text(encoding="utf-8"))

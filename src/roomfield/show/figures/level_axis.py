@@ -6,12 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from roomfield.report.figures import style
-from roomfield.report.figures.axis import LogScale, level_scale
-from roomfield.report.figures.svg import Drawing, fitted, text_width
-from roomfield.report.findings import Level, Shown
-from roomfield.report.words import Words
-from roomfield.report.words.numbers import MICRO
+from roomfield.show.figures import style
+from roomfield.show.figures.axis import LogScale, level_scale
+from roomfield.show.figures.svg import Drawing, fitted, text_width
+from roomfield.show.findings import Level, Shown
+from roomfield.show.words import Words
+from roomfield.show.words.numbers import MICRO
 from roomfield.survey.observation import Censoring, ReadingKind
 
 ROW = 17.0

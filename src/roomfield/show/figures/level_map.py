@@ -7,9 +7,9 @@ import math
 from itertools import pairwise
 from typing import Any
 
-from roomfield.report.drawings import LevelGrid, Point
-from roomfield.report.figures import style
-from roomfield.report.figures.plan import (
+from roomfield.show.drawings import LevelGrid, Point
+from roomfield.show.figures import style
+from roomfield.show.figures.plan import (
     PlanFrame,
     draw_building,
     draw_emitter_sign,
@@ -17,8 +17,8 @@ from roomfield.report.figures.plan import (
     draw_scale_bar,
     frame,
 )
-from roomfield.report.figures.svg import Drawing, polyline_path
-from roomfield.report.words import Words
+from roomfield.show.figures.svg import Drawing, polyline_path
+from roomfield.show.words import Words
 
 _LEGEND = 44.0
 _MAX_BANDS = 11

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from roomfield.report.findings import Shown
-from roomfield.report.phrase import Text
+from roomfield.show.findings import Shown
+from roomfield.show.phrase import Text
 from roomfield.survey.observation import ReadingKind
 
 

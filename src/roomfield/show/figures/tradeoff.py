@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from roomfield.report.chapters import LevelStep, TradeOffPoint
-from roomfield.report.figures import style
-from roomfield.report.figures.axis import LinearScale, level_scale, linear_scale
-from roomfield.report.figures.envelope import axis_names
-from roomfield.report.figures.svg import Drawing, Point, fitted, text_width
-from roomfield.report.words import Words
-from roomfield.report.words.numbers import MICRO
+from roomfield.show.chapters import LevelStep, TradeOffPoint
+from roomfield.show.figures import style
+from roomfield.show.figures.axis import LinearScale, level_scale, linear_scale
+from roomfield.show.figures.envelope import axis_names
+from roomfield.show.figures.svg import Drawing, Point, fitted, text_width
+from roomfield.show.words import Words
+from roomfield.show.words.numbers import MICRO
 
 _HEIGHT = 190.0
 _LEFT = 38.0
