@@ -5,18 +5,16 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
-INNER = {
-    "cache": True, "fastmath": True, "error_model": "numpy", "_nrt": False,
-    "no_cpython_wrapper": True, "no_cfunc_wrapper": True,
-}  # fmt: skip
-"""For what only compiled code calls: the door for Python costs more to build than many a function itself."""
+from roomfield.kernel_cache import inner, kernel
+
+INNER = {"fastmath": True, "error_model": "numpy", "_nrt": False}
+"""For arithmetic on numbers and on arrays that stand already: free of checks and of memory management."""
 _FIRST, _SECOND = np.int64(0), np.int64(1)
 """Legs; plain numbers would make the compiler build a function for each."""
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def edge_power(x, y, along):
     """Power behind the edge of a half-plane relative to free space, for Fresnel arguments of nought or more.
 
@@ -30,7 +28,7 @@ def edge_power(x, y, along):
     return 0.5 * (along * soft + (1.0 - along) * hard)
 
 
-@njit(cache=True, fastmath=True, error_model="numpy", forceinline=True, _nrt=False)
+@kernel(forceinline=True, **INNER)
 def fresnel_parts(x):
     """Auxiliary functions f and g of the Fresnel integrals, by rational functions within 4e-4 (our own fit)."""
     f = (1.0 + 0.89841 * x + 0.2614 * x * x) / (2.0 + x * (1.85612 + x * (3.04821 + math.pi * 0.2614 * x)))
@@ -38,7 +36,7 @@ def fresnel_parts(x):
     return f, g
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def edge_point(g, e, a, b, vertex):
     """Put the point of an edge on the shortest way between two points in ``vertex[1]``.
 
@@ -63,7 +61,7 @@ def edge_point(g, e, a, b, vertex):
     return math.hypot(ra, sa - s), math.hypot(rb, sb - s)
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def edge_angles(g, e, vertex, la, lb):
     """Cosines of half the difference and of half the sum of both angles round the edge, sine² of the way with it,
     cosines with the plate (a, b), and the share of vertical polarisation along the edge, the mean of both legs.
@@ -86,7 +84,7 @@ def edge_angles(g, e, vertex, la, lb):
     return half, abs(math.cos(0.5 * (turn_a + turn_b))), sine2, na, nb, along
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def share_along(g, e, vertex, i, length):
     """Share of a vertically polarised wave on the way from ``vertex[i]`` to the next that lies along the edge."""
     rise, up = (vertex[i + 1, 2] - vertex[i, 2]) / length, g.edge_direction[e, 2]

@@ -11,12 +11,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
+
+from roomfield.kernel_cache import kernel
 
 _LEAST = 1e-40
 
 
-@njit(cache=True, error_model="numpy")
+@kernel(error_model="numpy")
 def mix(site, duty, gain, rows, pickup, single_db, power):
     """Level of each reading [dB] with the scan's gain, and each emitter's share; shapes (n, r), (n, r, k)."""
     n, k = duty.shape
@@ -47,7 +48,7 @@ def mix(site, duty, gain, rows, pickup, single_db, power):
     return level, shares
 
 
-@njit(cache=True, error_model="numpy")
+@kernel(error_model="numpy")
 def spread_back(pull, shares, rows, n_sites, n_gains):
     """Derivatives by each emitter's level at each site, by its duty, and by each gain error [per dB]."""
     n, r, k = shares.shape

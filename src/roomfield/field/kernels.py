@@ -11,9 +11,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from roomfield.field.edge_kernels import INNER, edge_angles, edge_point, edge_power
+from roomfield.kernel_cache import inner, kernel
 
 _TINY = 1e-9
 _MOST_HITS = 96
@@ -21,7 +21,7 @@ _NONE, _ZERO, _ONE, _TWO = np.int64(-1), np.int64(0), np.int64(1), np.int64(2)
 """Plain numbers would make the compiler build a function again for each of them."""
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def plate_at(frame, rect, outline, plane, x, y, z):
     """Index of the plate at a point of a plane, -1 if there is none."""
     u = frame[plane, 4] * x + frame[plane, 5] * y + frame[plane, 6] * z
@@ -35,7 +35,7 @@ def plate_at(frame, rect, outline, plane, x, y, z):
     return -1
 
 
-@njit(**INNER)
+@inner(**INNER)
 def in_outline(outline, first, n, u, v):
     """Even-odd rule for a point in an outline."""
     inside = False
@@ -48,13 +48,13 @@ def in_outline(outline, first, n, u, v):
     return inside
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def height(frame, p, x, y, z):
     """Signed distance of a point from a plane."""
     return frame[p, 0] * x + frame[p, 1] * y + frame[p, 2] * z - frame[p, 3]
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def te_share(dx, dy, dz, nx, ny, nz, cosine):
     """Share of a vertically polarised wave's power that is TE at a plate."""
     level, slope = 1.0 - dz * dz, 1.0 - cosine * cosine
@@ -64,7 +64,7 @@ def te_share(dx, dy, dz, nx, ny, nz, cosine):
     return min(across * across / (level * slope), 1.0)
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def note_hit(which, how, count, stack, column, cosine, share, along):
     """Write one hit; returns the new number of hits."""
     if count < _MOST_HITS:
@@ -74,7 +74,7 @@ def note_hit(which, how, count, stack, column, cosine, share, along):
     return count
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def cross_segment(g, vertex, i, skip_a, skip_b, which, how, count):
     """Note every plate and box between ``vertex[i]`` and the next; returns the number of hits."""
     frame, plates = g.frame, g.exterior.shape[0]
@@ -103,7 +103,7 @@ def cross_segment(g, vertex, i, skip_a, skip_b, which, how, count):
     return count
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def cross_box(box, plates, b, a, d, length, i, which, how, count):
     """Note the panels of a box that a segment goes through; returns the number of hits."""
     t0, t1, axis0, axis1 = -1e30, 1e30, 0, 0
@@ -130,7 +130,7 @@ def cross_box(box, plates, b, a, d, length, i, which, how, count):
     return count
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def seen_from_planes(frame, b):
     """Where a point stands seen from each plane: signed distance, across and up; shape (planes, 3)."""
     stand = np.empty((frame.shape[0], 3))
@@ -141,7 +141,7 @@ def seen_from_planes(frame, b):
     return stand
 
 
-@njit(**INNER)
+@inner(**INNER)
 def mark_reached(frame, runs, side, heights, reached) -> None:
     """Mark the images seen through what is built on their own plane; without branches, so that it is vectorised."""
     for k in range(runs.shape[0]):
@@ -158,7 +158,7 @@ def mark_reached(frame, runs, side, heights, reached) -> None:
             reached[q] = (h * ht < 0.0) & (u >= u0) & (u <= u1) & (v >= v0) & (v <= v1)
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def unfold(g, place, chain, side, q, order, b, vertex, planes, which, how):
     """Corners of the path of one image to a point, its mirrors noted as hits; -1 if it misses a plate."""
     frame, last = g.frame, order + 1
@@ -182,7 +182,7 @@ def unfold(g, place, chain, side, q, order, b, vertex, planes, which, how):
     return note_mirrors(g, order, vertex, planes, which, how)
 
 
-@njit(**INNER)
+@inner(**INNER)
 def note_mirrors(g, order, vertex, planes, which, how):
     """Note the plates at the corners of a path; returns how many, -1 if one is missed."""
     frame, count = g.frame, _ZERO
@@ -202,7 +202,7 @@ def note_mirrors(g, order, vertex, planes, which, how):
     return count
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def optics(tables, f, stack, column, cosine, share):
     """Interpolated power factor of a build-up at frequency ``f``."""
     steps = tables.shape[2] - 1
@@ -214,7 +214,7 @@ def optics(tables, f, stack, column, cosine, share):
     return te * share + tm * (1.0 - share)
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def turned_share(share, polarisation):
     """TE share for polarisation 0 vertical, 1 horizontal, 2 both alike."""
     if polarisation == 0:
@@ -222,7 +222,7 @@ def turned_share(share, polarisation):
     return 1.0 - share if polarisation == 1 else 0.5
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def losses(tables, f, which, how, first, last, polarisation):
     """Product of the power factors of some hits."""
     factor = 1.0
@@ -232,7 +232,7 @@ def losses(tables, f, which, how, first, last, polarisation):
     return factor
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def gain(pattern, vertex, i):
     """Gain relative to the maximum along ``vertex[i]`` to the next; 0 isotropic, 1 half-wave dipole."""
     if pattern == 0:
@@ -247,7 +247,7 @@ def gain(pattern, vertex, i):
     return c * c * whole / flat
 
 
-@njit(**INNER)
+@inner(**INNER)
 def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -> None:
     """Add one path to the summary: arrival tensor, mean direction, and the plate by which it came in."""
     arrival, mean, entry = into
@@ -273,7 +273,7 @@ def note_path(exterior, power, a_emits, vertex, last, which, how, count, into) -
     entry[chosen] += power
 
 
-@njit(**INNER)
+@inner(**INNER)
 def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, into) -> None:
     """Add the power of all image paths between A's point and ``b``, for each of A's waves."""
     place, chain, side, runs = images
@@ -322,7 +322,7 @@ def image_paths(g, tables, images, b, waves, settings, scratch, total, orders, i
                 )
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def dim(tables, which, how, first, last, waves, threshold, total, level):
     """Weaken each wave by some which, how, to nought if it no longer matters; False if none is left."""
     alive = False
@@ -336,7 +336,7 @@ def dim(tables, which, how, first, last, waves, threshold, total, level):
     return alive
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def add_path(
     exterior, power, w, column, last, count, a_emits, summary, vertex, which, how, total, orders, into
 ) -> None:
@@ -349,7 +349,7 @@ def add_path(
         note_path(exterior, power, a_emits, vertex, last, which, how, count, (arrival[w], mean[w], entry[w]))
 
 
-@njit(**INNER)
+@inner(**INNER)
 def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, orders, into) -> None:
     """Add what single edges throw from a to b into their shadow, for each of A's waves."""
     frame, exterior = g.frame, g.exterior
@@ -386,7 +386,7 @@ def edge_paths(g, tables, a, b, waves, wavelengths, settings, scratch, total, or
             add_path(exterior, power, w, column, _TWO, count, a_emits, summary, vertex, which, how, total, orders, into)
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def leg_share(frame, p, vertex, i, length, cosine):
     """TE share at a plane of a vertically polarised wave on the way from ``vertex[i]`` to the next."""
     dx, dy, dz = vertex[i + 1, 0] - vertex[i, 0], vertex[i + 1, 1] - vertex[i, 1], vertex[i + 1, 2] - vertex[i, 2]
@@ -394,7 +394,7 @@ def leg_share(frame, p, vertex, i, length, cosine):
     return te_share(dx / length, dy / length, dz / length, nx, ny, nz, min(abs(cosine), 1.0))
 
 
-@njit(forceinline=True, **INNER)
+@inner(forceinline=True, **INNER)
 def edge_contrast(tables, f, solid, hole, cosine, share):
     """Squared difference of the amplitudes that plate and opening let through."""
     t = math.sqrt(optics(tables, f, solid, _ZERO, cosine, share))
@@ -402,7 +402,7 @@ def edge_contrast(tables, f, solid, hole, cosine, share):
     return t * t
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
     """Fill one row: power between all points of A and the point ``b`` of B, whose index is ``j``."""
     a_points, place, chain, side, runs, spans = a_side
@@ -433,7 +433,7 @@ def one_point(g, tables, a_side, b, j, emitters, settings, sums) -> None:
             edge_paths(g, tables, a_points[i], b, waves[w0:w1], wavelengths[w0:w1], some, scratch, total, row, into)
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def all_pairs(g, tables, a_side, b_points, emitters, settings, sums, first, last) -> None:
     """Fill the sums for all points of A and those of B from ``first`` to before ``last``.
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from roomfield.constants import SPEED_OF_LIGHT_M_S
-from roomfield.field import listing
+from roomfield.field import path_list_kernels
 from roomfield.field.propagation import side_images, wave_codes
 from roomfield.field.scene import Scene
 from roomfield.survey.emitter import AntennaPattern, Polarisation
@@ -101,7 +101,7 @@ def list_paths(
     for k in range(m):
         side, _ = side_images(scene, emitters[k : k + 1], order)
         wave = (int(waves[k, 0]), SPEED_OF_LIGHT_M_S / frequencies[k], int(waves[k, 1]), int(waves[k, 2]))
-        rows, edges = listing.list_from(scene.arrays, tables, touched, side, places, wave, FAINTEST, order)
+        rows, edges = path_list_kernels.list_from(scene.arrays, tables, touched, side, places, wave, FAINTEST, order)
         for table, into in ((rows, found), (edges, lost)):
             table[:, 0] = table[:, 0] * m + k
             into.append(table)

@@ -6,8 +6,9 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from roomfield.kernel_cache import kernel
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -61,7 +62,7 @@ class Laws(NamedTuple):
     twin: float
 
 
-@njit(cache=True, error_model="numpy", fastmath=True)
+@kernel(error_model="numpy", fastmath=True)
 def fill(out, pairs, rise, scale, coefficient, laws, lower):
     """Covariance without noise; ``rise`` is the pair of centred log distances, ``scale`` length, shadow, clutter."""
     slope_left, slope_right = rise
@@ -86,7 +87,7 @@ def fill(out, pairs, rise, scale, coefficient, laws, lower):
             out[i, j] = total + variance * slope_left[i] * slope_right[j]
 
 
-@njit(cache=True, error_model="numpy", fastmath=True)
+@kernel(error_model="numpy", fastmath=True)
 def factored(matrix):
     """Lower Cholesky factor of a matrix of which the lower half is given, in place; rows are walked in order."""
     n = matrix.shape[0]
@@ -99,7 +100,7 @@ def factored(matrix):
     return matrix
 
 
-@njit(cache=True, error_model="numpy", fastmath=True)
+@kernel(error_model="numpy", fastmath=True)
 def lower_solved(factor, right):
     """Solution of ``factor @ x = right`` for a lower factor, shapes (n, n), (n, p).
 
@@ -117,7 +118,7 @@ def lower_solved(factor, right):
     return out
 
 
-@njit(cache=True, error_model="numpy")
+@kernel(error_model="numpy")
 def mixture_quantile(means, stds, weights, probability, start, steps, accuracy):
     """Quantile of each column's mixture of normal distributions: Newton steps, halving where they leave the bounds."""
     count, places = means.shape
@@ -147,7 +148,7 @@ def mixture_quantile(means, stds, weights, probability, start, steps, accuracy):
     return out
 
 
-@njit(cache=True, error_model="numpy")
+@kernel(error_model="numpy")
 def log_evidences(pairs, losses, above, squared, pivot, scales, coefficients, laws):
     """Log density of the readings for each row of scales: length, shadow, clutter, noise, near.
 
@@ -177,13 +178,13 @@ def log_evidences(pairs, losses, above, squared, pivot, scales, coefficients, la
     return out
 
 
-@njit(cache=True, error_model="numpy", fastmath=True)
+@kernel(error_model="numpy", fastmath=True)
 def decay_table():
     """Values of exp(-x) at steps of 1 / PER_LENGTH; straight lines between them are right to 1e-4."""
     return np.exp(-np.arange(FAR * PER_LENGTH + 2) / PER_LENGTH)
 
 
-@njit(cache=True, error_model="numpy", fastmath=True)
+@kernel(error_model="numpy", fastmath=True)
 def way_pair(left, right, weights, scale, table):
     """Mean of exp(-|p - q| / L) over the nodes of two ways, shapes (k, 3); ``scale`` is PER_LENGTH / L."""
     total = 0.0
@@ -199,7 +200,7 @@ def way_pair(left, right, weights, scale, table):
     return total
 
 
-@njit(cache=True, error_model="numpy")
+@kernel(error_model="numpy")
 def double_integral(left, right, weights, length_m):
     """`way_pair` for all pairs of two bundles of ways; shapes (n, k, 3), (p, k, 3), (k,)."""
     out = np.empty((left.shape[0], right.shape[0]))
@@ -210,7 +211,7 @@ def double_integral(left, right, weights, length_m):
     return out
 
 
-@njit(cache=True, error_model="numpy")
+@kernel(error_model="numpy")
 def own_integral(ways, weights, length_m):
     """`way_pair` of every way with itself, shape (n,)."""
     out = np.empty(len(ways))
@@ -220,7 +221,7 @@ def own_integral(ways, weights, length_m):
     return out
 
 
-@njit(cache=True, error_model="numpy", fastmath=True)
+@kernel(error_model="numpy", fastmath=True)
 def centre_slopes(squared, near_m, out):
     """Log distances of every cell to every reading, about their mean over the readings."""
     cells, n = squared.shape
@@ -233,7 +234,7 @@ def centre_slopes(squared, near_m, out):
             out[c, i] -= middle
 
 
-@njit(cache=True, error_model="numpy", fastmath=True)
+@kernel(error_model="numpy", fastmath=True)
 def slope_evidences(squared, levels, factors, near_m, exponent_mean, exponent_variance):
     """Log evidence of each cell as the emitter's place, summed over scales; ``squared`` has shape (c, n) [m²].
 

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from roomfield.constants import SPEED_OF_LIGHT_M_S
 from roomfield.errors import InputError
 from roomfield.field import kernels
-from roomfield.field.images import build_images
+from roomfield.field.image_kernels import build_images
 from roomfield.field.scene import Scene
 from roomfield.survey.emitter import AntennaPattern, Polarisation
 

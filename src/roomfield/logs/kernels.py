@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
+
+from roomfield.kernel_cache import inner, kernel
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -21,12 +22,12 @@ _Loop = TypeVar("_Loop", bound=Callable[..., Any])
 
 def compiled(loop: _Loop) -> _Loop:
     """A loop compiled on first use and kept on disk; other threads run on while it does."""
-    return cast(_Loop, numba.njit(cache=True, nogil=True)(loop))
+    return cast(_Loop, kernel(nogil=True)(loop))
 
 
 def inlined(loop: _Loop) -> _Loop:
     """A piece of such a loop, written into it where it is called: a call that hands on arrays counts them each time."""
-    return cast(_Loop, numba.njit(inline="always")(loop))
+    return cast(_Loop, inner(inline="always")(loop))
 
 
 @compiled

@@ -9,14 +9,15 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
+
+from roomfield.kernel_cache import inner, kernel
 
 STEPS_PER_DB = 2.0
 STEP_DB = 0.02
 """A level that is lower by less is not looked for [dB]."""
 
 
-@njit(cache=True)
+@kernel()
 def take_action(model, a, before, after) -> None:
     """Multiply a state by one action."""
     factor, way, solid, hole, scale = model[2:7]
@@ -31,7 +32,7 @@ def take_action(model, a, before, after) -> None:
             after[4][k, c] = before[4][k, c] * scale[a, k, c]
 
 
-@njit(cache=True, fastmath=True)
+@kernel(fastmath=True)
 def ratios(model, state, cells) -> None:
     """What the walls of the state let through of what came before, for each (place, emitter)."""
     starts, edge_starts = model[0], model[1]
@@ -45,7 +46,7 @@ def ratios(model, state, cells) -> None:
         cells[c] = total
 
 
-@njit(cache=True, fastmath=True)
+@inner(fastmath=True)
 def least_ratios(model, t, state, cells) -> None:
     """The same under a state that no choice of the actions from ``t`` on can get under.
 
@@ -64,7 +65,7 @@ def least_ratios(model, t, state, cells) -> None:
         cells[c] = total
 
 
-@njit(cache=True, fastmath=True)
+@inner(fastmath=True)
 def add_up(levels, cells, scale, doubt, c, n, total) -> None:
     """Level at column ``c``, which belongs to place ``n``, in every draw."""
     emitters, draws = levels.shape[1], levels.shape[2]
@@ -83,7 +84,7 @@ def add_up(levels, cells, scale, doubt, c, n, total) -> None:
             total[d] += levels[n, k, d] * weight * (doubt[i, d] + u * (doubt[i + 1, d] - doubt[i, d]))
 
 
-@njit(cache=True, fastmath=True)
+@inner(fastmath=True)
 def count_met(levels, cells, scale, doubt, place, limit, need, total, met, first):
     """Number of draws in which every column is within its limit; stops early once it cannot exceed ``need``.
 
@@ -108,7 +109,7 @@ def count_met(levels, cells, scale, doubt, place, limit, need, total, met, first
     return count
 
 
-@njit(cache=True)
+@inner()
 def worth(levels, cells, scale, doubt, place, limit, rank, need, total, met, first):
     """What a plan is worth; stops early once it cannot be worth more than ``need``.
 
@@ -123,7 +124,7 @@ def worth(levels, cells, scale, doubt, place, limit, rank, need, total, met, fir
     return 10.0 * math.log10(limit[0] / max(held(levels, cells, scale, doubt, place, rank, total), 1e-30))
 
 
-@njit(cache=True, fastmath=True)
+@inner(fastmath=True)
 def held(levels, cells, scale, doubt, place, rank, total):
     """Lowest level that ``rank`` draws hold at every column at once."""
     draws = levels.shape[2]
@@ -135,7 +136,7 @@ def held(levels, cells, scale, doubt, place, rank, total):
     return np.sort(worst)[rank - 1]
 
 
-@njit(cache=True)
+@inner()
 def best_at(front, size, cost):
     """Highest worth on the front that costs no more."""
     best = -1.0
@@ -145,7 +146,7 @@ def best_at(front, size, cost):
     return best
 
 
-@njit(cache=True)
+@inner()
 def put(front, size, cost, value, mask):
     """Put a plan on the front and take off what it dominates; returns the new size."""
     kept = 0
@@ -159,7 +160,7 @@ def put(front, size, cost, value, mask):
     return kept + 1
 
 
-@njit(cache=True)
+@inner()
 def clashes(conflict, mask, a):
     """True if an action cannot go with those taken."""
     for b in range(conflict.shape[0]):
@@ -168,7 +169,7 @@ def clashes(conflict, mask, a):
     return False
 
 
-@njit(cache=True)
+@inner()
 def cost_reaching(front, size, value):
     """Lowest cost on the front at which this worth is reached; infinite if it is reached nowhere."""
     least = np.inf
@@ -178,7 +179,7 @@ def cost_reaching(front, size, value):
     return least
 
 
-@njit(cache=True)
+@inner()
 def unexplored(front, size):
     """A plan on the front whose neighbours have not been looked at; -1 if there is none. It is marked as explored."""
     for i in range(size):
@@ -188,7 +189,7 @@ def unexplored(front, size):
     return -1
 
 
-@njit(cache=True)
+@kernel()
 def improve(levels, model, doubt, place, limit, rank, start, costs, conflict, front, size, stacks, most):
     """Look at the neighbours of plans on the front, one action more, less or exchanged, until none is better.
 
@@ -233,7 +234,7 @@ def improve(levels, model, doubt, place, limit, rank, start, costs, conflict, fr
     return size
 
 
-@njit(cache=True)
+@inner()
 def open_from(costs, t, room):
     """First action from ``t`` on that costs less than there is room for; costs fall from action to action."""
     while t < costs.shape[0] and costs[t] >= room - 1e-9:
@@ -241,7 +242,7 @@ def open_from(costs, t, room):
     return t
 
 
-@njit(cache=True)
+@kernel()
 def search(levels, model, doubt, place, limit, rank, start, costs, conflict, prefix, front, size, stacks):
     """Depth-first search below a prefix of decisions, with bounds of `worth`; returns the front's size, and the nodes.
 
@@ -318,13 +319,13 @@ def search(levels, model, doubt, place, limit, rank, start, costs, conflict, pre
     return size, nodes
 
 
-@njit(cache=True)
+@inner()
 def layer(stacks, i):
     """State at one depth."""
     return stacks[0][i], stacks[1][i], stacks[2][i], stacks[3][i], stacks[4][i]
 
 
-@njit(cache=True)
+@inner()
 def copy_state(source, target) -> None:
     """Copy a state."""
     target[0][:] = source[0]

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from roomfield.kernel_cache import inner, kernel
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 I64 = NDArray[np.int64]
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def fold_blocks(samples: F32, step: float, bins: int, blocks: int) -> tuple[F64, F64]:
     """Sums and counts ``[block, bin]`` of samples by phase; ``step`` is the phase advance per sample."""
     sums = np.zeros((blocks, bins))
@@ -31,7 +32,7 @@ def fold_blocks(samples: F32, step: float, bins: int, blocks: int) -> tuple[F64,
     return sums, counts
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def fold_nodes(samples: F32, step: float, count: int) -> tuple[F64, F64]:
     """Weighted sums and weights of samples at ``count`` phases; a sample between two nodes counts for both."""
     sums, weights = np.zeros(count + 1), np.zeros(count + 1)
@@ -52,7 +53,7 @@ def fold_nodes(samples: F32, step: float, count: int) -> tuple[F64, F64]:
     return sums[:count], weights[:count]
 
 
-@njit(cache=True, nogil=True, inline="always")
+@inner(nogil=True, inline="always")
 def _level(course: F64, at: float) -> float:
     """Course at a place between nodes (0 <= at < nodes), round the circle."""
     low = int(at)
@@ -63,7 +64,7 @@ def _level(course: F64, at: float) -> float:
     return course[low] * (1.0 - part) + course[high] * part
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def subtract_course(samples: F32, step: float, profile: F64) -> None:
     """Take the course of one period off the samples in place."""
     bins = profile.size
@@ -75,7 +76,7 @@ def subtract_course(samples: F32, step: float, profile: F64) -> None:
             phase -= 1.0
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def subtract_scaled(samples: F32, step: float, profile: F64, boundary: int) -> None:
     """Take a course off in place, period by period from node ``boundary`` on, each with its fitted height."""
     bins = profile.size
@@ -106,7 +107,7 @@ def subtract_scaled(samples: F32, step: float, profile: F64, boundary: int) -> N
         first = last
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def scan_comb(white: F32, bins_per_hz: float, lines_hz: F64, offsets: F64, cap: float) -> F64:
     """Capped whitened power summed over the lines, for each relative offset of the whole comb."""
     out = np.zeros(offsets.size)
@@ -123,7 +124,7 @@ def scan_comb(white: F32, bins_per_hz: float, lines_hz: F64, offsets: F64, cap: 
     return out
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def harmonic_sums(white: F32, first_bin: float, step_bins: float, count: int, depth: int, cap: float) -> F64:
     """Capped sums over harmonics 1 .. 2^d for fundamentals on a grid: ``[d, fundamental]``, d <= depth."""
     out = np.zeros((depth + 1, count))
@@ -146,7 +147,7 @@ def harmonic_sums(white: F32, first_bin: float, step_bins: float, count: int, de
     return out
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def edge_response(running: F64, reach: int) -> F32:
     """Mean of the next ``reach`` samples minus mean of the last ``reach``, from a running sum of n + 1 terms."""
     n = running.size - 1
@@ -157,7 +158,7 @@ def edge_response(running: F64, reach: int) -> F32:
     return out
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def pair_edges(edges: F32, threshold: float, reach: int, longest: int) -> tuple[I64, I64, F64]:
     """Bursts as a rise and the next fall of at least half its height: starts, ends, heights."""
     room = 200000
@@ -202,7 +203,7 @@ def pair_edges(edges: F32, threshold: float, reach: int, longest: int) -> tuple[
     return starts[:found], ends[:found], heights[:found]
 
 
-@njit(cache=True, nogil=True)
+@inner(nogil=True)
 def _nearest(times: F64, target: float, slack: float, after: int) -> int:
     """Index of the time nearest to the target within the slack, searched from ``after`` on; -1 if none."""
     low, high = after, times.size
@@ -222,7 +223,7 @@ def _nearest(times: F64, target: float, slack: float, after: int) -> int:
     return best
 
 
-@njit(cache=True, nogil=True)
+@inner(nogil=True)
 def _follow(times: F64, i: int, j: int, slack: float) -> tuple[int, int, float]:
     """Length, last index and refined step of the train that begins with pulses i and j; one miss at a time allowed."""
     count, order, last = 2, 1, j
@@ -242,7 +243,7 @@ def _follow(times: F64, i: int, j: int, slack: float) -> tuple[int, int, float]:
     return count, last, step
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def follow_trains(times: F64, shortest: float, longest: float, slack: float, least: int) -> tuple[I64, F64, I64]:
     """Trains of evenly spaced times: first index, step and length of each; a time begins at most one train."""
     n = times.size
@@ -267,7 +268,7 @@ def follow_trains(times: F64, shortest: float, longest: float, slack: float, lea
     return begins[:found], steps[:found], lengths[:found]
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def step_matches(starts: F64, widths: F64, heights: F64, longest: float, off: float, slack: float) -> int:
     """Pairs of like bursts that a third like one follows at the same step plus ``off``."""
     total = 0
@@ -286,7 +287,7 @@ def step_matches(starts: F64, widths: F64, heights: F64, longest: float, off: fl
     return total
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def gap_matches(starts: F64, widths: F64, gap: float, width: float, slack: float) -> int:
     """Bursts of 0.45 to 4.5 ms that one of the given width follows after the given gap."""
     total = 0
@@ -298,7 +299,7 @@ def gap_matches(starts: F64, widths: F64, gap: float, width: float, slack: float
     return total
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def box_response(running: F64, width: int) -> F32:
     """Mean over ``width`` samples from each place on, less the mean of as many on both sides together."""
     n = running.size - 1
@@ -310,7 +311,7 @@ def box_response(running: F64, width: int) -> F32:
     return out
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def box_peaks(response: F32, threshold: float, width: int) -> tuple[I64, int]:
     """Places of the highest values above a threshold, none nearer than a width to a higher one; and runs below minus it."""
     room = response.size // width + 2
@@ -341,7 +342,7 @@ def box_peaks(response: F32, threshold: float, width: int) -> tuple[I64, int]:
     return places[:found], dips
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def without_overlap(starts: I64, widths: I64, order: I64, size: int) -> I64:
     """Indices of boxes in the given order of preference that overlap none chosen before."""
     taken = np.zeros(size, np.bool_)
@@ -358,7 +359,7 @@ def without_overlap(starts: I64, widths: I64, order: I64, size: int) -> I64:
     return kept[:count]
 
 
-@njit(cache=True, nogil=True)
+@kernel(nogil=True)
 def refine_boxes(running: F64, starts: I64, widths: I64) -> tuple[I64, I64, F64]:
     """Move start and width of each box by up to a third until it stands out most; and its height over both sides."""
     n = running.size - 1

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from roomfield.signals.simulation.box_kernels import add_boxes
 
 FloatArray = NDArray[np.float32]
 
@@ -55,30 +56,6 @@ class Bench:
         return float(np.clip(self.rng.normal(0, spread_ppm / 2), -2.5 * spread_ppm, 2.5 * spread_ppm)) * 1e-6
 
 
-@njit(cache=True)
-def _add_boxes(
-    power: FloatArray, starts: NDArray[np.float64], widths: NDArray[np.float64], heights: NDArray[np.float64]
-) -> None:
-    n = power.size
-    for i in range(starts.size):
-        a = starts[i]
-        b = a + widths[i]
-        if b <= 0.0 or a >= n:
-            continue
-        a = max(a, 0.0)
-        b = min(b, float(n))
-        first = int(a)
-        last = int(b)
-        if first == last:
-            power[first] += heights[i] * (b - a)
-            continue
-        power[first] += heights[i] * (first + 1 - a)
-        for k in range(first + 1, last):
-            power[k] += heights[i]
-        if last < n:
-            power[last] += heights[i] * (b - last)
-
-
 def boxes(
     bench: Bench,
     starts_s: NDArray[np.float64],
@@ -97,7 +74,7 @@ def boxes(
     """
     power = np.zeros(bench.samples, np.float32)
     starts = np.ascontiguousarray(starts_s, dtype=np.float64)
-    _add_boxes(
+    add_boxes(
         power,
         starts * bench.rate_hz,
         np.broadcast_to(np.asarray(widths_s, float), starts.shape) * bench.rate_hz,

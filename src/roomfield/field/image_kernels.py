@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from roomfield.kernel_cache import inner, kernel
 
 
-@njit(cache=True)
+@kernel()
 def build_images(frame, source, order, walls):
     """Images of a point in all sequences of planes up to an order; entry 0 is the point itself.
 
@@ -47,7 +48,7 @@ def build_images(frame, source, order, walls):
     return place[:count], chain[:count], side[:, :count]
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def may_follow(chain, i, k, plane, walls):
     """False if a face would be in a sequence that is too long for it."""
     if plane >= walls:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from roomfield.field.edge_kernels import edge_angles, edge_point, edge_power
 from roomfield.field.kernels import (
@@ -19,13 +18,14 @@ from roomfield.field.kernels import (
     turned_share,
     unfold,
 )
+from roomfield.kernel_cache import inner, kernel
 
 _MOST_HITS = 96
 _NONE, _ZERO, _ONE = np.int64(-1), np.int64(0), np.int64(1)
 """Plain numbers would make the compiler build a function again for each of them."""
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def factor_of(tables, touched, change, f, which, how, first, last, polarisation):
     """What a change multiplies some hits by."""
     factor = 1.0
@@ -38,7 +38,7 @@ def factor_of(tables, touched, change, f, which, how, first, last, polarisation)
     return factor
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def plain(tables, f, which, how, first, last, polarisation):
     """Product of the power factors of some hits in the scene as it stands."""
     factor = 1.0
@@ -48,7 +48,7 @@ def plain(tables, f, which, how, first, last, polarisation):
     return factor
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def way_in(exterior, which, how, count):
     """Plate by which a path from A came in: the last exterior one, else the last one, else none."""
     chosen, best = exterior.shape[0], -1.0
@@ -62,7 +62,7 @@ def way_in(exterior, which, how, count):
     return chosen
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def grown(table, count):
     """A table with room for one more row."""
     if count < table.shape[0]:
@@ -72,7 +72,7 @@ def grown(table, count):
     return larger
 
 
-@njit(cache=True)
+@kernel()
 def list_from(g, tables, touched, side, points, wave, faintest, order):
     """Paths and edges from one emitter to all points, one row each."""
     changes = touched.shape[0]
@@ -93,7 +93,7 @@ def list_from(g, tables, touched, side, points, wave, faintest, order):
     return rows[:n_rows], edges[:n_edges]
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def list_images(
     g, tables, touched, side, b, j, wave, faintest, heights, vertex, planes, which, how, rows, n_rows, least
 ):
@@ -131,7 +131,7 @@ def list_images(
     return rows, n_rows
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def list_edges(g, tables, touched, a, b, j, wave, faintest, vertex, which, how, edges, n_edges, least):
     """Add what single edges throw to one point."""
     f, wavelength, pattern, polarisation = wave
@@ -176,7 +176,7 @@ def list_edges(g, tables, touched, a, b, j, wave, faintest, vertex, which, how, 
     return edges, n_edges
 
 
-@njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner()
 def amplitude_factor(tables, touched, change, f, stack, cosine, share):
     """What a change multiplies the amplitude by that a plate passes."""
     if not touched[change, stack]:
