@@ -16,7 +16,7 @@ from roomfield.errors import FormatError, InputError, IntegrityError
 from roomfield.exchange.document import write_document
 from roomfield.exchange.package import folder_name, package_hash, write_package
 from roomfield.exchange.unpack import Limits, open_package
-from roomfield.survey import MediaItem, Survey
+from roomfield.survey import MediaItem, Reading, ReadingKind, Survey
 
 MEDIA = (b"RIFF" + bytes(range(256)) * 300, b"a plan page", b"")
 
@@ -276,3 +276,24 @@ def test_a_document_of_tomorrow_is_refused(package: Path, tmp_path: Path, survey
 
 def test_a_missing_file_is_named(tmp_path: Path):
     refuse(tmp_path / "gone.zip", InputError, "cannot be read")
+
+
+@pytest.mark.parametrize(
+    "reading",
+    [
+        {"value_w_m2": -5e-12},
+        {"value_w_m2": 5e-324},
+        {"value_w_m2": 1e296},
+        {"place_id": "attic"},
+        {"taken_at": "1800-01-01"},
+        {"position": (1e300, 0.0, 0.0)},
+    ],
+)
+def test_a_package_with_valid_checksums_and_a_value_that_cannot_be_is_refused(
+    survey: Survey, tmp_path: Path, reading: dict[str, object]
+):
+    sound = Reading("r1", "v1", "m1", "found", ReadingKind.PEAK, 1e-6, "bed")
+    path = tmp_path / "odd.zip"
+    write_package(replace(survey, readings=(replace(sound, **reading),)), tmp_path.joinpath, path)
+    with pytest.raises(InputError, match=r"odd.zip: data/survey.json"), open_package(path):
+        pass

@@ -442,3 +442,16 @@ def test_points_too_close_are_refused(length_m: float):
         fit_image_by_length("s0", "0" * 64, 800, ((0, 0), (300, 400)), length_m)
     with pytest.raises(InputError, match="too close"):
         fit_image("s0", "0" * 64, 800, ScalePoint(1, 1, (0.0, 0.0)), ScalePoint(2, 2, (5.0, 5.0)))
+
+
+@pytest.mark.parametrize("suffix", ["png", "jpg", "webp"])
+@pytest.mark.published("ISO/IEC 15948, clause 5; ITU-T T.81, table B.1; RFC 9649, section 2.4: every form has an end")
+def test_an_image_that_is_cut_off_is_refused_wherever_it_was_cut(tmp_path: Path, suffix: str):
+    path = tmp_path / f"plan.{suffix}"
+    Image.effect_noise((64, 48), 60).convert("RGB").save(path)
+    content = path.read_bytes()
+    assert read_plan_page(path).width_px == 64
+    for length in (33, 60, len(content) // 2, len(content) - 5):
+        path.write_bytes(content[:length])
+        with pytest.raises(FormatError, match=r"damaged|cut off|neither"):
+            read_plan_page(path)

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from roomfield.errors import ConflictError, FormatError, InputError, StoreError, UnknownNameError
+from roomfield.store import parts
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import (
     Assignment,
@@ -94,14 +95,9 @@ def test_a_wrong_type_is_refused_before_anything_is_written(store: Store, survey
 
 def test_a_text_that_the_database_cannot_hold_is_one_clear_error(store: Store, survey: Survey):
     store.create(survey)
-    odd = reading("nul", note="a\x00b")
-    try:
-        store.append(survey.id, [odd])
-    except StoreError as fault:
-        assert "NUL" in fault.sentence()
-        assert len(store.load(survey.id).survey.readings) == 2
-    else:
-        assert store.load(survey.id).survey.readings[-1] == odd
+    with pytest.raises(InputError, match="NUL"):
+        store.append(survey.id, [reading("nul", note="a\x00b")])
+    assert len(store.load(survey.id).survey.readings) == 2
 
 
 def test_half_a_character_is_one_clear_error(store: Store, survey: Survey):
@@ -410,3 +406,29 @@ def test_attach_needs_the_file(store: Store, survey: Survey):
 def test_an_unknown_survey_is_named(store: Store, call: str):
     with pytest.raises(UnknownNameError, match="no survey named 'nobody'"):
         getattr(store, call)("nobody")
+
+
+@pytest.mark.parametrize("value", [-5e-6, 0.0, 5e-324, 1e302])
+def test_a_level_that_cannot_be_is_kept_by_no_way_in(store: Store, survey: Survey, value: float):
+    store.create(survey)
+    with pytest.raises(InputError, match="level is"):
+        store.append(survey.id, [reading("odd", value_w_m2=value)])
+    with pytest.raises(InputError, match="level is"):
+        store.amend(survey.id, "r2", "value_w_m2", value, reason="slip", by="A")
+    with pytest.raises(InputError, match="level is"):
+        store.create(replace(survey, id="other", readings=(reading("odd", value_w_m2=value),)))
+    assert store.load(survey.id).survey == survey
+
+
+def test_a_meter_that_cannot_be_is_refused_and_one_let_in_before_can_be_mended_piece_by_piece(
+    store: Store, survey: Survey
+):
+    store.create(survey)
+    bad = replace(survey.meters[0], tolerance_db=-6.0)
+    with pytest.raises(InputError, match="tolerance is -6 dB"):
+        store.update(survey.id, 1, meters=(bad,))
+    body = parts.encode("meters", (bad, replace(bad, id="m2")))
+    with store._engine.begin() as connection:
+        parts.write_parts(connection, survey.id, {"meters": body}, 1)
+    store.update(survey.id, 1, meters=(survey.meters[0], replace(bad, id="m2")))
+    assert [meter.tolerance_db for meter in store.load(survey.id).survey.meters] == [4.5, -6.0]

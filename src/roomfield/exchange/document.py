@@ -11,6 +11,7 @@ from pydantic_core import from_json as parse
 from roomfield.errors import FormatError, InputError
 from roomfield.survey.plain import from_json, schema_of, to_json
 from roomfield.survey.record import Survey
+from roomfield.survey.soundness import refuse_unsound
 
 DOCUMENT: Final = "roomfield-survey"
 VERSION: Final = 1
@@ -48,7 +49,29 @@ def write_document(survey: Survey) -> bytes:
 
 
 def read_document(content: bytes, *, where: str = "survey document") -> Survey:
-    """The survey in a survey document.
+    """The survey in a survey document, once nothing in it has been found that cannot be.
+
+    Parameters
+    ----------
+    content : bytes
+        UTF-8 JSON.
+    where : str
+        Name for messages.
+
+    Raises
+    ------
+    FormatError
+        If it is no survey document, is of a version that this release does not know, or a field is wrong.
+    InputError
+        If it names what is not there, or holds a value that cannot be.
+    """
+    survey = parse_document(content, where=where)
+    refuse_unsound(survey, where)
+    return survey
+
+
+def parse_document(content: bytes, *, where: str = "survey document") -> Survey:
+    """The survey as the document writes it, of the right form but not looked at further.
 
     Parameters
     ----------

@@ -77,6 +77,8 @@ def read_plan_page(path: Path, *, page: int = 1) -> PlanPage:
             where=path.name,
             mend="Make it smaller.",
         )
+    if media_type == "image/png" and not _png_is_whole(content):
+        raise FormatError("it is a PNG file that is cut off or damaged.", where=path.name, mend="Save it again.")
     return PlanPage(content, media_type, *size)
 
 
@@ -87,11 +89,31 @@ def _png_size(content: bytes, where: str) -> tuple[int, int]:
     return int(width), int(height)
 
 
+def _png_is_whole(content: bytes) -> bool:
+    """Whether every chunk is there with its checksum, up to the end mark (ISO/IEC 15948, clause 5)."""
+    at, pixels = len(_PNG), False
+    while at + 12 <= len(content):
+        (length,) = struct.unpack(">I", content[at : at + 4])
+        name, after = content[at + 4 : at + 8], at + 12 + length
+        if (
+            after > len(content)
+            or zlib.crc32(content[at + 4 : after - 4]).to_bytes(4, "big") != content[after - 4 : after]
+        ):
+            return False
+        pixels = pixels or name == b"IDAT"
+        if name == b"IEND":
+            return pixels
+        at = after
+    return False
+
+
 def _jpeg_size(content: bytes, where: str) -> tuple[int, int]:
     at = 2
     while at + 9 <= len(content) and content[at] == 0xFF:
         marker = content[at + 1]
         if marker in _SIZE_MARKERS:
+            if content.rfind(b"\xff\xd9") < at:  # the end mark, ITU-T T.81, table B.1
+                raise FormatError("it is a JPEG file that is cut off.", where=where, mend="Save it again.")
             height, width = struct.unpack(">HH", content[at + 5 : at + 9])
             return int(width), int(height)
         at += 1 if marker == 0xFF else 2 + int.from_bytes(content[at + 2 : at + 4], "big")
@@ -100,6 +122,8 @@ def _jpeg_size(content: bytes, where: str) -> tuple[int, int]:
 
 def _webp_size(content: bytes, where: str) -> tuple[int, int]:
     """Width and height of the canvas or of the only frame (RFC 9649, sections 2.5 to 2.7; RFC 6386, section 9.1)."""
+    if len(content) < 8 + int.from_bytes(content[4:8], "little"):
+        raise FormatError("it is a WebP file that is cut off.", where=where, mend="Save it again.")
     form, body = content[12:16], content[20:30]
     if form == b"VP8X" and len(body) == 10:
         return 1 + int.from_bytes(body[4:7], "little"), 1 + int.from_bytes(body[7:10], "little")

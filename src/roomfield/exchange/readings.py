@@ -19,6 +19,7 @@ from roomfield.quantities.convert import density_from_unit
 from roomfield.survey.equipment import Meter
 from roomfield.survey.observation import Censoring, Origin, Reading, ReadingKind
 from roomfield.survey.place import Place
+from roomfield.survey.values import value_faults
 
 Progress = Callable[[int, int], None]
 _STEP = 2000
@@ -177,7 +178,12 @@ def _readings(
         if not bounded:
             faults.append(RowFault(draft.line, "flag", "FLOOR", _NO_VALUE_NEAR))
             continue
-        readings += _of_one_row(draft, bounded, mapping, context, _replicate(draft, seen))
+        made = _of_one_row(draft, bounded, mapping, context, _replicate(draft, seen))
+        refused = [_row_fault(draft, reading) for reading in made]
+        if any(refused):
+            faults += [fault for fault in refused if fault is not None]
+            continue
+        readings += made
     return tuple(readings), tuple(_remarks(drafts, densities))
 
 
@@ -267,6 +273,17 @@ def _of_one_row(
         )
         for value, (density_w_m2, censoring) in zip(draft.values, bounded, strict=True)
     ]
+
+
+def _row_fault(draft: Draft, reading: Reading) -> RowFault | None:
+    """Why a reading cannot be, if it cannot, under the column that says so."""
+    fault = next(value_faults(reading), None)
+    if fault is None:
+        return None
+    field = fault.where.rpartition(": ")[2]
+    header = next((value.header for value in draft.values if value.kind is reading.kind), "")
+    shown = getattr(reading, field, "")
+    return RowFault(draft.line, header if field == "value_w_m2" else field, str(shown), fault.what.rstrip("."))
 
 
 def _remarks(drafts: Sequence[Draft], densities: Sequence[Sequence[float | None]]) -> Iterator[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from operator import itemgetter
 from typing import Any
 
@@ -14,6 +13,7 @@ from roomfield.store.rows import OBSERVED, ROW_KINDS, Observation, Row, RowKind,
 from roomfield.survey.amendment import Amendment
 from roomfield.survey.plain import checked
 from roomfield.survey.record import Survey
+from roomfield.survey.soundness import amendment_faults, as_amended
 
 FIELDS = tuple(kind.field for kind in ROW_KINDS)
 _MOST_IN_A_QUERY = 500
@@ -130,7 +130,12 @@ def refuse_broken_references(survey: Survey) -> None:
     ------
     StoreError
         Naming the first broken reference and how many there are.
+    FormatError
+        If an amendment's new value is not of the kind of its field.
     """
+    undecodable = next(amendment_faults(survey), None)
+    if undecodable is not None:
+        raise undecodable
     faults = survey.faults() or (as_amended(survey).faults() if survey.amendments else ())
     if faults:
         more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
@@ -139,15 +144,3 @@ def refuse_broken_references(survey: Survey) -> None:
             where=f"survey {survey.id}",
             mend="Add what is missing, or correct the name.",
         )
-
-
-def as_amended(survey: Survey) -> Survey:
-    """The survey with its observations as amended."""
-    return replace(
-        survey,
-        readings=survey.current_readings(),
-        bearings=survey.current_bearings(),
-        recordings=survey.current_recordings(),
-        logs=survey.current_logs(),
-        amendments=(),
-    )

@@ -24,6 +24,8 @@ from roomfield.survey.observation import MediaItem
 from roomfield.survey.place import Place
 from roomfield.survey.plain import checked
 from roomfield.survey.record import WITHDRAWN, Survey
+from roomfield.survey.soundness import amended_value_faults, as_amended
+from roomfield.survey.values import refuse_impossible, value_faults
 from roomfield.survey.visit import Visit, VisitPurpose
 
 _REFERRED_TO = frozenset({"visits", "meters", "places"})
@@ -89,9 +91,10 @@ class Store:
         StoreError
             If its id is taken, or something in it refers to what does not exist.
         InputError
-            If a field has a wrong type.
+            If a field has a wrong type, or a value cannot be.
         """
         survey = checked(survey, Survey, where=f"survey {survey.id!r}")
+        refuse_impossible(survey)
         observations.refuse_broken_references(survey)
         bodies = {name: parts.encode(name, value) for name, value in parts.parts_of(survey).items()}
         with writing(self._engine, self.address) as connection:
@@ -153,6 +156,7 @@ class Store:
             if not bodies:
                 return expected_revision
             revision = expected_revision + 1
+            _refuse_new_impossible(connection, survey_id, changed)
             parts.write_parts(connection, survey_id, bodies, revision)
             _note_change(connection, survey_id, revision, ", ".join(sorted(bodies)))
             _mark_changed(connection, survey_id, revision=revision, **_mirrored(changed))
@@ -181,6 +185,8 @@ class Store:
             If an id is taken by something else, or a visit, radio state, meter or place does not exist.
         """
         by_field = observations.sorted_by_kind(items)
+        for name, mine in (*by_field.items(), ("places", tuple(new_places))):
+            refuse_impossible(mine, name)
         with writing(self._engine, self.address) as connection:
             head = _head_or_refuse(connection, survey_id, lock=True)
             referred = parts.read_parts(connection, survey_id, _REFERRED_TO)
@@ -250,7 +256,10 @@ class Store:
             referred = parts.read_parts(connection, survey_id, _REFERRED_TO)
             of_values = tuple(a for a in (*earlier, amendment) if a.field != WITHDRAWN)
             mine = observations.sorted_by_kind([target]) | {"amendments": of_values}
-            observations.refuse_broken_references(_bare(head, **referred, **mine))
+            corrected = _bare(head, **referred, **mine)
+            observations.refuse_broken_references(corrected)
+            for fault in amended_value_faults(corrected, as_amended(corrected)):
+                raise fault
             observations.add_rows(connection, survey_id, {"amendments": (amendment,)})
             _mark_changed(connection, survey_id, additions=head["additions"] + 1)
         return amendment
@@ -430,6 +439,18 @@ def _read(connection: Connection, head: Any) -> Survey:
 
 def _bare(head: Any, **fields: Any) -> Survey:
     return Survey(**({"id": head["id"], "title": head["title"], "created_at": head["created_at"]} | fields))
+
+
+def _refuse_new_impossible(connection: Connection, survey_id: str, changed: dict[str, Any]) -> None:
+    """Refuse values that cannot be; those that an earlier release let in may stay until they are mended."""
+    faults = [fault for name, value in changed.items() for fault in value_faults(value, name)]
+    if not faults:
+        return
+    stored = parts.read_parts(connection, survey_id, changed)
+    known = {fault.sentence() for name, value in stored.items() for fault in value_faults(value, name)}
+    for fault in faults:
+        if fault.sentence() not in known:
+            raise fault
 
 
 def _follow_up(survey: Survey, now: str) -> Visit:

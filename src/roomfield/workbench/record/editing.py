@@ -10,6 +10,7 @@ from typing import Any
 
 from roomfield.errors import InputError
 from roomfield.survey import Assignment, Meter, RadioState, Survey, Visit, VisitPurpose
+from roomfield.survey.values import refuse_impossible
 from roomfield.workbench.record.plan_templates import starter
 
 AS_FOUND = RadioState("as-found", "As found")
@@ -94,18 +95,7 @@ def with_meter(survey: Survey, meter: Meter) -> Survey:
     InputError
         If the meter's figures cannot be.
     """
-    for name, low, high in (
-        ("tolerance", meter.tolerance_db, 40.0),
-        ("repeatability", meter.repeatability_db, 20.0),
-        ("averaging window", meter.averaging_s, 3600.0),
-        ("distance from the body", meter.body_distance_m, 5.0),
-    ):
-        if not 0.0 <= low <= high:
-            raise InputError(f"the {name} is {low:g}; expected 0 to {high:g}.", where=f"meter {meter.name}")
-    if not 0.0 < meter.band_low_hz < meter.band_high_hz:
-        raise InputError("the band's lower end is not below its upper end.", where=f"meter {meter.name}")
-    if not 0.0 < meter.floor_w_m2 < meter.overload_w_m2:
-        raise InputError("the floor is not below the overload value.", where=f"meter {meter.name}")
+    refuse_impossible(meter, "meter")
     return replace(survey, meters=_put(survey.meters, meter))
 
 

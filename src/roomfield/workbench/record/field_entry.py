@@ -9,6 +9,7 @@ from enum import StrEnum
 from roomfield.errors import InputError
 from roomfield.instrument.correct import to_level
 from roomfield.survey import Censoring, Meter, Orientation, Point3, Reading, ReadingKind, Scan, Survey
+from roomfield.survey.values import level_fault
 from roomfield.workbench.record.editing import new_id, now
 from roomfield.workbench.record.surveys import Records, opened, withdraw
 
@@ -251,11 +252,9 @@ def _value_w_m2(value: Value, unit: Unit, meter: Meter) -> float:
             mend="Use the key for below the floor.",
         )
     level = value.number * FACTOR_W_M2[unit]
-    if level > 1e4:
+    if reason := level_fault(level):
         raise InputError(
-            f"{value.number:g} {unit.value} is over 10 kW/m².",
-            where="value",
-            mend="Check the unit and the number.",
+            f"{value.number:g} {unit.value} is {reason}.", where="value", mend="Check the unit and the number."
         )
     return level
 
