@@ -24,8 +24,8 @@ from roomfield.workbench.record.field_entry import Entry, Value, enter
 
 WEB = Path(str(files("roomfield.web")))
 SMALL_PNG = bytes.fromhex(
-    "89504e470d0a1a0a0000000d49484452000000010000000108060000001f15c4890000000d49444154789c6360000000020001e221bc33"
-    "0000000049454e44ae426082"
+    "89504e470d0a1a0a0000000d49484452000000010000000108060000001f15c4890000000b49444154789c6360000200000500017a5eab"
+    "3f0000000049454e44ae426082"
 )
 PAGES = [one for one in vars(contexts).values() if isinstance(one, type) and issubclass(one, Context) and one.template]
 

@@ -52,9 +52,8 @@ def soundness_faults(survey: Survey) -> Iterator[RoomfieldError]:
 
 def amendment_faults(survey: Survey) -> Iterator[RoomfieldError]:
     """Amendments whose new value is not of the kind of the field that they correct."""
-    targets: dict[str, Any] = {
-        item.id: item for item in (*survey.readings, *survey.bearings, *survey.recordings, *survey.logs)
-    }
+    observed: tuple[Any, ...] = (*survey.readings, *survey.bearings, *survey.recordings, *survey.logs)
+    targets = {item.id: item for item in observed}
     for amendment in survey.amendments:
         target = targets.get(amendment.target_id)
         if target is not None:
@@ -66,8 +65,8 @@ def amendment_faults(survey: Survey) -> Iterator[RoomfieldError]:
 def amended_value_faults(survey: Survey, amended: Survey) -> Iterator[RoomfieldError]:
     """Values that cannot be in those observations that were amended."""
     touched = {amendment.target_id for amendment in survey.amendments}
-    for items in (amended.readings, amended.bearings, amended.recordings, amended.logs):
-        yield from value_faults(tuple(item for item in items if item.id in touched), "as amended,")
+    observed: tuple[Any, ...] = (*amended.readings, *amended.bearings, *amended.recordings, *amended.logs)
+    yield from value_faults(tuple(item for item in observed if item.id in touched), "as amended,")
 
 
 def as_amended(survey: Survey) -> Survey:

@@ -69,7 +69,7 @@ class Moment:
 
 @dataclass(frozen=True, slots=True)
 class Hash:
-    """A SHA-256 as 64 hexadecimal digits; may be left out."""
+    """A hash of a content as 32 to 64 hexadecimal digits; may be left out."""
 
     name: str
 
@@ -186,7 +186,7 @@ _RISING = {
         ("floor_w_m2", "overload_w_m2", "the floor is not below the overload value."),
     ),
 }
-_SHA256 = re.compile(r"[0-9a-f]{64}")
+_SHA256 = re.compile(r"[0-9a-f]{32,64}")
 _ID = re.compile(r"[^\0-\x1f\x7f]{1,200}")
 
 
@@ -245,7 +245,7 @@ def moment_fault(text: str) -> str:
 
 
 def _faults_of(record: Any, where: str) -> Iterator[RoomfieldError]:
-    kind = type(record)
+    kind: Any = type(record)
     here = f"{where} {record.id!r}".strip() if _named(record) and kind is not Survey else where
     for name, rule in _plan(kind):
         value = getattr(record, name)
@@ -274,7 +274,7 @@ def _field_faults(value: Any, rule: Rule | None, here: str, name: str) -> Iterat
 
 
 @cache
-def _plan(kind: type) -> tuple[tuple[str, Rule | None], ...]:
+def _plan(kind: Any) -> tuple[tuple[str, Rule | None], ...]:
     """Fields to look at with their rules; switches and words of a fixed list are left out."""
     rules = RULES.get(kind, {})
     plan: list[tuple[str, Rule | None]] = []
@@ -309,7 +309,7 @@ def _text_rule_faults(value: Any, rule: Moment | Hash, where: str) -> Iterator[R
             words = f"the {rule.name} {value[:40]!r} is {reason}."
             yield InputError(words, where=where, mend="Write it as 2027-06-01T14:30:00+02:00.")
     elif not _SHA256.fullmatch(value):
-        yield InputError(f"{value[:80]!r} is no SHA-256.", where=where, mend="Give 64 hexadecimal digits.")
+        yield InputError(f"{value[:80]!r} is no hash.", where=where, mend="Ask for the file again.")
 
 
 @lru_cache(maxsize=8192)
