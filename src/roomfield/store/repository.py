@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-from sqlalchemy import Connection, Engine, delete, func, insert, or_, select, update
+from sqlalchemy import Connection, Engine, delete, insert, or_, select, update
 
 from roomfield.errors import ConflictError, InputError, StoreError, UnknownNameError
 from roomfield.store import amending, observations, parts, schema
 from roomfield.store.backup import back_up
+from roomfield.store.counts import standing_readings
 from roomfield.store.engine import Address, address_of, connect, reading, writing
 from roomfield.store.lines import Change, StoredSurvey, SurveySummary
 from roomfield.store.media import MediaFolder
@@ -71,10 +72,7 @@ class Store:
             Words that must all stand in title, client, address, note or id; case does not matter.
         """
         table = schema.survey
-        counted = (
-            select(func.count()).where(schema.reading.c.survey_id == table.c.id).scalar_subquery().label("readings")
-        )
-        query = select(table, counted).order_by(table.c.changed_at.desc(), table.c.id)
+        query = select(table, standing_readings().label("readings")).order_by(table.c.changed_at.desc(), table.c.id)
         for word in search.split():
             fields = (table.c.title, table.c.client, table.c.address, table.c.note, table.c.id)
             query = query.where(or_(*(field.icontains(word, autoescape=True) for field in fields)))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from roomfield.survey import Assignment, Meter, Survey, Visit
+from roomfield.workbench.record.progress import Progress, progress_of
 
 
 @dataclass(frozen=True)
@@ -23,23 +24,24 @@ class Context:
 
 @dataclass(frozen=True)
 class Step:
-    """One step of the job, as the strip of steps shows it."""
+    """One page of the job, and the stretch of the way that it belongs to."""
 
     slug: str
     name: str
+    stretch: str
 
 
 STEPS = (
-    Step("assignment", "Assignment"),
-    Step("plan", "Plan"),
-    Step("walk", "Walk"),
-    Step("readings", "Readings"),
-    Step("listen", "Listen"),
-    Step("logs", "Logs"),
-    Step("understand", "Understand"),
-    Step("what-if", "What if"),
-    Step("before-after", "Before and after"),
-    Step("report", "Report"),
+    Step("assignment", "Assignment", "prepare"),
+    Step("plan", "Plan", "prepare"),
+    Step("walk", "Walk", "on-site"),
+    Step("readings", "Readings", "on-site"),
+    Step("listen", "Listen", "on-site"),
+    Step("logs", "Logs", "on-site"),
+    Step("understand", "Understand", "desk"),
+    Step("what-if", "What if", "desk"),
+    Step("before-after", "Before and after", "hand-over"),
+    Step("report", "Report", "hand-over"),
 )
 
 
@@ -51,6 +53,10 @@ class Head:
     ----------
     line : str
         Client and address.
+    visits : tuple of Visit
+        All visits, to change to another.
+    progress : Progress
+        How far the job is, for the visit that is shown.
     """
 
     id: str
@@ -58,9 +64,22 @@ class Head:
     line: str
     invented: bool
     revision: int
+    visits: tuple[Visit, ...]
+    progress: Progress
+
+    @property
+    def visit_id(self) -> str:
+        """The visit that is shown; empty before the first."""
+        return self.progress.visit.id if self.progress.visit else ""
+
+    @property
+    def onward(self) -> str:
+        """What the links of the way carry along, so that the chosen visit stays chosen."""
+        latest = self.visits[-1].id if self.visits else ""
+        return f"?visit={self.visit_id}" if self.visit_id != latest else ""
 
 
-def head_of(survey: Survey, revision: int) -> Head:
+def head_of(survey: Survey, revision: int, visit_id: str = "") -> Head:
     """The title block of a survey.
 
     Parameters
@@ -69,9 +88,12 @@ def head_of(survey: Survey, revision: int) -> Head:
         The survey that is open.
     revision : int
         Its revision in the store.
+    visit_id : str
+        The visit that was asked for; the latest if empty.
     """
     line = " · ".join(part for part in (survey.assignment.client, survey.assignment.address) if part)
-    return Head(survey.id, survey.title, line, survey.invented, revision)
+    progress = progress_of(survey, visit_id)
+    return Head(survey.id, survey.title, line, survey.invented, revision, survey.visits, progress)
 
 
 @dataclass(frozen=True)
@@ -139,12 +161,22 @@ class SurveysPage(Context):
 
 @dataclass(frozen=True)
 class NewSurveyPage(Context):
-    """A new survey: from a dwelling to start from, or from a package."""
+    """A new survey: from a dwelling to start from, or from a package.
+
+    Parameters
+    ----------
+    usual : Assignment
+        Assessor and references of the last survey.
+    meters : tuple of Meter
+        Meters that are taken over.
+    """
 
     template: ClassVar[str] = "new.html"
     starters: tuple[Any, ...]
     limits: tuple[Any, ...]
     guidelines: tuple[Any, ...]
+    usual: Assignment
+    meters: tuple[Meter, ...]
 
 
 @dataclass(frozen=True)
@@ -190,24 +222,54 @@ class WalkPage(SurveyPage):
 
 @dataclass(frozen=True)
 class ReadingsPage(SurveyPage):
-    """Tables of readings that were taken in, and how to bring one.
+    """The ledger of a visit, tables that were taken in, and how to bring one.
 
     Parameters
     ----------
+    rows : tuple of RowSheet
+        Places with a cell for each radio state.
+    loose : tuple of NotedValue
+        Readings at points that are no place.
     tables : tuple of TakenTable
         Files that standing readings came from.
-    typed : int
-        Readings that were typed in.
     new : int
         Readings that were taken in just now.
     """
 
     template: ClassVar[str] = "readings.html"
     step_slug: ClassVar[str] = "readings"
+    rows: tuple[Any, ...]
+    loose: tuple[Any, ...]
+    bearings: tuple[Any, ...]
+    withdrawn: tuple[Any, ...]
     tables: tuple[Any, ...]
-    typed: int
     new: int
-    visits: tuple[Visit, ...]
+
+
+@dataclass(frozen=True)
+class EntryPage(SurveyPage):
+    """One reading or bearing to put right.
+
+    Parameters
+    ----------
+    standing : Reading or Bearing
+        As it stands now.
+    typed : dict of str to str
+        What the form shows: as noted, or as typed before a refusal.
+    history : tuple of Amendment
+        What was changed so far.
+    """
+
+    template: ClassVar[str] = "entry.html"
+    step_slug: ClassVar[str] = "readings"
+    standing: Any
+    is_bearing: bool
+    typed: dict[str, str]
+    places: tuple[Any, ...]
+    states: tuple[Any, ...]
+    kinds: tuple[tuple[str, str], ...]
+    history: tuple[Any, ...]
+    refusal: Any
 
 
 @dataclass(frozen=True)
@@ -275,14 +337,24 @@ class LogsPage(SurveyPage):
 
 @dataclass(frozen=True)
 class LogOfferPage(SurveyPage):
-    """How a log would be read, to be confirmed."""
+    """How a log would be read, to be confirmed.
+
+    Parameters
+    ----------
+    typed : dict of str to str
+        What the form shows: as guessed, or as answered before a refusal.
+    zones : tuple of str
+        Time zones to choose from; others may be typed.
+    """
 
     template: ClassVar[str] = "logoffer.html"
     step_slug: ClassVar[str] = "logs"
     offer: Any
     places: tuple[Any, ...]
     visits: tuple[Visit, ...]
-    refusal: str
+    typed: dict[str, str]
+    zones: tuple[str, ...]
+    refusal: Any
 
 
 @dataclass(frozen=True)

@@ -37,22 +37,25 @@ class OpenSurvey:
         As it is now.
     revision : int
         To be handed back with a change.
+    asked_visit : str
+        The visit that the address asks for; empty if it does not.
     """
 
     records: Records
     survey: Survey
     revision: int
+    asked_visit: str = ""
 
     @property
     def head(self) -> Head:
         """Title block of its pages."""
-        return head_of(self.survey, self.revision)
+        return head_of(self.survey, self.revision, self.asked_visit)
 
 
-def the_survey(records: Desk, survey_id: Annotated[str, Path(max_length=80)]) -> OpenSurvey:
-    """The survey that the address names."""
+def the_survey(request: Request, records: Desk, survey_id: Annotated[str, Path(max_length=80)]) -> OpenSurvey:
+    """The survey that the address names, and the visit if it names one."""
     stored = surveys.opened(records, survey_id)
-    return OpenSurvey(records, stored.survey, stored.revision)
+    return OpenSurvey(records, stored.survey, stored.revision, request.query_params.get("visit", ""))
 
 
 Opened = Annotated[OpenSurvey, Depends(the_survey)]

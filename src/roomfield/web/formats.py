@@ -83,3 +83,14 @@ class Show:
         pattern = f"d. MMM y, {clock}" if self.language == "de" else f"d MMM y, {clock}"
         shown = at.astimezone() if at.utcoffset() == timedelta() else at
         return str(format_datetime(shown.replace(tzinfo=None), pattern, locale=self.language))
+
+    def day(self, iso: str) -> str:
+        """The day of a moment, short enough for a line: with the year only if it is not this one."""
+        try:
+            at = datetime.fromisoformat(iso)
+        except ValueError:
+            return iso
+        shown = at.astimezone() if at.utcoffset() == timedelta() else at
+        year = "" if shown.year == datetime.now().astimezone().year else " y"
+        pattern = f"d. MMM{year}" if self.language == "de" else f"d MMM{year}"
+        return str(format_datetime(shown.replace(tzinfo=None), pattern, locale=self.language))

@@ -8,10 +8,11 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from roomfield.survey import Reading
+from roomfield.survey import Bearing, Reading
 from roomfield.web.dependencies import Desk, Opened
 from roomfield.web.walksheet import taken_view
 from roomfield.workbench.record import editing, field_entry, surveys
+from roomfield.workbench.record.bearing_entry import BearingEntry, enter_bearing
 from roomfield.workbench.record.field_entry import Entry
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}", tags=["walk"])
@@ -49,6 +50,12 @@ def enter_readings(records: Desk, survey_id: str, entry: Entry) -> dict[str, Any
 def undo_readings(records: Desk, survey_id: str, request: UndoRequest) -> dict[str, int]:
     """Withdraw readings just entered; they stay in the record with the reason."""
     return {"withdrawn": field_entry.undo(records, survey_id, request.reading_ids)}
+
+
+@router.post("/bearings", status_code=201)
+def add_bearing(records: Desk, survey_id: str, entry: BearingEntry) -> Bearing:
+    """Enter the axis of strongest or weakest pickup at a point; the same entry sent twice is kept once."""
+    return enter_bearing(records, survey_id, entry)
 
 
 @router.post("/radio-states", status_code=201)

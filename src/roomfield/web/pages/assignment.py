@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fastapi import APIRouter, Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from roomfield.survey import Meter, VisitPurpose
 from roomfield.web.contexts import AssignmentPage
@@ -45,18 +45,20 @@ def show(request: Request, opened: Opened) -> Response:
 
 
 @router.post("")
-def keep(opened: Opened, form: Form) -> Response:
-    """Keep the assignment."""
+def keep(request: Request, opened: Opened, form: Form) -> Response:
+    """Keep the assignment; a page that keeps it while it is typed is told the new revision."""
     texts = {name: form.text(name)[: editing.LONGEST_TEXT] for name in _TEXTS if name in form.texts}
     assignment = replace(opened.survey.assignment, **texts)
     title = form.text("title", opened.survey.title)
     note = form.text("note", opened.survey.note)
-    surveys.revise(
+    revision = surveys.revise(
         opened.records,
         opened.survey.id,
         lambda survey: editing.with_assignment(survey, title, assignment, note),
         form.revision(),
     )
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse({"revision": revision})
     return _back(opened)
 
 
@@ -71,7 +73,7 @@ def keep_meter(opened: Opened, form: Form) -> Response:
 
 @router.post("/visit")
 def begin_visit(opened: Opened, form: Form) -> Response:
-    """Begin one more visit."""
+    """Begin one more visit and go to its walk."""
     purpose = VisitPurpose.FOLLOW_UP if form.text("purpose") == "follow_up" else VisitPurpose.FIRST
     surveys.revise(
         opened.records,
@@ -79,7 +81,8 @@ def begin_visit(opened: Opened, form: Form) -> Response:
         lambda survey: editing.with_visit(survey, purpose, form.text("conditions")),
         form.revision(),
     )
-    return _back(opened)
+    begun = surveys.opened(opened.records, opened.survey.id).survey.visits[-1]
+    return RedirectResponse(f"/surveys/{opened.survey.id}/walk?visit={begun.id}", status_code=303)
 
 
 def _meter(before: Meter, form: Entries) -> Meter:

@@ -11,15 +11,17 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from roomfield.errors import InputError
+from roomfield.errors import InputError, TooEarlyError
 from roomfield.web.abovesheet import above_of
 from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
-from roomfield.web.dependencies import Desk, Form, Opened, number_in
+from roomfield.web.dependencies import Desk, Form, Opened, OpenSurvey, number_in
 from roomfield.web.formats import Show
 from roomfield.web.logsheet import bursts_of, steps_of, week_of
 from roomfield.web.rendering import language_of, render
+from roomfield.web.tablesheet import Refusal
 from roomfield.web.words import say
 from roomfield.workbench.record import log_intake
+from roomfield.workbench.record.log_answers import USUAL_ZONES, zone_as_meant
 from roomfield.workbench.record.long_series import LogPlace
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/logs")
@@ -69,21 +71,38 @@ async def offer(records: Desk, survey_id: str, form: Form) -> Response:
 
 
 @router.get("/offer/{sha256}")
-def show_offer(request: Request, opened: Opened, sha256: str, name: str, refusal: str = "") -> Response:
+def show_offer(request: Request, opened: Opened, sha256: str, name: str) -> Response:
     """How it would be read."""
-    made = log_intake.offered_again(opened.records, sha256, name)
-    survey = opened.survey
-    return render(request, LogOfferPage(opened.head, made, survey.places, survey.visits, refusal))
+    return _offered(request, opened, (sha256, name), {})
 
 
 @router.post("/offer/{sha256}")
-def confirm(opened: Opened, sha256: str, form: Form) -> Response:
-    """Keep it as confirmed."""
+def confirm(request: Request, opened: Opened, sha256: str, form: Form) -> Response:
+    """Keep it as confirmed; a refusal leaves what was answered in the form."""
     answers = {name: form.text(name) for name in ANSWERS if form.text(name)}
     visit_id, state_id = form.visit_and_state()
-    where = LogPlace(form.text("place_id"), visit_id, "", state_id)
-    kept = log_intake.keep_offered(opened.records, opened.survey.id, (sha256, form.text("name")), answers, where)
+    where, file = LogPlace(form.text("place_id"), visit_id, "", state_id), (sha256, form.text("name"))
+    given = {**answers, "place_id": form.text("place_id"), "when": form.text("when")}
+    try:
+        answers["zone"] = zone_as_meant(form.text("zone"))
+        kept = log_intake.keep_offered(opened.records, opened.survey.id, file, answers, where)
+    except TooEarlyError as fault:
+        open_still = Refusal(fault.what, "", "Answer the open question and send it again.")
+        return _offered(request, opened, file, given, open_still)
+    except InputError as fault:
+        return _offered(request, opened, file, given, Refusal.of(fault))
     return RedirectResponse(f"/surveys/{opened.survey.id}/logs/{kept.id}", status_code=303)
+
+
+def _offered(
+    request: Request, opened: OpenSurvey, file: tuple[str, str], given: dict[str, str], refusal: Refusal | None = None
+) -> Response:
+    made = log_intake.offered_again(opened.records, *file)
+    survey, mapping = opened.survey, made.mapping
+    guessed = {name: getattr(mapping, name) for name in ("value_column", "unit", "zone", "kind", "decimal")}
+    typed = {"place_id": "", "when": "", **guessed, **given}
+    page = LogOfferPage(opened.head, made, survey.places, survey.visits, typed, USUAL_ZONES, refusal)
+    return render(request, page, status=422 if refusal else 200)
 
 
 @router.get("/{log_id}")

@@ -12,10 +12,13 @@ from roomfield.errors import InputError, RejectedRows, RoomfieldError
 from roomfield.survey import Survey
 from roomfield.web.contexts import ReadingsPage, TableOfferPage
 from roomfield.web.dependencies import Desk, Entries, Form, Opened, OpenSurvey
+from roomfield.web.formats import Show
+from roomfield.web.ledgersheet import NotedValue, RowSheet, bearing_rows, noted, rows_of, withdrawn_rows
 from roomfield.web.rendering import language_of, render
 from roomfield.web.tablesheet import MEANING_WORDS, ColumnChoice, Refusal, TableAnswers, outcome_of, unit_words
 from roomfield.workbench.publish import report_request
 from roomfield.workbench.record import tables
+from roomfield.workbench.record.readings_ledger import ledger_of
 from roomfield.workbench.record.tables import TableOffer
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/readings")
@@ -32,18 +35,32 @@ class Sheet:
 
 @router.get("")
 def show(request: Request, opened: Opened, new: int = 0) -> Response:
-    """Tables taken in, and bringing one."""
-    survey = opened.survey
-    found = tables.taken_tables(survey)
-    typed = len(survey.current_readings()) - sum(one.readings for one in found)
-    return render(request, ReadingsPage(opened.head, found, typed, new, survey.visits))
+    """The ledger of a visit, tables taken in, and bringing one."""
+    survey, words, visit_id = opened.survey, Show(language_of(request)), opened.head.visit_id
+    rows: tuple[RowSheet, ...] = ()
+    loose: tuple[NotedValue, ...] = ()
+    if visit_id:
+        ledger = ledger_of(survey, visit_id)
+        rows = rows_of(ledger, words)
+        loose = tuple(noted(one, words) for one in ledger.loose)
+    page = ReadingsPage(
+        opened.head,
+        rows,
+        loose,
+        bearing_rows(survey, visit_id, words),
+        withdrawn_rows(survey, visit_id, words),
+        tables.taken_tables(survey),
+        new,
+    )
+    return render(request, page)
 
 
 @router.get("/sheet.pdf")
 def sheet(request: Request, opened: Opened, visit: str = "") -> Response:
     """The field sheet of a visit."""
     content = report_request.field_sheet(opened.survey, visit, language_of(request))
-    headers = {"content-disposition": 'attachment; filename="field-sheet.pdf"'}
+    name = f"{report_request.file_stem(opened.survey, visit)}-sheet-{language_of(request)}.pdf"
+    headers = {"content-disposition": f'attachment; filename="{name}"'}
     return Response(content, media_type="application/pdf", headers=headers)
 
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from roomfield.survey import Assignment, Dwelling
+from roomfield.survey import Dwelling
 from roomfield.web.contexts import NewSurveyPage, SurveysPage
 from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.rendering import language_of, render
 from roomfield.web.words import say
-from roomfield.workbench.record import editing, form_choices, packages, surveys
+from roomfield.workbench.record import editing, form_choices, packages, surveys, usual
 from roomfield.workbench.record.plan_templates import starters
 
 router = APIRouter(include_in_schema=False)
@@ -40,24 +40,32 @@ def show_list(request: Request, records: Desk, query: str = "") -> Response:
 
 
 @router.get("/surveys/new")
-def show_new(request: Request) -> Response:
-    """The form for a new survey."""
+def show_new(request: Request, records: Desk) -> Response:
+    """The form for a new survey, with what stays the same from job to job."""
     drawings = tuple(_drawing(one.key, one.name, one.words, one.sheet.dwelling) for one in starters())
-    return render(request, NewSurveyPage(drawings, form_choices.legal_limits(), form_choices.guidelines()))
+    known = usual.usual_of(records)
+    page = NewSurveyPage(
+        drawings, form_choices.legal_limits(), form_choices.guidelines(), known.assignment, known.meters
+    )
+    return render(request, page)
 
 
 @router.post("/surveys/new")
 def begin(request: Request, records: Desk, form: Form) -> Response:
     """A new survey from a dwelling to start from."""
-    assignment = Assignment(
+    known = usual.usual_of(records)
+    assignment = replace(
+        known.assignment,
         client=form.text("client"),
         address=form.text("address"),
-        jurisdiction=form.text("jurisdiction") or Assignment().jurisdiction,
+        assessor=form.text("assessor", known.assignment.assessor),
+        jurisdiction=form.text("jurisdiction") or known.assignment.jurisdiction,
         guideline=form.text("guideline"),
         language=language_of(request),
     )
     word = partial(say, language_of(request))
-    survey = editing.started_survey(form.text("title"), assignment, form.text("starter", "blank"), word)
+    begun = editing.started_survey(form.text("title"), assignment, form.text("starter", "blank"), word)
+    survey = usual.with_usual_meters(begun, known)
     return _to(f"/surveys/{surveys.keep_new(records, survey)}/plan")
 
 

@@ -81,7 +81,13 @@ def report_file(records: Records, survey_id: str, order: ReportOrder) -> ReportF
     content = whole_content(job, wishes)
     language = order.language or survey.assignment.language
     made = _made(content, ending, language, order.parts)
-    return ReportFile(f"{plain_name(survey.title)}{ending}", MEDIA_TYPES[ending], made)
+    return ReportFile(f"{file_stem(survey, order.visit_id)}-{language}{ending}", MEDIA_TYPES[ending], made)
+
+
+def file_stem(survey: Survey, visit_id: str) -> str:
+    """Name of a file about one visit: the survey's title and the visit's day, so that no two collide."""
+    visit = next((one for one in survey.visits if one.id == visit_id), survey.visits[0])
+    return f"{plain_name(survey.title)}-{visit.started_at[:10]}"
 
 
 def _made(content: ReportContent, ending: str, language: str, parts: tuple[str, ...]) -> bytes:

@@ -35,6 +35,19 @@ export async function send(method, address, body, { signal } = {}) {
   return content;
 }
 
+// Sends a form and answers where it leads; a refusal is thrown as it is told.
+export async function follow(address, content) {
+  let answer;
+  try {
+    answer = await fetch(address, { method: "POST", headers: { "x-roomfield-form": key }, body: content, credentials: "same-origin" });
+  } catch {
+    throw new Refusal(0, { what: t("The server does not answer."), where: "", mend: t("What you typed stays here; send it again when it is back.") });
+  }
+  if (answer.ok) return answer.url;
+  const type = answer.headers.get("content-type") ?? "";
+  throw new Refusal(answer.status, type.includes("json") ? await answer.json() : { what: t("The request cannot be answered like this."), where: "", mend: "" });
+}
+
 let area;
 
 export function notice(sentence, { action, run, stay = false } = {}) {

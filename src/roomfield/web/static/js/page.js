@@ -1,18 +1,18 @@
 // What every page needs: sections that load later, typed confirmation, help that closes, forms sent once.
 
-import { faultBox, fill, send } from "./door.js";
+import { faultBox, fill, follow, send } from "./door.js";
 
 for (const section of document.querySelectorAll("[data-load]")) fill(section);
 
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
-  for (const open of document.querySelectorAll("details.help[open], details.menu[open]")) {
+  for (const open of document.querySelectorAll("details.help[open], details.menu[open], details.tour[open]")) {
     open.open = false;
     open.querySelector("summary").focus();
   }
 });
 document.addEventListener("click", (event) => {
-  for (const open of document.querySelectorAll("details.help[open], details.menu[open]")) {
+  for (const open of document.querySelectorAll("details.help[open], details.menu[open], details.tour[open]")) {
     if (!open.contains(event.target)) open.open = false;
   }
 });
@@ -47,20 +47,32 @@ for (const form of document.querySelectorAll("form[data-upload]")) {
   });
 }
 
-for (const form of document.querySelectorAll("form:not([data-upload]):not([method=dialog]):not([data-live])")) {
-  form.addEventListener("submit", () => {
-    requestAnimationFrame(() => form.querySelectorAll("button").forEach((b) => { b.disabled = true; }));
+// A form that is refused stays as it was typed, with the reason beside it.
+for (const form of document.querySelectorAll("form[method=post]:not([data-upload]):not([data-live]):not([data-plain])")) {
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    form.querySelector(":scope > .fault")?.remove();
+    const buttons = [...form.querySelectorAll("button:not(:disabled)")];
+    const content = new FormData(form, event.submitter);
+    buttons.forEach((button) => { button.disabled = true; });
+    try {
+      window.location.assign(await follow(event.submitter?.formAction || form.action, content));
+    } catch (error) {
+      const box = faultBox(error);
+      form.append(box);
+      box.scrollIntoView({ block: "nearest" });
+    } finally {
+      buttons.forEach((button) => { button.disabled = false; });
+    }
   });
 }
-window.addEventListener("pageshow", (event) => {
-  if (event.persisted) document.querySelectorAll("form button").forEach((b) => { b.disabled = false; });
-});
 
 // On a narrow strip the present step may lie out of sight.
-const here = document.querySelector(".steps a[aria-current]");
+const here = document.querySelector(".way a[aria-current]");
 if (here) {
-  const strip = here.closest(".steps");
-  strip.scrollLeft = here.offsetLeft - (strip.clientWidth - here.offsetWidth) / 2;
+  const strip = here.closest(".way");
+  const stretch = here.closest(".stretch");
+  strip.scrollLeft = Math.max(here.offsetLeft + here.offsetWidth - strip.clientWidth, stretch.offsetLeft - 8);
 }
 
 for (const select of document.querySelectorAll("select[data-go]")) {
