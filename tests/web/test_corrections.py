@@ -25,7 +25,14 @@ def reading_id(records, survey_id, place_id) -> str:
 def read(records, survey_id, place_id, number, visit_id="visit-1") -> str:
     survey = surveys.opened(records, survey_id).survey
     state = survey.visit(visit_id).radio_states[0].id
-    entry = Entry(editing.new_id("entry"), visit_id, survey.meters[0].id, state, (Value(number, ReadingKind.PEAK),), place_id=place_id)
+    entry = Entry(
+        editing.new_id("entry"),
+        visit_id,
+        survey.meters[0].id,
+        state,
+        (Value(number, ReadingKind.PEAK),),
+        place_id=place_id,
+    )
     return field_entry.enter(records, survey_id, entry).worth[0].reading.id
 
 
@@ -99,7 +106,9 @@ def test_an_angle_of_a_compass_is_turned_by_the_north_arrow(records, survey_id, 
                          strongest_deg=170.0, from_true_north=True, place_id=place_id)  # fmt: skip
     with pytest.raises(Exception, match="no north arrow"):
         bearing_of(survey, entry)
-    turned = surveys.revise(records, survey_id, lambda s: editing.replace(s, dwelling=editing.replace(s.dwelling, north_deg=20.0)))
+    turned = surveys.revise(
+        records, survey_id, lambda s: editing.replace(s, dwelling=editing.replace(s.dwelling, north_deg=20.0))
+    )
     assert turned > 1
     assert enter_bearing(records, survey_id, entry).strongest_deg == 10.0
 
@@ -160,7 +169,9 @@ def test_a_time_zone_is_asked_for_in_the_form_and_a_town_will_do(client, records
 
 def test_files_of_two_languages_and_visits_do_not_collide(client, survey_id, reading_id):
     names = {
-        client.get(f"/surveys/{survey_id}/report/file.html?visit=visit-1&language={language}").headers["content-disposition"]
+        client.get(f"/surveys/{survey_id}/report/file.html?visit=visit-1&language={language}").headers[
+            "content-disposition"
+        ]
         for language in ("en", "de")
     }
     assert len(names) == 2

@@ -166,8 +166,10 @@ def withdrawn_rows(survey: Survey, visit_id: str, show: Show) -> tuple[Withdrawn
     show : Show
         Language.
     """
-    standing = {one.id for one in (*survey.current_readings(visit_id), *survey.current_bearings())}
-    taken = {one.id: one for one in (*survey.readings, *survey.bearings) if one.visit_id == visit_id}
+    counted: tuple[Reading | Bearing, ...] = (*survey.current_readings(visit_id), *survey.current_bearings())
+    standing = {one.id for one in counted}
+    observed: tuple[Reading | Bearing, ...] = (*survey.readings, *survey.bearings)
+    taken = {one.id: one for one in observed if one.visit_id == visit_id}
     gone = {
         one.target_id: one
         for one in survey.amendments

@@ -21,7 +21,8 @@ def observation_of(survey: Survey, observation_id: str) -> Reading | Bearing:
     StoreError
         If there is none, or it was withdrawn.
     """
-    for one in (*survey.current_readings(), *survey.current_bearings()):
+    standing: tuple[Reading | Bearing, ...] = (*survey.current_readings(), *survey.current_bearings())
+    for one in standing:
         if one.id == observation_id:
             return one
     raise StoreError("this entry no longer stands.", where="ledger", mend="Load the page again.")
