@@ -47,6 +47,8 @@ from roomfield.show.evidence import (
     VisitEntry,
 )
 from roomfield.show.findings import (
+    CategoryChance,
+    Chance,
     Contribution,
     Level,
     NextStep,
@@ -54,6 +56,7 @@ from roomfield.show.findings import (
     PlaceFinding,
     PlaceLevel,
     Shown,
+    ShownAim,
     StateEntry,
     StepGroup,
     Verdict,
@@ -117,8 +120,8 @@ def verdicts(places: tuple[PlaceFinding, ...]) -> tuple[Verdict, ...]:
     for place in places:
         level = place.levels[0].level
         if level.censoring is Censoring.OVERLOAD:
-            made.append(Verdict(place.id, "found", PEAK, "sbm", Outcome.ABOVE, 10 * MICRO, 0.0002))
-            made.append(Verdict(place.id, "found", PEAK, "eu", Outcome.NOT_COMPARABLE, 10.0, 0.5))
+            made.append(Verdict(place.id, "found", PEAK, "sbm", Outcome.ABOVE, 10 * MICRO, Chance(0.0, 0.0002)))
+            made.append(Verdict(place.id, "found", PEAK, "eu", Outcome.NOT_COMPARABLE, 10.0, Chance(0.5, 0.5)))
             continue
         median = level.median_w_m2
         z = math.log10(10 * MICRO / median) / 0.3 if level.censoring is Censoring.NONE else 9.0
@@ -126,10 +129,12 @@ def verdicts(places: tuple[PlaceFinding, ...]) -> tuple[Verdict, ...]:
         outcome = (Outcome.BELOW if below > 0.95 else Outcome.LIKELY_BELOW if below > 0.8 else Outcome.UNDECIDED
                    if below > 0.2 else Outcome.LIKELY_ABOVE if below > 0.05 else Outcome.ABOVE)  # fmt: skip
         category = "severe anomaly" if median >= 10 * MICRO else "slight anomaly"
-        made.append(Verdict(place.id, "found", PEAK, "sbm", outcome, 10 * MICRO, below, category=category,
-                            upper_bound_only=True))  # fmt: skip
+        made.append(Verdict(place.id, "found", PEAK, "sbm", outcome, 10 * MICRO, Chance(below, below),
+                            categories=(CategoryChance(category, Chance(0.7, 0.9)),),
+                            upper_bound_only=True, compared=level))  # fmt: skip
         kind = AVERAGE if len(place.levels) > 1 else PEAK
-        made.append(Verdict(place.id, "found", kind, "eu", Outcome.BELOW, 10.0, 0.9999, acceptance_w_m2=4.0))
+        made.append(Verdict(place.id, "found", kind, "eu", Outcome.BELOW, 10.0, Chance(0.9999, 0.9999), 4.0,
+                            next(lv.level for lv in place.levels if lv.kind is kind)))  # fmt: skip
     return tuple(made)
 
 
@@ -207,7 +212,7 @@ def content(**changes: object) -> ReportContent:
         visits=(VisitEntry("v1", "2026-03-01T09:00:00+01:00", "A. Sample", phrase("purpose.first"),
                            "2026-03-01T12:30:00+01:00", "dry, neighbours at home"),),
         states=(StateEntry("found", "As found", "v1"), StateEntry("router-off", "Router off", "v1", ("Router",))),
-        places=PLACES, verdicts=verdicts(PLACES),
+        places=PLACES, verdicts=verdicts(PLACES), aim=ShownAim(10 * MICRO, False, "slight anomaly"),
         contributions=(
             Contribution("cot", "Router", PEAK, 328 * MICRO, 70 * MICRO, 1300 * MICRO, 0.96, 0.85, 0.99, "found", "router-off"),
             Contribution("bed", "Router", PEAK, 15 * MICRO, -2 * MICRO, 70 * MICRO, 0.6, 0.0, 0.9, "found", "router-off"),

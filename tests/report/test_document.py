@@ -9,8 +9,9 @@ import pytest
 
 from roomfield.report import document
 from roomfield.report.compose import Part, compose
+from roomfield.report.compose.answer import aim_sentence, law_sentence
 from roomfield.report.compose.blocks import Figure, Listing, Paragraph, Table
-from roomfield.report.compose.front import MAX_PLACES, first_places, guideline_sentence, law_sentence
+from roomfield.report.compose.front import MAX_PLACES, first_places
 from roomfield.report.compose.levels import axis_rows
 from roomfield.report.compose.sources import ordered_contributions
 from roomfield.report.document import ReportContent
@@ -75,8 +76,8 @@ def test_steps_keep_the_order_of_work(sample: ModuleType, english: Words) -> Non
 def test_first_page_shows_where_people_sleep_first(sample: ModuleType) -> None:
     chosen = first_places(sample.many(40))
     assert len(chosen) == MAX_PLACES
-    assert all(p.sleeping for p in chosen)
-    highest = [max(lv.level.high_w_m2 for lv in p.levels) for p in chosen]
+    assert all(p.place.sleeping for p in chosen)
+    highest = [p.level.level.high_w_m2 for p in chosen]
     assert highest == sorted(highest, reverse=True)
 
 
@@ -131,7 +132,7 @@ def test_sentence_about_the_law(sample: ModuleType, english: Words, law: list[Ou
 def test_a_doubtful_outcome_is_never_counted_as_a_pass(sample: ModuleType, words: Words) -> None:
     for doubtful in (Outcome.LIKELY_BELOW, Outcome.UNDECIDED, Outcome.LIKELY_ABOVE, Outcome.ABOVE):
         content = outcomes(sample, [doubtful, Outcome.BELOW], [doubtful, Outcome.BELOW])
-        for sentence in (law_sentence(content, words), guideline_sentence(content, words)):
+        for sentence in (law_sentence(content, words), aim_sentence(content, words)):
             assert "Place 0" in sentence
             assert words.say("front.rest_below", n=1) in sentence
 
@@ -142,7 +143,7 @@ def test_a_recommendation_is_not_called_law(sample: ModuleType, english: Words) 
 
 
 def test_without_a_chosen_guideline_the_page_says_so(sample: ModuleType, english: Words) -> None:
-    assert "No precautionary guideline was chosen" in guideline_sentence(sample.content(guideline_id=""), english)
+    assert "No precautionary guideline was chosen" in aim_sentence(sample.content(guideline_id=""), english)
 
 
 def test_sentences_of_the_first_page_refer_to_sections_that_exist(sample: ModuleType, english: Words) -> None:

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import re
 import string
+from dataclasses import replace
 from decimal import ROUND_HALF_EVEN, Decimal
 from importlib import resources
 from pathlib import Path
@@ -17,7 +18,7 @@ from roomfield.references.catalogue import mainstream_positions
 from roomfield.references.cautions import cautions
 from roomfield.references.guidelines import guideline_sets
 from roomfield.show.evidence import ReferenceStanding
-from roomfield.show.findings import Level, Outcome, Shown, StepGroup, Verdict
+from roomfield.show.findings import Chance, Level, Outcome, Shown, StepGroup, Verdict
 from roomfield.show.phrase import phrase
 from roomfield.show.words import LANGUAGES, Words, load_words
 from roomfield.show.words.numbers import GROUP, NBSP, numbers_for
@@ -178,7 +179,7 @@ def test_categories_are_translated_with_their_spans() -> None:
         for service in chosen.services:
             for row in chosen.levels_for(None if service == "any" else service):
                 assert german.has(f"term.{row.name}"), row.name
-    assert german.term("severe anomaly – extreme anomaly") == "starke Anomalie – extreme Anomalie"
+    assert german.term("severe anomaly – extreme anomaly") == "stark auffällig – extrem auffällig"
     assert load_words("en").term("severe anomaly") == "severe anomaly"
 
 
@@ -284,22 +285,27 @@ def test_censored_levels_are_bounds_in_every_form(words: Words) -> None:
     assert shown_text(None, words) == "–"
 
 
-def verdict(outcome: Outcome, below: float = 0.99, bound: float = 10.0) -> Verdict:
-    return Verdict("p", "s", ReadingKind.PEAK, "r", outcome, bound, below)
+def verdict(outcome: Outcome, below: tuple[float, float] = (0.99, 0.99), bound: float = 10.0, **more) -> Verdict:
+    return Verdict("p", "s", ReadingKind.PEAK, "r", outcome, bound, Chance(*below), compared=level(), **more)
 
 
-def test_verdicts_name_factor_or_probability(english: Words) -> None:
-    assert verdict_short(verdict(Outcome.BELOW), level(), english) == f"below, about 29{GROUP}000 times lower"
-    above = verdict(Outcome.ABOVE, 0.001, 10e-6)
-    assert verdict_short(above, level(), english) == "above, about 34 times higher"
-    open_ = verdict(Outcome.UNDECIDED, 0.55, 400e-6)
-    assert verdict_short(open_, level(), english) == f"open (55{NBSP}% likely to be below)"
-    assert verdict_short(None, None, english) == "not compared"
+def test_verdicts_name_the_factor_to_the_nearer_end_or_the_probability_with_both_ends(english: Words) -> None:
+    """The level is 340 (85 to 1400) µW/m²: margins are counted from the end that is nearer to the bound."""
+    assert verdict_short(verdict(Outcome.BELOW), english) == "below, at least 7400 times lower"
+    above = verdict(Outcome.ABOVE, (0.001, 0.001), 10e-6)
+    assert verdict_short(above, english) == "above, at least 8.5 times higher"
+    assert verdict_short(replace(above, upper_bound_only=True), english).startswith("above (chance of being below:")
+    open_ = verdict(Outcome.UNDECIDED, (0.018, 0.773), 400e-6)
+    assert verdict_short(open_, english) == f"open (chance of being below: 2{NBSP}% to 77{NBSP}%)"
+    assert verdict_short(None, english) == "not compared"
     assert verdict_short(verdict(Outcome.NOT_COMPARABLE), level(), english) == "not comparable"
 
 
 def test_factor_of_a_censored_level_is_the_certain_one(english: Words) -> None:
     floor = Level(1e-9, 0.0, 2e-6, Censoring.BELOW_FLOOR)
-    assert verdict_short(verdict(Outcome.BELOW, bound=20e-6), floor, english) == "below, about 10 times lower"
+    below = replace(verdict(Outcome.BELOW, bound=20e-6), compared=floor)
+    assert verdict_short(below, english) == "below, at least 10 times lower"
     over = Level(5.0, 2.0, 9.0, Censoring.OVERLOAD)
-    assert verdict_short(verdict(Outcome.ABOVE, 0.0, 0.1), over, english) == "above, about 20 times higher"
+    above = replace(verdict(Outcome.ABOVE, (0.0, 0.0), 0.1), compared=over)
+    assert verdict_short(above, english) == "above, at least 20 times higher"
+    assert above.margin is None

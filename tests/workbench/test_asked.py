@@ -20,11 +20,11 @@ from roomfield.remedy.prediction import predict, predict_with
 from roomfield.report.compose.work_chapters import remedy_section
 from roomfield.show.words import load_words
 from roomfield.survey import Place, PlaceKind
-from roomfield.workbench.assess.assessment import is_for_sleeping
+from roomfield.workbench.assess.place_use import is_for_sleeping, is_long_stay
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.plan.plan_choice import Terms, adopted, choice_of, offer
 from roomfield.workbench.plan.plan_offers import offered
-from roomfield.workbench.plan.target_places import asked_of, asked_places, is_long_stay
+from roomfield.workbench.plan.target_places import asked_of, asked_places
 from roomfield.workbench.prove.before_after import comparison_of
 from roomfield.workbench.publish.contents.followup import follow_up_letter
 from roomfield.workbench.publish.contents.remedy import _remedy

@@ -16,6 +16,7 @@ def register(app: typer.Typer) -> None:
     app.command()(transmitter)
     app.command()(state)
     app.command()(visit)
+    app.command()(aim)
 
 
 def meter(
@@ -130,3 +131,29 @@ def visit(
 
     made = add_visit(open_job(record, survey), follow_up=not first, conditions=conditions)
     answer(as_json, {"visit": made.id, "started_at": made.started_at}, lambda: typer.echo(f"Visit {made.id}"))
+
+
+def aim(
+    value: Annotated[float | None, typer.Argument(help="Level not to be exceeded, µW/m²; shown if left out.")] = None,
+    usual: Annotated[bool, typer.Option("--usual", help="Back to the guideline's usual aim.")] = False,
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Write down the client's aim where people sleep; usual is the upper edge of the guideline's second category."""
+    from roomfield.workbench.assess.place_use import aim_in
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import put_aim
+
+    job = open_job(record, survey)
+    if value is not None or usual:
+        put_aim(job, None if usual or value is None else value * 1e-6)
+        job = job.again()
+    found = aim_in(job.survey.assignment)
+    plain = {"aim_w_m2": found.value_w_m2 if found else None, "chosen": bool(found and found.chosen)}
+    source = "set for the client" if found and found.chosen else "the usual one of the guideline"
+    answer(
+        as_json,
+        plain,
+        lambda: typer.echo(f"Aim: {microwatts(found.value_w_m2)} µW/m², {source}" if found else "There is no aim."),
+    )

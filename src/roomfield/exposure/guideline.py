@@ -105,12 +105,38 @@ class GuidelineResult:
         `SERVICES_AT_MOST`. For a row of one named service nothing but "at most" follows from a total, for that
         service may have no part in it.
         """
-        if chance.row.upper_w_m2 is None or not self.is_upper_bound:
+        if chance.row.upper_w_m2 is None:
             return chance.at_most
+        return self.strongest_under(chance.row.upper_w_m2)
+
+    def strongest_under(self, bound_w_m2: float) -> ProbabilityRange:
+        """Probability that the strongest single service lies at or under a bound, see `strongest_at_most`.
+
+        Parameters
+        ----------
+        bound_w_m2 : float
+            Power density [W/m²].
+        """
+        whole = self.level.probability_below(bound_w_m2)
+        if not self.is_upper_bound:
+            return whole
         if self.service is not None:
-            return ProbabilityRange(chance.at_most.low, 1.0)
-        shared = self.level.shifted(-self.strongest_share_db).probability_below(chance.row.upper_w_m2)
-        return ProbabilityRange(chance.at_most.low, max(chance.at_most.high, shared.high))
+            return ProbabilityRange(whole.low, 1.0)
+        shared = self.level.shifted(-self.strongest_share_db).probability_below(bound_w_m2)
+        return ProbabilityRange(whole.low, max(whole.high, shared.high))
+
+    def strongest_in_each(self) -> tuple[ProbabilityRange, ...]:
+        """Probability that the strongest single service falls into each category, whatever its part of the total.
+
+        In the order of ``chances``, of a scale of categories.
+        """
+        reach, rows = self.strongest_share_db, tuple(c.row for c in self.chances)
+        parts = (*map(float, range(int(reach))), reach)
+        found = [_category_chances(self.level.shifted(-part), rows) for part in parts]
+        return tuple(
+            ProbabilityRange(min(c.probability.low for c in each), max(c.probability.high for c in each))
+            for each in zip(*found, strict=True)
+        )
 
     def strongest_plausible(self, coverage: float = 0.95) -> tuple[CategoryChance, ...]:
         """Categories that the strongest single service may fall into; all targets."""

@@ -104,6 +104,13 @@ class GuidelineSet:
     levels: tuple[GuidelineLevel, ...] = field(default=(), metadata={"row": False})
 
     @property
+    def scope(self) -> str:
+        """Places that the document is for: ``sleeping``, ``long_stays`` or ``everywhere``."""
+        if self.place == "sleeping areas":
+            return "sleeping"
+        return "long_stays" if "4 hours a day" in self.place or "long stay" in self.place else "everywhere"
+
+    @property
     def services(self) -> tuple[str, ...]:
         """Services with rows of their own; ("any",) if each service is judged on one scale."""
         return tuple(dict.fromkeys(level.service for level in self.levels))

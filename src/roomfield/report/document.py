@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from roomfield.show.chapters import Letter, LogEntry, RecordingEntry, Remedy, SourceEntry, Verification
 from roomfield.show.drawings import LevelGrid, PlanStorey
@@ -17,8 +18,9 @@ from roomfield.show.evidence import (
     ReferenceEntry,
     VisitEntry,
 )
-from roomfield.show.findings import Contribution, NextStep, PlaceFinding, StateEntry, Verdict
+from roomfield.show.findings import Contribution, NextStep, PlaceFinding, ShownAim, StateEntry, Verdict
 from roomfield.show.phrase import Text
+from roomfield.show.place import Frame, ShownPlace, shown_place
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,8 @@ class ReportContent:
         Radio state that the first page and the axis show, usually "as found".
     law_id, guideline_id : str
         References that the first page speaks of; ``guideline_id`` empty if the client chose none.
+    aim : ShownAim or None
+        What is not to be exceeded at the places that the guideline is for.
     invented : bool
         True for demonstration data; every page then says so.
     places : tuple of PlaceFinding
@@ -140,6 +144,17 @@ class ReportContent:
     remedy: Remedy | None = None
     verification: Verification | None = None
     letter: Letter | None = None
+    aim: ShownAim | None = None
+
+    @property
+    def frame(self) -> Frame:
+        """What the places are held against."""
+        return Frame(self.state_id, self.rules.coverage, self.law_id, self.guideline_id)
+
+    @cached_property
+    def shown(self) -> tuple[ShownPlace, ...]:
+        """The one answer about each place, in their order."""
+        return tuple(shown_place(p, self.verdicts, self.contributions, self.frame) for p in self.places)
 
     def reference(self, reference_id: str) -> ReferenceEntry | None:
         """The reference with this id, or None."""

@@ -202,6 +202,8 @@ class PlacePrediction:
     ----------
     place : Text
         Name of the place, with the period if there are several.
+    place_id : str
+        Its id.
     probability_met : float
         Probability that the target is met there, 0 to 1.
     limiting : Text
@@ -216,6 +218,7 @@ class PlacePrediction:
     probability_met: float
     limiting: Text = ""
     asked: bool = True
+    place_id: str = ""
 
 
 @dataclass(frozen=True)
@@ -321,6 +324,7 @@ class BeforeAfter:
     target_outcome: Outcome | None = None
     prediction_met: bool | None = None
     note: Text = ""
+    place_id: str = ""
 
 
 @dataclass(frozen=True)

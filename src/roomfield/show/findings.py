@@ -119,6 +119,50 @@ class Outcome(StrEnum):
 
 
 @dataclass(frozen=True)
+class Chance:
+    """A probability with both its ends, 0 to 1; they are the same where it is known exactly."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class ShownAim:
+    """The level that is not to be exceeded at the places that the guideline is for.
+
+    Parameters
+    ----------
+    value_w_m2 : float
+        Power density [W/m²].
+    chosen : bool
+        True if the client set it; otherwise it is the upper edge of the guideline's second category.
+    category : str
+        Name of the category whose upper edge it is; empty if it is none's.
+    """
+
+    value_w_m2: float
+    chosen: bool
+    category: str = ""
+
+
+@dataclass(frozen=True)
+class CategoryChance:
+    """One category of a guideline and how likely the strongest single service falls into it.
+
+    Parameters
+    ----------
+    name : str
+        As the reference data name it.
+    upper_w_m2 : float or None
+        Its upper edge [W/m²]; None for the highest category.
+    """
+
+    name: str
+    chance: Chance
+    upper_w_m2: float | None = None
+
+
+@dataclass(frozen=True)
 class Verdict:
     """One level against one reference.
 
@@ -130,12 +174,17 @@ class Verdict:
         See :class:`roomfield.show.evidence.ReferenceEntry`.
     bound_w_m2 : float
         The bound that was used [W/m²].
-    probability_below : float
-        Probability that the true level is below the bound, 0 to 1.
+    probability_below : Chance
+        That the true level is below the bound.
     acceptance_w_m2 : float or None
         Acceptance limit after the guard band [W/m²]; None if the rule has none.
-    category : Text
-        Category of the guideline in which the median lies; empty if it has none.
+    compared : Level or None
+        The level as it was compared, with all that the comparison adds to it (such as the change over a day); a
+        margin is the bound over its upper end.
+    categories : tuple of CategoryChance
+        Categories of the guideline, lowest first; empty if it has none.
+    target : Text
+        Name of the guideline's target; empty for a scale of categories.
     upper_bound_only : bool
         True if a broadband total was held against a value for one service, so it is only an upper bound.
     conversion : Text
@@ -148,11 +197,25 @@ class Verdict:
     reference_id: str
     outcome: Outcome
     bound_w_m2: float
-    probability_below: float
+    probability_below: Chance
     acceptance_w_m2: float | None = None
-    category: Text = ""
+    compared: Level | None = None
+    categories: tuple[CategoryChance, ...] = ()
+    target: Text = ""
     upper_bound_only: bool = False
     conversion: Text = ""
+
+    @property
+    def category(self) -> CategoryChance | None:
+        """The most probable category; None if the guideline has none."""
+        return max(self.categories, key=lambda c: (c.chance.low + c.chance.high, c.name), default=None)
+
+    @property
+    def margin(self) -> float | None:
+        """Bound over the upper end of the compared level; None if that end is not known."""
+        if self.compared is None or self.compared.censoring is Censoring.OVERLOAD or self.compared.high_w_m2 <= 0.0:
+            return None
+        return self.bound_w_m2 / self.compared.high_w_m2
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,9 @@ class Assignment:
     guideline : str
         Key of the precautionary guideline that the client chose; empty for none.
     language : str
-        Language of the report, ``en`` or ``de``.
+        Language of the report, such as ``en`` or ``de``.
+    aim_w_m2 : float or None
+        Level that the client wants not to be exceeded where people sleep [W/m²]; None for the guideline's usual one.
     """
 
     client: str = ""
@@ -44,6 +46,7 @@ class Assignment:
     jurisdiction: str = "EU"
     guideline: str = ""
     language: str = "en"
+    aim_w_m2: float | None = None
 
 
 @dataclass(frozen=True)

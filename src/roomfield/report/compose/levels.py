@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from roomfield.report.compose.blocks import (
     Align,
@@ -24,7 +25,15 @@ from roomfield.show.figures.level_axis import AxisMark, AxisRow, level_axis
 from roomfield.show.figures.plan import storey_plan
 from roomfield.show.findings import Outcome, PlaceFinding, PlaceLevel, Verdict
 from roomfield.show.words import Words
-from roomfield.show.words.sentences import KIND_ORDER, level_median, level_range, outcome_word, shown_text
+from roomfield.show.words.sentences import (
+    KIND_ORDER,
+    category_text,
+    level_median,
+    level_range,
+    outcome_word,
+    shown_text,
+)
+from roomfield.survey.observation import ReadingKind
 
 ROWS_PER_FIGURE = 30
 
@@ -51,53 +60,53 @@ def levels_section(content: ReportContent, words: Words) -> Section:
     return Section(Part.LEVELS, words.say("section.levels"), tuple(blocks), new_page=True)
 
 
-def axis_marks(content: ReportContent, words: Words) -> list[AxisMark]:
-    """Limits, guidelines and the meter's range as marks of the axis."""
+def axis_marks(content: ReportContent, words: Words, kinds: tuple[ReadingKind, ...] = KIND_ORDER) -> list[AxisMark]:
+    """The meter's range, and what levels of some kinds are held against: a limit of averages marks averages only."""
     marks = []
     for meter in content.meters[:1]:
         marks.append(AxisMark(meter.floor_w_m2, words.say("figure.axis.floor"), dashed=True))
         marks.append(AxisMark(meter.overload_w_m2, words.say("figure.axis.overload"), dashed=True))
     for entry in content.references:
-        if entry.value_w_m2 is not None and entry.used and entry.on_axis:
+        if entry.value_w_m2 is not None and entry.used and entry.on_axis and entry.kind in kinds:
             strong = entry.standing is ReferenceStanding.LAW or entry.id == content.law_id
             marks.append(AxisMark(entry.value_w_m2, words.text(entry.label), strong=strong))
+    if content.aim is not None and any(p.aim is not None and p.aim.kind in kinds for p in content.shown):
+        marks.append(AxisMark(content.aim.value_w_m2, words.say("figure.axis.aim")))
     return sorted(marks, key=lambda m: m.value_w_m2)
 
 
-def axis_rows(content: ReportContent, words: Words) -> list[AxisRow]:
-    """Every level of the headline state, place by place, kind by kind."""
+def axis_rows(content: ReportContent, words: Words, kinds: tuple[ReadingKind, ...] = KIND_ORDER) -> list[AxisRow]:
+    """Every level of some kinds in the headline state, place by place, kind by kind."""
     rows = []
     for number, place in enumerate(content.places, start=1):
-        levels = sorted(_of_state(place, content.state_id), key=lambda lv: KIND_ORDER.index(lv.kind))
+        levels = [lv for lv in _of_state(place, content.state_id) if lv.kind in kinds]
+        levels.sort(key=lambda lv: KIND_ORDER.index(lv.kind))
         for level in levels:
-            detail = words.say(f"kind.{level.kind.value}")
-            rows.append(
-                AxisRow(
-                    f"{number}\u2002{place.name}",
-                    level.kind,
-                    level.level,
-                    level.shown,
-                    detail,
-                    continued=level is not levels[0],
-                )
-            )
+            label, detail = f"{number}\u2002{place.name}", words.say(f"kind.{level.kind.value}")
+            rows.append(AxisRow(label, level.kind, level.level, level.shown, detail, continued=level is not levels[0]))
     return rows
 
 
 def axis_figures(content: ReportContent, words: Words) -> list[Figure]:
-    """The axis, cut into pages where there are many places."""
-    rows, marks = axis_rows(content, words), axis_marks(content, words)
+    """An axis for peaks and held values and one for averages, on one scale; cut where there are many places."""
+    both = ((ReadingKind.PEAK, ReadingKind.MAX_HOLD), (ReadingKind.AVERAGE,))
+    every = axis_rows(content, words)
+    return [figure for kinds in both for figure in _axis_of(content, words, kinds, every)]
+
+
+def _axis_of(
+    content: ReportContent, words: Words, kinds: tuple[ReadingKind, ...], like: list[AxisRow]
+) -> Iterator[Figure]:
+    rows, marks = axis_rows(content, words, kinds), axis_marks(content, words, kinds)
     if not rows:
-        return []
+        return
     pages = math.ceil(len(rows) / ROWS_PER_FIGURE)
     size = math.ceil(len(rows) / pages)
-    title = words.say("figure.axis.title")
-    figures = []
+    title = words.say(f"figure.axis.title_{kinds[0].value}")
     for start in range(0, len(rows), size):
-        svg = level_axis(rows[start : start + size], marks, words, like=rows)
+        svg = level_axis(rows[start : start + size], marks, words, like=like, span=axis_marks(content, words))
         part = f" ({start // size + 1}/{pages})" if pages > 1 else ""
-        figures.append(picture(svg, title + part))
-    return figures
+        yield picture(svg, title + part)
 
 
 def _of_state(place: PlaceFinding, state_id: str) -> list[PlaceLevel]:
@@ -178,8 +187,8 @@ def _verdict_table(content: ReportContent, words: Words) -> Table:
 def _verdict_row(content: ReportContent, verdict: Verdict, words: Words) -> Row:
     entry = content.reference(verdict.reference_id)
     notes = [words.text(verdict.conversion)]
-    if verdict.category:
-        notes.append(words.say("levels.category", category=words.text(verdict.category)))
+    if category := category_text(verdict, words):
+        notes.append(words.say("levels.category", category=category))
     if verdict.acceptance_w_m2 is not None:
         notes.append(words.say("levels.acceptance", value=verdict.acceptance_w_m2))
     if verdict.upper_bound_only:
@@ -194,11 +203,7 @@ def _verdict_row(content: ReportContent, verdict: Verdict, words: Words) -> Row:
             Cell(words.say(f"kind.{verdict.kind.value}")),
             Cell(words.numbers.as_given(verdict.bound_w_m2 * 1e6)),
             Cell(outcome_word(verdict.outcome, words), small=" · ".join(n for n in notes if n), strong=True),
-            Cell(
-                nothing
-                if verdict.outcome is Outcome.NOT_COMPARABLE
-                else words.numbers.percent(verdict.probability_below)
-            ),
+            Cell(nothing if verdict.outcome is Outcome.NOT_COMPARABLE else words.chance(verdict.probability_below)),
         )
     )
 

@@ -68,7 +68,7 @@ def compose(content: ReportContent, words: Words, parts: Collection[str] | None 
     kept = _kept(parts)
     made = [maker(content, words) for part, maker in MAKERS if part in kept]
     sections = tuple(s for s in made if s is not None)
-    numbers = {s.part: n for n, s in enumerate((s for s in sections if s.numbered), start=1)}
+    numbers = {s.part: str(n) for n, s in enumerate((s for s in sections if s.numbered), start=1)}
     return Sheet(
         language=words.language,
         kind=words.say("document.kind"),

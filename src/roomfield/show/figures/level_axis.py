@@ -65,7 +65,12 @@ class AxisMark:
 
 
 def level_axis(
-    rows: Sequence[AxisRow], marks: Sequence[AxisMark], words: Words, *, like: Sequence[AxisRow] = ()
+    rows: Sequence[AxisRow],
+    marks: Sequence[AxisMark],
+    words: Words,
+    *,
+    like: Sequence[AxisRow] = (),
+    span: Sequence[AxisMark] = (),
 ) -> str:
     """Intervals of places on one logarithmic axis, as SVG.
 
@@ -79,10 +84,12 @@ def level_axis(
         Language of the labels.
     like : sequence of AxisRow
         Rows of all figures that are to share one scale; only ``rows`` if left out.
+    span : sequence of AxisMark
+        Marks of all figures that are to share one scale; only ``marks`` if left out.
     """
     framed = like or rows
     left = min(196.0, max([90.0] + [text_width(r.label, 8.5) + 62 for r in framed]))
-    scale = _scale(framed, marks, left, style.WIDTH - 56)
+    scale = _scale(framed, span or marks, left, style.WIDTH - 56)
     lanes = _lanes(marks, scale)
     top = 6.0 + _HEAD_ROW * (max((lane for lane, _ in lanes), default=-1) + 1) + 6
     heights = [CONTINUED_ROW if r.continued else ROW for r in rows]

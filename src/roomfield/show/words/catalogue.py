@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import Any
 
 from roomfield.errors import UnknownNameError
+from roomfield.show.findings import Chance
 from roomfield.show.phrase import Phrase, Text, Told
 from roomfield.show.words.numbers import Numbers, numbers_for
 from roomfield.show.words.told import Teller, teller
@@ -93,6 +94,7 @@ class Words:
             "micro": n.micro,
             "db": n.decibel,
             "percent": n.percent,
+            "chance": self.chance,
             "times": n.times,
             "exact": n.exact_percent,
             "hz": n.frequency,
@@ -102,6 +104,11 @@ class Words:
             "int": lambda v: n.fixed(v, 0),
             "date": n.date,
         }
+
+    def chance(self, found: Chance) -> str:
+        """A probability, with both ends where they are written differently."""
+        low, high = self.numbers.percent(found.low), self.numbers.percent(found.high)
+        return low if low == high else self.say("chance.range", low=low, high=high)
 
     def has(self, key: str) -> bool:
         """Whether the catalogue carries a key."""

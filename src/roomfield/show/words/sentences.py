@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from roomfield.show.findings import Level, Outcome, PlaceLevel, Shown, Verdict
+from roomfield.show.findings import Level, Outcome, Shown, Verdict
+from roomfield.show.place import ShownPlace
 from roomfield.show.words.catalogue import Words
 from roomfield.survey.observation import Censoring, ReadingKind
 
+LEAST_FACTOR = 2.0
+"""Least factor to a bound that is written out."""
 KIND_ORDER = (ReadingKind.PEAK, ReadingKind.MAX_HOLD, ReadingKind.AVERAGE)
 """Order in which kinds are listed."""
 
@@ -53,15 +56,13 @@ def outcome_word(outcome: Outcome, words: Words) -> str:
     return words.say(f"outcome.{outcome.value}")
 
 
-def verdict_short(verdict: Verdict | None, level: Level | None, words: Words) -> str:
+def verdict_short(verdict: Verdict | None, words: Words) -> str:
     """Outcome with the factor to the bound where it is clear, with the probability where it is not.
 
     Parameters
     ----------
     verdict : Verdict or None
         None says that nothing was compared.
-    level : Level or None
-        The level that was compared.
     words : Words
         Language.
     """
@@ -70,27 +71,46 @@ def verdict_short(verdict: Verdict | None, level: Level | None, words: Words) ->
     word = outcome_word(verdict.outcome, words)
     if verdict.outcome is Outcome.NOT_COMPARABLE:
         return word
-    ratio = _ratio(verdict, level)
-    if verdict.outcome is Outcome.BELOW and ratio is not None and ratio >= 2:
-        return words.say("verdict.times_below", outcome=word, ratio=ratio)
-    if verdict.outcome is Outcome.ABOVE and verdict.upper_bound_only:
-        return word  # the factor is the total's; a single service's share of it is not known
-    if verdict.outcome is Outcome.ABOVE and ratio is not None and ratio <= 0.5:
-        return words.say("verdict.times_above", outcome=word, ratio=1 / ratio)
+    margin, excess = verdict.margin, _excess(verdict)
+    if verdict.outcome is Outcome.BELOW and margin is not None and margin >= LEAST_FACTOR:
+        return words.say("verdict.times_below", outcome=word, ratio=margin)
+    if verdict.outcome is Outcome.ABOVE and excess is not None and excess >= LEAST_FACTOR:
+        return words.say("verdict.times_above", outcome=word, ratio=excess)
     return words.say("verdict.with_probability", outcome=word, probability=verdict.probability_below)
 
 
-def _ratio(verdict: Verdict, level: Level | None) -> float | None:
-    """Bound over level; for a censored level the ratio that is certain."""
-    if level is None:
+def _excess(verdict: Verdict) -> float | None:
+    """Lower end of the compared level over the bound; None where a single service's part of it is not known."""
+    level = verdict.compared
+    if level is None or verdict.upper_bound_only or level.censoring is Censoring.BELOW_FLOOR:
         return None
-    value = {Censoring.BELOW_FLOOR: level.high_w_m2, Censoring.OVERLOAD: level.low_w_m2}.get(
-        level.censoring, level.median_w_m2
-    )
-    return verdict.bound_w_m2 / value if value > 0 else None
+    return level.low_w_m2 / verdict.bound_w_m2
 
 
-def leading_level(levels: tuple[PlaceLevel, ...], state_id: str) -> PlaceLevel | None:
-    """The level that stands for a place: in the given state, peak before max-hold before average."""
-    here = [lv for lv in levels if lv.state_id == state_id]
-    return min(here, key=lambda lv: KIND_ORDER.index(lv.kind), default=None)
+def category_text(verdict: Verdict | None, words: Words) -> str:
+    """The most probable category with its probability, or the guideline's target; empty if there is none."""
+    if verdict is None:
+        return ""
+    found = verdict.category
+    if found is None:
+        return words.text(verdict.target)
+    return words.say("verdict.category", category=found.name, chance=found.chance)
+
+
+def place_sentence(shown: ShownPlace, words: Words) -> str:
+    """One place in one sentence: its level, and how that stands against the aim; empty if nothing was read.
+
+    Parameters
+    ----------
+    shown : ShownPlace
+        The one answer about a place.
+    words : Words
+        Language.
+    """
+    if shown.level is None:
+        return ""
+    named = {"place": shown.place.name, "level": level_sentence(shown.level.level, words)}
+    if shown.aim is None or shown.aim.outcome is Outcome.NOT_COMPARABLE:
+        return words.say("answer.no_aim", **named)
+    bound = shown.aim.bound_w_m2
+    return words.say(f"answer.{shown.aim.outcome.value}", aim=bound, chance=shown.aim.probability_below, **named)

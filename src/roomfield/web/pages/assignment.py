@@ -11,7 +11,7 @@ from roomfield.survey import Meter, VisitPurpose
 from roomfield.web.contexts import AssignmentPage
 from roomfield.web.dependencies import Entries, Form, Opened, OpenSurvey
 from roomfield.web.rendering import render
-from roomfield.workbench.record import editing, form_choices, surveys
+from roomfield.workbench.record import editing, form_choices, setting_up, surveys
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/assignment")
 _TEXTS = (
@@ -48,7 +48,8 @@ def show(request: Request, opened: Opened) -> Response:
 def keep(request: Request, opened: Opened, form: Form) -> Response:
     """Keep the assignment; a page that keeps it while it is typed is told the new revision."""
     texts = {name: form.text(name)[: editing.LONGEST_TEXT] for name in _TEXTS if name in form.texts}
-    assignment = replace(opened.survey.assignment, **texts)
+    before = opened.survey.assignment
+    assignment = replace(before, aim_w_m2=_aim(form, before.aim_w_m2), **texts)
     title = form.text("title", opened.survey.title)
     note = form.text("note", opened.survey.note)
     revision = surveys.revise(
@@ -83,6 +84,15 @@ def begin_visit(opened: Opened, form: Form) -> Response:
     )
     begun = surveys.opened(opened.records, opened.survey.id).survey.visits[-1]
     return RedirectResponse(f"/surveys/{opened.survey.id}/walk?visit={begun.id}", status_code=303)
+
+
+def _aim(form: Entries, before_w_m2: float | None) -> float | None:
+    """The client's aim [W/m²]; the guideline's usual one if the field was left empty."""
+    if "aim_uw_m2" not in form.texts:
+        return before_w_m2
+    if not form.text("aim_uw_m2").strip():
+        return None
+    return setting_up.checked_aim(form.number("aim_uw_m2", 0.0) * 1e-6)
 
 
 def _meter(before: Meter, form: Entries) -> Meter:

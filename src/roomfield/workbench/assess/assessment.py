@@ -12,8 +12,9 @@ from roomfield.quantities import Censor, Kind, ProbabilityRange
 from roomfield.references.guidelines import GuidelineSet, guideline_set
 from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.rules import decision_rule
-from roomfield.survey import Place, PlaceKind, Survey
+from roomfield.survey import Survey
 from roomfield.workbench.assess.place_levels import LevelTable, PlaceLevel, level_table
+from roomfield.workbench.assess.place_use import Aim, aim_of, is_for_sleeping, is_meant
 from roomfield.workbench.assess.switching import (
     AttributionFinding,
     PooledSwitch,
@@ -27,7 +28,6 @@ from roomfield.workbench.assess.switching import (
 )
 from roomfield.workbench.record.chosen_limits import chosen_limits
 
-SLEEPING = (PlaceKind.BED, PlaceKind.COT)
 _FALLING = (Kind.PEAK, Kind.MAX_HOLD, Kind.AVERAGE)
 """Kinds from the one that is never the lower to the one that is never the higher."""
 
@@ -80,6 +80,8 @@ class GuidelineFinding:
         One for each service the guideline has rows for.
     uses : tuple of str
         Names of the targets that fit the use of the place, the best first.
+    aim : Aim or None
+        What the client wants not to be exceeded; None to take the target for the use of the place.
     """
 
     place_id: str
@@ -87,6 +89,7 @@ class GuidelineFinding:
     results: tuple[GuidelineResult, ...]
     meter_id: str = ""
     uses: tuple[str, ...] = ()
+    aim: Aim | None = None
 
     @property
     def strictest(self) -> GuidelineResult:
@@ -100,9 +103,14 @@ class GuidelineFinding:
         return next(fitting, chances[0])
 
     @property
+    def bound_w_m2(self) -> float:
+        """The aim, else the target for the use of the place [W/m²]."""
+        return self.aim.value_w_m2 if self.aim else self.headline().row.upper_w_m2 or 0.0
+
+    @property
     def probability_within(self) -> ProbabilityRange:
-        """Probability that the strongest single service is at or under the headline value."""
-        return self.strictest.strongest_at_most(self.headline())
+        """Probability that the strongest single service is at or under the aim, or the target for the place."""
+        return self.strictest.strongest_under(self.bound_w_m2)
 
 
 @dataclass(frozen=True)
@@ -127,6 +135,8 @@ class Assessment:
         Comparisons, by place and radio state.
     switches : tuple of SwitchFinding
         Differences between radio states.
+    aim : Aim or None
+        What the client wants not to be exceeded at the places that the guideline is for.
     pulse : Bound or None
         Extra condition of the limits on the mean over a pulse, if the document has one.
     pulses : tuple of LawFinding
@@ -149,6 +159,7 @@ class Assessment:
     law: tuple[LawFinding, ...]
     precaution: tuple[GuidelineFinding, ...]
     switches: tuple[SwitchFinding, ...]
+    aim: Aim | None = None
     pulse: Bound | None = None
     pulses: tuple[LawFinding, ...] = ()
     pooled: tuple[PooledSwitch, ...] = ()
@@ -211,6 +222,7 @@ def assess(
     limit = _limit_for(limits, band_hz)
     pulse = pulse_bound(limit) if limit.spot_testable else None
     guideline = guideline_set(survey.assignment.guideline) if survey.assignment.guideline else None
+    aim = aim_of(survey.assignment, guideline)
     switches = switch_findings(survey, table)
     return Assessment(
         survey=survey,
@@ -220,8 +232,9 @@ def assess(
         limit=limit,
         guideline=guideline,
         law=tuple(_law(table, limits, limit, chosen)),
-        precaution=tuple(_precaution(survey, table, guideline)) if guideline else (),
+        precaution=tuple(_precaution(survey, table, guideline, aim)) if guideline else (),
         switches=switches,
+        aim=aim,
         pulse=pulse,
         pulses=tuple(_pulses(table, pulse, chosen)) if pulse else (),
         pooled=pooled_switches(survey, table, switches),
@@ -271,19 +284,12 @@ def _pulses(table: LevelTable, bound: Bound, terms: Terms) -> Iterator[LawFindin
             yield LawFinding(item.place_id, item.state_id, verdict, item.meter_id, item.kind)
 
 
-def _precaution(survey: Survey, table: LevelTable, guideline: GuidelineSet) -> Iterator[GuidelineFinding]:
+def _precaution(
+    survey: Survey, table: LevelTable, guideline: GuidelineSet, aim: Aim | None
+) -> Iterator[GuidelineFinding]:
     for item in table.levels:
-        if item.kind is Kind.PEAK:
+        place = survey.place(item.place_id)
+        if item.kind is Kind.PEAK and is_meant(place, guideline):
             results = compare_with_every_service(item.combined.level, guideline.set_id)
-            uses = _uses(survey.place(item.place_id))
-            yield GuidelineFinding(item.place_id, item.state_id, results, item.meter_id, uses)
-
-
-def _uses(place: Place) -> tuple[str, ...]:
-    """Names under which guidelines give targets for the use of a place."""
-    return ("nighttime" if is_for_sleeping(place) else "daytime", "indoor")
-
-
-def is_for_sleeping(place: Place) -> bool:
-    """True for beds and cots, and wherever somebody stays at night."""
-    return place.kind in SLEEPING or place.night_hours > 0.0
+            uses = ("nighttime" if is_for_sleeping(place) else "daytime", "indoor")
+            yield GuidelineFinding(item.place_id, item.state_id, results, item.meter_id, uses, aim)

@@ -5,22 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from roomfield.errors import TooEarlyError, UnknownNameError
-from roomfield.survey import AdoptedPlan, Place, PlaceKind, Survey
-from roomfield.workbench.assess.assessment import is_for_sleeping
+from roomfield.survey import AdoptedPlan, Place, Survey
+from roomfield.workbench.assess.place_use import is_for_sleeping, is_long_stay
 from roomfield.workbench.model.joint_model import placed
 
-LONG_STAY_HOURS = 4.0
-"""Daily stay from which a place counts as one of long stay [h]; as the Italian decree of 8 July 2003, art. 3 (2), does
-for its attention values (permanence of no less than four hours a day)."""
 EVERYWHERE, SLEEPING, LONG_STAYS = "all", "sleeping", "long_stays"
 USES = (EVERYWHERE, SLEEPING, LONG_STAYS)
-
-
-def is_long_stay(place: Place) -> bool:
-    """True for sleeping places, for a stay of four hours a day and more, and for desks of which no stay is stated."""
-    unstated = place.day_hours == 0.0 and place.night_hours == 0.0
-    desk = place.kind is PlaceKind.DESK and unstated
-    return is_for_sleeping(place) or desk or place.day_hours >= LONG_STAY_HOURS
 
 
 def asked_places(survey: Survey, wanted: Sequence[str]) -> tuple[str, ...]:

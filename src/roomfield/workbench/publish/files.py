@@ -9,6 +9,7 @@ from roomfield import __version__
 from roomfield.errors import InputError
 from roomfield.references.rules import decision_rule
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
+from roomfield.show.findings import ShownAim
 from roomfield.show.phrase import phrase
 from roomfield.show.words.catalogue import load_words
 from roomfield.survey import Survey
@@ -38,7 +39,7 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
     package_sha256 : str
         Hash of the survey package behind it.
     """
-    survey, visit = assessment.survey, assessment.table.visit
+    survey, visit, aim = assessment.survey, assessment.table.visit, assessment.aim
     places = findings.place_findings(assessment)
     return ReportContent(
         survey_id=survey.id,
@@ -46,7 +47,8 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
         issued_at=issued_at or issued_now(),
         state_id=assessment.table.base_state.id,
         law_id=assessment.limits.set_id,
-        guideline_id=assessment.guideline.set_id if assessment.guideline else "",
+        guideline_id=findings.aim_reference(assessment),
+        aim=ShownAim(aim.value_w_m2, aim.chosen, aim.category) if aim else None,
         invented=survey.invented,
         parties=_parties(survey),
         rules=_rules(assessment),

@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from roomfield.exposure.guideline import GuidelineResult
 from roomfield.quantities import Kind, UncertainLevel
+from roomfield.references.guidelines import CATEGORIES
 from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import PlaceLevel
 from roomfield.workbench.assess.switching import AttributionFinding, PooledSwitch, QuotientFinding, SwitchFinding
-from roomfield.workbench.publish.contents.findings import category_name, law_outcome, likely_outcome
+from roomfield.workbench.publish.contents.findings import category_chances, law_outcome, likely_outcome
 
 
 @dataclass(frozen=True)
@@ -113,12 +115,19 @@ def _against_guideline(assessment: Assessment, found: GuidelineFinding) -> dict[
     result, within = found.strictest, found.probability_within
     return {
         "reference": result.guideline.title,
-        "bound_w_m2": found.headline().row.upper_w_m2,
+        "bound_w_m2": found.bound_w_m2,
         "probability_below": (within.low, within.high),
         "outcome": likely_outcome(within, assessment.terms.coverage).value,
-        "category": category_name(result),
+        "category": _category(result),
         "upper_bound": result.is_upper_bound,
     }
+
+
+def _category(result: GuidelineResult) -> str:
+    """The most probable category; empty for targets."""
+    if result.guideline.form != CATEGORIES:
+        return ""
+    return max(category_chances(result), key=lambda c: (c.chance.low + c.chance.high, c.name)).name
 
 
 def law_row(assessment: Assessment, finding: LawFinding, reference: str) -> dict[str, Any]:

@@ -14,6 +14,8 @@ from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.surveys import revise
 
 MOST_NAME = 120
+AIMS_W_M2 = (1e-9, 10.0)
+"""Aims that can be meant, from far under any guideline to the legal limits for the public [W/m²]."""
 
 
 def put_meter(job: Job, meter_id: str, **figures: object) -> Meter:
@@ -44,6 +46,38 @@ def put_meter(job: Job, meter_id: str, **figures: object) -> Meter:
         _named(meter.name, "meter")
         _revise(job, lambda survey: with_meter(survey, meter))
     return meter
+
+
+def put_aim(job: Job, aim_w_m2: float | None) -> None:
+    """Write down what the client wants not to be exceeded where people sleep.
+
+    Parameters
+    ----------
+    aim_w_m2 : float or None
+        Power density [W/m²]; None for the usual aim of the guideline, the upper edge of its second category.
+
+    Raises
+    ------
+    RangeError
+        If it cannot be.
+    """
+    value = None if aim_w_m2 is None else checked_aim(aim_w_m2)
+    _revise(job, lambda survey: replace(survey, assignment=replace(survey.assignment, aim_w_m2=value)))
+
+
+def checked_aim(aim_w_m2: float) -> float:
+    """An aim as it was given.
+
+    Raises
+    ------
+    RangeError
+        If it is not above 0 and at most 10 W/m², where the legal limits of the public lie.
+    """
+    if not AIMS_W_M2[0] <= aim_w_m2 <= AIMS_W_M2[1]:
+        raise RangeError(
+            "the aim", aim_w_m2 * 1e6, (AIMS_W_M2[0] * 1e6, AIMS_W_M2[1] * 1e6), "µW/m²", mend="Give it in µW/m²."
+        )
+    return aim_w_m2
 
 
 def add_transmitter(

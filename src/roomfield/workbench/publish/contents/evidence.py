@@ -34,7 +34,8 @@ from roomfield.show.findings import Shown
 from roomfield.show.phrase import Phrase, Text, phrase
 from roomfield.survey import Meter, ReadingKind, Survey
 from roomfield.workbench.assess.assessment import Assessment
-from roomfield.workbench.publish.contents.findings import PULSES
+from roomfield.workbench.assess.place_use import Aim
+from roomfield.workbench.publish.contents.findings import AIM, PULSES
 
 _MARK = re.compile(r"\bE\d{2}\b")
 _PART = {
@@ -168,7 +169,15 @@ def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
         note=" ".join(part for part in (limits.standing_note, limit.note, limit.spot_note) if part),
     )
     pulses = [_pulses(law, assessment.pulse, limits.pulse_how)] if assessment.pulse and assessment.pulses else []
-    return (law, *pulses, *([_guideline(assessment.guideline)] if assessment.guideline else []))
+    if assessment.guideline is not None:
+        return (law, *pulses, _guideline(assessment.guideline, on_axis=assessment.aim is None))
+    return (law, *pulses, *([_aim(assessment.aim)] if assessment.aim else []))
+
+
+def _aim(aim: Aim) -> ReferenceEntry:
+    """The client's own aim where no guideline was chosen."""
+    label, voluntary = phrase("aim.label"), ReferenceStanding.VOLUNTARY
+    return ReferenceEntry(AIM, label, "", voluntary, ReadingKind.PEAK, value_w_m2=aim.value_w_m2, on_axis=False)
 
 
 def _pulses(law: ReferenceEntry, bound: Bound, how: str) -> ReferenceEntry:
@@ -186,7 +195,7 @@ def _pulses(law: ReferenceEntry, bound: Bound, how: str) -> ReferenceEntry:
     )
 
 
-def _guideline(chosen: GuidelineSet) -> ReferenceEntry:
+def _guideline(chosen: GuidelineSet, *, on_axis: bool) -> ReferenceEntry:
     rows = chosen.levels_for(None if chosen.services == ("any",) else chosen.services[0])
     edges = tuple((r.name, r.lower_w_m2) for r in rows) if chosen.form == CATEGORIES else ()
     return ReferenceEntry(
@@ -199,6 +208,7 @@ def _guideline(chosen: GuidelineSet) -> ReferenceEntry:
         chosen.source.clause,
         how_known=how_known(chosen.source),
         value_w_m2=rows[0].upper_w_m2,
+        on_axis=on_axis,
         edges_w_m2=edges,
         note=" ".join(part for part in (chosen.standing_note, chosen.remark) if part),
     )

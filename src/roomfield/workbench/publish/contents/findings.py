@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from roomfield.exposure.decision import Decision
@@ -10,6 +11,8 @@ from roomfield.exposure.guideline import GuidelineResult
 from roomfield.quantities import Censor, Kind, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
 from roomfield.show.findings import (
+    CategoryChance,
+    Chance,
     Contribution,
     Level,
     Outcome,
@@ -20,11 +23,15 @@ from roomfield.show.findings import (
     Verdict,
 )
 from roomfield.show.phrase import Text, phrase
+from roomfield.show.place import ANSWERING
 from roomfield.survey import Censoring, Place, ReadingKind, Survey
-from roomfield.workbench.assess.assessment import SLEEPING, Assessment, GuidelineFinding, LawFinding
+from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import PlaceLevel as MeasuredLevel
+from roomfield.workbench.assess.place_use import is_for_sleeping, is_meant
 from roomfield.workbench.assess.switching import PooledSwitch
 
+AIM = "aim"
+"""Id of the client's aim where no guideline was chosen."""
 PULSES = "/pulses"
 """Added to the id of the limits to name their condition on pulses."""
 LIKELY = 0.8
@@ -51,7 +58,7 @@ def place_findings(assessment: Assessment) -> tuple[PlaceFinding, ...]:
     survey = assessment.survey
     measured = {(item.place_id, item.meter_id) for item in assessment.table.levels}
     pairs = [(p, m) for p in survey.places for m in assessment.meter_ids if (p.id, m) in measured]
-    ordered = sorted(pairs, key=lambda pair: pair[0].kind not in SLEEPING)
+    ordered = sorted(pairs, key=lambda pair: not is_for_sleeping(pair[0]))
     return tuple(_place(assessment, place, meter) for place, meter in ordered)
 
 
@@ -81,7 +88,7 @@ def _place(assessment: Assessment, place: Place, meter_id: str) -> PlaceFinding:
         f"{place.name} ({survey.meter(meter_id).name})" if several else place.name,
         rooms.get(place.room_id, ""),
         storeys.get(place.storey_id, ""),
-        place.kind in SLEEPING,
+        is_for_sleeping(place),
         place.night_hours,
         place.day_hours,
         levels,
@@ -126,7 +133,39 @@ def verdicts(assessment: Assessment) -> tuple[Verdict, ...]:
     law_id = assessment.limits.set_id
     law = [_law_verdict(assessment, f, law_id) for f in assessment.law]
     pulses = [_law_verdict(assessment, f, law_id + PULSES) for f in assessment.pulses]
-    return (*law, *pulses, *(_guideline_verdict(assessment, f) for f in assessment.precaution))
+    aimed = () if assessment.guideline else _aim_alone(assessment)
+    return (*law, *pulses, *(_guideline_verdict(assessment, f) for f in assessment.precaution), *aimed)
+
+
+def aim_reference(assessment: Assessment) -> str:
+    """Id of what places are held against beside the law: the guideline, else the client's own aim; empty for none."""
+    if assessment.guideline is not None:
+        return assessment.guideline.set_id
+    return AIM if assessment.aim else ""
+
+
+def _aim_alone(assessment: Assessment) -> Iterator[Verdict]:
+    """Sleeping places against the client's aim where no guideline was chosen: the highest kind that was read."""
+    aim = assessment.aim
+    if aim is None:
+        return
+    answering: dict[tuple[str, str, str], MeasuredLevel] = {}
+    for item in sorted(assessment.table.levels, key=lambda i: ANSWERING.index(reading_kind(i.kind))):
+        if is_meant(assessment.survey.place(item.place_id), None):
+            answering.setdefault((item.place_id, item.state_id, item.meter_id), item)
+    for item in answering.values():
+        level = item.combined.level
+        within = level.probability_below(aim.value_w_m2)
+        yield Verdict(
+            finding_id(assessment, item.place_id, item.meter_id),
+            item.state_id,
+            reading_kind(item.kind),
+            AIM,
+            likely_outcome(within, assessment.terms.coverage),
+            aim.value_w_m2,
+            chance(within),
+            compared=stated_level(level, assessment.terms.coverage),
+        )
 
 
 def _law_verdict(assessment: Assessment, finding: LawFinding, reference_id: str) -> Verdict:
@@ -138,8 +177,9 @@ def _law_verdict(assessment: Assessment, finding: LawFinding, reference_id: str)
         reference_id,
         law_outcome(verdict),
         verdict.bound.value_w_m2,
-        cautious(verdict.probability_below, verdict.level),
+        chance(verdict.probability_below),
         verdict.acceptance_limit_w_m2,
+        stated_level(verdict.level, assessment.terms.coverage),
         conversion=_conversion(assessment, finding),
     )
 
@@ -158,13 +198,9 @@ def _conversion(assessment: Assessment, finding: LawFinding) -> Text:
     return ""
 
 
-def cautious(probability: ProbabilityRange, level: UncertainLevel) -> float:
-    """One number for a probability known between two bounds: the one that claims less.
-
-    A level that is only known to lie below some bound is below the reference at least that surely; one that
-    is only known to lie above is below at most that surely.
-    """
-    return probability.high if level.censor is Censor.ABOVE else probability.low
+def chance(probability: ProbabilityRange) -> Chance:
+    """A probability as it is shown, with both ends."""
+    return Chance(probability.low, probability.high)
 
 
 def law_outcome(verdict: LawVerdict) -> Outcome:
@@ -194,28 +230,30 @@ def likely_outcome(probability: ProbabilityRange, coverage: float) -> Outcome:
 
 
 def _guideline_verdict(assessment: Assessment, finding: GuidelineFinding) -> Verdict:
-    result, row = finding.strictest, finding.headline()
+    result, coverage = finding.strictest, assessment.terms.coverage
     within = finding.probability_within
+    scale = result.guideline.form == CATEGORIES
+    row = finding.headline().row
     return Verdict(
         finding_id(assessment, finding.place_id, finding.meter_id),
         finding.state_id,
         reading_kind(result.level.kind),
         result.guideline.set_id,
-        likely_outcome(within, assessment.terms.coverage),
-        row.row.upper_w_m2 or 0.0,
-        cautious(row.at_most, result.level),
-        category=_category(finding),
+        likely_outcome(within, coverage),
+        finding.bound_w_m2,
+        chance(within),
+        compared=stated_level(result.level, coverage),
+        categories=category_chances(result) if scale else (),
+        target="" if scale else phrase("guide.target", service=row.service_title, target=row.name),
         upper_bound_only=result.is_upper_bound,
         conversion=_each_service(assessment, finding),
     )
 
 
-def _category(finding: GuidelineFinding) -> Text:
-    result = finding.strictest
-    if result.guideline.form != CATEGORIES:
-        return phrase("guide.target", service=finding.headline().row.service_title, target=finding.headline().row.name)
-    name = category_name(result)
-    return phrase("guide.strongest", category=name) if result.is_upper_bound else name
+def category_chances(result: GuidelineResult) -> tuple[CategoryChance, ...]:
+    """Every category with the probability that the strongest single service falls into it, lowest first."""
+    pairs = zip(result.chances, result.strongest_in_each(), strict=True)
+    return tuple(CategoryChance(c.row.name, chance(found), c.row.upper_w_m2) for c, found in pairs)
 
 
 def _each_service(assessment: Assessment, finding: GuidelineFinding) -> Text:
@@ -228,14 +266,6 @@ def _each_service(assessment: Assessment, finding: GuidelineFinding) -> Text:
         names[row.at_most.low >= assessment.terms.coverage].append(row.row.service_title)
     within, still_open = (", ".join(names[key]) or phrase("conversion.none") for key in (True, False))
     return phrase("conversion.services", within=within, open=still_open)
-
-
-def category_name(result: GuidelineResult) -> str:
-    """Categories that the strongest single service may fall into, lowest first; empty for targets."""
-    if result.guideline.form != CATEGORIES:
-        return ""
-    names = [chance.row.name for chance in result.strongest_plausible()]
-    return names[0] if len(names) == 1 else f"{names[0]} – {names[-1]}"
 
 
 def switch_contributions(assessment: Assessment) -> tuple[Contribution, ...]:

@@ -60,6 +60,7 @@ def _row(survey: Survey, compared: Comparison, check: PlaceCheck) -> BeforeAfter
         _expected(compared, check),
         target,
         check.agreement is not Agreement.LESS if foreseen else None,
+        place_id=check.place_id,
     )
 
 

@@ -7,7 +7,7 @@ from math import atan2, degrees
 from roomfield.show.drawings import PlanEmitter, PlanOpening, PlanPlace, PlanRoom, PlanStorey, PlanWall
 from roomfield.show.findings import PlaceFinding
 from roomfield.survey import Dwelling, Emitter, Place, Point2, Point3, Standing, Storey, Survey, Wall
-from roomfield.workbench.assess.assessment import SLEEPING
+from roomfield.workbench.assess.place_use import SLEEPING
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 

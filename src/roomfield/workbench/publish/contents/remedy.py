@@ -157,6 +157,7 @@ def _prediction(names: dict[str, str], outcome: PlaceOutcome, found: Prediction)
         outcome.probability_met,
         limiting(outcome),
         outcome.asked,
+        outcome.place_id,
     )
 
 

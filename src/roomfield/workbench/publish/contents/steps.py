@@ -10,7 +10,8 @@ from roomfield.show.chapters import WorkItem
 from roomfield.show.findings import NextStep, Outcome, StepGroup
 from roomfield.show.phrase import Text, phrase
 from roomfield.survey import Control
-from roomfield.workbench.assess.assessment import SLEEPING, Assessment
+from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.assess.place_use import SLEEPING
 from roomfield.workbench.assess.switching import PooledSwitch
 from roomfield.workbench.publish.contents.findings import law_outcome, likely_outcome
 
