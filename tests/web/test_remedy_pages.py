@@ -7,6 +7,8 @@ import re
 import pytest
 
 from roomfield.demo.survey import FIRST, FOLLOW_UP, demo_survey
+from roomfield.errors import InputError
+from roomfield.web.dependencies import amount_in
 from roomfield.workbench.record import surveys
 
 DEMO = demo_survey()
@@ -94,3 +96,50 @@ def test_plans_as_a_call_for_programs(demo):
     refused = demo.get(f"{CALL}/plans?target_w_m2=1e-3&at=attic")
     assert refused.status_code == 404 or refused.status_code == 422
     assert "attic" in refused.text
+
+
+@pytest.mark.parametrize(
+    ("typed", "amount"),
+    [
+        ("1200", 1200.0),
+        ("1,200.50", 1200.5),
+        ("1.200,50", 1200.5),
+        ("1 000", 1000.0),
+        ("1\N{NARROW NO-BREAK SPACE}000,5", 1000.5),
+        ("1'000'000", 1e6),
+        ("1,200", 1200.0),
+        ("1.200", 1200.0),
+        (" 12,5 ", 12.5),
+        ("0", 0.0),
+        ("7.", 7.0),
+    ],
+)
+def test_an_amount_is_read_as_people_type_it(typed, amount):
+    assert amount_in(typed, "budget") == amount
+
+
+@pytest.mark.parametrize(
+    "typed", ["abc", "-5", "1,2,3", "1.200.5", "1,20.000", "1 00", "nan", "1e3", "1_000", ",", "², "]
+)
+def test_what_is_no_amount_is_refused_and_never_ignored(demo, typed):
+    with pytest.raises(InputError, match="not an amount"):
+        amount_in(typed, "budget")
+    answer = demo.get(
+        f"{BASE}/what-if/plans",
+        params={"target_uw_m2": 1000, "budget": typed, "visit": FIRST.id},
+        headers={"accept-language": "de"},
+    )
+    assert answer.status_code == 422 and "ist kein Geldbetrag" in answer.text
+
+
+def test_a_budget_with_marks_limits_the_plans(demo):
+    """The same budget in two ways of writing gives the same part of a page; none gives dearer plans as well."""
+    ask = {"target_uw_m2": 1000, "at": "sleeping", "visit": FIRST.id}
+    plain, marked = (demo.get(f"{BASE}/what-if/plans", params={**ask, "budget": b}) for b in ("1200.50", "1,200.50"))
+    assert plain.status_code == marked.status_code == 200
+    assert plain.text == marked.text
+
+
+@pytest.mark.parametrize("budget", ["-5", "nan", "inf"])
+def test_programs_are_refused_such_budgets_too(demo, budget):
+    assert demo.get(f"{CALL}/plans?target_w_m2=0.001&budget={budget}&visit={FIRST.id}").status_code == 422

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -14,6 +15,10 @@ from roomfield.survey import Survey
 from roomfield.web.contexts import Head, head_of
 from roomfield.workbench.record import surveys
 from roomfield.workbench.record.surveys import Records
+
+_SPACED = re.compile(r"(?<=\d)[\s'’](?=\d{3}(?!\d))")
+_AMOUNT = re.compile(r"\d+(?:[.,]\d{0,2})?|\d{1,3}(?:,\d{3})+(?:\.\d{0,2})?|\d{1,3}(?:\.\d{3})+(?:,\d{0,2})?")
+_CENTS = re.compile(r"[.,](\d{0,2})$")
 
 
 def the_records(request: Request) -> Records:
@@ -78,6 +83,29 @@ def number_in(text: str, where: str) -> float:
     return value
 
 
+def amount_in(text: str, where: str) -> float:
+    """An amount of money as it was typed: 1200, 1,200.50, 1.200,50, 1 200 or 1'200.
+
+    A single mark with three digits behind it parts thousands: no currency has three decimals here.
+
+    Raises
+    ------
+    InputError
+        If it is no amount, or below nought.
+    """
+    compact = _SPACED.sub("", text.strip())
+    if _AMOUNT.fullmatch(compact) is None:
+        raise InputError(
+            f"{text!r} is not an amount of money.",
+            where=where,
+            mend="Type it with digits, for example 1200 or 1200.50.",
+        )
+    whole, mark, rest = compact, "", ""
+    if len(compact) > 2 and (found := _CENTS.search(compact)):
+        whole, mark, rest = compact[: found.start()], ".", found[1]
+    return float(re.sub("[.,]", "", whole) + mark + rest)
+
+
 @dataclass(frozen=True)
 class Entries:
     """What stands in a form.
@@ -107,6 +135,17 @@ class Entries:
         """
         text = self.text(name)
         return number_in(text, name) if text else default
+
+    def amount(self, name: str, default: float) -> float:
+        """A field as an amount of money, see `amount_in`.
+
+        Raises
+        ------
+        InputError
+            If it is no amount.
+        """
+        text = self.text(name)
+        return amount_in(text, name) if text else default
 
     def visit_and_state(self) -> tuple[str, str]:
         """The visit and the radio state chosen together; an older form may name the state alone."""

@@ -34,7 +34,7 @@ def read_plans(
     target_w_m2: float,
     kind: Literal["peak", "max_hold", "average"] = "peak",
     confidence: Annotated[float, Query(gt=0, lt=1)] = 0.9,
-    budget: float | None = None,
+    budget: Annotated[float | None, Query(ge=0, allow_inf_nan=False)] = None,
     at: Annotated[list[str] | None, Query()] = None,
     visit: str = "",
 ) -> dict[str, Any]:

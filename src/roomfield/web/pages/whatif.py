@@ -11,7 +11,7 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from roomfield.web.contexts import ChoicePart, WhatIfPage
-from roomfield.web.dependencies import Form, Opened
+from roomfield.web.dependencies import Form, Opened, amount_in
 from roomfield.web.rendering import language_of, render
 from roomfield.workbench.model.joint_model import placed
 from roomfield.workbench.plan import plan_choice, target_places, whatif
@@ -57,7 +57,7 @@ def plans_part(
     visit: str = "",
 ) -> Response:
     """The trade-off for a target."""
-    most = float(budget.replace(",", ".")) if budget.replace(",", "").replace(".", "").isdecimal() else None
+    most = amount_in(budget, "budget") if budget.strip() else None
     places = target_places.asked_places(opened.survey, (place or []) if at == THESE else [at])
     terms = Terms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most, places)
     visit_id = visit or opened.survey.visits[0].id
@@ -84,8 +84,8 @@ def keep_action(opened: Opened, action_id: str, form: Form) -> Response:
     if form.text("remove"):
         change = partial(plan_choice.without_action, action_id=action_id)
     else:
-        low = form.number("low", 0.0)
-        high = form.number("high", low)
+        low = form.amount("low", 0.0)
+        high = form.amount("high", low)
         change = partial(
             plan_choice.with_cost, action_id=action_id, name=form.text("name"), low=low, high=max(low, high)
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -65,11 +66,19 @@ def listen(path: str | Path, meter: Meter | None = None) -> Hearing:
     InputError
         If the file cannot be read or holds no sound.
     """
-    return _listened(str(path), audio_of(meter))
+    return _listened(str(path), _content_of(Path(path)), audio_of(meter))
+
+
+def _content_of(path: Path) -> str:
+    """Digest of a file; empty if there is none, which the reader of sound then says better."""
+    if not path.is_file():
+        return ""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 @lru_cache(maxsize=64)
-def _listened(path: str, audio: MeterAudio | None) -> Hearing:
+def _listened(path: str, _content: str, audio: MeterAudio | None) -> Hearing:
     return analyse(path, meter_audio=audio)
 
 
