@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +15,7 @@ from roomfield.logs.series import LogSeries
 from roomfield.survey import LogRecord
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.long_series import LogPlace, guessed_log, keep_log, kept_series, view_of, window_of
+from roomfield.workbench.record.named_copy import named_copy
 from roomfield.workbench.record.surveys import Records, opened
 
 ENDINGS = frozenset({".csv", ".tsv", ".txt", ".parquet", ".xlsx"})
@@ -181,8 +181,5 @@ def _named(records: Records, sha256: str, file_name: str) -> Iterator[Path]:
     ending = PurePath(file_name).suffix.lower()
     if ending not in ENDINGS:
         raise FormatError(f"{file_name!r} is not read as a log.", mend="Bring CSV, TSV, XLSX or Parquet.")
-    stem = "".join(c for c in PurePath(file_name).stem if c.isalnum() or c in "-_ ")[:60] or "log"
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"{stem}{ending}"
-        path.symlink_to(records.media.path(sha256).resolve())
+    with named_copy(records.media.path(sha256), file_name, "log") as path:
         yield path

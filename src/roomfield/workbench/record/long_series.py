@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -27,6 +26,7 @@ from roomfield.logs.summary import LogStatistics, statistics
 from roomfield.survey import LogRecord, ReadingKind
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.named_copy import named_copy
 
 _SERIES_ID = re.compile(r"[0-9a-f]{32}")
 """Named after content and mapping, so that a folder of this name holds the very series."""
@@ -246,10 +246,7 @@ def kept_series(job: Job, record: LogRecord) -> LogSeries:
     if notes is None or record.media_sha256 not in items:
         raise InputError("its column mapping is missing.", where=f"log {record.id}", mend="Take the log in again.")
     mapping = LogMapping.from_dict(json.loads(job.media_path(notes.sha256).read_bytes()))
-    with tempfile.TemporaryDirectory(prefix="roomfield-log-") as folder:
-        # The reader goes by the ending of the name, which the content hash does not have.
-        named = Path(folder) / items[record.media_sha256].file_name
-        named.symlink_to(job.media_path(record.media_sha256).resolve())
+    with named_copy(job.media_path(record.media_sha256), items[record.media_sha256].file_name, "log") as named:
         return ingest(named, mapping, series_folder(job))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,6 +15,7 @@ from roomfield.exchange.readings import ImportPlan
 from roomfield.quantities.convert import DENSITY_UNITS
 from roomfield.survey import Survey
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.named_copy import named_copy
 from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed, previewed, take_in
 from roomfield.workbench.record.surveys import Records, opened, withdraw
 
@@ -168,9 +168,5 @@ def _refuse_other_endings(file_name: str) -> None:
 def _named(records: Records, sha256: str, file_name: str) -> Iterator[Path]:
     """The file under the name that the user gave it, cleaned, for the messages and the origin of each reading."""
     _refuse_other_endings(file_name)
-    ending = PurePath(file_name).suffix.lower()
-    stem = "".join(c for c in PurePath(file_name).stem if c.isalnum() or c in "-_ .")[:60].strip(". ") or "table"
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"{stem}{ending}"
-        path.symlink_to(records.media.path(sha256).resolve())
+    with named_copy(records.media.path(sha256), file_name, "table") as path:
         yield path
