@@ -25,6 +25,10 @@ FINE = np.array(list(itertools.product((-1.0 / 12.0, 0.0, 1.0 / 12.0), repeat=3)
 METERS, BANDS = ("M0", "M1", "M2", "M3"), ((0.7, 1.0), (1.7, 2.0), (2.3, 2.6), (3.3, 3.8), (5.0, 6.0))
 FLOOR_UW_M2, OVERLOAD_UW_M2 = 0.01, 2.5e6
 DEPTH, RAYS = 9, 500_000
+SCAN_S, WATCH_S, AXIS_FOUND_DEG = 45.0, 5.0, 15.0
+PERIOD_S = 6.0
+RARE = ("smart_meter",)
+"""Technologies that speak once in a period; all others speak at least once at every spot of a scan."""
 
 
 def cube_tensor(traced: list[Traced], frequency_hz: float) -> np.ndarray:
@@ -136,7 +140,7 @@ def meters(random) -> dict[str, dict[str, float]]:
 
 
 def reading_rows(truth: Truth, gains, random):
-    """Rows of readings.csv: a scan of 180 of the 216 points, largest eigenvalue over antenna turns."""
+    """Rows of readings.csv, as a hand scan of each cube shows them."""
     home = truth.home
     for meter, scenario in itertools.product(METERS, home.scenarios()):
         states = states_of(home, only=False)
@@ -145,25 +149,46 @@ def reading_rows(truth: Truth, gains, random):
             on = [s for s in home.present(scenario) if s.switch_group not in off]
             gain = [10.0 ** (gains[meter][band(s.frequency_hz)] / 10.0) for s in on]
             tensors = [g * truth.of(truth.tensor, scenario, s.id) * 1e6 for g, s in zip(gain, on, strict=True)]
-            peak = sum(tensors)
-            mean = sum(s.duty * t for s, t in zip(on, tensors, strict=True))
+            rare = np.array([s.technology in RARE for s in on])
             for k, place in enumerate(home.places):
-                yield [meter, scenario, state, place.id, *_scan(peak[k], mean[k], random)]
+                here = np.stack([t[k] for t in tensors])
+                yield [meter, scenario, state, place.id, *_scan(here, [s.duty for s in on], rare, random)]
 
 
-def _scan(peak, mean, random) -> list[str]:
+def _scan(each: np.ndarray, duty: list[float], rare: np.ndarray, random) -> list[str]:
+    """What the meter shows in one cube; ``each`` (sources, 216, 3, 3) while on air.
+
+    A scan passes 180 of the 216 spots in 45 s with every orientation at each. Sources that speak often are caught
+    at every spot, the others only where they happened to speak. The peak is watched for 5 s at the strongest spot
+    and axis, found back to about 15 degrees.
+    """
     kept = random.permutation(216)[:180]
-    top = np.linalg.eigvalsh(peak[kept])[:, -1].max()
-    levels, axes = np.linalg.eigh(mean[kept])
+    spoke = _spots_with_rare(random, len(kept))
+    often = each[~rare][:, kept].sum(axis=0)
+    held = often + spoke[:, None, None] * each[rare][:, kept].sum(axis=0)
+    levels, axes = np.linalg.eigh(held)
     best = int(levels[:, -1].argmax())
-    axis = axes[best, :, -1]
-    true = [top, levels[best, -1], float(np.einsum("i,pij,j->p", axis, mean[kept], axis).mean())]
+    turned = axes[best, :, -1] + np.tan(np.radians(AXIS_FOUND_DEG)) * random.normal(0.0, np.sqrt(0.5), 3)
+    turned /= np.linalg.norm(turned)
+    again = often[best] + (random.uniform() < WATCH_S / PERIOD_S) * each[rare][:, kept[best]].sum(axis=0)
+    mean = np.einsum("s,spij->pij", np.asarray(duty), each[:, kept])
+    values, directions = np.linalg.eigh(mean)
+    axis = directions[int(values[:, -1].argmax()), :, -1]
+    true = [float(turned @ again @ turned), levels[best, -1], float(np.einsum("i,pij,j->p", axis, mean, axis).mean())]
     common = random.normal(0.0, 1.0)
     shown = [v * 10 ** ((common + random.normal(0, 0.3)) / 10) + FLOOR_UW_M2 * abs(random.normal(1, 0.3)) for v in true]
-    shown[1] = max(shown[1:])
-    shown[0] = max(shown[:2])
-    flag = "OL" if shown[0] > OVERLOAD_UW_M2 else "FLOOR" if true[2] + FLOOR_UW_M2 < 3.0 * FLOOR_UW_M2 else ""
+    shown[0] = max(shown[0], shown[2])
+    shown[1] = max(shown[:2])
+    flag = "OL" if shown[1] > OVERLOAD_UW_M2 else "FLOOR" if true[2] + FLOOR_UW_M2 < 3.0 * FLOOR_UW_M2 else ""
     return [*(f"{float(f'{min(v, OVERLOAD_UW_M2):.3g}'):g}" for v in shown), flag]
+
+
+def _spots_with_rare(random, spots: int) -> np.ndarray:
+    """At which spots of a scan, in order of time, a source spoke that speaks once in a period."""
+    spoke = np.zeros(spots)
+    times = np.arange(random.uniform(0.0, PERIOD_S), SCAN_S, PERIOD_S)
+    spoke[(times / SCAN_S * spots).astype(int)] = 1.0
+    return spoke
 
 
 def _axis(tensor: np.ndarray) -> tuple[float, float, float]:

@@ -22,6 +22,7 @@ from roomfield.show.words import load_words
 from roomfield.survey import Place, PlaceKind
 from roomfield.workbench.assess.place_use import is_for_sleeping, is_long_stay
 from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.plan_choice import Terms, adopted, choice_of, offer
 from roomfield.workbench.plan.plan_offers import offered
 from roomfield.workbench.plan.target_places import asked_of, asked_places
@@ -80,7 +81,8 @@ def test_the_choice_for_the_beds_is_the_best_of_every_plan(survey):
     everywhere = choice_of(survey, FIRST.id, Terms(target))
     assert everywhere.place_ids == ()
     assert everywhere.best.probability < found.best.probability
-    evaluator = Evaluator(posterior_of(survey, FIRST.id), survey.actions, kind=Kind.PEAK)
+    posterior = posterior_of(survey, FIRST.id)
+    evaluator = Evaluator(posterior, survey.actions, kind=Kind.PEAK, tied=tie_of(posterior, Kind.PEAK))
     columns = [c for c, o in enumerate(evaluator.columns) if evaluator.places[o.place_index].id in BEDS]
     for some in every_plan(survey):
         ids = [a.id for a in some]
@@ -118,7 +120,7 @@ def test_out_of_reach_the_lowest_level_for_each_cost_is_shown(survey, terms, bud
     asked = terms.place_ids or tuple(p.id for p in survey.places)
     places = [p for p in survey.places if p.id in asked]
     posterior = posterior_of(survey, FIRST.id)
-    evaluator = Evaluator(posterior, survey.actions, kind=Kind.PEAK, places=places)
+    evaluator = Evaluator(posterior, survey.actions, kind=Kind.PEAK, places=places, tied=tie_of(posterior, Kind.PEAK))
     every = []
     for some in every_plan(survey):
         worst = np.sort(evaluator.after([a.id for a in some]).total_w_m2.max(axis=1))

@@ -16,6 +16,7 @@ from roomfield.show.findings import StepGroup
 from roomfield.show.words import load_words
 from roomfield.survey import AdoptedPlan, CostRange, Visit, VisitPurpose
 from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.plan_choice import candidates
 from roomfield.workbench.publish.contents.remedy import with_remedy
 from roomfield.workbench.publish.whole_report import Wishes, whole_content
@@ -74,7 +75,9 @@ def test_the_curve_holds_the_agreed_plan_and_nothing_cheaper_is_surer(survey):
     assert [p.probability for p in others] == sorted(p.probability for p in others)
     assert max(p.probability for p in others if p.cost <= own[0].cost) >= own[0].probability
     posterior = posterior_of(survey, FIRST.id)
-    evaluator = Evaluator(posterior, [a for a in survey.actions if a.id in ids], kind=Kind.PEAK)
+    evaluator = Evaluator(
+        posterior, [a for a in survey.actions if a.id in ids], kind=Kind.PEAK, tied=tie_of(posterior, Kind.PEAK)
+    )
     alone = (evaluator.after(ids).total_w_m2 <= 1e-2).all(axis=1).mean()
     assert own[0].probability == pytest.approx(alone, abs=0.02)
     page = render_html(replace(BARE, remedy=remedy), language="en", parts=(Part.REMEDY.value,))

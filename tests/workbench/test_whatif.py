@@ -11,6 +11,7 @@ from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.prediction import predict
 from roomfield.survey import ActionKind, Assignment, ShieldPart
+from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan import plan_choice
 from roomfield.workbench.plan.whatif import (
     Moved,
@@ -82,7 +83,10 @@ def test_the_hand_drags_the_prediction_that_the_report_prints(bench, survey, kin
         ),
         WhatIfRequest(emitters=away[:1], places=(Moved("cot", (1.0, 1.0, 3.4)),), kind=kind, bound_w_m2=1e-2),
     ):
-        alone = predict(bench.posterior, actions_of(survey, wish), kind=Kind(kind), target_w_m2=wish.bound_w_m2 or None)
+        tied = tie_of(bench.posterior, Kind(kind))
+        alone = predict(
+            bench.posterior, actions_of(survey, wish), kind=Kind(kind), target_w_m2=wish.bound_w_m2 or None, tied=tied
+        )
         for row, outcome in zip(bench.answer(wish).places, alone.outcomes, strict=True):
             assert row.after_w_m2 == pytest.approx(tuple(outcome.after_w_m2.to_dict().values()), rel=1e-9)
             assert -row.change_db[0] == pytest.approx(outcome.reduction_db.high, rel=1e-9)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from roomfield.errors import InputError
+from roomfield.field.measured import Tie
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import Evaluator
@@ -207,6 +208,7 @@ def choose(
     budget: float | None = None,
     places: Sequence[Place] | None = None,
     progress: Progress | None = None,
+    tied: Tie | None = None,
 ) -> Choice:
     """Find the best plans, exactly.
 
@@ -240,7 +242,7 @@ def choose(
     asked = () if places is None else tuple(p.id for p in places)
     if places is not None:
         actions = [a for a in actions if a.kind not in ON_PLACES or a.place_id in asked]
-    evaluator = Evaluator(posterior, actions, kind=kind, places=places)
+    evaluator = Evaluator(posterior, actions, kind=kind, places=places, tied=tied)
     found = choose_with(evaluator, target_w_m2, confidence=confidence, budget=budget, progress=progress)
     return replace(found, place_ids=() if set(asked) >= set(every) else asked)
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
+from roomfield.field.measured import Tie
 from roomfield.field.posterior import LevelDraws, Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.baseline_paths import Groundwork
@@ -85,6 +86,8 @@ class Evaluator:
         Left out: all of the survey's places that have a position.
     ground : Groundwork, optional
         Of the same posterior, from earlier questions.
+    tied : Tie, optional
+        To what was measured: every level before and after is then the measured one times the model's ratio.
 
     Raises
     ------
@@ -104,6 +107,7 @@ class Evaluator:
         kind: Kind,
         places: Sequence[Place] | None = None,
         ground: Groundwork | None = None,
+        tied: Tie | None = None,
     ) -> None:
         given = posterior.survey.places if places is None else places
         self.places = tuple(p for p in given if p.position is not None)
@@ -113,6 +117,7 @@ class Evaluator:
             raise InputError("two actions have the same id.", mend="Give each action an id of its own.")
         self.posterior, self.kind, self.actions = posterior, kind, tuple(actions)
         self.ground = ground or Groundwork(posterior)
+        self.tied = tied
         self.columns = columns_of(self.places, actions)
         effects = effects_of(posterior, actions, self.places, self.columns, kind)
         self.moving = tuple(e for e in effects if e.moves)
@@ -211,7 +216,10 @@ class Evaluator:
         for name, position in emitters.items():
             positions[self.posterior.emitter_ids.index(name)] = position
         scenes = [e.scene for e in self.steady if e.scene is not None]
-        return Variant(_levels(drawn), self._all_actions(self.ground.groups(scenes, positions, points)))
+        levels = _levels(drawn)
+        if self.tied is not None:
+            levels *= self.tied.factors([p.id for p in self.places]).T[:, None].astype(np.float32)
+        return Variant(levels, self._all_actions(self.ground.groups(scenes, positions, points)))
 
     def _all_actions(self, groups: Groups) -> Groups:
         """Groups with one row per steady action; those that leave the scene alone have ones."""

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import UnknownNameError
+from roomfield.field.measured import Tie
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import After, Evaluator, is_handset
@@ -271,6 +272,7 @@ def predict(
     target_w_m2: float | None = None,
     places: Sequence[Place] | None = None,
     asked: Sequence[str] = (),
+    tied: Tie | None = None,
 ) -> Prediction:
     """Levels after all of the given actions.
 
@@ -288,13 +290,15 @@ def predict(
         Left out: all places with a position.
     asked : sequence of str
         Ids of the places for which the target is asked; all if empty.
+    tied : Tie, optional
+        To what was measured, so that levels are measured ones times predicted ratios.
 
     Raises
     ------
     TooEarlyError, UnknownNameError, InputError
         As `roomfield.remedy.evaluator.Evaluator`.
     """
-    evaluator = Evaluator(posterior, actions, kind=kind, places=places)
+    evaluator = Evaluator(posterior, actions, kind=kind, places=places, tied=tied)
     return predict_with(evaluator, [a.id for a in actions], target_w_m2, asked)
 
 

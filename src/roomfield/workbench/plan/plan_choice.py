@@ -20,6 +20,7 @@ from roomfield.show.words import Words, load_words
 from roomfield.survey import Action, AdoptedPlan, CostRange, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.outcomes import limiting, reach, worsening
 from roomfield.workbench.record.editing import now
 
@@ -167,6 +168,7 @@ def _chosen(survey: Survey, visit_id: str, terms: Terms, progress: Progress | No
         budget=terms.budget,
         places=tuple(p for p in posterior.survey.places if p.id in terms.place_ids) if terms.place_ids else None,
         progress=progress,
+        tied=tie_of(posterior, Kind(terms.kind)),
     )
 
 
@@ -194,7 +196,9 @@ def _predicted(survey: Survey, visit_id: str, action_ids: tuple[str, ...], terms
     actions = [action for action in survey.actions if action.id in action_ids]
     target = terms.target_w_m2 or None
     posterior = posterior_of(survey, visit_id)
-    return predict(posterior, actions, kind=Kind(terms.kind), target_w_m2=target, asked=terms.place_ids)
+    kind = Kind(terms.kind)
+    tied = tie_of(posterior, kind)
+    return predict(posterior, actions, kind=kind, target_w_m2=target, asked=terms.place_ids, tied=tied)
 
 
 def _refuse_clashes(actions: Sequence[Action]) -> None:

@@ -15,6 +15,7 @@ from roomfield.show.words import load_words
 from roomfield.survey import Action, ActionKind, Emitter, Point3, ShieldPart, ShieldSheet, SurfaceRef, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import placed, posterior_of
+from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.outcomes import limiting, worsening
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.surveys import Records, opened
@@ -149,7 +150,9 @@ class WhatIfModel:
             If an emitter, place or wall is not there.
         """
         actions = actions_of(self.posterior.survey, wish)
-        evaluator = Evaluator(self.posterior, actions, kind=Kind(wish.kind), ground=self._ground)
+        kind = Kind(wish.kind)
+        tied = tie_of(self.posterior, kind)
+        evaluator = Evaluator(self.posterior, actions, kind=kind, ground=self._ground, tied=tied)
         return predict_with(evaluator, [action.id for action in actions], wish.bound_w_m2 or None)
 
     def answer(self, wish: WhatIfRequest, language: str = "en") -> Answer:

@@ -16,6 +16,7 @@ from roomfield.show.words import load_words
 from roomfield.survey import Action, ActionKind, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
+from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.outcomes import condition, note, statement
 from roomfield.workbench.plan.target_places import asked_of
 
@@ -211,7 +212,9 @@ def comparison_of(
     done = _done(survey, second_visit)
     prediction = None
     if done and can_be_modelled(survey):
-        prediction = predict(posterior_of(survey, first_visit), done, kind=kind, target_w_m2=target, asked=asked)
+        posterior = posterior_of(survey, first_visit)
+        tied = tie_of(posterior, kind)
+        prediction = predict(posterior, done, kind=kind, target_w_m2=target, asked=asked, tied=tied)
     found = verify(survey, first_visit, second_visit, kind=kind, target_w_m2=target, prediction=prediction, asked=asked)
     return Comparison(found, prediction, bool(done) and not survey.visit(second_visit).done_action_ids)
 

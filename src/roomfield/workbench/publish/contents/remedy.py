@@ -16,6 +16,7 @@ from roomfield.show.findings import Level, StepGroup
 from roomfield.show.phrase import Text, phrase
 from roomfield.survey import AdoptedPlan, ReadingKind, Survey, VisitPurpose
 from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.outcomes import everywhere, limiting, most_remains, worsening
 from roomfield.workbench.plan.plan_choice import Terms, choice_of
 from roomfield.workbench.plan.target_places import asked_of, names_of
@@ -52,8 +53,9 @@ def _remedy(survey: Survey, visit_id: str) -> Remedy | None:
     if plan is None or not actions:
         return None
     asked = asked_of(survey, plan)
+    posterior, kind = posterior_of(survey, visit_id), Kind(plan.target_kind)
     found = predict(
-        posterior_of(survey, visit_id), actions, kind=Kind(plan.target_kind), target_w_m2=plan.target_w_m2, asked=asked
+        posterior, actions, kind=kind, target_w_m2=plan.target_w_m2, asked=asked, tied=tie_of(posterior, kind)
     )
     choice = _choice(survey, visit_id, plan)
     names = {p.id: p.name for p in survey.places}
