@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -208,7 +208,6 @@ def choose(
     budget: float | None = None,
     places: Sequence[Place] | None = None,
     progress: Progress | None = None,
-    tied: Tie | None = None,
 ) -> Choice:
     """Find the best plans, exactly.
 
@@ -238,13 +237,23 @@ def choose(
         If there are too many actions, or target, confidence, budget or a cost is impossible.
     """
     _check(actions, target_w_m2, confidence, budget)
-    every = tuple(p.id for p in posterior.survey.places if p.position is not None)
-    asked = () if places is None else tuple(p.id for p in places)
+    evaluator = asked_evaluator(posterior, actions, kind=kind, places=places)
+    return choose_with(evaluator, target_w_m2, confidence=confidence, budget=budget, progress=progress)
+
+
+def asked_evaluator(
+    posterior: Posterior,
+    actions: Sequence[Action],
+    *,
+    kind: Kind,
+    places: Sequence[Place] | None = None,
+    tied: Tie | None = None,
+) -> Evaluator:
+    """The evaluator of a choice: at the places asked for, without what moves or covers another place."""
     if places is not None:
+        asked = {p.id for p in places}
         actions = [a for a in actions if a.kind not in ON_PLACES or a.place_id in asked]
-    evaluator = Evaluator(posterior, actions, kind=kind, places=places, tied=tied)
-    found = choose_with(evaluator, target_w_m2, confidence=confidence, budget=budget, progress=progress)
-    return replace(found, place_ids=() if set(asked) >= set(every) else asked)
+    return Evaluator(posterior, actions, kind=kind, places=places, tied=tied)
 
 
 def _check(actions: Sequence[Action], target_w_m2: float, confidence: float, budget: float | None) -> None:
@@ -275,6 +284,9 @@ def choose_with(
     progress: Progress | None = None,
 ) -> Choice:
     """Like `choose`, with an evaluator at hand."""
+    _check(evaluator.actions, target_w_m2, confidence, budget)
+    every = {p.id for p in evaluator.posterior.survey.places if p.position is not None}
+    asked = tuple(p.id for p in evaluator.places)
     front, nodes = pareto_front(evaluator, target_w_m2, progress=_first_part(progress))
     draws = len(evaluator.posterior.x)
     points = tuple(_point(evaluator, ids, count / draws) for ids, count in front)
@@ -289,7 +301,7 @@ def choose_with(
         target_w_m2, evaluator.kind, confidence, budget, points,
         min(good, key=lambda p: p.cost) if good else None,
         max(afford, key=lambda p: p.probability) if afford else None,
-        points[-1], nodes, lowest=lowest,
+        points[-1], nodes, () if every <= set(asked) else asked, lowest,
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from itertools import combinations
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.as_built import with_work_done
-from roomfield.remedy.choice import LEAST_PROBABILITY, Choice, LevelPoint, PlanPoint, choose
+from roomfield.remedy.choice import LEAST_PROBABILITY, Choice, LevelPoint, PlanPoint, asked_evaluator, choose_with
 from roomfield.remedy.order import Step, WorkStep
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict
 from roomfield.remedy.search import Progress, clash
@@ -159,16 +159,13 @@ def _choice(survey: Survey, visit_id: str, terms: Terms) -> Choice:
 
 def _chosen(survey: Survey, visit_id: str, terms: Terms, progress: Progress | None) -> Choice:
     posterior = posterior_of(survey, visit_id)
-    return choose(
-        posterior,
-        candidates(survey, visit_id),
-        target_w_m2=terms.target_w_m2,
-        kind=Kind(terms.kind),
-        confidence=terms.confidence,
-        budget=terms.budget,
-        places=tuple(p for p in posterior.survey.places if p.id in terms.place_ids) if terms.place_ids else None,
-        progress=progress,
-        tied=tie_of(posterior, Kind(terms.kind)),
+    places = tuple(p for p in posterior.survey.places if p.id in terms.place_ids) if terms.place_ids else None
+    kind = Kind(terms.kind)
+    evaluator = asked_evaluator(
+        posterior, candidates(survey, visit_id), kind=kind, places=places, tied=tie_of(posterior, kind)
+    )
+    return choose_with(
+        evaluator, terms.target_w_m2, confidence=terms.confidence, budget=terms.budget, progress=progress
     )
 
 
