@@ -236,9 +236,24 @@ def choose(
     InputError
         If there are too many actions, or target, confidence, budget or a cost is impossible.
     """
-    _check(actions, target_w_m2, confidence, budget)
     evaluator = asked_evaluator(posterior, actions, kind=kind, places=places)
-    return choose_with(evaluator, target_w_m2, confidence=confidence, budget=budget, progress=progress)
+    return choose_asked(evaluator, target_w_m2, confidence=confidence, budget=budget, progress=progress)
+
+
+def choose_asked(
+    evaluator: Evaluator,
+    target_w_m2: float,
+    *,
+    confidence: float = 0.9,
+    budget: float | None = None,
+    progress: Progress | None = None,
+) -> Choice:
+    """Like `choose`, with the evaluator of the places asked for, see `asked_evaluator`."""
+    _check(evaluator.actions, target_w_m2, confidence, budget)
+    every = {p.id for p in evaluator.posterior.survey.places if p.position is not None}
+    asked = tuple(p.id for p in evaluator.places)
+    found = choose_with(evaluator, target_w_m2, confidence=confidence, budget=budget, progress=progress)
+    return replace(found, place_ids=() if every <= set(asked) else asked)
 
 
 def asked_evaluator(
@@ -284,9 +299,6 @@ def choose_with(
     progress: Progress | None = None,
 ) -> Choice:
     """Like `choose`, with an evaluator at hand."""
-    _check(evaluator.actions, target_w_m2, confidence, budget)
-    every = {p.id for p in evaluator.posterior.survey.places if p.position is not None}
-    asked = tuple(p.id for p in evaluator.places)
     front, nodes = pareto_front(evaluator, target_w_m2, progress=_first_part(progress))
     draws = len(evaluator.posterior.x)
     points = tuple(_point(evaluator, ids, count / draws) for ids, count in front)
@@ -301,7 +313,7 @@ def choose_with(
         target_w_m2, evaluator.kind, confidence, budget, points,
         min(good, key=lambda p: p.cost) if good else None,
         max(afford, key=lambda p: p.probability) if afford else None,
-        points[-1], nodes, () if every <= set(asked) else asked, lowest,
+        points[-1], nodes, lowest=lowest,
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from itertools import combinations
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.as_built import with_work_done
-from roomfield.remedy.choice import LEAST_PROBABILITY, Choice, LevelPoint, PlanPoint, asked_evaluator, choose_with
+from roomfield.remedy.choice import LEAST_PROBABILITY, Choice, LevelPoint, PlanPoint, asked_evaluator, choose_asked
 from roomfield.remedy.order import Step, WorkStep
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict
 from roomfield.remedy.search import Progress, clash
@@ -164,7 +164,7 @@ def _chosen(survey: Survey, visit_id: str, terms: Terms, progress: Progress | No
     evaluator = asked_evaluator(
         posterior, candidates(survey, visit_id), kind=kind, places=places, tied=tie_of(posterior, kind)
     )
-    return choose_with(
+    return choose_asked(
         evaluator, terms.target_w_m2, confidence=terms.confidence, budget=terms.budget, progress=progress
     )
 
