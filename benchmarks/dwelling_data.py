@@ -14,12 +14,13 @@ from pathlib import Path
 import numpy as np
 
 from roomfield import survey as record
-from roomfield.survey import Censoring, OpeningKind, ReadingKind
+from roomfield.quantities.kind import Kind
+from roomfield.survey import Censoring, OpeningKind
 
 KIND_COLUMNS = {
-    "peak_uw_m2": ReadingKind.PEAK,
-    "max_uw_m2": ReadingKind.MAX_HOLD,
-    "avg_uw_m2": ReadingKind.AVERAGE,
+    "peak_uw_m2": Kind.PEAK,
+    "max_uw_m2": Kind.HIGHEST_HELD,
+    "avg_uw_m2": Kind.AVERAGE,
 }
 FLAGS = {"": Censoring.NONE, "FLOOR": Censoring.BELOW_FLOOR, "OL": Censoring.OVERLOAD}
 PATTERNS = {"hw_dipole_v": record.AntennaPattern.VERTICAL_DIPOLE, "iso_v": record.AntennaPattern.ISOTROPIC}
@@ -127,7 +128,7 @@ def survey_of(folder: Folder, meter: str, places: set[str], withheld: set[str] =
         "benchmark", scene["name"], "2026-01-01T00:00:00+00:00", invented=True, dwelling=dwelling_of(scene),
         places=tuple(record.Place(p["id"], p["id"], storey_id=str(p["storey"]), position=tuple(p["pos"]))
                      for p in scene["places"]),
-        emitters=emitters, meters=(record.Meter(meter, meter),),
+        emitters=emitters, meters=(record.Meter(meter, meter, tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),),
         visits=(record.Visit("v1", "2026-01-01T10:00:00+00:00", "benchmark", radio_states=states),),
         readings=readings, bearings=bearings,
     )  # fmt: skip

@@ -31,7 +31,7 @@ from roomfield.field.locate import Whereabouts, locate
 from roomfield.field.points import infer_points
 from roomfield.field.posterior import Posterior, levels_at
 from roomfield.quantities import Kind
-from roomfield.survey import Censoring, ReadingKind, Survey
+from roomfield.survey import Censoring, Survey
 
 PLACES = 12
 TOLERANCE_DB = 6.0
@@ -134,7 +134,7 @@ def note_attribution(notes: Notes, folder: Folder, posterior: Posterior, rest: l
 
 def note_baselines(notes: Notes, folder: Folder, survey: Survey, rest: list[dict]) -> None:
     """Plain mean, inverse distance and Gaussian process on the peak readings with everything on."""
-    rows = [r for r in survey.readings if r.kind is ReadingKind.PEAK and r.radio_state_id == "all_on"]
+    rows = [r for r in survey.readings if r.kind is Kind.PEAK and r.radio_state_id == "all_on"]
     points = np.array([survey.place(r.place_id).position for r in rows])
     level = to_db([r.value_w_m2 for r in rows])
     goal = np.array([p["pos"] for p in rest])

@@ -85,7 +85,9 @@ def invented_survey() -> Survey:
         created_at="2026-03-02",
         invented=True,
         places=tuple(Place(name, name) for name in PLACES),
-        meters=(Meter("m1", "invented meter"),),
+        meters=(
+            Meter("m1", "invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),
+        ),
         visits=(Visit("v1", "2026-03-02", "nobody", radio_states=states),),
     )
 

@@ -24,14 +24,14 @@ from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.survey.action import Action, ActionKind, SurfaceRef
 from roomfield.survey.equipment import Meter
-from roomfield.survey.observation import Censoring, Reading, ReadingKind
+from roomfield.survey.observation import Censoring, Reading
 from roomfield.survey.record import Survey
 from roomfield.survey.visit import RadioState, Visit
 
 COLUMNS = {
-    ReadingKind.PEAK: "peak_uw_m2",
-    ReadingKind.MAX_HOLD: "max_uw_m2",
-    ReadingKind.AVERAGE: "avg_uw_m2",
+    Kind.PEAK: "peak_uw_m2",
+    Kind.HIGHEST_HELD: "max_uw_m2",
+    Kind.AVERAGE: "avg_uw_m2",
 }
 CLEAR_DB = 3.0
 """Pairs of plans that differ by more than this must be ranked right."""

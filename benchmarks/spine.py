@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from roomfield.quantities.kind import Kind
 from roomfield.survey import (
     Assignment,
     Meter,
@@ -26,7 +27,6 @@ from roomfield.survey import (
     PlaceKind,
     RadioState,
     Reading,
-    ReadingKind,
     Survey,
     Visit,
 )
@@ -50,7 +50,7 @@ def survey_of(places: int, seed: int = 1) -> Survey:
         level = rng.normal(-40.0, 8.0)
         for number, state in enumerate(STATES):
             for scan in range(SCANS):
-                for kind, below in zip(ReadingKind, (0.0, 6.0, 9.0), strict=True):
+                for kind, below in zip(Kind, (0.0, 6.0, 9.0), strict=True):
                     value = 10.0 ** ((level - 3.0 * number - below + rng.normal(0.0, 1.0)) / 10.0)
                     name = f"r{place}-{state.id}-{scan}-{kind.value}"
                     readings.append(
@@ -63,7 +63,9 @@ def survey_of(places: int, seed: int = 1) -> Survey:
         Assignment(client="Invented client", guideline="building-biology-2015"),
         invented=True,
         places=tuple(Place(f"p{n}", f"Place {n}", PlaceKind.BED) for n in range(places)),
-        meters=(Meter("m1", "Invented meter"),),
+        meters=(
+            Meter("m1", "Invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),
+        ),
         visits=(visit,),
         readings=tuple(readings),
     )

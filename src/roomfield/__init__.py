@@ -34,7 +34,6 @@ _NAMES = {
     "Visit": ("roomfield.survey", "Visit"),
     "RadioState": ("roomfield.survey", "RadioState"),
     "Reading": ("roomfield.survey", "Reading"),
-    "ReadingKind": ("roomfield.survey", "ReadingKind"),
     "Kind": ("roomfield.quantities", "Kind"),
     "UncertainLevel": ("roomfield.quantities", "UncertainLevel"),
     "RoomfieldError": ("roomfield.errors", "RoomfieldError"),

@@ -6,7 +6,7 @@ RoomfieldError                 every fault a user can cause or mend
 │   ├── RangeError             a value lies outside what a formula or table covers
 │   └── RejectedRows           a table was refused; lists every faulty row
 ├── UnknownNameError           a name that is not in the table of valid choices
-├── KindMismatchError          peak, max-hold and average were about to be mixed
+├── KindMismatchError          peak, highest held and average were about to be mixed
 ├── TooEarlyError              a question asked before the step that answers it
 ├── IntegrityError             stored or packed bytes do not match their checksum
 └── StoreError                 the record cannot be opened, read or written
@@ -101,7 +101,7 @@ class UnknownNameError(RoomfieldError):
 
 
 class KindMismatchError(RoomfieldError):
-    """Peak, max-hold and average were about to be compared as if they were the same."""
+    """Peak, highest held and average were about to be compared as if they were the same."""
 
 
 class TooEarlyError(RoomfieldError):

@@ -141,7 +141,7 @@ def test_tables_fit_eighty_columns(say, demo_record):
     [
         (("meter", "--tolerance", "-6"), "tolerance"),
         (("meter", "--floor", "0"), "floor"),
-        (("meter", "--low", "9000"), "band"),
+        (("meter", "--low", "9000", "--high", "6000"), "band"),
         (("meter", "--due", "soon"), "no date"),
         (("transmitter", "Router"), "already"),
         (("transmitter", ""), "needs a name"),

@@ -155,7 +155,7 @@ class TestAmendments:
             ("value_w_m2", "NaN", "cannot be written down"),
             ("value_w_m2", "1e999", "cannot be written down"),
             ("value_w_m2", "[1]", "valid number"),
-            ("kind", "loud", "'peak', 'max_hold' or 'average'"),
+            ("kind", "loud", "'peak', 'highest_held' or 'average'"),
             ("replicate", "1.5", "valid integer"),
             ("position", "[1, 2]", "position"),
             ("taken_at", "yesterday", "no date and time"),

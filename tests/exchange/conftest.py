@@ -53,7 +53,9 @@ def survey() -> Survey:
         created_at="2026-03-01T08:00:00+01:00",
         invented=True,
         places=(Place("bed", "Bed, parents"), Place("desk", "Desk")),
-        meters=(Meter("m1", "invented meter"),),
+        meters=(
+            Meter("m1", "invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),
+        ),
         visits=(
             Visit(
                 "v1",

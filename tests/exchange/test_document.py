@@ -20,9 +20,10 @@ from roomfield.exchange.document import (
     write_document,
 )
 from roomfield.exchange.schema import main, schema_text
-from roomfield.survey import Survey
+from roomfield.quantities.kind import Kind
+from roomfield.survey import Reading, Survey
 
-PUBLISHED = Path(__file__).parents[2] / "docs" / "schema" / "survey-1.json"
+PUBLISHED = Path(__file__).parents[2] / "docs" / "schema" / "survey-2.json"
 VALIDATOR = Draft202012Validator(document_schema())
 RELAXED = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -44,7 +45,7 @@ def test_the_schema_is_a_schema():
 
 def test_the_published_schema_is_up_to_date(tmp_path: Path):
     assert PUBLISHED.read_text(encoding="utf-8") == schema_text(), (
-        "write it again: python -m roomfield.exchange.schema docs/schema/survey-1.json"
+        "write it again: python -m roomfield.exchange.schema docs/schema/survey-2.json"
     )
     assert main([str(tmp_path / "again.json")]) == 0
     assert (tmp_path / "again.json").read_text(encoding="utf-8") == schema_text()
@@ -83,10 +84,10 @@ def test_reader_and_schema_refuse_the_same(survey: Survey, values: dict[str, obj
     assert not VALIDATOR.is_valid(json.loads(content))
 
 
-@pytest.mark.parametrize("version", [2, 99, 0, "1", None, True, 1.5])
+@pytest.mark.parametrize("version", [3, 99, 0, "1", None, True, 1.5])
 def test_an_unknown_version_is_refused_with_its_name(survey: Survey, version: object):
     document = json.loads(write_document(survey)) | {"version": version, "new field of tomorrow": 1}
-    with pytest.raises(FormatError, match=r"version .*; this release reads version 1"):
+    with pytest.raises(FormatError, match=r"version .*; this release reads versions 1 to 2"):
         read_document(json.dumps(document).encode())
 
 
@@ -131,3 +132,16 @@ def test_reading_a_file(survey: Survey, tmp_path: Path):
     assert read_document_file(path) == survey
     with pytest.raises(InputError, match=r"gone.json: it cannot be read"):
         read_document_file(tmp_path / "gone.json")
+
+
+def test_a_document_of_the_first_version_is_read_with_its_word_for_the_held_maximum(survey: Survey):
+    held = Reading("r1", "v1", "m1", "st1", Kind.HIGHEST_HELD, 1e-6, "bed", watched_s=45.0)
+    old = json.loads(write_document(replace(survey, readings=(held,)))) | {"version": 1}
+    for reading in old["survey"]["readings"]:
+        reading["kind"] = "max_hold"
+        for name in ("watched_s", "height_m", "body_distance_m", "accessory_id"):
+            del reading[name]
+    read = read_document(json.dumps(old).encode())
+    assert {r.kind for r in read.readings} == {Kind.HIGHEST_HELD}
+    assert {r.watched_s for r in read.readings} == {None}
+    assert b'"max_hold"' not in write_document(read)

@@ -30,8 +30,8 @@ def write(tmp_path: Path):
         ("peak (uW/m2)", Column.PEAK, "uW/m2"),
         ("PEAK uW/m^2", Column.PEAK, "uW/m2"),
         ("peak_uw_m2", Column.PEAK, "uW/m2"),
-        ("Max-Hold in mW/m²", Column.MAX_HOLD, "mW/m2"),
-        ("max_uw_m2", Column.MAX_HOLD, "uW/m2"),
+        ("Max-Hold in mW/m²", Column.HIGHEST_HELD, "mW/m2"),
+        ("max_uw_m2", Column.HIGHEST_HELD, "uW/m2"),
         ("Mittelwert [W/m2]", Column.AVERAGE, "W/m2"),
         ("avg µW/cm²", Column.AVERAGE, "uW/cm2"),
         ("Field strength [V/m]", Column.VALUE, "V/m"),
@@ -179,7 +179,7 @@ def test_dates_that_cannot_be_told_are_asked(write, dates: list[str]):
     [
         ("place;peak", "names no unit"),
         ("place;peak [furlong]", "unknown unit 'furlong'"),
-        ("place;peak hold [uW/m2]", "peak, max-hold or average, or not to be used"),
+        ("place;peak hold [uW/m2]", "peak, highest held or average, or not to be used"),
         ("place;value [uW/m2]", "no column says whether a value is peak"),
         ("peak [uW/m2];weather", "no column names the place"),
         ("place;peak [uW/m2];pk [uW/m2]", "2 columns are taken as peak"),
@@ -196,7 +196,7 @@ def test_what_is_missing_or_doubled_is_asked(write, headers: str, words: str):
 
 def test_the_user_settles_what_is_open(write):
     mapping = guess_columns(write("spot on plan;strength\nbed;1\n"))
-    settled = mapping.with_column("spot on plan", "place").with_column("strength", Column.MAX_HOLD, "mW/m²")
+    settled = mapping.with_column("spot on plan", "place").with_column("strength", Column.HIGHEST_HELD, "mW/m²")
     assert settled.questions() == ()
     assert settled.columns[1].unit == "mW/m2"
     assert settled.columns[1].because == "chosen by you"

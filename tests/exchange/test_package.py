@@ -16,7 +16,8 @@ from roomfield.errors import FormatError, InputError, IntegrityError
 from roomfield.exchange.document import write_document
 from roomfield.exchange.package import folder_name, package_hash, write_package
 from roomfield.exchange.unpack import Limits, open_package
-from roomfield.survey import MediaItem, Reading, ReadingKind, Survey
+from roomfield.quantities.kind import Kind
+from roomfield.survey import MediaItem, Reading, Survey
 
 MEDIA = (b"RIFF" + bytes(range(256)) * 300, b"a plan page", b"")
 
@@ -266,12 +267,12 @@ def test_a_document_of_tomorrow_is_refused(package: Path, tmp_path: Path, survey
     with zipfile.ZipFile(package) as archive:
         archive.extractall(tmp_path / "raw")
     data = tmp_path / "raw" / top_of(package) / "data"
-    (data / "survey.json").write_bytes(write_document(survey).replace(b'"version":1', b'"version":2'))
+    (data / "survey.json").write_bytes(write_document(survey).replace(b'"version":2', b'"version":3'))
     plain = tmp_path / "bag" / "survey-x"
     shutil.copytree(data, plain)
     bagit.make_bag(str(plain), checksums=["sha256"])
     made = shutil.make_archive(str(tmp_path / "tomorrow"), "zip", tmp_path / "bag")
-    refuse(Path(made), FormatError, "version 2; this release reads version 1")
+    refuse(Path(made), FormatError, "version 3; this release reads versions 1 to 2")
 
 
 def test_a_missing_file_is_named(tmp_path: Path):
@@ -292,7 +293,7 @@ def test_a_missing_file_is_named(tmp_path: Path):
 def test_a_package_with_valid_checksums_and_a_value_that_cannot_be_is_refused(
     survey: Survey, tmp_path: Path, reading: dict[str, object]
 ):
-    sound = Reading("r1", "v1", "m1", "found", ReadingKind.PEAK, 1e-6, "bed")
+    sound = Reading("r1", "v1", "m1", "found", Kind.PEAK, 1e-6, "bed")
     path = tmp_path / "odd.zip"
     write_package(replace(survey, readings=(replace(sound, **reading),)), tmp_path.joinpath, path)
     with pytest.raises(InputError, match=r"odd.zip: data/survey.json"), open_package(path):

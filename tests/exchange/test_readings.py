@@ -21,6 +21,7 @@ from roomfield.exchange.guess import guess_columns
 from roomfield.exchange.mapping import ColumnMapping
 from roomfield.exchange.places import use_told_by
 from roomfield.exchange.readings import ImportPlan, import_readings
+from roomfield.quantities.kind import Kind
 from roomfield.survey import (
     Censoring,
     Dwelling,
@@ -29,7 +30,6 @@ from roomfield.survey import (
     Place,
     PlaceKind,
     Reading,
-    ReadingKind,
     Room,
     Scan,
     Storey,
@@ -111,9 +111,9 @@ def test_wide_form(take: Take):
     plan = take("place,peak [µW/m²],max-hold [µW/m²],average [µW/m²]\nbed,120,80,12.5\ndesk,,70,\n")
     assert values(plan) == [
         ("peak", pytest.approx(1.2e-4), "none"),
-        ("max_hold", pytest.approx(8e-5), "none"),
+        ("highest_held", pytest.approx(8e-5), "none"),
         ("average", pytest.approx(1.25e-5), "none"),
-        ("max_hold", pytest.approx(7e-5), "none"),
+        ("highest_held", pytest.approx(7e-5), "none"),
     ]
     assert [r.place_id for r in plan.readings] == ["bed", "bed", "bed", "desk"]
     assert {r.replicate for r in plan.readings} == {0}
@@ -131,7 +131,7 @@ def test_long_form_with_units_and_kinds_in_the_rows(take: Take):
     assert values(plan) == [
         ("peak", pytest.approx(1.5e-3), "none"),
         ("average", pytest.approx(2.5e-6), "none"),
-        ("max_hold", pytest.approx(1e-7), "none"),
+        ("highest_held", pytest.approx(1e-7), "none"),
     ]
     assert [r.radio_state_id for r in plan.readings] == ["quiet", "quiet", "found"]
     assert [r.place_id for r in plan.readings] == ["bed", "bed", "desk"]
@@ -463,7 +463,10 @@ def test_without_meter_or_state_every_row_is_rejected(take: Take, context: Readi
 
 
 def test_meters_are_found_by_serial(take: Take, context: ReadingContext):
-    meters = (*context.survey.meters, Meter("m2", "second", "S-77"))
+    meters = (
+        *context.survey.meters,
+        Meter("m2", "second", "S-77", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),
+    )
     plan = take(
         "place,meter,peak uW/m2\nbed,s-77,1\n",
         context=replace(context, survey=replace(context.survey, meters=meters)),
@@ -591,5 +594,5 @@ def test_no_cell_brings_it_down(take: Take, cells: list[str]):
     except (InputError, UnicodeError) as fault:
         assert isinstance(fault, InputError) or "surrogate" in str(fault)
     else:
-        assert plan.readings[0] == replace(plan.readings[0], kind=ReadingKind.PEAK)
+        assert plan.readings[0] == replace(plan.readings[0], kind=Kind.PEAK)
         assert all(isinstance(r, Reading) and r.value_w_m2 >= 0 for r in plan.readings)

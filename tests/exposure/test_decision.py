@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from roomfield.errors import KindMismatchError, RangeError, UnknownNameError
-from roomfield.exposure.decision import Bound, Decision, Remark, judge, pulse_bound
+from roomfield.exposure.decision import Bound, Decision, Remark, judge, pulse_bound, takes_mean_over_scan
+from roomfield.exposure.metrics import average_bound
 from roomfield.exposure.risk import (
     Tolerance,
     acceptance_limit_for_risk,
@@ -170,18 +171,20 @@ def test_bounds_on_a_level_decide_only_on_their_own_side():
 
 def test_kinds_are_refused_not_converted():
     limit = limits.lookup("EU", "power_density", 2.45e9)
-    for kind in (Kind.PEAK, Kind.MAX_HOLD):
+    for kind in (Kind.PEAK, Kind.HIGHEST_HELD):
         with pytest.raises(KindMismatchError, match="convert with a stated model"):
             judge(level(1e-3, 1.0, kind=kind), limit)
     assert judge(level(1e-3, 1.0), limit).decision is Decision.BELOW
 
 
 @pytest.mark.published("ICNIRP 2020, Table 6: local levels are spatial peaks averaged over 6 min")
-def test_local_limits_take_the_largest_spot():
+def test_local_limits_take_a_time_average_at_the_largest_spot():
     limit = limits.lookup("ICNIRP", "power_density", 2.45e9, scope="local")
-    assert judge(level(1e-3, 1.0, kind=Kind.MAX_HOLD), limit).decision is Decision.BELOW
+    held = level(1e-3, 1.0, kind=Kind.HIGHEST_HELD)
     with pytest.raises(KindMismatchError):
-        judge(level(1e-3, 1.0), limit)
+        judge(held, limit)
+    assert judge(average_bound(held), limit).decision is Decision.BELOW
+    assert not takes_mean_over_scan("local") and takes_mean_over_scan("whole_body")
 
 
 @pytest.mark.published("1999/519/EC, Annex III: pulses above 10 MHz at most 1000 times the reference level")

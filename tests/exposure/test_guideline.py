@@ -88,7 +88,7 @@ def test_services_are_named_and_never_borrowed():
 
 
 def test_kinds():
-    for kind in (Kind.AVERAGE, Kind.MAX_HOLD):
+    for kind in (Kind.AVERAGE, Kind.HIGHEST_HELD):
         with pytest.raises(KindMismatchError):
             compare(peak(1.0, kind=kind), SBM, scope=Scope.SINGLE_SERVICE)
     assert takes_kind(SBM) is Kind.PEAK and takes_kind("bioinitiative-2012") is None

@@ -62,7 +62,7 @@ def test_impossible_crest_factors():
 
 def test_conversions_take_only_their_kind():
     model = metrics.CrestFactor(10.0, 12.0, "x")
-    for kind in (Kind.AVERAGE, Kind.MAX_HOLD):
+    for kind in (Kind.AVERAGE, Kind.HIGHEST_HELD):
         with pytest.raises(KindMismatchError):
             metrics.average_from_peak(level(1.0, kind=kind), model)
     with pytest.raises(KindMismatchError):
@@ -73,7 +73,7 @@ def test_a_peak_bounds_the_average_and_decides_only_below():
     limit = limits.lookup("EU", "power_density", 2.45e9)
     bound = metrics.average_bound(level(1e-3, Contribution("meter", 2.0)))
     assert judge(bound, limit).decision is Decision.BELOW
-    high = metrics.average_bound(level(100.0, Contribution("meter", 2.0), kind=Kind.MAX_HOLD))
+    high = metrics.average_bound(level(100.0, Contribution("meter", 2.0), kind=Kind.HIGHEST_HELD))
     assert judge(high, limit).decision is Decision.UNDECIDED
     average = level(1.0, kind=Kind.AVERAGE)
     assert metrics.average_bound(average) is average

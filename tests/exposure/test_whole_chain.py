@@ -11,13 +11,13 @@ from roomfield.exposure import Decision, Scope, compare, judge
 from roomfield.exposure.decision import Bound
 from roomfield.instrument.correct import BODY_HALF_WIDTH_DB, DISPLAY_HALF_WIDTH_DB, to_level
 from roomfield.quantities import Kind
-from roomfield.survey import Meter, Orientation, Reading, ReadingKind
+from roomfield.survey import Meter, Orientation, Reading
 
 METER = Meter(id="m", name="invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5)
 TRUE_W_M2 = 1e-3
 
 
-def read(kind: ReadingKind, true_w_m2: float, rng: np.random.Generator):
+def read(kind: Kind, true_w_m2: float, rng: np.random.Generator):
     """What a meter with errors as its maker and our budget state them would show of three summed axes."""
     error_db = (
         rng.uniform(-METER.tolerance_db, METER.tolerance_db)
@@ -33,7 +33,7 @@ def read(kind: ReadingKind, true_w_m2: float, rng: np.random.Generator):
 @pytest.mark.published("JCGM 101:2008, 7.7: a 95 % interval covers 95 % of repeated cases; binomial scatter 0.4 %")
 def test_intervals_cover_the_truth():
     rng = np.random.default_rng(41)
-    spans = [read(ReadingKind.AVERAGE, TRUE_W_M2, rng).interval(0.95) for _ in range(3000)]
+    spans = [read(Kind.AVERAGE, TRUE_W_M2, rng).interval(0.95) for _ in range(3000)]
     inside = np.mean([span.low_w_m2 <= TRUE_W_M2 <= span.high_w_m2 for span in spans])
     assert 0.93 <= inside <= 0.97
 
@@ -43,7 +43,7 @@ def test_intervals_cover_the_truth():
 def test_false_acceptance_stays_under_its_risk(rule, risk):
     rng = np.random.default_rng(42)
     bound = Bound(TRUE_W_M2, Kind.AVERAGE, "bound")
-    stated = [read(ReadingKind.AVERAGE, 1.0001 * TRUE_W_M2, rng) for _ in range(2000)]
+    stated = [read(Kind.AVERAGE, 1.0001 * TRUE_W_M2, rng) for _ in range(2000)]
     accepted = np.mean([judge(item, bound, rule).decision is Decision.BELOW for item in stated])
     assert accepted <= risk
 
@@ -55,7 +55,7 @@ def test_probabilities_of_categories_come_true():
     stated, happened = [], []
     for _ in range(2500):
         true = 10 ** rng.uniform(-8.5, -1.5)
-        level = read(ReadingKind.PEAK, true, rng)
+        level = read(Kind.PEAK, true, rng)
         chances = compare(level, "building-biology-2015", scope=Scope.SINGLE_SERVICE).chances
         index = sum(true >= edge for edge in edges)
         stated += [c.probability.low for c in chances]

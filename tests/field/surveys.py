@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from roomfield.quantities.kind import Kind
 from roomfield.survey import (
     Bearing,
     Censoring,
@@ -18,7 +19,6 @@ from roomfield.survey import (
     Place,
     RadioState,
     Reading,
-    ReadingKind,
     Slab,
     Storey,
     Survey,
@@ -26,7 +26,7 @@ from roomfield.survey import (
     Wall,
 )
 
-PEAK, MAX_HOLD, AVERAGE = ReadingKind.PEAK, ReadingKind.MAX_HOLD, ReadingKind.AVERAGE
+PEAK, HIGHEST_HELD, AVERAGE = Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE
 OUTLINE = ((0.0, 0.0), (8.0, 0.0), (8.0, 6.0), (0.0, 6.0))
 
 
@@ -64,7 +64,7 @@ def emitter(name: str, position=(1.0, 1.0, 1.0), **more) -> Emitter:
 def survey(
     emitters: Sequence[Emitter],
     points: Sequence[Sequence[float]],
-    values: dict[tuple[str, ReadingKind], Sequence[float]],
+    values: dict[tuple[str, Kind], Sequence[float]],
     *,
     dwelling: Dwelling | None = None,
     meter: Meter | None = None,
@@ -78,7 +78,7 @@ def survey(
     groups = sorted({e.group for e in emitters})
     states = (RadioState("all", "all"), *(RadioState(f"off:{g}", g, (g,)) for g in groups))
     places = tuple(Place(f"p{i}", f"p{i}", storey_id="g", position=tuple(p)) for i, p in enumerate(points))
-    used = meter or Meter("m", "meter")
+    used = meter or Meter("m", "meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5)
     readings = tuple(
         Reading(f"r-{state}-{kind.value}-{i}", "v", used.id, state, kind, float(v), f"p{i}",
                 censoring=censor[i] if censor else Censoring.NONE)

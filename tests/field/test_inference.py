@@ -33,7 +33,7 @@ PEAK, AVERAGE = surveys.PEAK, surveys.AVERAGE
 
 POINTS = [(1.0, 4.5, 1.0), (2.5, 1.5, 1.0), (6.0, 1.5, 1.2), (5.0, 4.5, 0.8), (7.0, 5.0, 1.0), (3.2, 3.8, 1.4)]
 OTHERS = np.array([(2.0, 5.0, 1.0), (6.5, 2.5, 1.0), (4.8, 1.2, 1.0)])
-SURE = Meter("m", "sure", tolerance_db=0.1, repeatability_db=0.1)
+SURE = Meter("m", "sure", tolerance_db=0.1, repeatability_db=0.1, floor_w_m2=1e-8, overload_w_m2=2.5)
 ROUTER = surveys.emitter("router", (0.6, 0.6, 1.0), eirp_w=0.1, eirp_std_db=6.0, duty=0.1)
 PHONE = surveys.emitter("phone", (7.4, 5.4, 1.0), frequency_hz=1.89e9, technology="dect", eirp_w=0.25, duty=0.04)
 
@@ -163,7 +163,13 @@ def test_a_common_gain_error_is_shared_and_cancels_between_two_points(posterior)
 
 
 def test_a_better_meter_gives_narrower_levels(posterior) -> None:
-    good = infer(two_emitter_survey(meter=Meter("m", "good", tolerance_db=1.0)), seed=1, draws=300)
+    good = infer(
+        two_emitter_survey(
+            meter=Meter("m", "good", tolerance_db=1.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5)
+        ),
+        seed=1,
+        draws=300,
+    )
     wide, narrow = (levels_at(p, OTHERS, kind=Kind.PEAK).level_db.std(axis=0).mean() for p in (posterior, good))
     assert narrow < 0.85 * wide
 

@@ -21,7 +21,7 @@ from roomfield.survey import Censoring, Dwelling, Layer, Opening, OpeningKind, S
 _SPEC = importlib.util.spec_from_file_location("surveys", Path(__file__).with_name("surveys.py"))
 surveys = importlib.util.module_from_spec(_SPEC)
 _SPEC.loader.exec_module(surveys)
-PEAK, MAX_HOLD, AVERAGE = surveys.PEAK, surveys.MAX_HOLD, surveys.AVERAGE
+PEAK, HIGHEST_HELD, AVERAGE = surveys.PEAK, surveys.HIGHEST_HELD, surveys.AVERAGE
 
 POINTS = [(1.0, 4.5, 1.0), (2.5, 1.5, 1.0), (6.0, 1.5, 1.2), (5.0, 4.5, 0.8), (7.0, 5.0, 1.0), (3.2, 3.8, 1.4)]
 OTHERS = np.array([(2.0, 5.0, 1.0), (6.5, 2.5, 1.0), (4.8, 1.2, 1.0)])
@@ -47,7 +47,7 @@ def made(emitters, points, dwelling, *, seed=0, spread_db=1.0, **more):
         state = "all" if k is None else f"off:{emitters[k].group}"
         on = np.array([i != k for i in range(len(emitters))]) * 1.0
         if on.any():
-            for kind, level in ((PEAK, top * each @ on), (MAX_HOLD, top * each @ (on * duty)),
+            for kind, level in ((PEAK, top * each @ on), (HIGHEST_HELD, 1.1 * top * each @ on),
                                 (AVERAGE, 0.9 * each @ (on * duty))):  # fmt: skip
                 values[state, kind] = level * surveys.density(spread_db * rng.standard_normal(len(points)))
     return surveys.survey(emitters, points, values, dwelling=dwelling, **more)

@@ -11,10 +11,11 @@ import pytest
 from roomfield.errors import InputError
 from roomfield.instrument import combine, sum_axes
 from roomfield.quantities import Censor
-from roomfield.survey import Censoring, Meter, Orientation, Reading, ReadingKind
+from roomfield.quantities.kind import Kind
+from roomfield.survey import Censoring, Meter, Orientation, Reading
 
-METER = Meter("m1", "invented meter")
-BASE = Reading("r0", "v1", "m1", "as_found", ReadingKind.AVERAGE, 1e-4, place_id="bed")
+METER = Meter("m1", "invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5)
+BASE = Reading("r0", "v1", "m1", "as_found", Kind.AVERAGE, 1e-4, place_id="bed")
 
 
 def axis(name: Orientation, value: float, **more) -> Reading:
@@ -90,4 +91,4 @@ def test_numbers_win_over_bounds_and_bounds_keep_the_widest_claim():
 
 def test_kinds_are_not_combined():
     with pytest.raises(InputError, match="2 kinds"):
-        combine([BASE, replace(BASE, id="p", kind=ReadingKind.PEAK)], METER)
+        combine([BASE, replace(BASE, id="p", kind=Kind.PEAK)], METER)

@@ -28,15 +28,14 @@ from roomfield.survey import (
     Meter,
     Orientation,
     Reading,
-    ReadingKind,
     ReferenceCheck,
     Scan,
 )
 
-METER = Meter("m1", "invented meter")
+METER = Meter("m1", "invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5)
 
 
-def reading(value_w_m2: float, kind: ReadingKind = ReadingKind.PEAK, **more) -> Reading:
+def reading(value_w_m2: float, kind: Kind = Kind.PEAK, **more) -> Reading:
     return Reading("r1", "v1", "m1", "as_found", kind, value_w_m2, place_id="bed", **more)
 
 

@@ -20,7 +20,7 @@ HEADINGS = [
         "Date\tTime (GMT)\tMax Hold (mW/m^2)\n2026-03-01\t00:00:00\t0.5\n2026-03-01\t00:00:01\t0.6\n",
         "mW/m2",
         "UTC",
-        "max_hold",
+        "highest_held",
         ".",
     ),
     ("epoch,E mean (V/m)\n1767225600,0.5\n1767225601,0.6\n", "V/m", "", "average", "."),

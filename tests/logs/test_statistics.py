@@ -274,7 +274,7 @@ def test_no_average_is_made_from_what_cannot_bear_it(stored):
     assert [(r.window_s, r.value is None) for r in slow.rolling] == [(360.0, True), (1800.0, False)]
     assert "too few" in slow.rolling[0].note
     held = stored(np.arange(40), np.arange(40) + 1.0, heading="max hold W/m2")
-    assert held.kind == "max_hold"
+    assert held.kind == "highest_held"
     found = statistics(held)
     assert found.mean is None
     assert all(r.value is None for r in found.rolling)

@@ -95,7 +95,7 @@ def test_none_of_them_is_law():
 def test_peak_guidelines_refuse_other_kinds():
     chosen = guidelines.guideline_set("building-biology-2015")
     chosen.require_kind(Kind.PEAK)
-    for kind in (Kind.AVERAGE, Kind.MAX_HOLD):
+    for kind in (Kind.AVERAGE, Kind.HIGHEST_HELD):
         with pytest.raises(KindMismatchError):
             chosen.require_kind(kind)
     guidelines.guideline_set("bioinitiative-2012").require_kind(Kind.AVERAGE)

@@ -11,6 +11,7 @@ import numpy as np
 from roomfield.field.propagation import unit_density
 from roomfield.field.scan import scan_gain
 from roomfield.field.scene import Scene
+from roomfield.quantities.kind import Kind
 from roomfield.survey import (
     AntennaPattern,
     Emitter,
@@ -18,7 +19,6 @@ from roomfield.survey import (
     Place,
     RadioState,
     Reading,
-    ReadingKind,
     Survey,
     Visit,
     VisitPurpose,
@@ -42,7 +42,7 @@ PLACES = (
     Place("door", "by the door", position=(4.0, 2.5, 1.2)),
 )
 ALL_ON, QUIET = RadioState("on", "all on"), RadioState("quiet", "own off", ("router", "base"))
-METER = Meter("m", "meter", tolerance_db=6.0)
+METER = Meter("m", "meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5)
 
 
 def true_levels(places=PLACES, emitters=EMITTERS, shields=(), scene=None) -> np.ndarray:
@@ -63,7 +63,7 @@ def readings(levels: np.ndarray, visit: str, *, rng=None, gain_db=(0.0, 0.0, 0.0
     for state, on in (("on", [1, 1, 1]), ("quiet", [0, 0, 1])):
         for place, row in zip(PLACES, seen, strict=True):
             value = float((row * on).sum() * 10 ** (rng.normal(0, 1.0) / 10))
-            found.append(Reading(f"{visit}-{state}-{place.id}", visit, meter, state, ReadingKind.PEAK, value, place.id))
+            found.append(Reading(f"{visit}-{state}-{place.id}", visit, meter, state, Kind.PEAK, value, place.id))
     return tuple(found)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from roomfield.quantities.kind import Kind
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
 from roomfield.show.chapters import (
     BeforeAfter,
@@ -62,9 +63,9 @@ from roomfield.show.findings import (
     Verdict,
 )
 from roomfield.show.phrase import phrase
-from roomfield.survey.observation import Censoring, ReadingKind
+from roomfield.survey.observation import Censoring
 
-PEAK, HOLD, AVERAGE = ReadingKind.PEAK, ReadingKind.MAX_HOLD, ReadingKind.AVERAGE
+PEAK, HOLD, AVERAGE = Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE
 MICRO = 1e-6
 
 

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from roomfield.quantities.kind import Kind
 from roomfield.show.chapters import DayProfile, FoldedProfile, LevelStep, Timeline, TradeOffPoint
 from roomfield.show.drawings import LevelGrid, PlanPlace, PlanStorey, PlanWall
 from roomfield.show.evidence import Budget, BudgetLine, CheckEntry, ControlChart
@@ -28,10 +29,10 @@ from roomfield.show.figures.svg import fitted, text_width
 from roomfield.show.figures.tradeoff import lowest_levels, trade_off
 from roomfield.show.findings import Level, Shown
 from roomfield.show.words import Words
-from roomfield.survey.observation import Censoring, ReadingKind
+from roomfield.survey.observation import Censoring
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
-PEAK = ReadingKind.PEAK
+PEAK = Kind.PEAK
 LOWEST = (LevelStep(0.0, 1e-2, 0.0), LevelStep(50.0, 1e-3, 10.0, chosen=True), LevelStep(400.0, 5e-4, 13.0))
 
 

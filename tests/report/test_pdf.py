@@ -18,13 +18,13 @@ import pypdfium2 as pdfium
 import pytest
 
 from roomfield.errors import FormatError, StoreError, UnknownNameError
+from roomfield.quantities.kind import Kind
 from roomfield.report import Part, render_pdf
 from roomfield.report.document import ReportContent
 from roomfield.report.render.pdf import set_page
 from roomfield.report.render.plain import _ranges, displayable, named, plain, strictly_plain
 from roomfield.show.findings import Level, PlaceFinding, PlaceLevel
 from roomfield.show.words import Words
-from roomfield.survey.observation import ReadingKind
 
 HOSTILE = '#import "x": * $a$ *b* _c_ `d` @e <f> \\u{41} [g] //h /*i*/ ~ = j'
 
@@ -326,7 +326,7 @@ def test_nothing_is_half_written(sample: ModuleType, tmp_path: Path) -> None:
 
 def test_not_finite_numbers_do_not_break_the_page(sample: ModuleType) -> None:
     inf = float("inf")
-    place = PlaceFinding("p", "P", levels=(PlaceLevel("found", ReadingKind.PEAK, Level(1e-6, 0.0, inf)),))
+    place = PlaceFinding("p", "P", levels=(PlaceLevel("found", Kind.PEAK, Level(1e-6, 0.0, inf)),))
     assert render_pdf(sample.content(places=(place,), verdicts=(), contributions=()), language="en")
 
 

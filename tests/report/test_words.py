@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roomfield.errors import UnknownNameError
+from roomfield.quantities.kind import Kind
 from roomfield.references.catalogue import mainstream_positions
 from roomfield.references.cautions import cautions
 from roomfield.references.guidelines import guideline_sets
@@ -29,7 +30,7 @@ from roomfield.show.words.sentences import (
     shown_text,
     verdict_short,
 )
-from roomfield.survey.observation import Censoring, Orientation, ReadingKind, Scan
+from roomfield.survey.observation import Censoring, Orientation, Scan
 from roomfield.survey.visit import VisitPurpose
 
 PACKAGE = Path(str(resources.files("roomfield")))
@@ -147,7 +148,7 @@ def test_no_message_gives_a_safety_verdict() -> None:
 
 def test_every_member_of_an_enumeration_has_its_words(words: Words) -> None:
     groups = {
-        "outcome": Outcome, "kind": ReadingKind, "kind_noun": ReadingKind, "steps": StepGroup,
+        "outcome": Outcome, "kind": Kind, "kind_noun": Kind, "steps": StepGroup,
         "standing": ReferenceStanding, "limit": ReferenceStanding, "standing_sentence": ReferenceStanding,
         "orientation": Orientation, "scan": Scan, "purpose": VisitPurpose,
     }  # fmt: skip
@@ -286,7 +287,7 @@ def test_censored_levels_are_bounds_in_every_form(words: Words) -> None:
 
 
 def verdict(outcome: Outcome, below: tuple[float, float] = (0.99, 0.99), bound: float = 10.0, **more) -> Verdict:
-    return Verdict("p", "s", ReadingKind.PEAK, "r", outcome, bound, Chance(*below), compared=level(), **more)
+    return Verdict("p", "s", Kind.PEAK, "r", outcome, bound, Chance(*below), compared=level(), **more)
 
 
 def test_verdicts_name_the_factor_to_the_nearer_end_or_the_probability_with_both_ends(english: Words) -> None:

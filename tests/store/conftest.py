@@ -11,15 +11,21 @@ from uuid import uuid4
 import pytest
 from sqlalchemy import create_engine, text
 
+from roomfield.quantities.kind import Kind
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import (
+    Accessory,
+    AccessoryKind,
+    AccessoryPoint,
     Action,
     ActionKind,
+    Activity,
     AdoptedPlan,
     Amendment,
     AntennaPattern,
     Assignment,
     AudioOutput,
+    BandZone,
     Bearing,
     CalibrationPoint,
     Censoring,
@@ -28,6 +34,7 @@ from roomfield.survey import (
     DetectorLaw,
     Dwelling,
     Emitter,
+    EmitterActivity,
     FittedShield,
     FurnitureBox,
     HeardTechnology,
@@ -45,15 +52,16 @@ from roomfield.survey import (
     Polarisation,
     RadioState,
     Reading,
-    ReadingKind,
     Recording,
     ReferenceCheck,
     Room,
     Scan,
+    SelfTest,
     ShieldPart,
     ShieldSheet,
     Slab,
     Standing,
+    StateActivity,
     Storey,
     SurfaceRef,
     Survey,
@@ -127,6 +135,9 @@ def full_meter() -> Meter:
         (ReferenceCheck("2026-02-01T09:00:00+01:00", "source A", 0.2, "fine"),),
         AudioOutput(DetectorLaw.LOGARITHMIC, 20.0, 12e3, 5e-6),
         "held at 40 cm",
+        (BandZone(3e8, 5e8, 8.0),),
+        (Accessory("pad", "attenuator", AccessoryKind.ATTENUATOR, (AccessoryPoint(1e9, -20.0, 0.4),), "marked blue"),),
+        (SelfTest("2026-03-02T09:00:00+01:00", True, "3 of 4", "before the visit"),),
     )
 
 
@@ -137,7 +148,7 @@ def full_observations() -> dict[str, tuple[object, ...]]:
         "v1",
         "m1",
         "st1",
-        ReadingKind.MAX_HOLD,
+        Kind.HIGHEST_HELD,
         1e-8,
         "bed1",
         (1.0, 2.0, 0.5),
@@ -149,6 +160,10 @@ def full_observations() -> dict[str, tuple[object, ...]]:
         3,
         "µ and 漢字",
         origin,
+        45.0,
+        0.6,
+        0.5,
+        "pad",
     )
     bearing = Bearing(
         "b1",
@@ -180,15 +195,13 @@ def full_observations() -> dict[str, tuple[object, ...]]:
         "2026-03-02",
         "clear",
     )
-    log = LogRecord(
-        "l1", "v1", "m1", "st1", ReadingKind.AVERAGE, SHA, SHA[::-1], "bed1", "2026-03-02", "2026-03-03", "n"
-    )
+    log = LogRecord("l1", "v1", "m1", "st1", Kind.AVERAGE, SHA, SHA[::-1], "bed1", "2026-03-02", "2026-03-03", "n")
     bare = replace(reading, id="r2", position=None, origin=Origin(), censoring=Censoring.NONE, value_w_m2=0.1 + 0.2)
     return {"readings": (reading, bare), "bearings": (bearing,), "recordings": (recording,), "logs": (log,)}
 
 
 def full_survey() -> Survey:
-    state = RadioState("st1", "router off", ("wlan",), "plug pulled")
+    state = RadioState("st1", "router off", ("wlan",), "plug pulled", (StateActivity("phone", Activity.IN_USE),))
     return Survey(
         id=uuid4().hex,
         title="Flat by the river",
@@ -220,6 +233,7 @@ def full_survey() -> Survey:
                 Standing.SUSPECTED,
                 Control.NEIGHBOUR,
                 "seen",
+                (EmitterActivity(Activity.IDLE, 0.01, 0.1024),),
             ),
         ),
         meters=(full_meter(),),

@@ -13,6 +13,7 @@ from sqlalchemy import create_engine, inspect, text
 
 import roomfield.store.migrations
 from roomfield.errors import StoreError
+from roomfield.quantities.kind import Kind
 from roomfield.store.migrate import is_up_to_date, newest_schema
 from roomfield.store.repository import open_store
 from roomfield.store.schema import metadata
@@ -59,6 +60,22 @@ def test_first_schema_is_brought_up_to_date(first: Path):
     assert survey.bearings[0].null_w_m2 is None
     assert survey.recordings[0].heard[0].technology == "dect"
     assert survey.faults() == ()
+
+
+def test_a_held_maximum_of_the_second_schema_is_read_as_the_highest_held(tmp_path: Path):
+    path = tmp_path / "second.sqlite"
+    with sqlite3.connect(path) as database:
+        database.executescript((RELEASES / "schema-0002.sql").read_text(encoding="utf-8"))
+    database.close()
+    with open_store(path) as store:
+        survey = store.load("first-survey").survey
+    held = survey.readings[-1]
+    assert (held.kind, held.value_w_m2) == (Kind.HIGHEST_HELD, 2.5e-5)
+    assert (held.watched_s, held.height_m, held.body_distance_m, held.accessory_id) == (None, None, None, "")
+    assert survey.adopted_plan is not None and Kind(survey.adopted_plan.target_kind) is Kind.HIGHEST_HELD
+    assert survey.meters[0].not_stated and survey.meters[0].figures.tolerance_db > 6.0
+    with sqlite3.connect(path) as database:  # what was observed is not rewritten
+        assert database.execute("SELECT kind FROM reading WHERE id = 'r3'").fetchone() == ("max_hold",)
 
 
 def test_an_upgraded_database_takes_new_entries(first: Path):

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from roomfield.errors import ConflictError, FormatError, InputError, StoreError, UnknownNameError
+from roomfield.quantities.kind import Kind
 from roomfield.store import parts
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import (
@@ -20,7 +21,6 @@ from roomfield.survey import (
     Origin,
     Place,
     Reading,
-    ReadingKind,
     Survey,
     VisitPurpose,
 )
@@ -28,7 +28,7 @@ from roomfield.survey.record import WITHDRAWN
 
 
 def reading(name: str, **changes: Any) -> Reading:
-    plain = Reading(name, "v1", "m1", "st1", ReadingKind.PEAK, 2e-5, "bed1")
+    plain = Reading(name, "v1", "m1", "st1", Kind.PEAK, 2e-5, "bed1")
     return replace(plain, **changes)
 
 
@@ -155,7 +155,11 @@ def test_an_empty_update_changes_nothing(store: Store, survey: Survey):
         ("readings", (), UnknownNameError),
         ("title", 7, InputError),
         ("places", None, InputError),
-        ("places", (Meter("m", "no place"),), InputError),
+        (
+            "places",
+            (Meter("m", "no place", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),),
+            InputError,
+        ),
     ],
 )
 def test_what_is_no_part_is_refused(store: Store, survey: Survey, part, value, fault):
@@ -232,7 +236,7 @@ def test_only_observations_can_be_added(store: Store, survey: Survey):
 
 def test_several_types_at_once(store: Store, survey: Survey):
     store.create(survey)
-    log = LogRecord("l9", "v1", "m1", "st1", ReadingKind.PEAK, "0" * 64)
+    log = LogRecord("l9", "v1", "m1", "st1", Kind.PEAK, "0" * 64)
     assert store.append(survey.id, [log, reading("r9")]) == 2
     loaded = store.load(survey.id).survey
     assert loaded.logs[-1] == log

@@ -10,18 +10,20 @@ from pathlib import Path
 import pytest
 
 from roomfield.errors import ConflictError, StoreError
+from roomfield.quantities.kind import Kind
 from roomfield.store.engine import address_of
 from roomfield.store.repository import open_store
-from roomfield.survey import Place, Reading, ReadingKind, Survey
+from roomfield.survey import Place, Reading, Survey
 
 WRITER = """
 import os, sys
 from roomfield.store.repository import open_store
-from roomfield.survey import Reading, ReadingKind
+from roomfield.quantities import Kind
+from roomfield.survey import Reading
 store = open_store(sys.argv[1])
 count = 0
 while True:
-    entry = Reading(f"k{count}", "v1", "m1", "st1", ReadingKind.PEAK, 1e-6 * (count + 1), "bed1")
+    entry = Reading(f"k{count}", "v1", "m1", "st1", Kind.PEAK, 1e-6 * (count + 1), "bed1")
     store.append(sys.argv[2], [entry])
     count += 1
     os.write(1, f"{count}\\n".encode())
@@ -55,7 +57,7 @@ def test_writers_at_the_same_time_all_get_through(url: str, survey: Survey, tmp_
         try:
             with open_store(url) as own:
                 for i in range(8):
-                    one = Reading(f"{name}{i}", "v1", "m1", "st1", ReadingKind.PEAK, 1e-6, "bed1")
+                    one = Reading(f"{name}{i}", "v1", "m1", "st1", Kind.PEAK, 1e-6, "bed1")
                     own.append(survey.id, [one])
         except BaseException as fault:
             faults.append(fault)
@@ -100,7 +102,7 @@ def test_a_reader_sees_one_moment(tmp_path: Path, survey: Survey):
     with open_store(tmp_path / "a.sqlite") as one, open_store(tmp_path / "a.sqlite") as two:
         one.create(survey)
         before = two.load(survey.id)
-        one.append(survey.id, [Reading("new", "v1", "m1", "st1", ReadingKind.PEAK, 1e-6, "bed1")])
+        one.append(survey.id, [Reading("new", "v1", "m1", "st1", Kind.PEAK, 1e-6, "bed1")])
         assert [r.id for r in before.survey.readings] == ["r1", "r2"]
         assert [r.id for r in two.load(survey.id).survey.readings] == ["r1", "r2", "new"]
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from roomfield.errors import UnknownNameError
+from roomfield.quantities.kind import Kind
 from roomfield.survey import (
     Amendment,
     Censoring,
@@ -15,18 +16,17 @@ from roomfield.survey import (
     Place,
     RadioState,
     Reading,
-    ReadingKind,
     Survey,
     Visit,
 )
 
-READING = Reading("r1", "v1", "m1", "as_found", ReadingKind.PEAK, 1e-3, place_id="bed")
+READING = Reading("r1", "v1", "m1", "as_found", Kind.PEAK, 1e-3, place_id="bed")
 SURVEY = Survey(
     "s1",
     "Invented flat",
     "2026-03-01T09:00:00+01:00",
     places=(Place("bed", "Bed"),),
-    meters=(Meter("m1", "invented meter"),),
+    meters=(Meter("m1", "invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),),
     visits=(
         Visit(
             "v1",
@@ -63,7 +63,7 @@ def test_amended_enumerations_and_positions_keep_their_type():
         ),
     )
     found = survey.current_readings("v1")[0]
-    assert found.kind is ReadingKind.AVERAGE
+    assert found.kind is Kind.AVERAGE
     assert found.censoring is Censoring.OVERLOAD
     assert found.position == (1, 2, 3)
 

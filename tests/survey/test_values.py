@@ -9,6 +9,7 @@ import pytest
 
 from roomfield.demo.survey import demo_survey
 from roomfield.errors import InputError
+from roomfield.quantities.kind import Kind
 from roomfield.survey import (
     Amendment,
     AudioOutput,
@@ -20,7 +21,6 @@ from roomfield.survey import (
     Place,
     RadioState,
     Reading,
-    ReadingKind,
     Survey,
     Visit,
 )
@@ -28,8 +28,8 @@ from roomfield.survey import __all__ as RECORDS
 from roomfield.survey.soundness import refuse_unsound, soundness_faults
 from roomfield.survey.values import RULES, level_fault, moment_fault, refuse_impossible, value_faults
 
-READING = Reading("r1", "v1", "m1", "found", ReadingKind.PEAK, 1e-6, place_id="bed", taken_at="2026-03-02T10:00:00")
-METER = Meter("m1", "invented meter")
+READING = Reading("r1", "v1", "m1", "found", Kind.PEAK, 1e-6, place_id="bed", taken_at="2026-03-02T10:00:00")
+METER = Meter("m1", "invented meter", tolerance_db=6.0, floor_w_m2=1e-8, overload_w_m2=2.5)
 
 
 def survey(**changed: Any) -> Survey:

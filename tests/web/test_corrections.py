@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from roomfield.survey import ReadingKind, VisitPurpose
+from roomfield.quantities.kind import Kind
+from roomfield.survey import VisitPurpose
 from roomfield.workbench.record import editing, field_entry, surveys
 from roomfield.workbench.record.bearing_entry import BearingEntry, bearing_of, enter_bearing
 from roomfield.workbench.record.field_entry import Entry, Value
@@ -30,7 +31,7 @@ def read(records, survey_id, place_id, number, visit_id="visit-1") -> str:
         visit_id,
         survey.meters[0].id,
         state,
-        (Value(number, ReadingKind.PEAK),),
+        (Value(number, Kind.PEAK),),
         place_id=place_id,
     )
     return field_entry.enter(records, survey_id, entry).worth[0].reading.id

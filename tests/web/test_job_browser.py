@@ -132,7 +132,7 @@ def test_readings_by_keyboard_alone_and_taken_back(demo_server, open_page):
     keys.press("Control+z")
     expect(page.locator("#count")).to_have_text("3")
     survey = page.request.get(f"{demo_server.base}/api/v1/surveys/{survey_id}").json()["survey"]
-    assert [r["kind"] for r in survey["readings"]] == ["peak", "max_hold", "average", "average"]
+    assert [r["kind"] for r in survey["readings"]] == ["peak", "highest_held", "average", "average"]
     assert survey["readings"][3]["value_w_m2"] == pytest.approx(9e-3)
     assert [(a["field"], a["reason"]) for a in survey["amendments"]] == [("withdrawn", "undone at entry")]
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from jinja2 import meta
 
-from roomfield.survey import ReadingKind
+from roomfield.quantities.kind import Kind
 from roomfield.web import contexts
 from roomfield.web.contexts import Context
 from roomfield.web.faults import status_of
@@ -214,13 +214,13 @@ def test_media_are_shown_without_any_right_and_only_to_their_survey(client, reco
 
 
 def test_help_explains_every_kind_of_reading():
-    for kind in ReadingKind:
+    for kind in Kind:
         assert explain(kind.value.replace("_", "-")).what_not
 
 
 def test_the_report_leaves_as_pdf_html_and_tables(client, records, survey_id):
     entry = Entry("entry-1", "visit-1", "meter-1", "as-found",
-                  (Value(120.0, ReadingKind.PEAK), Value(9.0, ReadingKind.AVERAGE)), place_id="place-1")  # fmt: skip
+                  (Value(120.0, Kind.PEAK), Value(9.0, Kind.AVERAGE)), place_id="place-1")  # fmt: skip
     enter(records, survey_id, entry)
     pdf = client.get(f"/surveys/{survey_id}/report/file.pdf")
     assert pdf.content.startswith(b"%PDF-")

@@ -8,7 +8,8 @@ import re
 import pytest
 from openpyxl import Workbook
 
-from roomfield.survey import Censoring, ReadingKind
+from roomfield.quantities.kind import Kind
+from roomfield.survey import Censoring
 from roomfield.workbench.record import editing, surveys
 
 RFC_4180 = (
@@ -52,8 +53,8 @@ def test_a_table_is_looked_at_and_taken_in_unchanged(client, records, survey_id)
     assert answer.headers["location"].endswith("?new=3")
     kept = readings(records, survey_id)
     assert [(r.kind, r.censoring) for r in kept] == [
-        (ReadingKind.PEAK, Censoring.NONE), (ReadingKind.AVERAGE, Censoring.NONE),
-        (ReadingKind.PEAK, Censoring.BELOW_FLOOR),
+        (Kind.PEAK, Censoring.NONE), (Kind.AVERAGE, Censoring.NONE),
+        (Kind.PEAK, Censoring.BELOW_FLOOR),
     ]  # fmt: skip
     assert [r.value_w_m2 for r in kept] == pytest.approx([1250.5e-6, 30.2e-6, 0.01e-6])
     assert kept[0].note == 'head, left "pillow"'
@@ -94,7 +95,7 @@ def test_a_question_stays_open_until_it_is_answered(client, records, survey_id):
 
 def test_a_column_with_a_unit_can_be_left_out(client, records, survey_id):
     address = bring(client, survey_id, "Place,Peak [uW/m2],Battery [uW/m2]\nBed,12,1\n")
-    assert "is it peak, max-hold or average, or not to be used" in client.get(address).text.replace("&#39;", "'")
+    assert "is it peak, highest held or average, or not to be used" in client.get(address).text.replace("&#39;", "'")
     assert settle(client, address, **{"meaning-2": "unused"}).status_code == 303
     assert len(readings(records, survey_id)) == 1
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
+from roomfield.quantities.kind import Kind
 from roomfield.survey import (
     Assignment,
     Censoring,
@@ -16,7 +17,6 @@ from roomfield.survey import (
     PlaceKind,
     RadioState,
     Reading,
-    ReadingKind,
     Survey,
     Visit,
 )
@@ -37,9 +37,7 @@ def visit(identifier: str = "v1", states: tuple[RadioState, ...] = STATES, day: 
     return Visit(identifier, f"{day}T09:00:00+01:00", "A. Assessor", radio_states=states)
 
 
-def typed(
-    rows: Iterable[tuple[str, str, ReadingKind, float] | tuple[str, str, ReadingKind, float, Censoring]], **more
-) -> Survey:
+def typed(rows: Iterable[tuple[str, str, Kind, float] | tuple[str, str, Kind, float, Censoring]], **more) -> Survey:
     """A visit with readings as (place, radio state, kind, W/m²[, censoring])."""
     listed = [tuple(row) for row in rows]
     places = tuple(
@@ -52,12 +50,18 @@ def typed(
     )
     order = Assignment(**{k: more.pop(k) for k in ("jurisdiction", "guideline", "language") if k in more})
     plain = dict(
-        emitters=EMITTERS, meters=(Meter("m1", "Invented meter"),), visits=(visit(),), places=places, readings=readings
+        emitters=EMITTERS,
+        meters=(
+            Meter("m1", "Invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),
+        ),
+        visits=(visit(),),
+        places=places,
+        readings=readings,
     )
     return Survey("s1", "Invented room", "2026-03-01T09:00:00+01:00", order, **(plain | more))
 
 
-def many_meters(count: int, true_w_m2: Mapping[tuple[str, ReadingKind], float], seed: int, **order) -> Survey:
+def many_meters(count: int, true_w_m2: Mapping[tuple[str, Kind], float], seed: int, **order) -> Survey:
     """One place for each of many meters, whose errors are drawn as makers and the budget state them.
 
     Parameters
@@ -68,13 +72,22 @@ def many_meters(count: int, true_w_m2: Mapping[tuple[str, ReadingKind], float], 
     rng = np.random.default_rng(seed)
     meters, places, readings = [], [], []
     for n in range(count):
-        meters.append(Meter(f"m{n}", f"Invented meter {n}"))
+        meters.append(
+            Meter(
+                f"m{n}",
+                f"Invented meter {n}",
+                tolerance_db=6.0,
+                repeatability_db=1.0,
+                floor_w_m2=1e-8,
+                overload_w_m2=2.5,
+            )
+        )
         places.append(Place(f"p{n}", f"Place {n}"))
         gain_db = rng.uniform(-6.0, 6.0)
         for state in dict.fromkeys(s for s, _ in true_w_m2):
             scan_db = rng.normal(0.0, 1.0)
             for kind in (k for s, k in true_w_m2 if s == state):
-                missed_db = rng.uniform(0.0, 4.8 if kind is ReadingKind.AVERAGE else 1.4)
+                missed_db = rng.uniform(0.0, 4.8 if kind is Kind.AVERAGE else 1.4)
                 own_db = rng.uniform(-1.0, 1.0) + rng.uniform(-0.05, 0.05)
                 shown = true_w_m2[state, kind] * 10.0 ** (-(gain_db + scan_db + own_db + missed_db) / 10.0)
                 readings.append(

@@ -8,7 +8,6 @@ import pytest
 from roomfield.exposure.decision import Decision
 from roomfield.quantities import Kind
 from roomfield.references.catalogue import time_variability
-from roomfield.survey import ReadingKind
 from roomfield.workbench.assess.assessment import Terms, assess
 from roomfield.workbench.assess.switching import WIDEST_VARIATION
 
@@ -27,7 +26,7 @@ COVERS = pytest.mark.published("JCGM 101:2008, 7.7: a 95 % interval covers 95 % 
 
 @pytest.fixture(scope="module")
 def visits():
-    true = {(state, ReadingKind.AVERAGE): level for state, level in BY_STATE.items()}
+    true = {(state, Kind.AVERAGE): level for state, level in BY_STATE.items()}
     return assess(many_meters(METERS, true, seed=11))
 
 
@@ -36,7 +35,7 @@ def share(hits) -> float:
 
 
 @COVERS
-@pytest.mark.parametrize("kind", [ReadingKind.PEAK, ReadingKind.AVERAGE])
+@pytest.mark.parametrize("kind", [Kind.PEAK, Kind.AVERAGE])
 def test_intervals_of_levels(kind):
     found = assess(many_meters(2000, {("as_found", kind): 1e-3}, seed=12), terms=Terms(0.95))
     spans = [item.combined.level.interval(0.95) for item in found.table.levels]
@@ -67,7 +66,7 @@ def test_intervals_of_contributions_by_all_pairs(visits, group, true_w_m2):
 def test_on_off_tests_that_add_up_are_rarely_called_out():
     false_alarms = []
     for seed in range(40):
-        true = {(state, ReadingKind.AVERAGE): level for state, level in BY_STATE.items()}
+        true = {(state, Kind.AVERAGE): level for state, level in BY_STATE.items()}
         found = assess(many_meters(5, true, seed=seed))
         false_alarms.append(any(f.attribution.adds_up is False for f in found.attributions))
     assert sum(false_alarms) <= 5
@@ -75,7 +74,7 @@ def test_on_off_tests_that_add_up_are_rarely_called_out():
 
 def test_a_source_that_changed_between_readings_is_called_out():
     wrong = {**BY_STATE, "own_off": 40.0 * BY_STATE["as_found"]}
-    found = assess(many_meters(30, {(s, ReadingKind.AVERAGE): v for s, v in wrong.items()}, seed=5))
+    found = assess(many_meters(30, {(s, Kind.AVERAGE): v for s, v in wrong.items()}, seed=5))
     assert share(f.attribution.adds_up is False for f in found.attributions) > 0.8
 
 
@@ -103,7 +102,7 @@ def test_false_acceptance_against_the_law(rule, risk):
     rng = np.random.default_rng(8)
     for seed in range(20):
         spot = 2.0001 * 10.0 ** (-rng.uniform(-0.5, 0.5) * spread / 10.0)
-        found = assess(many_meters(60, {("as_found", ReadingKind.AVERAGE): spot}, seed=seed), terms=Terms(rule=rule))
+        found = assess(many_meters(60, {("as_found", Kind.AVERAGE): spot}, seed=seed), terms=Terms(rule=rule))
         assert {f.verdict.level.kind for f in found.law} == {Kind.AVERAGE}
         accepted += [f.verdict.decision is Decision.BELOW for f in found.law]
     assert share(accepted) <= risk

@@ -69,7 +69,9 @@ def test_a_row_that_names_no_state_is_rejected_where_others_do(survey, table):
 
 
 def test_one_of_several_meters_is_never_taken_silently(survey):
-    two = with_meter(survey, Meter("meter-2", "Another"))
+    two = with_meter(
+        survey, Meter("meter-2", "Another", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5)
+    )
     with pytest.raises(InputError, match="which meter"):
         context_for(two, Circumstances())
     assert context_for(two, Circumstances(meter_id="meter-2")).meter_id == "meter-2"

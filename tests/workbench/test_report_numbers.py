@@ -59,7 +59,7 @@ def test_levels_and_intervals(packed, errors, tmp_path):
     with path.open(encoding="utf-8-sig", newline="") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) == len(shown) == 84
-    for kind in ("peak", "max_hold", "average"):
+    for kind in ("peak", "highest_held", "average"):
         factor = 10.0 ** (draw(kind, rng.normal(0.0, 1.0, DRAWS)) / 10.0)
         low, median, high = np.quantile(factor, [0.025, 0.5, 0.975])
         for row in (r for r in rows if r["kind"] == kind):

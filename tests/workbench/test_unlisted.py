@@ -17,7 +17,6 @@ from roomfield.survey import (
     Place,
     RadioState,
     Reading,
-    ReadingKind,
     Storey,
     Survey,
     Visit,
@@ -33,7 +32,7 @@ SPOTS = [(1, 1), (2, 4), (5, 2.5), (7, 4), (4, 3), (8, 1), (0.5, 5), (7, 2)]
 
 
 def reading(place: Place, state: str, density_w_m2: float) -> Reading:
-    return Reading(f"{place.id}-{state}", "v1", "m1", state, ReadingKind.PEAK, density_w_m2, place.id)
+    return Reading(f"{place.id}-{state}", "v1", "m1", state, Kind.PEAK, density_w_m2, place.id)
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +44,7 @@ def survey() -> Survey:
     states = (RadioState("on", "As found"), RadioState("off", "Router off", ("router",)))
     return Survey(
         id="open", title="An invented open floor", created_at="2026-03-01T08:00:00+01:00", invented=True,
-        places=places, meters=(Meter("m1", "invented meter"),), readings=(*on, *off),
+        places=places, meters=(Meter("m1", "invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),), readings=(*on, *off),
         visits=(Visit("v1", "2026-03-02T10:00:00+01:00", "A. Sessor", radio_states=states),),
         emitters=(Emitter("router", "Router", "wifi_data", 2.45e9, switchable=True),),
     )  # fmt: skip

@@ -17,7 +17,7 @@ from roomfield.report.render.html import render_html
 from roomfield.show.evidence import ReferenceStanding
 from roomfield.show.findings import Outcome
 from roomfield.show.words.catalogue import load_words
-from roomfield.survey import Censoring, Meter, Place, ReadingKind
+from roomfield.survey import Censoring, Meter, Place
 from roomfield.workbench.assess.assessment import Terms, assess
 from roomfield.workbench.publish.contents.findings import place_findings, verdicts
 from roomfield.workbench.publish.contents.steps import next_steps
@@ -27,7 +27,7 @@ from roomfield.workbench.publish.plain_values import assessment_plain, place_row
 
 from .surveys import STATES, typed, visit
 
-PEAK, HOLD, AVERAGE = ReadingKind.PEAK, ReadingKind.MAX_HOLD, ReadingKind.AVERAGE
+PEAK, HOLD, AVERAGE = Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE
 ISSUED = "2026-04-01T10:00:00+02:00"
 
 
@@ -43,9 +43,9 @@ class TestBoundsForTheLaw:
         assert law.measured is Kind.AVERAGE
         assert not law.is_upper_bound
 
-    @pytest.mark.parametrize("kinds", [(PEAK,), (PEAK, HOLD)])
+    @pytest.mark.parametrize("kinds", [(HOLD,), (HOLD, PEAK)])
     def test_a_higher_kind_is_only_an_upper_bound(self, kinds):
-        """No average is above its own max-hold or peak (common practice, no source)."""
+        """No average is above its own peak or highest held (common practice, no source)."""
         found = assess(typed([("bed", "as_found", k, 1e-3) for k in kinds]))
         (law,) = found.law
         assert law.is_upper_bound
@@ -70,12 +70,12 @@ class TestBoundsForTheLaw:
         page = render_html(report_content(assess(survey), issued_at=ISSUED), language="en")
         assert "serves as an upper bound" in page
 
-    def test_local_limits_take_the_max_hold(self):
+    def test_local_limits_take_the_highest_held(self):
         survey = typed(
             [("bed", "as_found", HOLD, 1e-3), ("bed", "as_found", AVERAGE, 1e-4)],
             jurisdiction="icnirp-2020-public-local",
         )
-        assert {f.measured for f in assess(survey).law} == {Kind.MAX_HOLD}
+        assert {f.measured for f in assess(survey).law} == {Kind.HIGHEST_HELD}
 
 
 class TestPulses:
@@ -198,7 +198,16 @@ def two():
         guideline="building-biology-2015",
     )
     readings = tuple(replace(r, meter_id="m2") if n == 2 else r for n, r in enumerate(survey.readings))
-    return assess(replace(survey, meters=(Meter("m1", "First meter"), Meter("m2", "Second meter")), readings=readings))
+    return assess(
+        replace(
+            survey,
+            meters=(
+                Meter("m1", "First meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),
+                Meter("m2", "Second meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5),
+            ),
+            readings=readings,
+        )
+    )
 
 
 class TestSeveralMeters:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -10,13 +11,13 @@ from hypothesis import strategies as st
 
 from roomfield.errors import InputError
 from roomfield.quantities import Kind, UncertainLevel
-from roomfield.survey import Assignment, Censoring, Orientation, ReadingKind
+from roomfield.survey import Assignment, Censoring, Orientation
 from roomfield.workbench.record import surveys
-from roomfield.workbench.record.editing import started_survey, with_radio_state
+from roomfield.workbench.record.editing import started_survey, with_meter, with_radio_state
 from roomfield.workbench.record.field_entry import UNDONE, Entry, Unit, Value, enter, readings_of, undo, worth_of
 from roomfield.workbench.record.plan_document import plan_of, with_plan
 
-PEAK, AVERAGE = ReadingKind.PEAK, ReadingKind.AVERAGE
+PEAK, AVERAGE = Kind.PEAK, Kind.AVERAGE
 
 
 @pytest.fixture
@@ -58,12 +59,21 @@ def test_what_no_display_shows_is_refused(number):
 
 def test_a_censored_key_stands_for_the_meters_own_bound():
     survey = started_survey("x", Assignment(), "one-room-flat")
+    survey = with_meter(survey, replace(survey.meters[0], floor_w_m2=2e-8, overload_w_m2=1.5))
     low, high = readings_of(
         survey, entry(1, Value(None, PEAK, Censoring.BELOW_FLOOR), Value(None, PEAK, Censoring.OVERLOAD))
     )
     assert (low.value_w_m2, high.value_w_m2) == (survey.meters[0].floor_w_m2, survey.meters[0].overload_w_m2)
     assert worth_of(low, survey.meters[0]).low_w_m2 == 0.0
     assert math.isinf(worth_of(high, survey.meters[0]).high_w_m2)
+
+
+def test_an_overload_key_needs_a_meter_whose_overload_value_is_known():
+    survey = started_survey("x", Assignment(), "one-room-flat")
+    with pytest.raises(InputError, match="overload value is not stated"):
+        readings_of(survey, entry(1, Value(None, PEAK, Censoring.OVERLOAD)))
+    (high,) = readings_of(survey, entry(1, Value(1e6, PEAK, Censoring.OVERLOAD)))
+    assert high.value_w_m2 == pytest.approx(1.0)
 
 
 @pytest.mark.published(

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from roomfield.workbench.plan.plan_choice import Terms
     from roomfield.workbench.record.job import Job
 
-LevelKind = Annotated[str, typer.Option("--kind", help="peak, max_hold or average.")]
+LevelKind = Annotated[str, typer.Option("--kind", help="peak, highest_held or average.")]
 Sureness = Annotated[float, typer.Option(help="Probability with which it is to be met.", min=0.5, max=0.999)]
 
 Where = Annotated[

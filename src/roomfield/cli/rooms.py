@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from roomfield.survey import Survey
     from roomfield.workbench.model.joint_model import Range
 
-Kind = Annotated[str, typer.Option(help="peak, max_hold or average.")]
+Kind = Annotated[str, typer.Option(help="peak, highest_held or average.")]
 
 
 def register(app: typer.Typer) -> None:

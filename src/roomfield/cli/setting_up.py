@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer
 from roomfield.cli.numbers import microwatts
+
+if TYPE_CHECKING:
+    from roomfield.survey import Meter
 
 
 def register(app: typer.Typer) -> None:
@@ -65,12 +68,20 @@ def meter(
     answer(
         as_json,
         plain,
-        lambda: typer.echo(
-            f"{made.id}: {made.name}, ±{made.tolerance_db:g} dB, {made.band_low_hz / 1e6:g} to "
-            f"{made.band_high_hz / 1e6:g} MHz, floor {microwatts(made.floor_w_m2)}, "
-            f"overload {microwatts(made.overload_w_m2)} µW/m²"
-        ),
+        lambda: typer.echo(_in_words(made)),
     )
+
+
+def _in_words(made: Meter) -> str:
+    used = made.figures
+    overload = "not stated" if made.overload_w_m2 is None else f"{microwatts(made.overload_w_m2)} µW/m²"
+    line = (
+        f"{made.id}: {made.name}, ±{used.tolerance_db:g} dB, {used.band_low_hz / 1e6:g} to "
+        f"{used.band_high_hz / 1e6:g} MHz, floor {microwatts(used.floor_w_m2)}, overload {overload}"
+    )
+    if not made.not_stated:
+        return line
+    return f"{line}\nNot stated, so taken with caution: {', '.join(made.not_stated)}"
 
 
 def transmitter(

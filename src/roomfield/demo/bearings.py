@@ -66,7 +66,7 @@ def simulated_bearings(truth: Truth, visit: Visit, meter: Meter, seed: int) -> t
                 round(float(axes[0]) % 180.0),
                 STD_DEG,
                 float(f"{shown[1]:.3g}"),
-                float(f"{max(shown[0], meter.floor_w_m2):.3g}"),
+                float(f"{max(shown[0], meter.figures.floor_w_m2):.3g}"),
                 taken_at=visit.started_at,
             )
         )

@@ -8,6 +8,7 @@ from roomfield.demo.bearings import simulated_bearings
 from roomfield.demo.dwelling import demo_dwelling, demo_places
 from roomfield.demo.truth import Truth, known_emitters, true_emitters, truth
 from roomfield.demo.visit import STATES, demo_meter, simulated_readings
+from roomfield.quantities.kind import Kind
 from roomfield.survey import (
     Action,
     ActionKind,
@@ -16,7 +17,6 @@ from roomfield.survey import (
     Assignment,
     CostRange,
     FittedShield,
-    ReadingKind,
     ShieldPart,
     ShieldSheet,
     SurfaceRef,
@@ -54,7 +54,7 @@ AGREED = AdoptedPlan(
     note="Invented: the client asked for the inner sources first, then the south side upstairs.",
 )
 
-SLIPPED = ("table", "as_found", ReadingKind.AVERAGE)
+SLIPPED = ("table", "as_found", Kind.AVERAGE)
 """Place, radio state and kind of the reading that was misread on the field sheet and amended."""
 
 MESH = ShieldSheet(

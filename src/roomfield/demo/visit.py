@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.demo.truth import METER_ERROR_DB, Truth
+from roomfield.quantities.kind import Kind
 from roomfield.survey import (
+    BandZone,
     CalibrationPoint,
     Censoring,
     Meter,
     RadioState,
     Reading,
-    ReadingKind,
     ReferenceCheck,
     Visit,
     VisitPurpose,
@@ -29,6 +31,14 @@ simulation of 40 waves in a 0.5 m cube gives."""
 _ONE_AXIS_MISSES_DB = (0.2, 4.0)
 """What a mean along one axis misses of the total [dB], from the same simulation."""
 _REPEATABILITY_DB, _OWN_DB = 1.0, 0.3
+_FOUND_BACK_DB = 0.5
+"""How well the strongest spot is found again to watch the peak there [dB]; our judgement."""
+_SELDOM, _SELDOM_S = ("smart_meter",), 6.0
+"""Transmitters that speak once in so many seconds: a peak that was watched for less may have missed them."""
+WATCHED_S = {Kind.PEAK: 5.0, Kind.HIGHEST_HELD: 45.0, Kind.AVERAGE: 45.0}
+"""How long the invented assessor watched, held and averaged [s]."""
+_SCAN_EVERY_S = 200.0
+"""From the start of one scan to that of the next [s]."""
 
 STATES = (
     RadioState("as_found", "As found"),
@@ -45,10 +55,17 @@ def demo_meter() -> Meter:
         METER_ID,
         "Invented broadband meter",
         serial="DEMO-0001",
-        tolerance_db=6.0,
+        band_low_hz=650e6,
+        band_high_hz=6.2e9,
+        tolerance_db=4.5,
         repeatability_db=1.0,
-        floor_w_m2=1e-8,
-        overload_w_m2=2.5,
+        floor_w_m2=2e-8,
+        overload_w_m2=1.6,
+        response_s=1.2e-5,
+        averaging_s=0.8,
+        body_distance_m=0.4,
+        pickup_axes=1,
+        zones=(BandZone(300e6, 650e6, 8.0), BandZone(6.2e9, 8.4e9, 7.0)),
         calibrated_on="2025-06-01",
         calibration_due="2027-06-01",
         checks=tuple(
@@ -90,34 +107,38 @@ def simulated_readings(truth: Truth, visit: Visit, meter: Meter, seed: int) -> t
         on = np.array([e.group not in state.off_groups for e in truth.emitters])
         for row, place in enumerate(truth.places):
             values = _scan(truth, row, on, rng)
-            for kind, value in zip(ReadingKind, values, strict=True):
+            taken_at = _later(visit.started_at, len(found) / len(Kind) * _SCAN_EVERY_S)
+            for kind, value in zip(Kind, values, strict=True):
                 name = f"{series}-{len(found) + 1:03d}"
-                found.append(_reading(name, visit, meter, state, place.id, kind, value))
+                found.append(_reading(name, visit, meter, state, place.id, kind, value, taken_at))
     return tuple(found)
 
 
 def _scan(truth: Truth, row: int, on: NDArray[np.bool_], rng: np.random.Generator) -> Iterator[float]:
-    """Peak, max-hold and average [W/m²] of one scan."""
+    """Peak, highest held and average [W/m²] of one scan, as `Kind` lists them."""
     on_air = truth.density_w_m2[row] * on
     duty = np.array([e.duty or 0.0 for e in truth.emitters])
     spot = 10.0 ** (rng.normal(*_SCAN_GAIN_DB, len(on_air)) / 10.0)
+    seen = np.array(
+        [rng.random() < WATCHED_S[Kind.PEAK] / _SELDOM_S if e.id in _SELDOM else True for e in truth.emitters]
+    )
     common_db = METER_ERROR_DB + rng.normal(0.0, _REPEATABILITY_DB)
     missed = 10.0 ** (-rng.uniform(*_ONE_AXIS_MISSES_DB) / 10.0)
-    peak, held, mean = float(on_air @ spot), float((on_air * duty) @ spot), float(on_air @ duty) * missed
+    held, mean = float(on_air @ spot), float(on_air @ duty) * missed
+    peak = float((on_air * seen) @ spot) * 10.0 ** (-abs(rng.normal(0.0, _FOUND_BACK_DB)) / 10.0)
     own_db = common_db + rng.normal(0.0, _OWN_DB, 3)
-    shown = np.array([peak, held, mean]) * 10.0 ** (own_db / 10.0)
-    shown = np.minimum.accumulate(shown)
-    return iter(float(f"{value:.3g}") for value in shown)
+    held, peak, mean = np.minimum.accumulate(np.array([held, peak, mean]) * 10.0 ** (own_db / 10.0))
+    return iter(float(f"{value:.3g}") for value in (peak, held, mean))
 
 
 def _reading(
-    name: str, visit: Visit, meter: Meter, state: RadioState, place_id: str, kind: ReadingKind, value: float
+    name: str, visit: Visit, meter: Meter, state: RadioState, place_id: str, kind: Kind, value: float, taken_at: str
 ) -> Reading:
     censoring = Censoring.NONE
-    if value >= meter.overload_w_m2:
-        value, censoring = meter.overload_w_m2, Censoring.OVERLOAD
-    elif value < 3.0 * meter.floor_w_m2:
-        value, censoring = 3.0 * meter.floor_w_m2, Censoring.BELOW_FLOOR
+    if value >= meter.figures.overload_w_m2:
+        value, censoring = meter.figures.overload_w_m2, Censoring.OVERLOAD
+    elif value < 3.0 * meter.figures.floor_w_m2:
+        value, censoring = 3.0 * meter.figures.floor_w_m2, Censoring.BELOW_FLOOR
     return Reading(
         name,
         visit.id,
@@ -127,5 +148,11 @@ def _reading(
         value,
         place_id=place_id,
         censoring=censoring,
-        taken_at=visit.started_at,
+        taken_at=taken_at,
+        watched_s=WATCHED_S[kind],
     )
+
+
+def _later(start: str, seconds: float) -> str:
+    """A time of the visit to the minute, ISO 8601."""
+    return (datetime.fromisoformat(start) + timedelta(seconds=seconds)).replace(second=0).isoformat()

@@ -14,7 +14,9 @@ from roomfield.survey.record import Survey
 from roomfield.survey.soundness import refuse_unsound
 
 DOCUMENT: Final = "roomfield-survey"
-VERSION: Final = 1
+VERSION: Final = 2
+READABLE: Final = (1, 2)
+"""Version 1 called the held maximum ``max_hold``, and knew nothing of how a reading was held."""
 SCHEMA_ID = f"urn:{DOCUMENT}:{VERSION}"
 MOST_BYTES = 512 * 1024 * 1024
 
@@ -32,7 +34,7 @@ class SurveyDocument:
     """
 
     document: Literal["roomfield-survey"]
-    version: Literal[1]
+    version: Literal[1, 2]
     survey: Survey
 
 
@@ -133,9 +135,9 @@ def _check_head(content: bytes, where: str) -> None:
     if not isinstance(head, dict) or head.get("document") != DOCUMENT:
         raise FormatError("it is no survey document.", where=where, mend=f'One begins with "document": "{DOCUMENT}".')
     version = head.get("version")
-    if version != VERSION or isinstance(version, bool):
+    if version not in READABLE or isinstance(version, bool):
         raise FormatError(
-            f"it is of version {version!r}; this release reads version {VERSION}.",
+            f"it is of version {version!r}; this release reads versions {READABLE[0]} to {VERSION}.",
             where=where,
             mend="Open it with a newer release.",
         )

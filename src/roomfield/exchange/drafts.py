@@ -16,16 +16,17 @@ from roomfield.exchange.mapping import ColumnMapping, MappedColumn
 from roomfield.exchange.names import KINDS, ORIENTATIONS, SCANS, meters_of, plain, states_of
 from roomfield.exchange.places import PlaceTable
 from roomfield.exchange.table import Cell
+from roomfield.quantities.kind import Kind
 from roomfield.survey.dwelling import Point3
-from roomfield.survey.observation import Censoring, Orientation, ReadingKind, Scan
+from roomfield.survey.observation import Censoring, Orientation, Scan
 from roomfield.survey.record import Survey
 from roomfield.survey.sheet import Column
 
 _SIMPLE = re.compile(r"\d+(?:\.\d+)?").fullmatch
 _KIND_OF = {
-    Column.PEAK: ReadingKind.PEAK,
-    Column.MAX_HOLD: ReadingKind.MAX_HOLD,
-    Column.AVERAGE: ReadingKind.AVERAGE,
+    Column.PEAK: Kind.PEAK,
+    Column.HIGHEST_HELD: Kind.HIGHEST_HELD,
+    Column.AVERAGE: Kind.AVERAGE,
 }
 
 
@@ -62,7 +63,7 @@ class ReadingContext:
 class DraftValue:
     """One value of a row, in its own unit."""
 
-    kind: ReadingKind
+    kind: Kind
     amount: Amount
     unit: str
     header: str
@@ -121,7 +122,7 @@ class DraftReader:
         self._lookups: dict[Column, Callable[[str], Any]] = {
             Column.METER: meters.find,
             Column.STATE: states.find,
-            Column.KIND: _word(KINDS, "kind of value: peak, max-hold or average"),
+            Column.KIND: _word(KINDS, "kind of value: peak, highest held or average"),
             Column.ORIENTATION: _word(ORIENTATIONS, "orientation: best axis, x, y, z or sum"),
             Column.SCAN: _word(SCANS, "way of scanning: hand scan or fixed"),
             Column.UNIT: _unit,
@@ -244,11 +245,11 @@ class DraftReader:
             raise CellFault("there is no unit for this value")
         return own or mapped.unit
 
-    def _kind(self, line: int, row: Sequence[Cell]) -> ReadingKind | None:
-        kind: ReadingKind | None = self._look_up(Column.KIND, line, row, None)
+    def _kind(self, line: int, row: Sequence[Cell]) -> Kind | None:
+        kind: Kind | None = self._look_up(Column.KIND, line, row, None)
         mapped = self._columns[Column.KIND]
         if kind is None and not shown(_cell(row, mapped)):
-            raise CellFault("it is not said whether this is peak, max-hold or average")
+            raise CellFault("it is not said whether this is peak, highest held or average")
         return kind
 
     def _position(self, line: int, row: Sequence[Cell]) -> Point3 | None:

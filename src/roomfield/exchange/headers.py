@@ -18,7 +18,8 @@ _WORDS: dict[Column, str] = {
     Column.STATE: "radio state|state|status|switch state|funkzustand|zustand|schaltzustand|etat|stato|estado",
     Column.METER: "meter|instrument|device|messgerät|gerät|appareil|strumento|medidor|meter id",
     Column.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|valeur de crête|picco|pico|piek",
-    Column.MAX_HOLD: "max hold|maxhold|hold|max|maximum|maximalwert|höchstwert|maximo|massimo",
+    Column.HIGHEST_HELD: "highest held|held maximum|held|max hold|maxhold|hold|max|maximum|"
+    "maximalwert|höchstwert|gehaltener höchstwert|höchstwert gehalten|haltewert|spitzenwert gehalten|maximo|massimo",
     Column.AVERAGE: "average|avg|mean|time average|rms|mittelwert|mittel|durchschnitt|moyenne|media|gemiddelde",
     Column.KIND: "kind|type|quantity|mode|detector|art|messart|größe|genre|tipo|soort",
     Column.VALUE: "value|reading|level|power density|field strength|density|s|e|wert|messwert|"
@@ -36,7 +37,7 @@ _WORDS: dict[Column, str] = {
     Column.Z: "z|z m|height|höhe",
     Column.NOTE: "note|notes|remark|remarks|comment|comments|bemerkung|bemerkungen|notiz|anmerkung|remarque|nota",
 }
-VALUE_COLUMNS = frozenset({Column.PEAK, Column.MAX_HOLD, Column.AVERAGE, Column.VALUE})
+VALUE_COLUMNS = frozenset({Column.PEAK, Column.HIGHEST_HELD, Column.AVERAGE, Column.VALUE})
 _BRACKETED = re.compile(r"^(?P<name>.*?)[\[(](?P<unit>[^\])]*)[\])]\s*$")
 
 

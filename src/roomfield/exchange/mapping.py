@@ -153,7 +153,7 @@ class ColumnMapping:
 def _questions(mapping: ColumnMapping) -> Iterator[str]:
     values = [mapped for mapped in mapping.columns if mapped.column in VALUE_COLUMNS]
     if not values:
-        yield "no column was recognised that holds values: which is peak, max-hold or average, in which unit?"
+        yield "no column was recognised that holds values: which is peak, highest held or average, in which unit?"
     has_unit_column = mapping.first(Column.UNIT) is not None
     for mapped in mapping.columns:
         if mapped.unknown_unit and mapped.column in VALUE_COLUMNS | {Column.UNUSED}:
@@ -161,7 +161,7 @@ def _questions(mapping: ColumnMapping) -> Iterator[str]:
         elif mapped.column in VALUE_COLUMNS and not mapped.unit and not has_unit_column:
             yield f"column {mapped.header!r} holds values but names no unit: which one is it?"
         elif mapped.column is Column.UNUSED and mapped.unit:
-            yield f"column {mapped.header!r} has a unit: is it peak, max-hold or average, or not to be used?"
+            yield f"column {mapped.header!r} has a unit: is it peak, highest held or average, or not to be used?"
     yield from _questions_about_form(mapping, values)
     if not mapping.decimal:
         yield f"{mapping.decimal_because}: is that sign a decimal sign, or does it group thousands?"
@@ -174,9 +174,9 @@ def _questions_about_form(mapping: ColumnMapping, values: list[MappedColumn]) ->
     long_form = any(mapped.column is Column.VALUE for mapped in values)
     wide_form = any(mapped.column is not Column.VALUE for mapped in values)
     if long_form and wide_form:
-        yield "there are columns for peak, max-hold or average and one for any value: which are to be used?"
+        yield "there are columns for peak, highest held or average and one for any value: which are to be used?"
     if long_form and mapping.first(Column.KIND) is None:
-        yield "no column says whether a value is peak, max-hold or average: which is it?"
+        yield "no column says whether a value is peak, highest held or average: which is it?"
     if mapping.first(Column.PLACE) is None and mapping.first(Column.X) is None:
         yield "no column names the place: which one is it?"
     for column in sorted(_ONCE | VALUE_COLUMNS):

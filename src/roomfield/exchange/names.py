@@ -7,13 +7,15 @@ from collections.abc import Iterable, Mapping
 
 from roomfield.errors import UnknownNameError
 from roomfield.exchange.cells import CellFault
-from roomfield.survey.observation import Orientation, ReadingKind, Scan
+from roomfield.quantities.kind import Kind
+from roomfield.survey.observation import Orientation, Scan
 from roomfield.survey.record import Survey
 
 _KINDS = {
-    ReadingKind.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|picco|pico",
-    ReadingKind.MAX_HOLD: "max hold|maxhold|max|maximum|hold|maximalwert|höchstwert",
-    ReadingKind.AVERAGE: "average|avg|mean|rms|mittelwert|mittel|durchschnitt|moyenne|media",
+    Kind.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|picco|pico",
+    Kind.HIGHEST_HELD: "highest held|held maximum|held|max hold|maxhold|max|maximum|hold|"
+    "maximalwert|höchstwert|gehaltener höchstwert|haltewert",
+    Kind.AVERAGE: "average|avg|mean|rms|mittelwert|mittel|durchschnitt|moyenne|media",
 }
 _ORIENTATIONS = {
     Orientation.BEST_AXIS: "best axis|best|maximum|max|beste achse|beste",
@@ -23,7 +25,11 @@ _ORIENTATIONS = {
     Orientation.THREE_AXIS_SUM: "three axis sum|sum|three axes|xyz|summe|drei achsen",
     Orientation.UNKNOWN: "unknown|unbekannt|?",
 }
-_SCANS = {Scan.HAND_SCAN: "hand scan|scan|hand|schwenken", Scan.FIXED: "fixed|tripod|static|stativ|fest"}
+_SCANS = {
+    Scan.HAND_SCAN: "hand scan|scan|hand|schwenken|cube|half metre cube|würfel|halbmeterwürfel",
+    Scan.FIXED: "fixed|tripod|static|stativ|fest|spot|stelle|punkt",
+    Scan.ROOM: "room|whole room|raum|ganzer raum|zimmer",
+}
 
 
 def plain(text: str) -> str:
@@ -35,7 +41,7 @@ def _by_word(table: Mapping[object, str]) -> dict[str, object]:
     return {plain(word): meant for meant, words in table.items() for word in words.split("|")}
 
 
-KINDS: Mapping[str, ReadingKind] = _by_word(_KINDS)  # type: ignore[arg-type, assignment]
+KINDS: Mapping[str, Kind] = _by_word(_KINDS)  # type: ignore[arg-type, assignment]
 ORIENTATIONS: Mapping[str, Orientation] = _by_word(_ORIENTATIONS)  # type: ignore[arg-type, assignment]
 SCANS: Mapping[str, Scan] = _by_word(_SCANS)  # type: ignore[arg-type, assignment]
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
+from math import isinf
 from pathlib import Path
 
 from roomfield.errors import InputError, RejectedRows, RowFault, TooEarlyError
@@ -16,15 +17,16 @@ from roomfield.exchange.guess import is_empty
 from roomfield.exchange.mapping import ColumnMapping
 from roomfield.exchange.table import RawTable, read_table
 from roomfield.quantities.convert import density_from_unit
+from roomfield.quantities.kind import RISING
 from roomfield.survey.equipment import Meter
-from roomfield.survey.observation import Censoring, Origin, Reading, ReadingKind
+from roomfield.survey.observation import Censoring, Origin, Reading
 from roomfield.survey.place import Place
 from roomfield.survey.values import value_faults
 
 Progress = Callable[[int, int], None]
 _STEP = 2000
-_RISING = (ReadingKind.AVERAGE, ReadingKind.MAX_HOLD, ReadingKind.PEAK)
 _NO_VALUE_NEAR = "no value of this row is near the meter's floor; write < before the value that is meant"
+_NO_OVERLOAD = "the meter's overload value is not stated; write > and the highest value it shows"
 _NEAR_FLOOR = 3.0
 """A value under three times the floor is not told apart from nothing (common practice, no source)."""
 
@@ -178,6 +180,9 @@ def _readings(
         if not bounded:
             faults.append(RowFault(draft.line, "flag", "FLOOR", _NO_VALUE_NEAR))
             continue
+        if any(isinf(density) for density, _ in bounded):
+            faults.append(RowFault(draft.line, "flag", "OL", _NO_OVERLOAD))
+            continue
         made = _of_one_row(draft, bounded, mapping, context, _replicate(draft, seen))
         refused = [_row_fault(draft, reading) for reading in made]
         if any(refused):
@@ -215,7 +220,7 @@ def bounded_values(draft: Draft, densities_w_m2: Sequence[float | None], meter: 
         return bounded
     open_at = [i for i, (_, censoring) in enumerate(bounded) if censoring is Censoring.NONE]
     if draft.flag is Censoring.BELOW_FLOOR and len(bounded) > 1:
-        near = [i for i in open_at if bounded[i][0] <= _NEAR_FLOOR * meter.floor_w_m2]
+        near = [i for i in open_at if bounded[i][0] <= _NEAR_FLOOR * meter.figures.floor_w_m2]
         if not near and len(open_at) == len(bounded):
             return []
         open_at = near
@@ -227,9 +232,9 @@ def bounded_values(draft: Draft, densities_w_m2: Sequence[float | None], meter: 
 def _own_bound(value: DraftValue, density_w_m2: float | None, meter: Meter) -> tuple[float, Censoring]:
     if density_w_m2 is None:
         above = value.amount.censoring is Censoring.OVERLOAD
-        return (meter.overload_w_m2 if above else meter.floor_w_m2), value.amount.censoring
+        return (meter.figures.overload_w_m2 if above else meter.figures.floor_w_m2), value.amount.censoring
     if density_w_m2 == 0.0 and value.amount.censoring is not Censoring.OVERLOAD:
-        return meter.floor_w_m2, Censoring.BELOW_FLOOR
+        return meter.figures.floor_w_m2, Censoring.BELOW_FLOOR
     return density_w_m2, value.amount.censoring
 
 
@@ -293,12 +298,12 @@ def _remarks(drafts: Sequence[Draft], densities: Sequence[Sequence[float | None]
     odd = [draft.line for draft, row in zip(drafts, densities, strict=True) if _out_of_order(draft, row)]
     if odd:
         yield (
-            f"in {len(odd)} rows the average is larger than the max-hold or the peak "
+            f"in {len(odd)} rows the average is above the peak, or the peak above the highest held, which cannot be "
             f"(the first is line {odd[0]}): check whether the columns are the right way round."
         )
 
 
 def _out_of_order(draft: Draft, densities: Sequence[float | None]) -> bool:
     by_kind = {value.kind: d for value, d in zip(draft.values, densities, strict=True) if d is not None}
-    order = [by_kind[kind] for kind in (ReadingKind.AVERAGE, ReadingKind.MAX_HOLD, ReadingKind.PEAK) if kind in by_kind]
+    order = [by_kind[kind] for kind in RISING if kind in by_kind]
     return any(low > high for low, high in pairwise(order))

@@ -1,4 +1,4 @@
-"""Writes the published JSON Schema: ``python -m roomfield.exchange.schema docs/schema/survey-1.json``."""
+"""Writes the published JSON Schema: ``python -m roomfield.exchange.schema docs/schema/survey-2.json``."""
 
 from __future__ import annotations
 

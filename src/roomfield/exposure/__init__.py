@@ -1,4 +1,4 @@
-"""Peak, max-hold and average bookkeeping, sums and quotients, limits and guidelines, decision rules."""
+"""Peak, highest held and average bookkeeping, sums and quotients, limits and guidelines, decision rules."""
 
 from roomfield.exposure.attribution import Attribution, attribute
 from roomfield.exposure.combine import mean, total

@@ -217,9 +217,15 @@ def limit_kind(scope: str) -> Kind:
     """Kind of level that a legal limit takes.
 
     A whole-body limit takes the mean over time and body. A local limit takes the time average at the largest
-    spot, which is what max-hold shows (over the meter's own short window, so it errs to the safe side).
+    spot, which no reading of this class shows: peak and highest held are upper bounds of it, and a mean over a scan
+    is none (see `takes_mean_over_scan`).
     """
-    return Kind.MAX_HOLD if scope == "local" else Kind.AVERAGE
+    return Kind.AVERAGE
+
+
+def takes_mean_over_scan(scope: str) -> bool:
+    """True for a whole-body limit; the time average at the largest spot (local) may lie above a scan's mean."""
+    return scope != "local"
 
 
 def pulse_bound(limit: LimitValue) -> Bound | None:

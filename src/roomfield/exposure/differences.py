@@ -46,7 +46,7 @@ class UncertainDifference:
 
     @property
     def kind(self) -> Kind:
-        """Peak, max-hold or average."""
+        """Peak, highest held or average."""
         return self.first.kind
 
     @property

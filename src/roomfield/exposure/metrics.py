@@ -108,12 +108,12 @@ def peak_from_average(level: UncertainLevel, model: CrestFactor) -> UncertainLev
 
 
 def average_bound(level: UncertainLevel) -> UncertainLevel:
-    """Upper bound of the time and space average: no average is above its own peak or max-hold.
+    """Upper bound of the time and space average: no average is above its own peak or highest held.
 
     Parameters
     ----------
     level : UncertainLevel
-        A peak or max-hold; an average is returned as it is.
+        A peak or highest held; an average is returned as it is.
 
     Returns
     -------

@@ -64,7 +64,7 @@ def contributions(
     place : Place or array_like, shape (3,)
         Where.
     kind : Kind
-        Peak: while all transmit. Max-hold and average: weighted with the duty.
+        Peak and highest held: while all transmit. Average: weighted with the duty.
     by_switch : bool
         True to put emitters with one switch together; bands of one device can often not be told apart.
     coverage : float

@@ -16,7 +16,7 @@ from scipy.spatial.distance import cdist
 
 from roomfield.field.directions import GUESSED_POWER_STD_DB, POWER_STD_DB, Aimed
 from roomfield.field.forward import SPOT_MEAN_DB, SPOT_STD_DB, Forward, mixture_gain_db, power_sum
-from roomfield.field.observations import BearingRows
+from roomfield.field.observations import AVERAGE_ROW, BearingRows
 from roomfield.field.propagation import paths
 from roomfield.field.scene import Scene
 from roomfield.field.sources import KNOWN_WALLS_LENGTH_M, Radiators, has_walls, unit_db
@@ -92,7 +92,7 @@ class Evidence:
         self.gain = forward.gain_index[rows.meter[self.rows]]
         self.gain_matrix = np.eye(len(forward.gain_mean_db))[self.gain]
         self.single = forward.scan_gain_db[self.rows]
-        self.timed = (self.kind > 0).astype(np.float64)
+        self.timed = (self.kind == AVERAGE_ROW).astype(np.float64)
         self.fixed_noise = self._shared_noise(rows.scan[self.rows])
         self.misfit = self._misfit_between_sites()
         self.bands = self._bands()
@@ -134,7 +134,7 @@ class Evidence:
         """Scatter of the readings, fading and crest as of one emitter alone."""
         noise, rows = self.forward.noise, self.forward.observed.levels
         scanned, site = (rows.edge_m > 0.0)[self.rows], self.site
-        largest = scanned & (self.kind < 2)
+        largest = scanned & (self.kind != AVERAGE_ROW)
         fading, crest = float(noise.fading_std_db.mean()) ** 2, float(noise.crest_std_db.mean()) ** 2
         shared = fading * np.outer(scanned, scanned) + crest * np.outer(largest, largest)
         same = (scan[:, None] == scan[None]) * noise.scan_std_db[scan] ** 2
@@ -247,7 +247,7 @@ class Evidence:
         forward, k = self.forward, units.shape[2]
         _, _, duty_mean, duty_std = forward.prior_eirp
         total, shares = power_sum(self._terms(units, theta) + pickup_db)
-        spread = mixture_gain_db(self.single, shares) * (self.kind < 2)
+        spread = mixture_gain_db(self.single, shares) * (self.kind != AVERAGE_ROW)
         spot = (np.array(SPOT_MEAN_DB) + np.array(SPOT_STD_DB) * theta[:, -3:])[:, self.kind]
         residual = self.value - total - spread - spot
         satisfied = (self.censor != 0) & (residual * self.censor < 0.0)

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from roomfield.field import forward_kernels
 from roomfield.field.directions import POWER_STD_DB, Aimed, levelled
 from roomfield.field.noise import Noise
-from roomfield.field.observations import Observations
+from roomfield.field.observations import AVERAGE_ROW, Observations
 from roomfield.field.priors import EmitterPrior
 
 Array = NDArray[np.float64]
@@ -34,7 +34,7 @@ Indices = NDArray[np.int64]
 
 SPOT_MEAN_DB = (0.0, 0.0, -0.6)
 SPOT_STD_DB = (1.0, 1.0, 1.0)
-"""Peak and max-hold: the scan model may be off by this. Average: one axis misses 0 to 3 dB, the less the more one
+"""Peak and highest held: the scan model may be off by this. Average: one axis misses 0 to 3 dB, the less the more one
 polarisation prevails (simulation in `roomfield.instrument.pickup`; the middle of an indoor mix is our judgement)."""
 LOG_SCALE_STD = 0.5
 MANY_SOURCES_POWER = 0.38
@@ -183,7 +183,7 @@ class Forward:
         """What each emitter adds to each reading [dB re 1 W/m²], shape (n, r, k)."""
         rows = self.observed.levels
         terms = np.swapaxes(self.site_levels_db(x, unit_db)[:, :, rows.site], 1, 2)
-        timed = (rows.kind > 0).astype(np.float64)
+        timed = (rows.kind == AVERAGE_ROW).astype(np.float64)
         terms = terms + timed[None, :, None] * self.duty_db(x)[:, None, :]
         terms += self.gain_db(x)[:, self.gain_index[rows.meter]] + 10.0 * np.log10(self.pickup)
         return np.asarray(np.where(rows.on[None], terms, _OFF_DB))
@@ -217,7 +217,7 @@ class Forward:
         """
         rows = self.observed.levels
         total_db, shares = power_sum(self.terms_db(x, unit_db))
-        spread = mixture_gain_db(self.scan_gain_db[None], shares) * (rows.kind < 2)
+        spread = mixture_gain_db(self.scan_gain_db[None], shares) * (rows.kind != AVERAGE_ROW)
         return total_db + spread + self.spot_db(x)[:, rows.kind], shares
 
     def residual_db(self, x: Array, unit_db: Array | None = None) -> Array:
@@ -307,7 +307,7 @@ class Forward:
         _, _, duty_mean, duty_std = self.prior_eirp
         table[:, blocks["eirp"]] = shares @ self.eirp_factor
         free = (duty_mean + duty_std * x[blocks["duty"]] < 0.0) * duty_std
-        table[:, blocks["duty"]] = shares * free * (rows.kind > 0)[:, None]
+        table[:, blocks["duty"]] = shares * free * (rows.kind == AVERAGE_ROW)[:, None]
         gains = np.zeros((r, len(self.gain_mean_db)))
         np.add.at(gains, (np.arange(r)[:, None], self.gain_index[rows.meter]), shares)
         table[:, blocks["gain"]] = gains @ self.gain_factor

@@ -2,8 +2,8 @@
 
 Powers are linear [W/m²]: ``site`` is what each emitter makes at each site while on air (n, k, p), ``duty`` the
 share of time (n, k), ``gain`` the meter's gain error as a factor (n, g). ``rows`` holds, per reading, the site, the
-kind, and for each emitter the index of the gain error, or -1 if it was off; ``pickup`` is a factor per reading and
-emitter.
+kind (2 is an average, which alone is weighed by duty), and for each emitter the index of the gain error, or -1 if
+it was off; ``pickup`` is a factor per reading and emitter.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def mix(site, duty, gain, rows, pickup, single_db, power):
                 value = 0.0
                 if rows[j, 2 + e] >= 0:
                     value = site[i, e, rows[j, 0]] * gain[i, rows[j, 2 + e]] * pickup[j, e]
-                    if rows[j, 1] > 0:
+                    if rows[j, 1] == 2:
                         value *= duty[i, e]
                 shares[i, j, e] = value
                 total += value
@@ -63,6 +63,6 @@ def spread_back(pull, shares, rows, n_sites, n_gains):
                 part = pull[i, j] * shares[i, j, e]
                 site[i, e, rows[j, 0]] += part
                 gain[i, rows[j, 2 + e]] += part
-                if rows[j, 1] > 0:
+                if rows[j, 1] == 2:
                     duty[i, e] += part
     return site, duty, gain

@@ -12,7 +12,7 @@ from roomfield.errors import TooEarlyError
 from roomfield.field.directions import GUESSED_POWER_STD_DB, Aimed, aimed_at, plan_arrival
 from roomfield.field.forward import Forward, power_sum
 from roomfield.field.noise import SCAN_STD_DB, Noise
-from roomfield.field.observations import Observations, observe
+from roomfield.field.observations import AVERAGE_ROW, Observations, observe
 from roomfield.field.posterior import Posterior
 from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ, EmitterPrior, eirp_factor, emitter_prior, rice_factor
 from roomfield.field.sampling import Mode, Scales, draw, scan_scales, settle
@@ -69,7 +69,8 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     Notes
     -----
     Mode, then Hamiltonian Monte Carlo. Readings of all kinds enter: a peak is the sum
-    of all emitters that were on, max-hold and average weigh each with its duty; bounds enter by their probability.
+    of all emitters that were on, so is the highest held; an average weighs each with its duty; bounds enter
+    by their probability.
     """
     if not survey.emitters:
         raise TooEarlyError("there is no emitter to make the readings.", mend="Name at least one, known or suspected.")
@@ -180,12 +181,12 @@ def _noise(
     """Scatter of the readings, with the shares that the priors say."""
     rows = observed.levels
     repeat = np.zeros(int(rows.scan.max()) + 1)
-    repeat[rows.scan] = np.array([m.repeatability_db for m in observed.meters])[rows.meter]
+    repeat[rows.scan] = np.array([m.figures.repeatability_db for m in observed.meters])[rows.meter]
     rice = np.array([rice_factor(e) for e in emitters])
     fading = mean_std_db(radiators.frequencies_hz, rice)
     crest = scan_gain(radiators.frequencies_hz, rice).std_db
     power, duty = (np.array([getattr(p, name) for p in priors]) for name in ("eirp_db", "duty_db"))
-    terms = np.where(rows.on, unit[rows.site] + power + (rows.kind > 0)[:, None] * duty, -400.0)
+    terms = np.where(rows.on, unit[rows.site] + power + (rows.kind == AVERAGE_ROW)[:, None] * duty, -400.0)
     shares = power_sum(terms)[1]
     return Noise(rows, np.hypot(repeat, SCAN_STD_DB), fading, crest, shares, np.ones(len(rows)))
 

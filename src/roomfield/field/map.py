@@ -84,7 +84,7 @@ def level_map(
     step_m : float
         Edge of a cell [m].
     kind : Kind
-        Peak, max-hold or average.
+        Peak, highest held or average.
     bound_w_m2 : float, optional
         Also give the probability of exceeding this [W/m²].
     state, scene : optional

@@ -7,7 +7,7 @@ own       display and hand, of one reading alone; its tails are heavy (Student's
 scan      repeatability, shared by the kinds read in one scan
 fading    paths of one emitter interfere: its mean over a scanned cube differs from the sum of path powers,
           alike in all readings of that emitter at that site
-crest     how far the largest value found lies over that mean, alike in all peaks and max-holds of that
+crest     how far the largest value found lies over that mean, alike in all peaks and held maxima of that
           emitter at that site
 ========  =============================================================================================
 
@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_solve, cholesky, solve_triangular
 from scipy.special import gamma, stdtr
 
-from roomfield.field.observations import LevelRows
+from roomfield.field.observations import AVERAGE_ROW, LevelRows
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -79,7 +79,7 @@ class Noise:
     def loads(self) -> tuple[Array, Array]:
         """How much one decibel of each emitter's fading and crest moves each reading, each (r, k)."""
         moved = (self.rows.edge_m > 0.0)[:, None] * self.shares
-        return moved, moved * (self.rows.kind < 2)[:, None]
+        return moved, moved * (self.rows.kind != AVERAGE_ROW)[:, None]
 
     @cached_property
     def covariance(self) -> Array:

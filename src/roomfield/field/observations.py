@@ -18,7 +18,9 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-KINDS = (Kind.PEAK, Kind.MAX_HOLD, Kind.AVERAGE)
+KINDS = (Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE)
+AVERAGE_ROW = KINDS.index(Kind.AVERAGE)
+"""Only averages are weighed by the duty; peaks and held maxima are instantaneous powers."""
 SAME_SITE_M = 0.02
 FIXED_STD_DB = 4.0
 """Scatter of one fixed spot about the local mean (Rayleigh fading has 5.6 dB, a steady path less)."""
@@ -198,7 +200,7 @@ def _reading_row(survey: Survey, reading: Reading, sites: _Sites) -> _Row:
     side = {Censor.NONE: 0, Censor.BELOW: -1, Censor.ABOVE: 1}[value.censor]
     fixed = reading.scan is Scan.FIXED
     return (
-        reading.id, sites.index(position, reading.place_id), KINDS.index(Kind(reading.kind.value)),
+        reading.id, sites.index(position, reading.place_id), KINDS.index(reading.kind),
         _meter(survey, reading.meter_id), scan_key(reading), 10.0 * float(np.log10(value.density_w_m2)), side,
         _on(survey, reading.visit_id, reading.radio_state_id), 0.0 if fixed else reading.scan_edge_m,
         FIXED_STD_DB if fixed else 0.0, np.nan, np.nan, False,

@@ -43,7 +43,7 @@ class LevelDraws:
     Parameters
     ----------
     kind : Kind
-        Peak and max-hold: largest value in a scanned volume about the point. Average: local mean over time.
+        Peak and highest held: largest value in a scanned volume about the point. Average: local mean over time.
     density_w_m2 : ndarray, shape (n_draws, n_points)
         Draws of the total [W/m²].
     by_emitter_w_m2 : ndarray, shape (n_draws, n_emitters, n_points)
@@ -223,7 +223,7 @@ def levels_at(
     points : array_like, shape (n, 3)
         Points [m].
     kind : Kind
-        Which question: peak (all transmit at once), max-hold or average (both weighted with the duty).
+        Which question: peak or highest held (all transmit at once), or average (weighted with the duty).
     state : str or RadioState, optional
         Which emitters are off; left out: none.
     scene : Scene, optional
@@ -280,7 +280,7 @@ def level_table_db(
     level = level + _misfit(posterior, stand, places, x, row, column, whole[1])
     still = np.all(stand.positions == posterior.radiators.positions, axis=1)
     level = level + _near_sites(posterior, 0, places, len(x), still, column, whole[1])[:, row]
-    if kind is not Kind.PEAK:
+    if not kind.instantaneous:
         level = level + posterior.forward.duty_db(x)[:, row, None]
     return np.asarray(level)
 
@@ -370,7 +370,7 @@ def total_of(
         Emitters that stand elsewhere than when the readings were taken.
     """
     total_db, shares = power_sum(np.swapaxes(level_db, 1, 2))
-    if kind is not Kind.AVERAGE:
+    if kind.instantaneous:
         places = np.asarray(points, dtype=np.float64).reshape(-1, 3)
         rice = np.array([rice_factor(e) for e in posterior.survey.emitters])
         single = scan_gain(posterior.radiators.frequencies_hz, rice, SCAN_EDGE_M).median_db

@@ -65,7 +65,7 @@ def correction(meter: Meter, frequency_hz: float | None = None) -> Correction:
     """
     key = gain_key(meter.id, frequency_hz)
     if not meter.calibration:
-        gain = Contribution.from_half_width("meter_tolerance", meter.tolerance_db, shared_key=key)
+        gain = Contribution.from_half_width("meter_tolerance", meter.figures.tolerance_db, shared_key=key)
         return Correction(0.0, gain, "tolerance")
     if frequency_hz is None:
         return _over_band(meter.calibration, key)

@@ -38,7 +38,7 @@ class CombinedLevel:
 
     @property
     def kind(self) -> Kind:
-        """Peak, max-hold or average."""
+        """Peak, highest held or average."""
         return self.level.kind
 
     @property

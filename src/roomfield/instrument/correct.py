@@ -41,7 +41,7 @@ class MeteredLevel:
     reading : Reading
         As observed.
     level : UncertainLevel
-        Total power density at the largest spot of the scan (peak, max-hold) or its mean (average).
+        Total power density at the largest spot of the scan (peak, highest held) or its mean (average).
     flags : tuple of str
         What a reader must know: floor, overload, overdue calibration, drifting meter.
     """
@@ -64,7 +64,7 @@ def _treatment(
 ) -> _Treatment:
     gain = correction(meter, frequency_hz)
     missed = shortfall(meter, kind, orientation, scan)
-    near = meter.body_distance_m < BODY_DISTANCE_M
+    near = meter.figures.body_distance_m < BODY_DISTANCE_M
     body = BODY_TOO_NEAR_HALF_WIDTH_DB if near else BODY_HALF_WIDTH_DB
     contributions = [
         gain.contribution,
@@ -115,13 +115,13 @@ def to_level(reading: Reading, meter: Meter, *, frequency_hz: float | None = Non
     Notes
     -----
     The gain error is shared by all readings of one meter in one band; repeatability is shared by the kinds
-    read in one scan; the rest is independent. The level of a peak or max-hold reading is that of the largest
+    read in one scan; the rest is independent. The level of a peak or highest-held reading is that of the largest
     spot in the scanned volume, not a mean over the body.
     """
-    kind = Kind(reading.kind.value)
+    kind = reading.kind
     treatment = _treatment(meter, kind, reading.orientation, reading.scan, frequency_hz, on_date or reading.taken_at)
     value = bounded_value(reading, meter)
-    added = [Contribution("repeatability", meter.repeatability_db, Shape.NORMAL, scan_key(reading))]
+    added = [Contribution("repeatability", meter.figures.repeatability_db, Shape.NORMAL, scan_key(reading))]
     flags = list(treatment.flags)
     if value.censor is Censor.NONE:
         added.append(floor_noise(value.density_w_m2, meter))

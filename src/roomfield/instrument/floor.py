@@ -40,9 +40,10 @@ def bounded_value(reading: Reading, meter: Meter) -> BoundedValue:
         With floor and overload [W/m²].
     """
     value = reading.value_w_m2
-    near_floor = FLOOR_MARGIN * meter.floor_w_m2
-    if reading.censoring is Censoring.OVERLOAD or value >= meter.overload_w_m2:
-        return BoundedValue(min(value, meter.overload_w_m2) if value > 0 else meter.overload_w_m2, Censor.ABOVE)
+    figures = meter.figures
+    near_floor = FLOOR_MARGIN * figures.floor_w_m2
+    if reading.censoring is Censoring.OVERLOAD or value >= figures.overload_w_m2:
+        return BoundedValue(min(value, figures.overload_w_m2) if value > 0 else figures.overload_w_m2, Censor.ABOVE)
     if reading.censoring is Censoring.BELOW_FLOOR or value < near_floor:
         return BoundedValue(max(value, near_floor), Censor.BELOW)
     return BoundedValue(value, Censor.NONE)
@@ -56,7 +57,7 @@ def floor_noise(density_w_m2: float, meter: Meter) -> Contribution:
     density_w_m2 : float
         Reading [W/m²].
     """
-    spread_db = 10.0 * float(np.log10(1.0 + meter.floor_w_m2 / density_w_m2))
+    spread_db = 10.0 * float(np.log10(1.0 + meter.figures.floor_w_m2 / density_w_m2))
     return Contribution.from_half_width("floor_noise", spread_db)
 
 

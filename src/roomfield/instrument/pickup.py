@@ -57,13 +57,13 @@ def shortfall(meter: Meter, kind: Kind, orientation: Orientation, scan: Scan) ->
     meter : Meter
         With one or three pickup axes.
     kind : Kind
-        Peak and max-hold are largest values of the scan, average is its mean.
+        Peak and highest held are largest values of the scan, average is its mean.
     orientation : Orientation
         How the antenna was turned.
     scan : Scan
         Whether the meter was moved through a volume.
     """
-    if meter.pickup_axes >= 3 or orientation is Orientation.THREE_AXIS_SUM:
+    if meter.figures.pickup_axes >= 3 or orientation is Orientation.THREE_AXIS_SUM:
         return NOTHING_MISSED
     if orientation is not Orientation.BEST_AXIS:
         return ANY_SINGLE_AXIS

@@ -116,7 +116,7 @@ def draw_up(series: LogSeries, tier_us: int) -> tuple[str, Tier]:
         The finest bins of the timeline.
     """
     rule = series.gap_rule
-    fitting = tuple(w for w in WINDOWS_S if w >= rule.nominal_interval_s) if series.kind != "max_hold" else ()
+    fitting = tuple(w for w in WINDOWS_S if w >= rule.nominal_interval_s) if series.kind != "highest_held" else ()
     condensed = scan(series, Question(rule, fitting, LEAST_SHARE, tier_us))
     bins = percentile.bins_holding(series, condensed, (*percentile.PERCENTS, *percentile.FOR_BACKGROUND))
     means = {w.window_us: window_mean(series, condensed, w) for w in condensed.windows if w.seen_us >= 0}

@@ -141,7 +141,7 @@ def required_duration(
 
 
 def _why_not(series: LogSeries, rule: GapRule, mean: Floats, window_s: float) -> str:
-    if series.kind == "max_hold":
+    if series.kind == "highest_held":
         return "A log of held maxima bears no averages: it cannot say how long to log."
     if rule.nominal_interval_s > window_s or not np.isfinite(mean).any():
         return "The readings are too sparse for this average."

@@ -28,7 +28,7 @@ _OTHER_WORDS = re.compile(
 )
 _STATUS_WORDS = re.compile(r"status|overload|\bovl|flag|range|error|remark|quality|warn", re.IGNORECASE)
 _KIND_WORDS = (
-    ("max_hold", re.compile(r"max.?hold|maxh|held max|maximalwert.?halt", re.IGNORECASE)),
+    ("highest_held", re.compile(r"max.?hold|maxh|held|peak.?hold|maximalwert.?halt|gehalten", re.IGNORECASE)),
     ("peak", re.compile(r"peak|spitze|cr[eê]te|\bpk\b|\bpico", re.IGNORECASE)),
     ("average", re.compile(r"average|\bavg|mean|mittel|rms|moyen|media\b|medio|promedio", re.IGNORECASE)),
 )

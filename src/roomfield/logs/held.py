@@ -51,7 +51,7 @@ def held_stretches(series: LogSeries, *, tolerance_db: float = 0.5) -> tuple[Hel
     Parameters
     ----------
     series : LogSeries
-        A log of kind ``max_hold``.
+        A log of kind ``highest_held``.
     tolerance_db : float
         A fall up to this is the meter's rounding [dB].
 
@@ -60,11 +60,11 @@ def held_stretches(series: LogSeries, *, tolerance_db: float = 0.5) -> tuple[Hel
     KindMismatchError
         If the log is of another kind.
     """
-    if series.kind != "max_hold":
+    if series.kind != "highest_held":
         raise KindMismatchError(
             f"this log holds values of kind {series.kind}, not held maxima.",
             where=series.source_name,
-            mend="Confirm the mapping with kind='max_hold' if the meter's hold was on.",
+            mend="Confirm the mapping with kind='highest_held' if the meter's hold was on.",
         )
     t, value, flag = series.readings()
     level = series.unit.decibels(value)

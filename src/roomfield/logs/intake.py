@@ -171,7 +171,7 @@ def _report(mapping: Mapping, tally: Tally) -> IngestReport:
 
 
 def _remarks(report: IngestReport, mapping: Mapping) -> tuple[str, ...]:
-    merged = "highest kept" if mapping.kind in ("peak", "max_hold") else "averaged as power"
+    merged = "highest kept" if mapping.kind in ("peak", "highest_held") else "averaged as power"
     said = (
         (report.unreadable, "{} rows could not be read and were left out."),
         (report.missing, "{} rows hold no level; their time counts as not observed."),

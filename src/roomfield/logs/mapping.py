@@ -12,7 +12,7 @@ from roomfield.logs.clock import ELAPSED_FORMS, parse_moment, zone_from_name
 from roomfield.logs.layout import Layout
 from roomfield.logs.scale import POWER_DENSITY_UNIT, Quantity, Scale, Unit, find_unit, stored_unit
 
-KINDS = ("average", "peak", "max_hold", "unknown")
+KINDS = ("average", "peak", "highest_held", "unknown")
 """What one logged value is: the mean, the peak or the held maximum of its interval; or not stated."""
 
 DECIMALS = (".", ",", "., grouped")

@@ -191,7 +191,7 @@ def _one_each(rows: Rows, following: int | None, marking: Marking, tally: Tally)
     same = low == high
     tally.identical += int((counts[same] - 1).sum())
     tally.merged += int((counts[~same] - 1).sum())
-    if marking.mapping.kind in ("peak", "max_hold"):
+    if marking.mapping.kind in ("peak", "highest_held"):
         value = high
     else:
         power = np.add.reduceat(marking.unit.power(rows.value), firsts) / counts

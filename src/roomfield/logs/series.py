@@ -15,6 +15,7 @@ from roomfield.errors import FormatError, InputError, IntegrityError
 from roomfield.logs import engine
 from roomfield.logs.clock import micros_of, moment_of, parse_moment
 from roomfield.logs.scale import Quantity, Scale, Unit
+from roomfield.quantities.kind import FORMER_WORDS
 
 SERIES_FILE, PYRAMID_FILE, NOTES_FILE = "series.parquet", "pyramid.parquet", "series.json"
 DIGEST_FILE = "digest.npz"
@@ -114,7 +115,7 @@ class LogSeries:
     unit : Unit
         Unit of the stored values.
     kind : str
-        ``average``, ``peak``, ``max_hold`` or ``unknown``.
+        ``average``, ``peak``, ``highest_held`` or ``unknown``.
     zone : str
         Zone in which days and hours are counted.
     start_us, end_us : int
@@ -261,9 +262,10 @@ def _from_notes(folder: Path, data: dict[str, Any]) -> LogSeries:
         "id", "source_name", "source_sha256", "kind", "zone", "start_us", "end_us", "rows",
         "nominal_interval_s", "minimum", "maximum", "mean_shift", "mapping",
     )  # fmt: skip
+    kind = FORMER_WORDS.get(data["kind"], data["kind"])
     return LogSeries(
         directory=folder,
         unit=Unit(unit["name"], Quantity(unit["quantity"]), Scale(unit["scale"])),
         report=IngestReport(**report),
-        **{name: data[name] for name in names},
+        **({name: data[name] for name in names} | {"kind": kind}),
     )

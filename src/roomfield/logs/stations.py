@@ -305,7 +305,7 @@ def _analysed(url: str, plan: StationPlan, scratch: Path) -> dict[str, Any]:
     path = _fetched(url, scratch)
     series = ingest(path, _mapping_for(path, plan), plan.series_dir or scratch / "series")
     stats = statistics(series, bound=plan.bound)
-    profile = None if series.kind == "max_hold" else day_profile(series).to_dict()
+    profile = None if series.kind == "highest_held" else day_profile(series).to_dict()
     return {"url": url, "series": _facts(series), "statistics": stats.to_dict(), "day_profile": profile}
 
 

@@ -213,7 +213,7 @@ def statistics(
     """
     rule = gap_rule or series.gap_rule
     limit = _bound(series, bound_w_m2, bound)
-    fitting = tuple(w for w in windows_s if w >= rule.nominal_interval_s) if series.kind != "max_hold" else ()
+    fitting = tuple(w for w in windows_s if w >= rule.nominal_interval_s) if series.kind != "highest_held" else ()
     join_s = max(60.0, 1.5 * rule.nominal_interval_s)
     kept = digest_of(series, rule, fitting, least_share)
     condensed = kept.condensed
@@ -255,9 +255,9 @@ def require_not_held(series: LogSeries, purpose: str) -> None:
     Raises
     ------
     KindMismatchError
-        If the series is of kind ``max_hold``.
+        If the series is of kind ``highest_held``.
     """
-    if series.kind == "max_hold":
+    if series.kind == "highest_held":
         raise KindMismatchError(
             f"{purpose} needs the level at each time, but this log holds the highest level since the last reset.",
             where=series.source_name,
@@ -289,7 +289,7 @@ def _ends(series: LogSeries) -> tuple[float, float]:
 
 
 def _means(series: LogSeries, condensed: Condensed) -> dict[str, Any]:
-    if series.kind == "max_hold":
+    if series.kind == "highest_held":
         return {"mean": None, "mean_low": None, "mean_is_at_least": False}
     unit: Unit = series.unit
     return {
@@ -315,7 +315,7 @@ def _moments(condensed: Condensed) -> tuple[float, float, float]:
 
 
 def _rolling(series: LogSeries, kept: Digest, window_s: float, rule: GapRule) -> RollingMaximum:
-    if series.kind == "max_hold":
+    if series.kind == "highest_held":
         return RollingMaximum(window_s, None, None, None, 0.0, "A log of held maxima has no averages.")
     found = {w.window_us: w for w in kept.condensed.windows}.get(round(window_s * MICRO))
     if found is None:

@@ -1,4 +1,7 @@
-"""Peak, max-hold and average as types: three questions, never compared silently."""
+"""Peak, highest held and average as types: three questions, never compared silently.
+
+This module loads no NumPy, so that the record (`roomfield.survey`) speaks of the same kinds as the physics.
+"""
 
 from __future__ import annotations
 
@@ -6,16 +9,37 @@ from enum import StrEnum
 
 from roomfield.errors import KindMismatchError
 
+FORMER_WORDS = {"max_hold": "highest_held"}
+"""Words of documents and stores written before the held maximum was taken for what meters show."""
+
 
 class Kind(StrEnum):
-    """What a level is a level of."""
+    """What a level, or the meter's number, is (common practice, no source).
+
+    Always average <= peak <= highest held. Precautionary guidelines take the highest held, or the peak if that is
+    all there is; legal limits take averages over minutes.
+    """
 
     PEAK = "peak"
-    """Highest instantaneous power density while everything transmits."""
-    MAX_HOLD = "max_hold"
-    """Highest of the meter's running averages found during a scan."""
+    """Highest instantaneous power density while the meter was held still."""
+    HIGHEST_HELD = "highest_held"
+    """Highest instantaneous power density since the meter's reset, over a scan, a room or a night."""
     AVERAGE = "average"
-    """Mean over the time stated with it."""
+    """Mean power density over the meter's window, or over the time stated with it."""
+
+    @property
+    def instantaneous(self) -> bool:
+        """True for the highest instantaneous power, which no duty cycle weighs."""
+        return self is not Kind.AVERAGE
+
+    @classmethod
+    def _missing_(cls, value: object) -> Kind | None:
+        known = FORMER_WORDS.get(value) if isinstance(value, str) else None
+        return cls(known) if known else None
+
+
+RISING = (Kind.AVERAGE, Kind.PEAK, Kind.HIGHEST_HELD)
+"""Kinds from the one that is never the higher to the one that is never the lower."""
 
 
 def require_kind(found: Kind, wanted: Kind, purpose: str) -> None:

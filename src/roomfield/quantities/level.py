@@ -61,7 +61,7 @@ class UncertainLevel:
     Parameters
     ----------
     kind : Kind
-        Peak, max-hold or average.
+        Peak, highest held or average.
     level_db : float
         Median level [dB re 1 W/m²]; with ``censor`` the bound.
     contributions : tuple of Contribution

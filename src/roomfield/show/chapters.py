@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from roomfield.quantities.kind import Kind
 from roomfield.show.evidence import Caution
 from roomfield.show.findings import Level, Outcome, StepGroup
 from roomfield.show.phrase import Text
-from roomfield.survey.observation import ReadingKind
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,7 @@ class LogEntry:
 
     id: str
     place: str
-    kind: ReadingKind
+    kind: Kind
     started_at: str
     ended_at: str
     figures: tuple[tuple[Text, Text], ...] = ()
@@ -288,7 +288,7 @@ class Remedy:
     """
 
     target_w_m2: float
-    target_kind: ReadingKind
+    target_kind: Kind
     confidence: float
     currency: str
     items: tuple[WorkItem, ...]
@@ -314,7 +314,7 @@ class BeforeAfter:
     """
 
     place: str
-    kind: ReadingKind
+    kind: Kind
     before: Level
     after: Level
     reduction_db: float

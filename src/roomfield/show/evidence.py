@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from roomfield.quantities.kind import Kind
 from roomfield.show.findings import Shown
 from roomfield.show.phrase import Text
-from roomfield.survey.observation import ReadingKind
+from roomfield.survey.equipment import MeterFigures
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,9 @@ class MeterEntry:
     tolerance_basis : Text
         How the tolerance is read, for example as a rectangular distribution.
     floor_w_m2, overload_w_m2 : float
-        Lowest and highest value it can show [W/m²].
+        Lowest and highest value it can show [W/m²]; the latter None if not stated.
+    assumed : tuple of str
+        Names of the figures above that nobody has stated and a cautious value stands in for.
     calibration_overdue : bool
         True if the due date lay before the visit; the report then calls the results indicative.
     """
@@ -76,17 +79,17 @@ class MeterEntry:
     id: str
     name: str
     serial: str = ""
-    band_low_hz: float = 400e6
-    band_high_hz: float = 7.2e9
-    tolerance_db: float = 6.0
+    band_low_hz: float = MeterFigures.band_low_hz
+    band_high_hz: float = MeterFigures.band_high_hz
+    tolerance_db: float = MeterFigures.tolerance_db
     tolerance_basis: Text = ""
-    repeatability_db: float = 1.0
-    floor_w_m2: float = 1e-8
-    overload_w_m2: float = 2.5
-    response_s: float = 5e-6
-    averaging_s: float = 1.25
-    body_distance_m: float = 0.3
-    pickup_axes: int = 1
+    repeatability_db: float = MeterFigures.repeatability_db
+    floor_w_m2: float = MeterFigures.floor_w_m2
+    overload_w_m2: float | None = None
+    response_s: float = MeterFigures.response_s
+    averaging_s: float = MeterFigures.averaging_s
+    body_distance_m: float = MeterFigures.body_distance_m
+    pickup_axes: int = MeterFigures.pickup_axes
     calibrated_on: str = ""
     calibration_due: str = ""
     calibration_overdue: bool = False
@@ -94,6 +97,7 @@ class MeterEntry:
     calibration: tuple[CalibrationEntry, ...] = ()
     chart: ControlChart | None = None
     note: str = ""
+    assumed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -117,7 +121,7 @@ class BudgetLine:
     shared: bool
     distribution: Text = ""
     source: Text = ""
-    kind: ReadingKind | None = None
+    kind: Kind | None = None
 
 
 @dataclass(frozen=True)
@@ -161,7 +165,7 @@ class ReferenceEntry:
         Short name for tables and axes.
     how_known : Text
         For example ``from memory``; shown with every use of the value.
-    kind : ReadingKind
+    kind : Kind
         Kind of level that it asks for.
     value_w_m2 : float or None
         Bound used in this report [W/m²]; None if it was not used as a number.
@@ -179,7 +183,7 @@ class ReferenceEntry:
     label: Text
     document: str
     standing: ReferenceStanding
-    kind: ReadingKind
+    kind: Kind
     edition: str = ""
     clause: str = ""
     issuer: str = ""
@@ -265,7 +269,7 @@ class ReadingEntry:
     visit: str
     place: str
     state: str
-    kind: ReadingKind
+    kind: Kind
     shown: Shown
     orientation: str = ""
     scan: str = ""

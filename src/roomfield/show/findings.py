@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from roomfield.quantities.kind import Kind
 from roomfield.show.phrase import Text
-from roomfield.survey.observation import Censoring, ReadingKind
+from roomfield.survey.observation import Censoring
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ class PlaceLevel:
     """
 
     state_id: str
-    kind: ReadingKind
+    kind: Kind
     level: Level
     shown: Shown | None = None
     replicates: int = 1
@@ -168,7 +169,7 @@ class Verdict:
 
     Parameters
     ----------
-    kind : ReadingKind
+    kind : Kind
         Kind of the level that was compared.
     reference_id : str
         See :class:`roomfield.show.evidence.ReferenceEntry`.
@@ -193,7 +194,7 @@ class Verdict:
 
     place_id: str
     state_id: str
-    kind: ReadingKind
+    kind: Kind
     reference_id: str
     outcome: Outcome
     bound_w_m2: float
@@ -236,7 +237,7 @@ class Contribution:
 
     place_id: str
     source: str
-    kind: ReadingKind
+    kind: Kind
     median_w_m2: float
     low_w_m2: float
     high_w_m2: float

@@ -6,10 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from roomfield.quantities.kind import Kind
 from roomfield.show.findings import Contribution, Outcome, PlaceFinding, PlaceLevel, Verdict
-from roomfield.survey.observation import ReadingKind
 
-ANSWERING = (ReadingKind.PEAK, ReadingKind.MAX_HOLD, ReadingKind.AVERAGE)
+ANSWERING = (Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE)
 """Kinds in the order in which they answer a client's question, the first that was read."""
 
 
@@ -104,7 +104,7 @@ def shown_place(
         place,
         frame,
         answering_level(place, frame.state_id, aim.kind if aim else None),
-        next((lv for lv in _of_state(place, frame.state_id) if lv.kind is ReadingKind.AVERAGE), None),
+        next((lv for lv in _of_state(place, frame.state_id) if lv.kind is Kind.AVERAGE), None),
         law,
         aim,
         max(shares, key=lambda c: c.share or 0.0, default=None),
@@ -112,12 +112,12 @@ def shown_place(
     )
 
 
-def answering_level(place: PlaceFinding, state_id: str, kind: ReadingKind | None = None) -> PlaceLevel | None:
+def answering_level(place: PlaceFinding, state_id: str, kind: Kind | None = None) -> PlaceLevel | None:
     """The level that stands for a place in a radio state; None if nothing was read in it.
 
     Parameters
     ----------
-    kind : ReadingKind, optional
+    kind : Kind, optional
         Kind that was held against the aim.
     """
     levels = _of_state(place, state_id)

@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import RowMapping, Table
 
+from roomfield.quantities.kind import Kind
 from roomfield.store import schema
 from roomfield.survey.amendment import Amendment
 from roomfield.survey.dwelling import Point3
@@ -19,7 +20,6 @@ from roomfield.survey.observation import (
     Orientation,
     Origin,
     Reading,
-    ReadingKind,
     Recording,
     Scan,
 )
@@ -110,6 +110,10 @@ def _reading_row(item: Reading) -> Row:
         "origin_file_name": item.origin.file_name,
         "origin_file_sha256": item.origin.file_sha256,
         "origin_line": item.origin.line,
+        "watched_s": item.watched_s,
+        "height_m": item.height_m,
+        "body_distance_m": item.body_distance_m,
+        "accessory_id": item.accessory_id,
     }
 
 
@@ -119,7 +123,7 @@ def _reading(row: RowMapping) -> Reading:
         visit_id=row["visit_id"],
         meter_id=row["meter_id"],
         radio_state_id=row["radio_state_id"],
-        kind=ReadingKind(row["kind"]),
+        kind=Kind(row["kind"]),
         value_w_m2=row["value_w_m2"],
         place_id=row["place_id"],
         position=_point(row),
@@ -131,6 +135,10 @@ def _reading(row: RowMapping) -> Reading:
         replicate=row["replicate"],
         note=row["note"],
         origin=_origin(row),
+        watched_s=row["watched_s"],
+        height_m=row["height_m"],
+        body_distance_m=row["body_distance_m"],
+        accessory_id=row["accessory_id"],
     )
 
 
@@ -209,7 +217,7 @@ def _log_row(item: LogRecord) -> Row:
 
 def _log(row: RowMapping) -> LogRecord:
     fields = {name: row[name] for name in row if name not in ("seq", "survey_id", "kind")}
-    return LogRecord(kind=ReadingKind(row["kind"]), **fields)
+    return LogRecord(kind=Kind(row["kind"]), **fields)
 
 
 def _amendment_row(item: Amendment) -> Row:

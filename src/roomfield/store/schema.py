@@ -111,7 +111,9 @@ def _circumstances() -> tuple[Column[object], ...]:
 reading = _observations(
     "reading", *_circumstances(), _text("kind"), _number("value_w_m2"), _text("place_id"), *_point(),
     _text("censoring"), _text("orientation"), _text("scan"), _number("scan_edge_m"), _text("taken_at"),
-    _count("replicate"), _text("note"), *_origin(),
+    _count("replicate"), _text("note"), *_origin(), _number("watched_s", optional=True),
+    _number("height_m", optional=True), _number("body_distance_m", optional=True),
+    Column("accessory_id", Text, nullable=False, server_default=""),
 )  # fmt: skip
 
 bearing = _observations(

@@ -1,5 +1,6 @@
 """The record of a survey as plain typed values: no I/O, no physics."""
 
+from roomfield.quantities.kind import Kind
 from roomfield.survey.action import Action, ActionKind, AdoptedPlan, CostRange, SurfaceRef
 from roomfield.survey.amendment import Amendment
 from roomfield.survey.dwelling import (
@@ -19,8 +20,28 @@ from roomfield.survey.dwelling import (
     Storey,
     Wall,
 )
-from roomfield.survey.emitter import AntennaPattern, Control, Emitter, Polarisation, Standing
-from roomfield.survey.equipment import AudioOutput, CalibrationPoint, DetectorLaw, Meter, ReferenceCheck
+from roomfield.survey.emitter import (
+    Activity,
+    AntennaPattern,
+    Control,
+    Emitter,
+    EmitterActivity,
+    Polarisation,
+    Standing,
+)
+from roomfield.survey.equipment import (
+    Accessory,
+    AccessoryKind,
+    AccessoryPoint,
+    AudioOutput,
+    BandZone,
+    CalibrationPoint,
+    DetectorLaw,
+    Meter,
+    MeterFigures,
+    ReferenceCheck,
+    SelfTest,
+)
 from roomfield.survey.observation import (
     Bearing,
     Censoring,
@@ -30,22 +51,27 @@ from roomfield.survey.observation import (
     Orientation,
     Origin,
     Reading,
-    ReadingKind,
     Recording,
     Scan,
+    Volume,
 )
 from roomfield.survey.place import Place, PlaceKind
 from roomfield.survey.record import Assignment, Survey
-from roomfield.survey.visit import RadioState, Visit, VisitPurpose
+from roomfield.survey.visit import RadioState, StateActivity, Visit, VisitPurpose
 
 __all__ = [
+    "Accessory",
+    "AccessoryKind",
+    "AccessoryPoint",
     "Action",
     "ActionKind",
+    "Activity",
     "AdoptedPlan",
     "Amendment",
     "AntennaPattern",
     "Assignment",
     "AudioOutput",
+    "BandZone",
     "Bearing",
     "CalibrationPoint",
     "Censoring",
@@ -54,13 +80,16 @@ __all__ = [
     "DetectorLaw",
     "Dwelling",
     "Emitter",
+    "EmitterActivity",
     "FittedShield",
     "FurnitureBox",
     "HeardTechnology",
+    "Kind",
     "Layer",
     "LogRecord",
     "MediaItem",
     "Meter",
+    "MeterFigures",
     "Opening",
     "OpeningKind",
     "Orientation",
@@ -73,19 +102,21 @@ __all__ = [
     "Polarisation",
     "RadioState",
     "Reading",
-    "ReadingKind",
     "Recording",
     "ReferenceCheck",
     "Room",
     "Scan",
+    "SelfTest",
     "ShieldPart",
     "ShieldSheet",
     "Slab",
     "Standing",
+    "StateActivity",
     "Storey",
     "SurfaceRef",
     "Survey",
     "Visit",
     "VisitPurpose",
+    "Volume",
     "Wall",
 ]

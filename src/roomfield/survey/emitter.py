@@ -40,6 +40,36 @@ class Control(StrEnum):
     UNKNOWN = "unknown"
 
 
+class Activity(StrEnum):
+    """What a transmitter does at a time: one that is silent now may speak later."""
+
+    SILENT = "silent"
+    """Off, asleep, or waiting without a sign."""
+    IDLE = "idle"
+    """On, with nothing to do: it may send beacons, or now and then."""
+    IN_USE = "in_use"
+    """As when somebody uses it: a call, a stream, a reading on its way."""
+    FORCED = "forced"
+    """Made to transmit as much as it can, to see the worst."""
+
+
+@dataclass(frozen=True)
+class EmitterActivity:
+    """How an emitter transmits in one activity.
+
+    Parameters
+    ----------
+    duty : float or None
+        Share of time on air in it, 0 to 1; None if not known.
+    interval_s : float or None
+        Usual time from the start of one transmission to the next [s]; None if not known or without a gap.
+    """
+
+    activity: Activity
+    duty: float | None = None
+    interval_s: float | None = None
+
+
 @dataclass(frozen=True)
 class Emitter:
     """One transmitter, or one band of it.
@@ -66,6 +96,8 @@ class Emitter:
         Emitters with the same group have one switch; empty means the emitter's own id.
     switchable : bool
         True if it can be switched off during a visit.
+    activities : tuple of EmitterActivity
+        How it transmits idle, in use or forced, as far as known; ``duty`` is that of the usual mix.
     """
 
     id: str
@@ -86,6 +118,7 @@ class Emitter:
     standing: Standing = Standing.KNOWN
     control: Control = Control.UNKNOWN
     note: str = ""
+    activities: tuple[EmitterActivity, ...] = ()
 
     @property
     def group(self) -> str:

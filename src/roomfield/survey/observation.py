@@ -5,15 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from roomfield.quantities.kind import Kind
 from roomfield.survey.dwelling import Point3
-
-
-class ReadingKind(StrEnum):
-    """What the meter's number is: three questions, never compared silently."""
-
-    PEAK = "peak"
-    MAX_HOLD = "max_hold"
-    AVERAGE = "average"
 
 
 class Censoring(StrEnum):
@@ -39,7 +32,22 @@ class Scan(StrEnum):
     """How the meter was moved."""
 
     HAND_SCAN = "hand_scan"
+    """Slowly through a cube about the place."""
     FIXED = "fixed"
+    """Not at all."""
+    ROOM = "room"
+    """Through a whole room."""
+
+
+class Volume(StrEnum):
+    """What a reading stands for in space; it follows from how the meter was moved."""
+
+    SPOT = "spot"
+    CUBE = "half_metre_cube"
+    ROOM = "room"
+
+
+_VOLUMES = {Scan.FIXED: Volume.SPOT, Scan.HAND_SCAN: Volume.CUBE, Scan.ROOM: Volume.ROOM}
 
 
 @dataclass(frozen=True)
@@ -77,13 +85,22 @@ class Reading:
         ISO 8601; empty if not noted.
     replicate : int
         Counts several scans of the same thing; readings of one scan share it.
+    watched_s : float or None
+        How long the display was watched (peak), the hold ran (highest held) or values were averaged (average)
+        [s]; None if not noted.
+    height_m : float or None
+        Height above the floor of the room [m]; None if not noted.
+    body_distance_m : float or None
+        Distance from the body [m]; None if not noted, then the meter's own figure holds.
+    accessory_id : str
+        What stood in front of the meter, see `Meter.accessories`; empty for nothing.
     """
 
     id: str
     visit_id: str
     meter_id: str
     radio_state_id: str
-    kind: ReadingKind
+    kind: Kind
     value_w_m2: float
     place_id: str = ""
     position: Point3 | None = None
@@ -95,6 +112,15 @@ class Reading:
     replicate: int = 0
     note: str = ""
     origin: Origin = Origin()
+    watched_s: float | None = None
+    height_m: float | None = None
+    body_distance_m: float | None = None
+    accessory_id: str = ""
+
+    @property
+    def volume(self) -> Volume:
+        """Spot, half-metre cube or room."""
+        return _VOLUMES[self.scan]
 
 
 @dataclass(frozen=True)
@@ -188,7 +214,7 @@ class LogRecord:
     visit_id: str
     meter_id: str
     radio_state_id: str
-    kind: ReadingKind
+    kind: Kind
     media_sha256: str
     series_sha256: str = ""
     place_id: str = ""

@@ -15,7 +15,7 @@ class Column(StrEnum):
     STATE = "radio_state"
     METER = "meter"
     PEAK = "peak"
-    MAX_HOLD = "max_hold"
+    HIGHEST_HELD = "highest_held"
     AVERAGE = "average"
     KIND = "kind"
     VALUE = "value"
@@ -64,7 +64,9 @@ FIELD_SHEET: tuple[SheetColumn, ...] = (
     SheetColumn(Column.STATE, (("en", "Radio state"), ("de", "Funkzustand")), share=0.14),
     SheetColumn(Column.ORIENTATION, (("en", "Orientation"), ("de", "Ausrichtung")), share=0.1),
     SheetColumn(Column.PEAK, (("en", "Peak [µW/m²]"), ("de", "Spitzenwert [µW/m²]")), "uW/m2", 0.11),
-    SheetColumn(Column.MAX_HOLD, (("en", "Max-hold [µW/m²]"), ("de", "Maximalwert [µW/m²]")), "uW/m2", 0.11),
+    SheetColumn(
+        Column.HIGHEST_HELD, (("en", "Highest held [µW/m²]"), ("de", "Höchstwert, gehalten [µW/m²]")), "uW/m2", 0.11
+    ),
     SheetColumn(Column.AVERAGE, (("en", "Average [µW/m²]"), ("de", "Mittelwert [µW/m²]")), "uW/m2", 0.11),
     SheetColumn(Column.FLAG, (("en", "Flag"), ("de", "Merker")), share=0.06),
     SheetColumn(Column.TIME, (("en", "Time"), ("de", "Uhrzeit")), share=0.06),

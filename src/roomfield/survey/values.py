@@ -27,8 +27,16 @@ from roomfield.survey.dwelling import (
     Storey,
     Wall,
 )
-from roomfield.survey.emitter import Emitter
-from roomfield.survey.equipment import AudioOutput, CalibrationPoint, Meter, ReferenceCheck
+from roomfield.survey.emitter import Emitter, EmitterActivity
+from roomfield.survey.equipment import (
+    AccessoryPoint,
+    AudioOutput,
+    BandZone,
+    CalibrationPoint,
+    Meter,
+    ReferenceCheck,
+    SelfTest,
+)
 from roomfield.survey.observation import Bearing, HeardTechnology, LogRecord, MediaItem, Origin, Reading, Recording
 from roomfield.survey.place import Place
 from roomfield.survey.record import Survey
@@ -94,6 +102,9 @@ RULES: Mapping[type, Mapping[str, Rule]] = {
         "scan_edge_m": Bounds("edge of the scanned cube", 0.0, 100.0, "m"),
         "taken_at": Moment("time"),
         "replicate": Bounds("replicate", 0, 1_000_000),
+        "watched_s": Bounds("time of watching", 0.0, 1e7, "s"),
+        "height_m": Bounds("height above the floor", -10.0, 100.0, "m"),
+        "body_distance_m": Bounds("distance from the body", 0.0, 50.0, "m"),
     },
     Bearing: {
         "strongest_deg": _DEGREES,
@@ -136,6 +147,17 @@ RULES: Mapping[type, Mapping[str, Rule]] = {
         "correction_db": Bounds("correction", -60.0, 60.0, "dB"),
         "std_db": _SPREAD,
     },
+    BandZone: {
+        "low_hz": _FREQUENCY,
+        "high_hz": _FREQUENCY,
+        "tolerance_db": Bounds("tolerance", 0.0, 40.0, "dB"),
+    },
+    AccessoryPoint: {
+        "frequency_hz": _FREQUENCY,
+        "change_db": Bounds("change", -100.0, 100.0, "dB"),
+        "std_db": _SPREAD,
+    },
+    SelfTest: {"at": Moment("date")},
     ReferenceCheck: {"at": Moment("date"), "deviation_db": Bounds("deviation", -100.0, 100.0, "dB")},
     AudioOutput: {
         "coupling_hz": Bounds("corner frequency", 0.0, 1e9, "Hz"),
@@ -149,6 +171,10 @@ RULES: Mapping[type, Mapping[str, Rule]] = {
         "eirp_std_db": _SPREAD,
         "duty": Bounds("share of time on air", 0.0, 1.0),
         "duty_std_db": _SPREAD,
+    },
+    EmitterActivity: {
+        "duty": Bounds("share of time on air", 0.0, 1.0),
+        "interval_s": Bounds("time between transmissions", 0.0, 1e7, "s"),
     },
     Place: {"night_hours": _HOURS, "day_hours": _HOURS},
     Visit: {"started_at": Moment("time"), "ended_at": Moment("time")},
@@ -185,6 +211,7 @@ _RISING = {
         ("band_low_hz", "band_high_hz", "the band's lower end is not below its upper end."),
         ("floor_w_m2", "overload_w_m2", "the floor is not below the overload value."),
     ),
+    BandZone: (("low_hz", "high_hz", "the zone's lower end is not below its upper end."),),
 }
 _SHA256 = re.compile(r"[0-9a-f]{32,64}")
 _ID = re.compile(r"[^\0-\x1f\x7f]{1,200}")
@@ -254,7 +281,8 @@ def _faults_of(record: Any, where: str) -> Iterator[RoomfieldError]:
     if _named(record) and not _ID.fullmatch(record.id):
         yield InputError(f"{record.id[:80]!r} cannot be an id.", where=where, mend="Give 1 to 200 printable letters.")
     for low, high, words in _RISING.get(kind, ()):
-        if not getattr(record, low) < getattr(record, high):
+        lowest, highest = getattr(record, low), getattr(record, high)
+        if None not in (lowest, highest) and not lowest < highest:
             yield InputError(words, where=f"{here}: {low}, {high}", mend="Correct this field.")
 
 

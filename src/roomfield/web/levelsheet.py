@@ -12,7 +12,7 @@ from roomfield.web.formats import MICRO, Show
 
 LOW_UW_M2, HIGH_UW_M2 = 1e-3, 1e7
 WIDTH, LEFT, RIGHT, ROW, HEAD = 640.0, 92.0, 628.0, 24.0, 34.0
-KIND_NAMES = {"peak": "Peak", "max_hold": "Max-hold", "average": "Average"}
+KIND_NAMES = {"peak": "Peak", "highest_held": "Highest held", "average": "Average"}
 FLAG_WORDS = {
     "floor": "below the meter's floor",
     "overload": "above what the meter can show",

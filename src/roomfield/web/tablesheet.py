@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from roomfield.errors import RoomfieldError, RowFault
 from roomfield.exchange.mapping import ColumnMapping, MappedColumn
 from roomfield.exchange.readings import ImportPlan
-from roomfield.survey import Censoring, Reading, ReadingKind, Survey
+from roomfield.quantities.kind import Kind
+from roomfield.survey import Censoring, Reading, Survey
 from roomfield.web.dependencies import Entries
 from roomfield.web.formats import Show
 from roomfield.web.words import say
@@ -16,7 +17,7 @@ from roomfield.workbench.record.readings_intake import Circumstances, Correction
 
 MOST_SHOWN_FAULTS = 100
 MOST_SHOWN_READINGS = 12
-KIND_WORDS = {ReadingKind.PEAK: "Peak", ReadingKind.MAX_HOLD: "Max-hold", ReadingKind.AVERAGE: "Average"}
+KIND_WORDS = {Kind.PEAK: "Peak", Kind.HIGHEST_HELD: "Highest held", Kind.AVERAGE: "Average"}
 BOUND_WORDS = {Censoring.BELOW_FLOOR: "below {level}", Censoring.OVERLOAD: "above {level}"}
 MEANING_WORDS = (
     ("place", "Place"),
@@ -24,7 +25,7 @@ MEANING_WORDS = (
     ("use", "Use of the place"),
     ("radio_state", "Radio state"),
     ("peak", "Peak"),
-    ("max_hold", "Max-hold"),
+    ("highest_held", "Highest held"),
     ("average", "Average"),
     ("value", "Value of the kind named in the row"),
     ("kind", "Kind of reading"),

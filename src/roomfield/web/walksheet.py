@@ -33,7 +33,7 @@ def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
         "visit": {"id": visit.id, "started_at": visit.started_at},
         "states": [{"id": s.id, "name": s.name, "off_groups": s.off_groups} for s in visit.radio_states],
         "switches": switches_of(survey),
-        "meters": [{"id": m.id, "name": m.name, "pickup_axes": m.pickup_axes} for m in survey.meters],
+        "meters": [{"id": m.id, "name": m.name, "pickup_axes": m.figures.pickup_axes} for m in survey.meters],
         "readings": [worth_view(worth) for worth in worths],
     }
 

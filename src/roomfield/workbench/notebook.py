@@ -170,7 +170,7 @@ def predict(
     target_w_m2 : float, optional
         Level to be met [W/m²].
     kind : str
-        ``peak``, ``max_hold`` or ``average``.
+        ``peak``, ``highest_held`` or ``average``.
     visit_id : str
         The visit whose readings are used; the first one if empty.
     at : sequence of str

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from roomfield.quantities.kind import Kind
 from roomfield.report.document import ReportContent
 from roomfield.show.evidence import ReferenceEntry
 from roomfield.show.findings import Outcome, Verdict
 from roomfield.show.place import ShownPlace
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import place_sentence
-from roomfield.survey.observation import ReadingKind
 
 MOST_ANSWERED = 2
 """Most places that get a sentence of their own on the first page."""
@@ -98,7 +98,7 @@ def _margin(verdicts: list[Verdict], words: Words) -> Iterator[str]:
     least = min((m for m in margins if m is not None), default=0.0)
     if None in margins or least < 2.0:
         return
-    averaged = all(v.kind is ReadingKind.AVERAGE for v in verdicts)
+    averaged = all(v.kind is Kind.AVERAGE for v in verdicts)
     yield words.say("front.law_margin" if averaged else "front.law_margin_bound", ratio=least)
 
 

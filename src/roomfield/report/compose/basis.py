@@ -92,6 +92,8 @@ def _meter(meter: MeterEntry, words: Words) -> list[Block]:
     blocks: list[Block] = [Facts(_meter_facts(meter, words), words.say("instrument.caption", name=meter.name))]
     if meter.calibration_overdue:
         blocks.append(Paragraph(words.say("instrument.overdue"), "note"))
+    if meter.assumed:
+        blocks.append(Paragraph(words.say("instrument.not_stated"), "note"))
     if meter.calibration:
         blocks.append(_calibration(meter, words))
     elif not meter.certificate:
@@ -119,7 +121,7 @@ def _meter_facts(meter: MeterEntry, words: Words) -> tuple[tuple[str, str], ...]
         "tolerance": f"{tolerance}, {basis}" if basis else tolerance,
         "repeatability": n.decibel(meter.repeatability_db),
         "floor": f"{n.as_given(meter.floor_w_m2 * 1e6)}\u00a0µW/m²",
-        "overload": n.power(meter.overload_w_m2),
+        "overload": unknown if meter.overload_w_m2 is None else n.power(meter.overload_w_m2),
         "response": n.duration(meter.response_s),
         "averaging": n.duration(meter.averaging_s),
         "body": f"{n.as_given(meter.body_distance_m)}\u00a0m",
@@ -128,7 +130,19 @@ def _meter_facts(meter: MeterEntry, words: Words) -> tuple[tuple[str, str], ...]
         "due": n.date(meter.calibration_due) if meter.calibration_due else unknown,
         "certificate": meter.certificate or unknown,
     }
+    for key in _assumed(meter):
+        facts[key] = words.say("instrument.assumed", value=facts[key])
     return tuple((words.say(f"instrument.{key}"), value) for key, value in facts.items())
+
+
+def _assumed(meter: MeterEntry) -> set[str]:
+    """Facts in which a cautious figure stands in for one that nobody has stated."""
+    named = {
+        "band_low_hz": "band", "band_high_hz": "band", "tolerance_db": "tolerance",
+        "repeatability_db": "repeatability", "floor_w_m2": "floor", "response_s": "response",
+        "averaging_s": "averaging", "body_distance_m": "body", "pickup_axes": "axes",
+    }  # fmt: skip
+    return {named[name] for name in meter.assumed if name in named}
 
 
 def _calibration(meter: MeterEntry, words: Words) -> Table:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from roomfield.quantities.kind import Kind
 from roomfield.report.compose.blocks import (
     Align,
     Block,
@@ -33,7 +34,6 @@ from roomfield.show.words.sentences import (
     outcome_word,
     shown_text,
 )
-from roomfield.survey.observation import ReadingKind
 
 ROWS_PER_FIGURE = 30
 
@@ -60,12 +60,13 @@ def levels_section(content: ReportContent, words: Words) -> Section:
     return Section(Part.LEVELS, words.say("section.levels"), tuple(blocks), new_page=True)
 
 
-def axis_marks(content: ReportContent, words: Words, kinds: tuple[ReadingKind, ...] = KIND_ORDER) -> list[AxisMark]:
+def axis_marks(content: ReportContent, words: Words, kinds: tuple[Kind, ...] = KIND_ORDER) -> list[AxisMark]:
     """The meter's range, and what levels of some kinds are held against: a limit of averages marks averages only."""
     marks = []
     for meter in content.meters[:1]:
         marks.append(AxisMark(meter.floor_w_m2, words.say("figure.axis.floor"), dashed=True))
-        marks.append(AxisMark(meter.overload_w_m2, words.say("figure.axis.overload"), dashed=True))
+        if meter.overload_w_m2 is not None:
+            marks.append(AxisMark(meter.overload_w_m2, words.say("figure.axis.overload"), dashed=True))
     for entry in content.references:
         if entry.value_w_m2 is not None and entry.used and entry.on_axis and entry.kind in kinds:
             strong = entry.standing is ReferenceStanding.LAW or entry.id == content.law_id
@@ -75,7 +76,7 @@ def axis_marks(content: ReportContent, words: Words, kinds: tuple[ReadingKind, .
     return sorted(marks, key=lambda m: m.value_w_m2)
 
 
-def axis_rows(content: ReportContent, words: Words, kinds: tuple[ReadingKind, ...] = KIND_ORDER) -> list[AxisRow]:
+def axis_rows(content: ReportContent, words: Words, kinds: tuple[Kind, ...] = KIND_ORDER) -> list[AxisRow]:
     """Every level of some kinds in the headline state, place by place, kind by kind."""
     rows = []
     for number, place in enumerate(content.places, start=1):
@@ -89,14 +90,12 @@ def axis_rows(content: ReportContent, words: Words, kinds: tuple[ReadingKind, ..
 
 def axis_figures(content: ReportContent, words: Words) -> list[Figure]:
     """An axis for peaks and held values and one for averages, on one scale; cut where there are many places."""
-    both = ((ReadingKind.PEAK, ReadingKind.MAX_HOLD), (ReadingKind.AVERAGE,))
+    both = ((Kind.PEAK, Kind.HIGHEST_HELD), (Kind.AVERAGE,))
     every = axis_rows(content, words)
     return [figure for kinds in both for figure in _axis_of(content, words, kinds, every)]
 
 
-def _axis_of(
-    content: ReportContent, words: Words, kinds: tuple[ReadingKind, ...], like: list[AxisRow]
-) -> Iterator[Figure]:
+def _axis_of(content: ReportContent, words: Words, kinds: tuple[Kind, ...], like: list[AxisRow]) -> Iterator[Figure]:
     rows, marks = axis_rows(content, words, kinds), axis_marks(content, words, kinds)
     if not rows:
         return

@@ -6,13 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from roomfield.quantities.kind import Kind
 from roomfield.show.figures import style
 from roomfield.show.figures.axis import LogScale, level_scale
 from roomfield.show.figures.svg import Drawing, fitted, text_width
 from roomfield.show.findings import Level, Shown
 from roomfield.show.words import Words
 from roomfield.show.words.numbers import MICRO
-from roomfield.survey.observation import Censoring, ReadingKind
+from roomfield.survey.observation import Censoring
 
 ROW = 17.0
 CONTINUED_ROW = 12.0
@@ -39,7 +40,7 @@ class AxisRow:
     """
 
     label: str
-    kind: ReadingKind
+    kind: Kind
     level: Level
     shown: Shown | None = None
     detail: str = ""
@@ -192,7 +193,7 @@ def _row(drawing: Drawing, row: AxisRow, scale: LogScale, y: float, words: Words
         high = scale.end
         _arrow(drawing, (low, y), scale.end)
     else:
-        solid = row.kind is ReadingKind.PEAK
+        solid = row.kind is Kind.PEAK
         drawing.rect(
             (low, y - 3),
             high - low,

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from roomfield.quantities.kind import Kind
 from roomfield.show.findings import Level, Outcome, Shown, Verdict
 from roomfield.show.place import ShownPlace
 from roomfield.show.words.catalogue import Words
-from roomfield.survey.observation import Censoring, ReadingKind
+from roomfield.survey.observation import Censoring
 
 LEAST_FACTOR = 2.0
 """Least factor to a bound that is written out."""
-KIND_ORDER = (ReadingKind.PEAK, ReadingKind.MAX_HOLD, ReadingKind.AVERAGE)
+KIND_ORDER = (Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE)
 """Order in which kinds are listed."""
 
 

@@ -29,7 +29,7 @@ def read_assessment(opened: Opened, visit: str = "", all_states: bool = False) -
 
 @router.get("/contributions")
 def read_contributions(
-    opened: Opened, visit: str = "", kind: Literal["peak", "max_hold", "average"] = "peak"
+    opened: Opened, visit: str = "", kind: Literal["peak", "highest_held", "average"] = "peak"
 ) -> list[dict[str, Any]]:
     """Who contributes what at every place, from all readings together."""
     visit_id = visit or (opened.survey.visits[0].id if opened.survey.visits else "")

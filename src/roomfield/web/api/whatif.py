@@ -32,7 +32,7 @@ def read_plans(
     request: Request,
     opened: Opened,
     target_w_m2: float,
-    kind: Literal["peak", "max_hold", "average"] = "peak",
+    kind: Literal["peak", "highest_held", "average"] = "peak",
     confidence: Annotated[float, Query(gt=0, lt=1)] = 0.9,
     budget: Annotated[float | None, Query(ge=0, allow_inf_nan=False)] = None,
     at: Annotated[list[str] | None, Query()] = None,

@@ -100,17 +100,22 @@ def _meter(before: Meter, form: Entries) -> Meter:
         before,
         name=form.text("name", before.name) or before.id,
         serial=form.text("serial", before.serial),
-        band_low_hz=form.number("band_low_mhz", before.band_low_hz / 1e6) * 1e6,
-        band_high_hz=form.number("band_high_mhz", before.band_high_hz / 1e6) * 1e6,
-        tolerance_db=form.number("tolerance_db", before.tolerance_db),
-        repeatability_db=form.number("repeatability_db", before.repeatability_db),
-        floor_w_m2=form.number("floor_uw_m2", before.floor_w_m2 * 1e6) * 1e-6,
-        overload_w_m2=form.number("overload_uw_m2", before.overload_w_m2 * 1e6) * 1e-6,
-        averaging_s=form.number("averaging_s", before.averaging_s),
+        band_low_hz=_figure(form, "band_low_mhz", 1e6, before.band_low_hz),
+        band_high_hz=_figure(form, "band_high_mhz", 1e6, before.band_high_hz),
+        tolerance_db=_figure(form, "tolerance_db", 1.0, before.tolerance_db),
+        repeatability_db=_figure(form, "repeatability_db", 1.0, before.repeatability_db),
+        floor_w_m2=_figure(form, "floor_uw_m2", 1e-6, before.floor_w_m2),
+        overload_w_m2=_figure(form, "overload_uw_m2", 1e-6, before.overload_w_m2),
+        averaging_s=_figure(form, "averaging_s", 1.0, before.averaging_s),
         calibrated_on=form.text("calibrated_on", before.calibrated_on),
         calibration_due=form.text("calibration_due", before.calibration_due),
         certificate=form.text("certificate", before.certificate),
     )
+
+
+def _figure(form: Entries, name: str, factor: float, before: float | None) -> float | None:
+    """A figure of the meter in SI units; as before if the field is empty."""
+    return form.number(name, 0.0) * factor if form.text(name) else before
 
 
 def _back(opened: OpenSurvey) -> Response:

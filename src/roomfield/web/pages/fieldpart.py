@@ -16,7 +16,7 @@ from roomfield.workbench.model.source_contributions import PlaceCauses, causes
 from roomfield.workbench.publish import level_maps
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
-KindName = Literal["peak", "max_hold", "average"]
+KindName = Literal["peak", "highest_held", "average"]
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from roomfield.errors import RangeError
-from roomfield.exposure.decision import DEFAULT_RULE, Bound, Verdict, judge, limit_kind, pulse_bound
+from roomfield.exposure.decision import (
+    DEFAULT_RULE,
+    Bound,
+    Verdict,
+    judge,
+    limit_kind,
+    pulse_bound,
+    takes_mean_over_scan,
+)
 from roomfield.exposure.guideline import CategoryChance, GuidelineResult, compare_with_every_service
-from roomfield.quantities import Censor, Kind, ProbabilityRange
+from roomfield.quantities import RISING, Censor, Kind, ProbabilityRange
 from roomfield.references.guidelines import GuidelineSet, guideline_set
 from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.rules import decision_rule
@@ -28,7 +36,7 @@ from roomfield.workbench.assess.switching import (
 )
 from roomfield.workbench.record.chosen_limits import chosen_limits
 
-_FALLING = (Kind.PEAK, Kind.MAX_HOLD, Kind.AVERAGE)
+_FALLING = (Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE)
 """Kinds from the one that is never the lower to the one that is never the higher."""
 
 
@@ -246,7 +254,7 @@ def assess(
 def _band_hz(survey: Survey, table: LevelTable) -> tuple[float, float]:
     """Band of all meters used: the smallest limit in it is on the safe side for each."""
     meters = [survey.meter(name) for name in dict.fromkeys(item.meter_id for item in table.levels)]
-    return min(m.band_low_hz for m in meters), max(m.band_high_hz for m in meters)
+    return min(m.receives_hz[0] for m in meters), max(m.receives_hz[1] for m in meters)
 
 
 def _limit_for(limits: LimitSet, band_hz: tuple[float, float]) -> LimitValue:
@@ -261,16 +269,17 @@ def _limit_for(limits: LimitSet, band_hz: tuple[float, float]) -> LimitValue:
 
 def _law(table: LevelTable, limits: LimitSet, limit: LimitValue, terms: Terms) -> Iterator[LawFinding]:
     """Each place in each radio state: the kind the limit takes, or the nearest higher kind as an upper bound."""
-    wanted = limit_kind(limits.scope)
+    wanted, mean_will_do = limit_kind(limits.scope), takes_mean_over_scan(limits.scope)
     spots: dict[tuple[str, str, str], dict[Kind, PlaceLevel]] = {}
     for item in table.levels:
         spots.setdefault((item.place_id, item.state_id, item.meter_id), {})[item.kind] = item
     for (place, state, meter), kinds in spots.items():
-        for kind in reversed(_FALLING[: _FALLING.index(wanted) + 1]):
+        for kind in RISING[RISING.index(wanted) :]:
             level = kinds[kind].combined.level if kind in kinds else None
-            if level is None or (kind is not wanted and level.censor is Censor.ABOVE):
+            higher = kind is not wanted
+            if level is None or (higher and level.censor is Censor.ABOVE) or not (higher or mean_will_do):
                 continue
-            if kind is not wanted:
+            if higher:
                 level = replace(level, kind=wanted, censor=Censor.BELOW)
             level = as_limit_average(level, limits)
             yield LawFinding(place, state, judge(level, limit, terms.rule), meter, kind)

@@ -31,7 +31,7 @@ class PlaceLevel:
 
     @property
     def kind(self) -> Kind:
-        """Peak, max-hold or average."""
+        """Peak, highest held or average."""
         return self.combined.kind
 
 

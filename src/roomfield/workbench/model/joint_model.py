@@ -152,7 +152,7 @@ def modelled_levels(posterior: Posterior, kind: Kind, state_id: str) -> tuple[Mo
     posterior : Posterior
         From `posterior_of`.
     kind : Kind
-        Peak, max-hold or average.
+        Peak, highest held or average.
     state_id : str
         Radio state of the visit.
     """

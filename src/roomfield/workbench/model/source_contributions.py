@@ -40,7 +40,7 @@ def causes(survey: Survey, visit_id: str, kind: str = "peak") -> tuple[PlaceCaus
     visit_id : str
         The visit whose readings are used.
     kind : str
-        ``peak``, ``max_hold`` or ``average``.
+        ``peak``, ``highest_held`` or ``average``.
 
     Raises
     ------

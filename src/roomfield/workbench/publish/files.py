@@ -175,7 +175,7 @@ def write_field_sheet(survey: Survey, path: str | Path, *, visit_id: str | None 
         tuple((s.name, ", ".join(groups.get(g, g) for g in s.off_groups)) for s in states),
         visit.assessor if visit else survey.assignment.assessor,
         ", ".join(m.name for m in survey.meters),
-        max((m.body_distance_m for m in survey.meters), default=0.3),
+        max((m.figures.body_distance_m for m in survey.meters), default=0.3),
         invented=survey.invented,
     )
     target = Path(path)

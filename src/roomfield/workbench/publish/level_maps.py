@@ -98,7 +98,7 @@ def storey_map(survey: Survey, visit_id: str, storey_id: str, kind: str = "peak"
     storey_id : str
         The storey.
     kind : str
-        ``peak``, ``max_hold`` or ``average``.
+        ``peak``, ``highest_held`` or ``average``.
     language : str
         ``en`` or ``de``.
 

@@ -8,7 +8,8 @@ from enum import StrEnum
 
 from roomfield.errors import InputError
 from roomfield.instrument.correct import to_level
-from roomfield.survey import Censoring, Meter, Orientation, Point3, Reading, ReadingKind, Scan, Survey
+from roomfield.quantities.kind import Kind
+from roomfield.survey import Censoring, Meter, Orientation, Point3, Reading, Scan, Survey
 from roomfield.survey.values import level_fault
 from roomfield.workbench.record.editing import new_id, now
 from roomfield.workbench.record.surveys import Records, opened, withdraw
@@ -46,14 +47,14 @@ class Value:
         What the display showed; None with a censoring key (then the meter's floor or overload value stands in).
     censoring : Censoring
         Whether the display showed a number at all.
-    kind : ReadingKind
-        Peak, max-hold or average.
+    kind : Kind
+        Peak, highest held or average.
     orientation : Orientation
         How the antenna was turned.
     """
 
     number: float | None
-    kind: ReadingKind
+    kind: Kind
     censoring: Censoring = Censoring.NONE
     orientation: Orientation = Orientation.BEST_AXIS
 
@@ -240,8 +241,15 @@ def new_entry_id() -> str:
 
 
 def _value_w_m2(value: Value, unit: Unit, meter: Meter) -> float:
-    bound = {Censoring.BELOW_FLOOR: meter.floor_w_m2, Censoring.OVERLOAD: meter.overload_w_m2}
+    figures = meter.figures
+    bound = {Censoring.BELOW_FLOOR: figures.floor_w_m2, Censoring.OVERLOAD: figures.overload_w_m2}
     if value.censoring is not Censoring.NONE and value.number is None:
+        if not math.isfinite(bound[value.censoring]):
+            raise InputError(
+                "the meter's overload value is not stated.",
+                where="value",
+                mend="Type the highest value it shows, or enter the meter's figures.",
+            )
         return bound[value.censoring]
     if value.number is None or not math.isfinite(value.number) or value.number < 0.0:
         raise InputError(f"{value.number!r} is not a level.", where="value", mend="Enter what the display shows.")
@@ -282,20 +290,21 @@ def _remarks(survey: Survey, meter: Meter, new: Reading, together: tuple[Reading
 
 
 def _beyond_meter(new: Reading, meter: Meter) -> Remark | None:
-    if new.censoring is Censoring.NONE and new.value_w_m2 < meter.floor_w_m2:
+    floor, overload = meter.floor_w_m2, meter.overload_w_m2
+    if new.censoring is Censoring.NONE and floor is not None and new.value_w_m2 < floor:
         return Remark(new.id, "This is below what the meter can tell from nothing. Is the unit right?", {})
-    if new.censoring is Censoring.NONE and new.value_w_m2 > meter.overload_w_m2:
+    if new.censoring is Censoring.NONE and overload is not None and new.value_w_m2 > overload:
         return Remark(new.id, "This is more than the meter can show. Is the unit right?", {})
     return None
 
 
 def _average_over_peak(new: Reading, others: list[Reading]) -> Remark | None:
-    if new.kind is not ReadingKind.AVERAGE or new.censoring is not Censoring.NONE:
+    if new.kind is not Kind.AVERAGE or new.censoring is not Censoring.NONE:
         return None
     peaks = [
         other.value_w_m2
         for other in others
-        if other.kind is not ReadingKind.AVERAGE and _same_spot(new, other) and other.censoring is Censoring.NONE
+        if other.kind is not Kind.AVERAGE and _same_spot(new, other) and other.censoring is Censoring.NONE
         and other.radio_state_id == new.radio_state_id
     ]  # fmt: skip
     if not peaks or new.value_w_m2 <= max(peaks) * 1.2:

@@ -121,7 +121,7 @@ class LogHead:
     unit : str
         Unit of the series; ``W/m2`` for power density.
     kind : str
-        What one value is: average, peak, max_hold or unknown.
+        What one value is: average, peak, highest_held or unknown.
     zone : str
         Time zone of the log's own clock.
     """

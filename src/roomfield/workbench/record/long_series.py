@@ -23,7 +23,8 @@ from roomfield.logs.pulses import Bursts, bursts
 from roomfield.logs.series import NOTES_FILE, LogSeries, open_series
 from roomfield.logs.stations import StationsReport, analyse_stations
 from roomfield.logs.summary import LogStatistics, statistics
-from roomfield.survey import LogRecord, ReadingKind
+from roomfield.quantities.kind import Kind
+from roomfield.survey import LogRecord
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.named_copy import named_copy
@@ -131,7 +132,7 @@ def view_of(series: LogSeries, bound_w_m2: float | None = None, split: datetime 
     InputError
         If no reading lies on one side of the split.
     """
-    held = series.kind == "max_hold"
+    held = series.kind == "highest_held"
     days = 0.0 if held else (series.end - series.start).total_seconds() / 86_400.0
     day_long = days >= 1.0
     return LogView(
@@ -203,7 +204,7 @@ def keep_log(
     content = json.dumps(mapping.to_dict(), ensure_ascii=False).encode("utf-8")
     log = job.store.media.put(Path(path), file_name=Path(path).name)
     notes = job.store.media.put(content, file_name="column-mapping.json", caption=f"{MAPPING_CAPTION}: {log.sha256}")
-    kind = ReadingKind(series.kind) if series.kind in set(ReadingKind) else ReadingKind.AVERAGE
+    kind = Kind(series.kind) if series.kind in set(Kind) else Kind.AVERAGE
     record = LogRecord(
         new_id("log"),
         visit.id,

@@ -32,7 +32,7 @@ from roomfield.show.evidence import (
 )
 from roomfield.show.findings import Shown
 from roomfield.show.phrase import Phrase, Text, phrase
-from roomfield.survey import Meter, ReadingKind, Survey
+from roomfield.survey import Meter, Survey
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.assess.place_use import Aim
 from roomfield.workbench.publish.contents.findings import AIM, PULSES
@@ -92,22 +92,23 @@ def meter_entries(survey: Survey, on_date: str) -> tuple[MeterEntry, ...]:
 
 
 def _meter(meter: Meter, on_date: str) -> MeterEntry:
+    used = meter.figures
     overdue = bool(meter.calibration_due) and on_date[:10] > meter.calibration_due[:10]
     return MeterEntry(
         meter.id,
         meter.name,
         meter.serial,
-        meter.band_low_hz,
-        meter.band_high_hz,
-        meter.tolerance_db,
+        used.band_low_hz,
+        used.band_high_hz,
+        used.tolerance_db,
         phrase("distribution.rectangular"),
-        meter.repeatability_db,
-        meter.floor_w_m2,
+        used.repeatability_db,
+        used.floor_w_m2,
         meter.overload_w_m2,
-        meter.response_s,
-        meter.averaging_s,
-        meter.body_distance_m,
-        meter.pickup_axes,
+        used.response_s,
+        used.averaging_s,
+        used.body_distance_m,
+        used.pickup_axes,
         meter.calibrated_on,
         meter.calibration_due,
         overdue,
@@ -115,6 +116,7 @@ def _meter(meter: Meter, on_date: str) -> MeterEntry:
         tuple(CalibrationEntry(p.frequency_hz, p.correction_db, p.std_db) for p in meter.calibration),
         _chart(meter, meter_chart(meter)),
         meter.note,
+        meter.not_stated,
     )
 
 
@@ -160,7 +162,7 @@ def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
         limits.title,
         limit.document,
         _STANDING[limits.standing],
-        ReadingKind.AVERAGE,
+        Kind.AVERAGE,
         limit.edition,
         limit.clause,
         how_known=how_known(limit.source),
@@ -177,7 +179,7 @@ def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
 def _aim(aim: Aim) -> ReferenceEntry:
     """The client's own aim where no guideline was chosen."""
     label, voluntary = phrase("aim.label"), ReferenceStanding.VOLUNTARY
-    return ReferenceEntry(AIM, label, "", voluntary, ReadingKind.PEAK, value_w_m2=aim.value_w_m2, on_axis=False)
+    return ReferenceEntry(AIM, label, "", voluntary, Kind.PEAK, value_w_m2=aim.value_w_m2, on_axis=False)
 
 
 def _pulses(law: ReferenceEntry, bound: Bound, how: str) -> ReferenceEntry:
@@ -186,7 +188,7 @@ def _pulses(law: ReferenceEntry, bound: Bound, how: str) -> ReferenceEntry:
         law,
         id=law.id + PULSES,
         label=phrase("reference.pulses", label=law.label),
-        kind=ReadingKind.PEAK,
+        kind=Kind.PEAK,
         value_w_m2=bound.value_w_m2,
         averaging_s=None,
         how_known=how,
@@ -203,7 +205,7 @@ def _guideline(chosen: GuidelineSet, *, on_axis: bool) -> ReferenceEntry:
         chosen.title,
         chosen.source.document,
         _STANDING[chosen.standing],
-        ReadingKind.PEAK,
+        Kind.PEAK,
         chosen.source.edition,
         chosen.source.clause,
         how_known=how_known(chosen.source),

@@ -8,7 +8,7 @@ from dataclasses import replace
 from roomfield.exposure.decision import Decision
 from roomfield.exposure.decision import Verdict as LawVerdict
 from roomfield.exposure.guideline import GuidelineResult
-from roomfield.quantities import Censor, Kind, ProbabilityRange, UncertainLevel
+from roomfield.quantities import Censor, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
 from roomfield.show.findings import (
     CategoryChance,
@@ -24,7 +24,7 @@ from roomfield.show.findings import (
 )
 from roomfield.show.phrase import Text, phrase
 from roomfield.show.place import ANSWERING
-from roomfield.survey import Censoring, Place, ReadingKind, Survey
+from roomfield.survey import Censoring, Place, Survey
 from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import PlaceLevel as MeasuredLevel
 from roomfield.workbench.assess.place_use import is_for_sleeping, is_meant
@@ -40,11 +40,6 @@ _CENSORING = {
     Censor.BELOW: Censoring.BELOW_FLOOR,
     Censor.ABOVE: Censoring.OVERLOAD,
 }
-
-
-def reading_kind(kind: Kind) -> ReadingKind:
-    """The record's name of a kind."""
-    return ReadingKind(kind.value)
 
 
 def stated_level(level: UncertainLevel, coverage: float) -> Level:
@@ -101,7 +96,7 @@ def _place_level(item: MeasuredLevel, coverage: float) -> PlaceLevel:
     highest = max(readings, key=lambda r: r.value_w_m2)
     return PlaceLevel(
         item.state_id,
-        reading_kind(item.kind),
+        item.kind,
         stated_level(item.combined.level, coverage),
         Shown(highest.value_w_m2, highest.censoring),
         item.combined.replicates,
@@ -150,7 +145,7 @@ def _aim_alone(assessment: Assessment) -> Iterator[Verdict]:
     if aim is None:
         return
     answering: dict[tuple[str, str, str], MeasuredLevel] = {}
-    for item in sorted(assessment.table.levels, key=lambda i: ANSWERING.index(reading_kind(i.kind))):
+    for item in sorted(assessment.table.levels, key=lambda i: ANSWERING.index(i.kind)):
         if is_meant(assessment.survey.place(item.place_id), None):
             answering.setdefault((item.place_id, item.state_id, item.meter_id), item)
     for item in answering.values():
@@ -159,7 +154,7 @@ def _aim_alone(assessment: Assessment) -> Iterator[Verdict]:
         yield Verdict(
             finding_id(assessment, item.place_id, item.meter_id),
             item.state_id,
-            reading_kind(item.kind),
+            item.kind,
             AIM,
             likely_outcome(within, assessment.terms.coverage),
             aim.value_w_m2,
@@ -173,7 +168,7 @@ def _law_verdict(assessment: Assessment, finding: LawFinding, reference_id: str)
     return Verdict(
         finding_id(assessment, finding.place_id, finding.meter_id),
         finding.state_id,
-        reading_kind(finding.measured),
+        finding.measured,
         reference_id,
         law_outcome(verdict),
         verdict.bound.value_w_m2,
@@ -237,7 +232,7 @@ def _guideline_verdict(assessment: Assessment, finding: GuidelineFinding) -> Ver
     return Verdict(
         finding_id(assessment, finding.place_id, finding.meter_id),
         finding.state_id,
-        reading_kind(result.level.kind),
+        result.level.kind,
         result.guideline.set_id,
         likely_outcome(within, coverage),
         finding.bound_w_m2,
@@ -278,7 +273,7 @@ def _contribution(assessment: Assessment, item: PooledSwitch) -> Contribution:
     made = Contribution(
         finding_id(assessment, first.place_id, first.meter_id),
         first.name,
-        reading_kind(first.kind),
+        first.kind,
         item.contribution.nominal_w_m2,
         span.low_w_m2,
         span.high_w_m2,

@@ -13,7 +13,7 @@ from roomfield.show.chapters import BeforeAfter, Letter, Verification
 from roomfield.show.findings import Level
 from roomfield.show.findings import Outcome as Against
 from roomfield.show.phrase import Text, phrase
-from roomfield.survey import ReadingKind, Survey
+from roomfield.survey import Survey
 from roomfield.workbench.plan.outcomes import note, statement
 from roomfield.workbench.plan.target_places import names_of
 from roomfield.workbench.prove.before_after import Comparison, comparisons, done_names, unequal
@@ -51,7 +51,7 @@ def _row(survey: Survey, compared: Comparison, check: PlaceCheck) -> BeforeAfter
     foreseen = check.agreement is not Agreement.NOT_PREDICTED
     return BeforeAfter(
         survey.place(check.place_id).name,
-        ReadingKind(check.kind.value),
+        check.kind,
         stated_level(check.before, COVERAGE),
         stated_level(check.after, COVERAGE),
         0.0 if math.isnan(check.reduction_db) else check.reduction_db,

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 
 from roomfield.logs.envelope import Envelope
 from roomfield.logs.profile import Profile
+from roomfield.quantities.kind import Kind
 from roomfield.show.chapters import DayProfile, LogEntry, Timeline
 from roomfield.show.phrase import Text, Told, phrase
-from roomfield.survey import LogRecord, ReadingKind
+from roomfield.survey import LogRecord
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.long_series import LogView, kept_series, view_of
 
@@ -36,7 +37,7 @@ def log_entries(job: Job, visit_id: str, bound_w_m2: float | None) -> tuple[LogE
 
 
 def _entry(record: LogRecord, place: str, view: LogView, bound_w_m2: float | None) -> LogEntry:
-    kind = ReadingKind(view.series.kind) if view.series.kind in set(ReadingKind) else record.kind
+    kind = Kind(view.series.kind) if view.series.kind in set(Kind) else record.kind
     return LogEntry(
         record.id,
         place,

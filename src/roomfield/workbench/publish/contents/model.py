@@ -19,7 +19,7 @@ from roomfield.show.chapters import SourceEntry
 from roomfield.show.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.show.findings import Contribution, NextStep, StepGroup
 from roomfield.show.phrase import Text, Told, phrase
-from roomfield.survey import ReadingKind, Standing, Survey
+from roomfield.survey import Standing, Survey
 from roomfield.workbench.model.joint_model import EmitterShare, Range, emitter_shares
 from roomfield.workbench.publish.contents.plan import emitter_letters, plan_storeys, room_at
 
@@ -44,7 +44,7 @@ def model_contributions(posterior: Posterior) -> tuple[Contribution, ...]:
         Contribution(
             s.place_id,
             names[s.emitter_id],
-            ReadingKind.PEAK,
+            Kind.PEAK,
             s.level_w_m2.median,
             s.level_w_m2.low,
             s.level_w_m2.high,

@@ -14,7 +14,7 @@ from roomfield.show.chapters import LevelStep, PlacePrediction, Remedy, TradeOff
 from roomfield.show.evidence import Caution
 from roomfield.show.findings import Level, StepGroup
 from roomfield.show.phrase import Text, phrase
-from roomfield.survey import AdoptedPlan, ReadingKind, Survey, VisitPurpose
+from roomfield.survey import AdoptedPlan, Survey, VisitPurpose
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.outcomes import everywhere, limiting, most_remains, worsening
@@ -61,7 +61,7 @@ def _remedy(survey: Survey, visit_id: str) -> Remedy | None:
     names = {p.id: p.name for p in survey.places}
     return Remedy(
         plan.target_w_m2,
-        ReadingKind(plan.target_kind),
+        Kind(plan.target_kind),
         plan.confidence,
         actions[0].cost.currency,
         tuple(_item(step) for step in found.work),

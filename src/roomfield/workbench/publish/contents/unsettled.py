@@ -12,7 +12,7 @@ from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.assess.switching import AttributionFinding
 
 _MOST_NAMES = 4
-_SUREST = (Kind.AVERAGE, Kind.MAX_HOLD, Kind.PEAK)
+_SUREST = (Kind.AVERAGE, Kind.HIGHEST_HELD, Kind.PEAK)
 """Kinds in the order in which their sums are best kept: highest values need not lie at one spot or moment."""
 
 

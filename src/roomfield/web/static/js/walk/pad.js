@@ -1,6 +1,6 @@
 // What is being typed: digits, kind, orientation, and values already waiting in the same entry.
 
-export const KINDS = ["peak", "max_hold", "average"];
+export const KINDS = ["peak", "highest_held", "average"];
 export const ORIENTATIONS = ["best_axis", "x", "y", "z", "three_axis_sum"];
 export const UNITS = ["µW/m²", "mW/m²", "nW/m²"];
 

@@ -10,7 +10,7 @@ import { KINDS, ORIENTATIONS, Pad, UNITS } from "./pad.js";
 import { Queue } from "./queue.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
-const KIND_NAMES = { peak: "Peak", max_hold: "Max-hold", average: "Average" };
+const KIND_NAMES = { peak: "Peak", highest_held: "Highest held", average: "Average" };
 const AXIS_NAMES = { best_axis: "Best axis", x: "X", y: "Y", z: "Z", three_axis_sum: "Sum of three axes" };
 const keptKey = `walk-draft:${start.survey_id}`;
 const kept = JSON.parse(localStorage.getItem(keptKey) ?? "{}");
