@@ -21,7 +21,7 @@ from roomfield.exchange.document import (
 )
 from roomfield.exchange.schema import main, schema_text
 from roomfield.quantities.kind import Kind
-from roomfield.survey import Reading, Survey
+from roomfield.survey import Meter, RadioState, Reading, Survey, Visit
 
 PUBLISHED = Path(__file__).parents[2] / "docs" / "schema" / "survey-2.json"
 VALIDATOR = Draft202012Validator(document_schema())
@@ -135,8 +135,11 @@ def test_reading_a_file(survey: Survey, tmp_path: Path):
 
 
 def test_a_document_of_the_first_version_is_read_with_its_word_for_the_held_maximum(survey: Survey):
-    held = Reading("r1", "v1", "m1", "st1", Kind.HIGHEST_HELD, 1e-6, "bed", watched_s=45.0)
-    old = json.loads(write_document(replace(survey, readings=(held,)))) | {"version": 1}
+    visit = Visit("v1", "2026-01-10T10:00:00+01:00", "A. Sessor", radio_states=(RadioState("s1", "as found"),))
+    held = Reading("r1", "v1", "m1", "s1", Kind.HIGHEST_HELD, 1e-6, watched_s=45.0)
+    old = json.loads(
+        write_document(replace(survey, readings=(held,), meters=(Meter("m1", "meter"),), visits=(visit,)))
+    ) | {"version": 1}
     for reading in old["survey"]["readings"]:
         reading["kind"] = "max_hold"
         for name in ("watched_s", "height_m", "body_distance_m", "accessory_id"):

@@ -299,7 +299,7 @@ def test_verdicts_name_the_factor_to_the_nearer_end_or_the_probability_with_both
     open_ = verdict(Outcome.UNDECIDED, (0.018, 0.773), 400e-6)
     assert verdict_short(open_, english) == f"open (chance of being below: 2{NBSP}% to 77{NBSP}%)"
     assert verdict_short(None, english) == "not compared"
-    assert verdict_short(verdict(Outcome.NOT_COMPARABLE), level(), english) == "not comparable"
+    assert verdict_short(verdict(Outcome.NOT_COMPARABLE), english) == "not comparable"
 
 
 def test_factor_of_a_censored_level_is_the_certain_one(english: Words) -> None:

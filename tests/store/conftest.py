@@ -206,7 +206,9 @@ def full_survey() -> Survey:
         id=uuid4().hex,
         title="Flat by the river",
         created_at="2026-03-01T08:00:00+01:00",
-        assignment=Assignment("Ann Client", "1 River Way", "A. Sessor", "Office", "bedroom?", "ch-nisv", "g", "de"),
+        assignment=Assignment(
+            "Ann Client", "1 River Way", "A. Sessor", "Office", "bedroom?", "ch-nisv", "g", "de", 1e-4
+        ),
         invented=True,
         dwelling=full_dwelling(),
         places=(

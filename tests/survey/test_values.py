@@ -84,7 +84,7 @@ def test_a_reading_that_cannot_be_is_refused_by_field_and_value(field: str, valu
         {"floor_w_m2": -1.0},
         {"floor_w_m2": 3.0},
         {"overload_w_m2": float("inf")},
-        {"band_low_hz": 8e9},
+        {"band_low_hz": 8e9, "band_high_hz": 6e9},
         {"response_s": -1.0},
         {"pickup_axes": 0},
         {"calibration_due": "soon"},
@@ -136,7 +136,8 @@ def test_every_record_is_reached_from_the_survey():
                 parts += list(getattr(part, "__args__", ()))
                 if hasattr(part, "__dataclass_fields__"):
                     waiting.append(part)
-    declared = {getattr(package, name) for name in RECORDS}
+    # MeterFigures is worked out from a meter and never kept.
+    declared = {getattr(package, name) for name in RECORDS} - {package.MeterFigures}
     assert {kind for kind in declared if hasattr(kind, "__dataclass_fields__")} <= seen
 
 
