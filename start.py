@@ -39,7 +39,10 @@ def main(arguments: list[str]) -> int:
     if sys.version_info < (3, 11):  # noqa: UP036 - the script itself runs on older versions, to say so
         print(f"roomfield needs Python 3.11 or newer; this is {sys.version.split()[0]}.")
         return 2
-    commands = {"demo": ["-m", "roomfield", "demo"], "test": ["-m", "pytest"]}
+    commands = {
+        "demo": ["-m", "roomfield", "demo"],
+        "test": ["-m", "pytest", "--numprocesses", "auto", "--dist", "worksteal"],
+    }
     if not arguments or arguments[0] not in commands:
         print(__doc__)
         return 2

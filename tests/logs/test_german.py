@@ -7,8 +7,6 @@ import re
 from importlib.resources import files
 from pathlib import Path
 
-import pytest
-
 from roomfield.logs.series import GapRule
 from roomfield.show.words.told import teller
 
@@ -48,8 +46,8 @@ def test_remarks_are_found():
     assert len(remarks()) >= 25
 
 
-@pytest.mark.parametrize("english", [*remarks(), GapRule.usual(0.05).in_words(), GapRule.usual(900.0).in_words()])
-def test_every_remark_is_told_in_german(english):
-    said = teller("de")(english)
-    assert said != english
-    assert re.findall(r"[0-9.]*[0-9]", english) == re.findall(r"[0-9.]*[0-9]", said)
+def test_every_remark_is_told_in_german():
+    for english in (*remarks(), GapRule.usual(0.05).in_words(), GapRule.usual(900.0).in_words()):
+        said = teller("de")(english)
+        assert said != english
+        assert re.findall(r"[0-9.]*[0-9]", english) == re.findall(r"[0-9.]*[0-9]", said), english

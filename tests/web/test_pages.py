@@ -66,9 +66,12 @@ def test_every_sentence_of_the_pages_is_there_in_german():
     assert sorted(sentences() - set(catalogue("de"))) == []
 
 
-@pytest.mark.parametrize("sentence", sorted(catalogue("de")))
-def test_a_translation_keeps_every_placeholder(sentence):
-    assert sorted(re.findall(r"\{\w+\}", sentence)) == sorted(re.findall(r"\{\w+\}", catalogue("de")[sentence]))
+def test_a_translation_keeps_every_placeholder():
+    holes = re.compile(r"\{\w+\}")
+    pairs = catalogue("de").items()
+    assert [
+        english for english, german in pairs if sorted(holes.findall(english)) != sorted(holes.findall(german))
+    ] == []
 
 
 @pytest.mark.published("RFC 9110, section 12.5.4 (Accept-Language)")

@@ -7,8 +7,6 @@ import re
 from importlib.resources import files
 from pathlib import Path
 
-import pytest
-
 from roomfield.show.words.told import told_catalogue
 from roomfield.web.words import catalogue, told, tongue
 
@@ -38,9 +36,10 @@ def refusals() -> list[str]:
     return sorted(one for one in found if one.endswith((".", "?")))
 
 
-@pytest.mark.parametrize("english", refusals())
-def test_every_refusal_of_the_pages_is_told_in_german(english):
-    assert tongue("de", english) == "de"
+def test_every_refusal_of_the_pages_is_told_in_german():
+    found = refusals()
+    assert len(found) > 50
+    assert [english for english in found if tongue("de", english) != "de"] == []
 
 
 def test_values_come_through_unchanged():
@@ -58,14 +57,13 @@ def test_a_value_is_never_read_as_a_placeholder():
     assert told("de", "there is no visit named '{kind}'.") == "Besuch '{kind}' gibt es nicht."
 
 
-@pytest.mark.parametrize("english", sorted(told_catalogue("de")))
-def test_a_pattern_keeps_its_values_and_finds_itself(english):
-    german = told_catalogue("de")[english]
-    assert set(HOLE.findall(german)) <= set(HOLE.findall(english))
-    assert len(HOLE.findall(english)) == len(set(HOLE.findall(english)))
-    filled = HOLE.sub("7", english)
-    if filled not in catalogue("de"):
-        assert told("de", filled) == HOLE.sub("7", german)
+def test_a_pattern_keeps_its_values_and_finds_itself():
+    for english, german in told_catalogue("de").items():
+        assert set(HOLE.findall(german)) <= set(HOLE.findall(english)), english
+        assert len(HOLE.findall(english)) == len(set(HOLE.findall(english))), english
+        filled = HOLE.sub("7", english)
+        if filled not in catalogue("de"):
+            assert told("de", filled) == HOLE.sub("7", german)
 
 
 def test_a_refusal_reaches_a_german_reader_in_german(client, survey_id):

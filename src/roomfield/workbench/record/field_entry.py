@@ -260,9 +260,11 @@ def _value_w_m2(value: Value, unit: Unit, meter: Meter) -> float:
             mend="Use the key for below the floor.",
         )
     level = value.number * FACTOR_W_M2[unit]
-    if reason := level_fault(level):
+    if level_fault(level):
         raise InputError(
-            f"{value.number:g} {unit.value} is {reason}.", where="value", mend="Check the unit and the number."
+            f"{value.number:g} {unit.value} is no level that a meter can show.",
+            where="value",
+            mend="Check the unit and the number.",
         )
     return level
 
