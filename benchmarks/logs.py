@@ -30,7 +30,7 @@ from roomfield.logs import calendar_means, percentile, rolling
 from roomfield.logs.clock import MICRO
 from roomfield.logs.guess import guess_mapping
 from roomfield.logs.intake import ingest
-from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.log_series import GapRule, LogSeries
 from roomfield.logs.summary import statistics
 
 DIGITS = 12

@@ -14,9 +14,9 @@ import numpy as np
 
 from roomfield.quantities import Kind
 from roomfield.remedy.choice import pareto_front
-from roomfield.remedy.effects import Column, Effect
+from roomfield.remedy.effects import Effect, TargetColumn
 from roomfield.remedy.evaluator import Evaluator, Variant
-from roomfield.remedy.groups import Groups
+from roomfield.remedy.path_groups import PathGroups
 from roomfield.survey.action import Action, ActionKind, CostRange
 
 PLACES, EMITTERS, DRAWS, GROUPS_PER_CELL, EDGES_PER_CELL = 30, 6, 500, 60, 15
@@ -32,7 +32,7 @@ class InventedHome(Evaluator):
             Action(f"a{i}", f"a{i}", ActionKind.SHIELD_SURFACE, cost=CostRange(c, c)) for i, c in enumerate(cost)
         )
         self.places = tuple(SimpleNamespace(id=f"p{i}", name=f"p{i}") for i in range(PLACES))
-        self.columns = tuple(Column(i, False) for i in range(PLACES))
+        self.columns = tuple(TargetColumn(i, False) for i in range(PLACES))
         self.kind, self.moving = Kind.PEAK, ()
         self.posterior = SimpleNamespace(
             x=np.zeros((DRAWS, 1)), seed=seed, emitter_ids=tuple(f"e{i}" for i in range(EMITTERS))
@@ -48,7 +48,7 @@ class InventedHome(Evaluator):
         share /= np.bincount(cell, share)[cell]
         edge = np.repeat(np.arange(cells), EDGES_PER_CELL)
         factor = through(rng, shields, len(cell))
-        groups = Groups(
+        groups = PathGroups(
             cell, np.zeros(len(cell), dtype=np.int64), share, factor, edge, np.zeros(len(edge), dtype=np.int64),
             rng.random(len(edge)) * 0.01, through(rng, shields, len(edge)), rng.random(len(edge)),
             rng.random(len(edge)), np.sqrt(through(rng, shields, len(edge))), np.sqrt(through(rng, shields, len(edge))),

@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.truth_dwelling import TruthDwelling, find_dwellings
+from roomfield.field.hand_scan import cube_points
 from roomfield.field.propagation import grid_density, unit_density
-from roomfield.field.scan import cube_points
 from roomfield.field.scene import Scene
 from roomfield.survey.dwelling import (
     Dwelling,

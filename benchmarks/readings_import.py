@@ -23,9 +23,9 @@ import pandas as pd
 from rich.console import Console
 from rich.table import Table
 
+from roomfield.exchange.column_guess import guess_columns
 from roomfield.exchange.drafts import ReadingContext
-from roomfield.exchange.guess import guess_columns
-from roomfield.exchange.readings import ImportPlan, import_readings
+from roomfield.exchange.readings_table import ImportPlan, import_readings
 from roomfield.store.repository import open_store
 from roomfield.survey import Censoring, Meter, Place, RadioState, Survey, Visit
 

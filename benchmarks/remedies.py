@@ -25,7 +25,7 @@ from roomfield.remedy.evaluator import Evaluator
 from roomfield.survey.action import Action, ActionKind, SurfaceRef
 from roomfield.survey.equipment import Meter
 from roomfield.survey.observation import Censoring, Reading
-from roomfield.survey.record import Survey
+from roomfield.survey.survey_record import Survey
 from roomfield.survey.visit import RadioState, Visit
 
 COLUMNS = {

@@ -200,7 +200,7 @@ def hear_scene(job: tuple[int, int, bool]) -> tuple[dict, dict]:
     from roomfield.signals.classifier import probabilities
     from roomfield.signals.conditioning import condition
     from roomfield.signals.features import gather, vector
-    from roomfield.signals.simulation.scene import negative_scene, random_scene
+    from roomfield.signals.simulation.audio_scene import negative_scene, random_scene
 
     index, seed, negative = job
     scene = (negative_scene if negative else random_scene)(index, seed)
@@ -234,7 +234,7 @@ def make_long_file(path: Path, minutes: float) -> None:
     """A long recording of changing emitters, written block by block."""
     import soundfile
 
-    from roomfield.signals.simulation.scene import compose
+    from roomfield.signals.simulation.audio_scene import compose
 
     casts = (["dect", "wifi_beacon"], ["lte_fdd"], ["gsm", "nr_tdd"], [], ["bluetooth_le_adv"])
     pieces = [compose(np.random.default_rng(i), cast, duration_s=30.0).samples for i, cast in enumerate(casts)]

@@ -54,7 +54,7 @@ def evidence_of(index: int, seed: int, negative: bool = False) -> tuple[dict[str
     """Numbers of one simulated scene, and the level of the loudest component of each technology [dB]."""
     from roomfield.signals.conditioning import condition
     from roomfield.signals.features import gather, vector
-    from roomfield.signals.simulation.scene import negative_scene, random_scene
+    from roomfield.signals.simulation.audio_scene import negative_scene, random_scene
 
     scene = (negative_scene if negative else random_scene)(index, seed)
     levels: dict[str, float] = {}

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pytest
 
 from roomfield.cli import main
-from roomfield.demo.survey import demo_survey
+from roomfield.demo.invented_survey import demo_survey
 from roomfield.store.repository import open_store
 
 

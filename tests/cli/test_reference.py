@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from roomfield.cli import reference
+from roomfield.cli import command_reference
 from roomfield.cli.main import app
 
 GROUP = typer.main.get_command(app)
@@ -16,15 +16,15 @@ NO_ANSWER = {"serve", "version"}
 
 def test_the_document_is_up_to_date():
     written = Path(__file__).parents[2] / "docs" / "commands.md"
-    assert written.read_text(encoding="utf-8") == reference.text(), (
-        "run: python -m roomfield.cli.reference docs/commands.md"
+    assert written.read_text(encoding="utf-8") == command_reference.text(), (
+        "run: python -m roomfield.cli.command_reference docs/commands.md"
     )
 
 
 def test_it_writes_the_file_that_is_named(tmp_path):
-    assert reference.main([str(tmp_path / "commands.md")]) == 0
+    assert command_reference.main([str(tmp_path / "commands.md")]) == 0
     assert (tmp_path / "commands.md").read_text(encoding="utf-8").startswith("# Commands")
-    assert reference.main([]) == 2
+    assert command_reference.main([]) == 2
 
 
 @pytest.mark.parametrize("name", list(GROUP.commands))
@@ -41,6 +41,6 @@ def test_every_command_that_answers_takes_json(name):
 
 
 def test_exit_codes_are_all_listed():
-    text = reference.text()
+    text = command_reference.text()
     for code in ("| 0 |", "| 2 |", "| 3 |", "| 4 |", "| 5 |", "| 6 |", "| 70 |", "| 130 |"):
         assert code in text

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from roomfield.demo.survey import demo_survey
+from roomfield.demo.invented_survey import demo_survey
 from roomfield.store.repository import open_store
 
 

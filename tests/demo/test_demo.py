@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from roomfield.demo.survey import FIRST, demo_survey
+from roomfield.demo.invented_survey import FIRST, demo_survey
+from roomfield.demo.invented_visit import demo_meter, simulated_readings
 from roomfield.demo.truth import METER_ERROR_DB, known_emitters, true_emitters, truth
-from roomfield.demo.visit import demo_meter, simulated_readings
 from roomfield.quantities import Kind
 from roomfield.survey import RadioState, Visit
 from roomfield.workbench.assess.place_levels import level_table

@@ -7,7 +7,7 @@ from dataclasses import replace
 import openpyxl
 import pytest
 
-from roomfield.demo.survey import FIRST, demo_survey
+from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.errors import InputError, RejectedRows, TooEarlyError, UnknownNameError
 from roomfield.exchange.bearings import BearingColumn, guess_bearings, import_bearings
 from roomfield.exchange.drafts import ReadingContext

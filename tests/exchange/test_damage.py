@@ -15,14 +15,14 @@ import pytest
 from PIL import Image
 
 from roomfield.errors import RoomfieldError
-from roomfield.exchange.document import read_document_file, write_document
+from roomfield.exchange.column_guess import guess_columns
 from roomfield.exchange.drafts import ReadingContext
-from roomfield.exchange.guess import guess_columns
 from roomfield.exchange.package import write_package
 from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
 from roomfield.exchange.plan_geojson import read_geojson_plan
 from roomfield.exchange.plan_page import read_plan_page
-from roomfield.exchange.readings import import_readings
+from roomfield.exchange.readings_table import import_readings
+from roomfield.exchange.survey_document import read_document_file, write_document
 from roomfield.exchange.unpack import open_package
 from roomfield.survey import Survey
 

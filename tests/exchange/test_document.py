@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from roomfield.errors import FormatError, InputError
-from roomfield.exchange.document import (
+from roomfield.exchange.json_schema import main, schema_text
+from roomfield.exchange.survey_document import (
     document_schema,
     parse_document,
     read_document,
     read_document_file,
     write_document,
 )
-from roomfield.exchange.schema import main, schema_text
 from roomfield.quantities.kind import Kind
 from roomfield.survey import Meter, RadioState, Reading, Survey, Visit
 
@@ -45,7 +45,7 @@ def test_the_schema_is_a_schema():
 
 def test_the_published_schema_is_up_to_date(tmp_path: Path):
     assert PUBLISHED.read_text(encoding="utf-8") == schema_text(), (
-        "write it again: python -m roomfield.exchange.schema docs/schema/survey-2.json"
+        "write it again: python -m roomfield.exchange.json_schema docs/schema/survey-2.json"
     )
     assert main([str(tmp_path / "again.json")]) == 0
     assert (tmp_path / "again.json").read_text(encoding="utf-8") == schema_text()

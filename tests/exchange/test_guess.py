@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from roomfield.errors import FormatError, InputError, UnknownNameError
-from roomfield.exchange.guess import guess_columns
+from roomfield.exchange.column_guess import guess_columns
 from roomfield.exchange.headers import meaning_of
-from roomfield.survey.sheet import FIELD_SHEET, Column
+from roomfield.survey.reading_columns import FIELD_SHEET, ReadingColumn
 
 
 @pytest.fixture
@@ -25,31 +25,31 @@ def write(tmp_path: Path):
 @pytest.mark.parametrize(
     ("header", "column", "unit"),
     [
-        ("Peak [µW/m²]", Column.PEAK, "uW/m2"),
-        ("Peak [\u03bcW/m²]", Column.PEAK, "uW/m2"),
-        ("peak (uW/m2)", Column.PEAK, "uW/m2"),
-        ("PEAK uW/m^2", Column.PEAK, "uW/m2"),
-        ("peak_uw_m2", Column.PEAK, "uW/m2"),
-        ("Max-Hold in mW/m²", Column.HIGHEST_HELD, "mW/m2"),
-        ("max_uw_m2", Column.HIGHEST_HELD, "uW/m2"),
-        ("Mittelwert [W/m2]", Column.AVERAGE, "W/m2"),
-        ("avg µW/cm²", Column.AVERAGE, "uW/cm2"),
-        ("Field strength [V/m]", Column.VALUE, "V/m"),
-        ("E dBµV/m", Column.VALUE, "dBuV/m"),
-        ("Level [dBm/m²]", Column.VALUE, "dBm/m2"),
-        ("µW/m²", Column.VALUE, "uW/m2"),
-        ("Messwert", Column.VALUE, ""),
-        ("Place", Column.PLACE, ""),
-        ("Messort", Column.PLACE, ""),
-        ("RADIO_STATE", Column.STATE, ""),
-        ("Datum/Uhrzeit", Column.MOMENT, ""),
-        ("x [m]", Column.X, ""),
-        ("Flags", Column.FLAG, ""),
-        ("weather", Column.UNUSED, ""),
-        ("", Column.UNUSED, ""),
+        ("Peak [µW/m²]", ReadingColumn.PEAK, "uW/m2"),
+        ("Peak [\u03bcW/m²]", ReadingColumn.PEAK, "uW/m2"),
+        ("peak (uW/m2)", ReadingColumn.PEAK, "uW/m2"),
+        ("PEAK uW/m^2", ReadingColumn.PEAK, "uW/m2"),
+        ("peak_uw_m2", ReadingColumn.PEAK, "uW/m2"),
+        ("Max-Hold in mW/m²", ReadingColumn.HIGHEST_HELD, "mW/m2"),
+        ("max_uw_m2", ReadingColumn.HIGHEST_HELD, "uW/m2"),
+        ("Mittelwert [W/m2]", ReadingColumn.AVERAGE, "W/m2"),
+        ("avg µW/cm²", ReadingColumn.AVERAGE, "uW/cm2"),
+        ("Field strength [V/m]", ReadingColumn.VALUE, "V/m"),
+        ("E dBµV/m", ReadingColumn.VALUE, "dBuV/m"),
+        ("Level [dBm/m²]", ReadingColumn.VALUE, "dBm/m2"),
+        ("µW/m²", ReadingColumn.VALUE, "uW/m2"),
+        ("Messwert", ReadingColumn.VALUE, ""),
+        ("Place", ReadingColumn.PLACE, ""),
+        ("Messort", ReadingColumn.PLACE, ""),
+        ("RADIO_STATE", ReadingColumn.STATE, ""),
+        ("Datum/Uhrzeit", ReadingColumn.MOMENT, ""),
+        ("x [m]", ReadingColumn.X, ""),
+        ("Flags", ReadingColumn.FLAG, ""),
+        ("weather", ReadingColumn.UNUSED, ""),
+        ("", ReadingColumn.UNUSED, ""),
     ],
 )
-def test_headers(header: str, column: Column, unit: str):
+def test_headers(header: str, column: ReadingColumn, unit: str):
     meaning = meaning_of(header)
     assert (meaning.column, meaning.unit) == (column, unit)
 
@@ -85,7 +85,7 @@ def test_separators(write, separator: str):
     rows = [["place", "peak uW/m2", "avg uW/m2"], ["bed, left" if separator == ";" else "bed", "1.5", "0.5"]]
     mapping = guess_columns(write("\n".join(separator.join(row) for row in rows * 3)))
     assert mapping.separator == separator
-    assert [m.column for m in mapping.columns] == [Column.PLACE, Column.PEAK, Column.AVERAGE]
+    assert [m.column for m in mapping.columns] == [ReadingColumn.PLACE, ReadingColumn.PEAK, ReadingColumn.AVERAGE]
 
 
 def test_decimal_commas_do_not_pass_for_separators(write):
@@ -196,7 +196,7 @@ def test_what_is_missing_or_doubled_is_asked(write, headers: str, words: str):
 
 def test_the_user_settles_what_is_open(write):
     mapping = guess_columns(write("spot on plan;strength\nbed;1\n"))
-    settled = mapping.with_column("spot on plan", "place").with_column("strength", Column.HIGHEST_HELD, "mW/m²")
+    settled = mapping.with_column("spot on plan", "place").with_column("strength", ReadingColumn.HIGHEST_HELD, "mW/m²")
     assert settled.questions() == ()
     assert settled.columns[1].unit == "mW/m2"
     assert settled.columns[1].because == "chosen by you"

@@ -13,8 +13,8 @@ import bagit
 import pytest
 
 from roomfield.errors import FormatError, InputError, IntegrityError
-from roomfield.exchange.document import write_document
 from roomfield.exchange.package import folder_name, package_hash, write_package
+from roomfield.exchange.survey_document import write_document
 from roomfield.exchange.unpack import Limits, open_package
 from roomfield.quantities.kind import Kind
 from roomfield.survey import MediaItem, Reading, Survey

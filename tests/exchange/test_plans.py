@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from roomfield.errors import FormatError, InputError, RangeError, UnknownNameError
-from roomfield.exchange.plan import PlanOptions
+from roomfield.exchange.plan_drawing import PlanOptions
 from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
 from roomfield.exchange.plan_faces import pair_faces
 from roomfield.exchange.plan_geojson import metres_per_degree, read_geojson_plan

@@ -16,11 +16,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from roomfield.errors import FormatError, InputError, RejectedRows, TooEarlyError, UnknownNameError
+from roomfield.exchange.column_guess import guess_columns
+from roomfield.exchange.column_mapping import ColumnMapping
 from roomfield.exchange.drafts import ReadingContext
-from roomfield.exchange.guess import guess_columns
-from roomfield.exchange.mapping import ColumnMapping
 from roomfield.exchange.places import use_told_by
-from roomfield.exchange.readings import ImportPlan, import_readings
+from roomfield.exchange.readings_table import ImportPlan, import_readings
 from roomfield.quantities.kind import Kind
 from roomfield.survey import (
     Censoring,

@@ -10,8 +10,8 @@ import openpyxl
 import pytest
 
 from roomfield.errors import FormatError, InputError
-from roomfield.exchange import table, workbook
-from roomfield.exchange.table import guess_separator, read_table
+from roomfield.exchange import table_reader, workbook
+from roomfield.exchange.table_reader import guess_separator, read_table
 from roomfield.exchange.workbook import column_number
 
 
@@ -63,7 +63,7 @@ def test_a_zip_that_is_no_workbook(tmp_path: Path):
 def test_too_long_a_file_is_not_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     path = tmp_path / "a.csv"
     path.write_text("a,b\n" * 100)
-    monkeypatch.setattr(table, "MOST_BYTES", 100)
+    monkeypatch.setattr(table_reader, "MOST_BYTES", 100)
     with pytest.raises(FormatError, match="longer than"):
         read_table(path)
 
@@ -71,7 +71,7 @@ def test_too_long_a_file_is_not_read(tmp_path: Path, monkeypatch: pytest.MonkeyP
 def test_too_many_rows_are_not_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     path = tmp_path / "a.csv"
     path.write_text("a,b\n" * 100)
-    monkeypatch.setattr(table, "MOST_ROWS", 50)
+    monkeypatch.setattr(table_reader, "MOST_ROWS", 50)
     with pytest.raises(FormatError, match="more than"):
         read_table(path)
 

@@ -9,15 +9,15 @@ import pytest
 
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.exposure.attribution import attribute
-from roomfield.quantities import Censor, Contribution, Kind, UncertainLevel
+from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
 
-GAIN = Contribution.from_half_width("gain", 6.0, shared_key="meter")
+GAIN = ErrorContribution.from_half_width("gain", 6.0, shared_key="meter")
 SOURCES = {"router": 8.0, "telephone base": 2.0, "sensor": 0.01}
 OUTSIDE = 0.5
 
 
 def level(value: float, std_db: float = 0.5, **more) -> UncertainLevel:
-    return UncertainLevel.from_density(Kind.AVERAGE, value, (GAIN, Contribution("repeatability", std_db)), **more)
+    return UncertainLevel.from_density(Kind.AVERAGE, value, (GAIN, ErrorContribution("repeatability", std_db)), **more)
 
 
 def states(read) -> tuple[UncertainLevel, dict[str, UncertainLevel], UncertainLevel]:

@@ -11,19 +11,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roomfield.errors import InputError, KindMismatchError
-from roomfield.exposure.combine import mean, total
 from roomfield.exposure.differences import difference
-from roomfield.quantities import Censor, Contribution, Kind, Shape, UncertainLevel, joint_draws_w_m2
+from roomfield.exposure.level_sums import mean, total
+from roomfield.quantities import Censor, ErrorContribution, ErrorShape, Kind, UncertainLevel, joint_draws_w_m2
 
-GAIN = Contribution.from_half_width("gain", 6.0, shared_key="meter")
+GAIN = ErrorContribution.from_half_width("gain", 6.0, shared_key="meter")
 
 
-def level(db: float, *contributions: Contribution, kind: Kind = Kind.AVERAGE, censor: Censor = Censor.NONE):
+def level(db: float, *contributions: ErrorContribution, kind: Kind = Kind.AVERAGE, censor: Censor = Censor.NONE):
     return UncertainLevel(kind, db, contributions, censor)
 
 
-def noise(std_db: float) -> Contribution:
-    return Contribution("repeatability", std_db)
+def noise(std_db: float) -> ErrorContribution:
+    return ErrorContribution("repeatability", std_db)
 
 
 @pytest.mark.published("Two equal sources of u = 2 dB each: median 2.10 times one, u 1.45 dB (own Monte Carlo)")
@@ -37,7 +37,7 @@ def test_sum_of_two_equal_sources():
 @pytest.mark.parametrize("std_db", [0.5, 1.5, 3.0])
 @pytest.mark.parametrize("spread_db", [0.0, 6.0, 20.0])
 def test_sum_agrees_with_sampling(gain_half_width, std_db, spread_db):
-    gain = Contribution.from_half_width("gain", gain_half_width, shared_key="meter")
+    gain = ErrorContribution.from_half_width("gain", gain_half_width, shared_key="meter")
     levels = [level(db, gain, noise(std_db)) for db in (0.0, -0.5 * spread_db, -spread_db)]
     drawn = 10 * np.log10(joint_draws_w_m2(levels, 200_000, np.random.default_rng(1)).sum(axis=1))
     summed = total(levels)
@@ -106,7 +106,7 @@ def test_properties_of_sums_and_means(db, std):
 @pytest.mark.parametrize(("gain_db", "own_db"), [(0.2, 0.0), (0.2, 0.05), (0.05, 0.1), (0.0, 0.1)])
 def test_difference_agrees_with_a_metrology_library(gain_db, own_db):
     """Small errors, where first order is exact enough; the library works in linear units."""
-    gain = Contribution("gain", gain_db, Shape.NORMAL, "meter")
+    gain = ErrorContribution("gain", gain_db, ErrorShape.NORMAL, "meter")
     a, b = level(0.0, gain, noise(own_db)), level(-1.0, gain, noise(own_db))
     found = difference(a, b, draws=200_000)
     neper = math.log(10) / 10
@@ -124,7 +124,7 @@ def test_difference_agrees_with_a_metrology_library(gain_db, own_db):
 def test_shared_errors_cancel_in_the_share():
     on, off = level(0.0, GAIN), level(-3.0103, GAIN)
     assert difference(on, off).share() == pytest.approx((0.5, 0.5), abs=1e-4)
-    apart = difference(level(0.0, Contribution.from_half_width("gain", 6.0)), level(-3.0103, GAIN))
+    apart = difference(level(0.0, ErrorContribution.from_half_width("gain", 6.0)), level(-3.0103, GAIN))
     low, high = apart.share()
     assert low < 0.0 < 0.5 < high
 

@@ -23,7 +23,7 @@ from roomfield.exposure.risk import (
     global_risks,
     rejection_threshold,
 )
-from roomfield.quantities import Censor, Contribution, Kind, UncertainLevel
+from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
 from roomfield.references import limits
 
 CASES_FILE = Path(__file__).parents[1] / "data" / "uncertainty" / "uncertainty-cases.toml"
@@ -33,7 +33,7 @@ RULES = ("simple", "guard-0.83U", "guard-U", "guard-1.5U", "guard-3U", "guarded-
 
 
 def level(value: float, std_db: float, *, kind: Kind = Kind.AVERAGE, censor: Censor = Censor.NONE) -> UncertainLevel:
-    return UncertainLevel.from_density(kind, value, (Contribution("meter", std_db),), censor)
+    return UncertainLevel.from_density(kind, value, (ErrorContribution("meter", std_db),), censor)
 
 
 def bound(value: float, kind: Kind = Kind.AVERAGE) -> Bound:
@@ -146,7 +146,7 @@ def test_guard_bands_hold_their_stated_risk(rule, factor, risk):
 @given(db=st.floats(-40, 40), std=st.floats(0.1, 6), censor=st.sampled_from(Censor))
 @settings(max_examples=80, deadline=None)
 def test_rules_agree_with_each_other(db, std, censor):
-    found = UncertainLevel(Kind.AVERAGE, db, (Contribution("meter", std),), censor)
+    found = UncertainLevel(Kind.AVERAGE, db, (ErrorContribution("meter", std),), censor)
     decisions = {rule: judge(found, bound(1.0), rule).decision for rule in RULES}
     accepted = [decisions[r] is Decision.BELOW for r in ("guard-3U", "guard-1.5U", "guard-U", "guard-0.83U", "simple")]
     assert accepted == sorted(accepted), "a narrower guard band never accepts less"
@@ -252,10 +252,10 @@ TRUE_W_M2 = 1.0
 def simulated_meters(count: int, rng: np.random.Generator, true_w_m2: float) -> list[UncertainLevel]:
     """Levels as many meters would state them: gain within +-6 dB, repeatability, pickup and body errors."""
     causes = (
-        Contribution.from_half_width("gain", 6.0, shared_key="meter"),
-        Contribution("repeatability", 1.0),
-        Contribution.from_half_width("body", 1.0),
-        Contribution.from_half_width("pickup", 2.4),
+        ErrorContribution.from_half_width("gain", 6.0, shared_key="meter"),
+        ErrorContribution("repeatability", 1.0),
+        ErrorContribution.from_half_width("body", 1.0),
+        ErrorContribution.from_half_width("pickup", 2.4),
     )
     errors = (
         rng.uniform(-6, 6, count) + rng.normal(0, 1, count) + rng.uniform(-1, 1, count) + rng.uniform(-2.4, 2.4, count)
@@ -288,7 +288,7 @@ def test_stated_probabilities_come_true():
     rng = np.random.default_rng(13)
     count = 6000
     true_db = rng.uniform(-30, 30, count)
-    causes = (Contribution.from_half_width("gain", 6.0), Contribution("repeatability", 1.0))
+    causes = (ErrorContribution.from_half_width("gain", 6.0), ErrorContribution("repeatability", 1.0))
     read_db = true_db - rng.uniform(-6, 6, count) - rng.normal(0, 1, count)
     stated = np.array(
         [judge(UncertainLevel(Kind.AVERAGE, y, causes), bound(1.0)).probability_below.low for y in read_db]

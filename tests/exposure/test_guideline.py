@@ -16,13 +16,13 @@ from roomfield.exposure.guideline import (
     compare_with_every_service,
     takes_kind,
 )
-from roomfield.quantities import Censor, Contribution, Kind, UncertainLevel
+from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
 
 SBM = "building-biology-2015"
 
 
 def peak(value_uw_m2: float, std_db: float = 0.0, *, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE):
-    causes = (Contribution("meter", std_db),) if std_db else ()
+    causes = (ErrorContribution("meter", std_db),) if std_db else ()
     return UncertainLevel.from_density(kind, value_uw_m2 * 1e-6, causes, censor)
 
 

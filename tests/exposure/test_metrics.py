@@ -12,13 +12,13 @@ import pytest
 from roomfield.errors import InputError, KindMismatchError, RangeError, TooEarlyError
 from roomfield.exposure import averaging, metrics, regions
 from roomfield.exposure.decision import Decision, judge
-from roomfield.quantities import Censor, Contribution, Kind, UncertainLevel
+from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
 from roomfield.references import catalogue, limits
 
 DATA = Path(__file__).parents[1] / "data"
 
 
-def level(value: float, *causes: Contribution, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE):
+def level(value: float, *causes: ErrorContribution, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE):
     return UncertainLevel.from_density(kind, value, causes, censor)
 
 
@@ -41,7 +41,7 @@ def test_dect_duty_from_the_catalogue():
 def test_an_unsure_duty_widens_the_interval():
     wifi = metrics.emitter_duty(catalogue.emitter("Wi-Fi 2.4 GHz access point, EU"))
     assert (wifi.low_db, wifi.high_db) == pytest.approx((10 * math.log10(2), 20.0))
-    average = metrics.average_from_peak(level(1.0, Contribution("meter", 1.0)), wifi)
+    average = metrics.average_from_peak(level(1.0, ErrorContribution("meter", 1.0)), wifi)
     assert average.std_db == pytest.approx(math.hypot(1.0, (wifi.high_db - wifi.low_db) / math.sqrt(12)))
     span = average.interval(0.9999)
     assert span.low_w_m2 < 0.011 and span.high_w_m2 > 0.49
@@ -71,9 +71,9 @@ def test_conversions_take_only_their_kind():
 
 def test_a_peak_bounds_the_average_and_decides_only_below():
     limit = limits.lookup("EU", "power_density", 2.45e9)
-    bound = metrics.average_bound(level(1e-3, Contribution("meter", 2.0)))
+    bound = metrics.average_bound(level(1e-3, ErrorContribution("meter", 2.0)))
     assert judge(bound, limit).decision is Decision.BELOW
-    high = metrics.average_bound(level(100.0, Contribution("meter", 2.0), kind=Kind.HIGHEST_HELD))
+    high = metrics.average_bound(level(100.0, ErrorContribution("meter", 2.0), kind=Kind.HIGHEST_HELD))
     assert judge(high, limit).decision is Decision.UNDECIDED
     average = level(1.0, kind=Kind.AVERAGE)
     assert metrics.average_bound(average) is average
@@ -98,8 +98,8 @@ def test_spatial_schemes_need_all_their_points():
 
 
 def test_mean_over_points_lowers_only_what_is_independent():
-    gain = Contribution.from_half_width("gain", 6.0, shared_key="meter")
-    levels = [level(1.0, gain, Contribution("repeatability", 1.0), kind=Kind.AVERAGE) for _ in range(20)]
+    gain = ErrorContribution.from_half_width("gain", 6.0, shared_key="meter")
+    levels = [level(1.0, gain, ErrorContribution("repeatability", 1.0), kind=Kind.AVERAGE) for _ in range(20)]
     found = averaging.spatial_mean(levels, "twenty")
     assert found.shared_std_db == pytest.approx(gain.std_db)
     assert found.independent_std_db == pytest.approx(1.0 / math.sqrt(20), rel=0.05)
@@ -138,7 +138,7 @@ def test_time_average_weighs_by_duration():
 
 @pytest.mark.published("EMF-Portal record 25930: DECT varies by 10.6 dB over a day")
 def test_a_spot_reading_for_a_longer_average_is_widened():
-    spot = level(1.0, Contribution("meter", 1.0), kind=Kind.AVERAGE)
+    spot = level(1.0, ErrorContribution("meter", 1.0), kind=Kind.AVERAGE)
     wide = averaging.as_time_average(spot, "dect")
     assert wide.std_db == pytest.approx(math.hypot(1.0, 5.3 / math.sqrt(3)))
     assert wide.median_w_m2 == pytest.approx(1.0)

@@ -9,7 +9,7 @@ import pytest
 from roomfield.errors import InputError, KindMismatchError, RangeError
 from roomfield.exposure.decision import Decision
 from roomfield.exposure.quotients import AttributedLevel, quotient
-from roomfield.quantities import Contribution, Kind, UncertainLevel
+from roomfield.quantities import ErrorContribution, Kind, UncertainLevel
 from roomfield.references import limits
 
 BAND_HZ = (200e6, 8e9)
@@ -17,7 +17,7 @@ THREE = ((450e6, 0.10), (900e6, 0.20), (2450e6, 0.50))
 
 
 def part(value: float, frequency_hz: float | None, std_db: float = 0.0, kind: Kind = Kind.AVERAGE) -> AttributedLevel:
-    causes = (Contribution("meter", std_db),) if std_db else ()
+    causes = (ErrorContribution("meter", std_db),) if std_db else ()
     return AttributedLevel(str(frequency_hz), UncertainLevel.from_density(kind, value, causes), frequency_hz)
 
 

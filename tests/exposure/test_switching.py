@@ -22,7 +22,7 @@ from roomfield.exposure import (
 from roomfield.exposure.decision import Bound
 from roomfield.exposure.guideline import SERVICES_AT_MOST
 from roomfield.exposure.quotients import AttributedLevel
-from roomfield.quantities import Censor, Contribution, Kind, UncertainLevel
+from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
 from roomfield.references.limits import select
 
 BAND = (400e6, 7.2e9)
@@ -31,8 +31,8 @@ BAND = (400e6, 7.2e9)
 def level(
     w_m2: float, own_db: float = 0.0, gain_db: float = 0.0, kind: Kind = Kind.AVERAGE, censor: Censor = Censor.NONE
 ):
-    parts = [Contribution("own", own_db)] if own_db else []
-    parts += [Contribution("gain", gain_db, shared_key="m/gain")] if gain_db else []
+    parts = [ErrorContribution("own", own_db)] if own_db else []
+    parts += [ErrorContribution("gain", gain_db, shared_key="m/gain")] if gain_db else []
     return UncertainLevel.from_density(kind, w_m2, tuple(parts), censor)
 
 

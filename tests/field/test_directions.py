@@ -11,10 +11,10 @@ from scipy import integrate, stats
 
 from roomfield.field.directions import GUESSED_POWER_STD_DB, NULL_FILL, Aimed, aimed_at, on_axis
 from roomfield.field.inference import infer
-from roomfield.field.observations import observe
+from roomfield.field.observation_arrays import observe
+from roomfield.field.path_gains import Radiators
 from roomfield.field.posterior import levels_at
 from roomfield.field.scene import Scene
-from roomfield.field.sources import Radiators
 from roomfield.quantities import Kind
 from roomfield.survey import Bearing, Dwelling
 

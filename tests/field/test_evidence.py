@@ -11,16 +11,16 @@ import pytest
 from scipy import stats
 from shapely import Polygon
 
-from roomfield.field import evidence as evidence_module
-from roomfield.field.evidence import Evidence
+from roomfield.field import marginal_likelihood as evidence_module
 from roomfield.field.forward import SPOT_MEAN_DB, SPOT_STD_DB, mixture_gain_db
 from roomfield.field.inference import build_forward, infer
 from roomfield.field.locate import arcs_of, locate
-from roomfield.field.observations import observe
+from roomfield.field.marginal_likelihood import CandidateEvidence
+from roomfield.field.observation_arrays import observe
+from roomfield.field.path_gains import Radiators
+from roomfield.field.position_search import HEIGHTS_M, _coarse, _fine, _to_look_in
 from roomfield.field.propagation import paths
 from roomfield.field.scene import Scene
-from roomfield.field.search import HEIGHTS_M, _coarse, _fine, _to_look_in
-from roomfield.field.sources import Radiators
 from roomfield.survey import Bearing, Storey
 
 _SPEC = importlib.util.spec_from_file_location("surveys", Path(__file__).with_name("surveys.py"))
@@ -39,7 +39,7 @@ def one_emitter_job(values):
     survey = surveys.survey((hidden,), POINTS, {("all", surveys.PEAK): values}, dwelling=surveys.flat())
     observed, scene = observe(survey), Scene.from_dwelling(survey.dwelling)
     radiators = Radiators.of(survey.emitters, POINTS[:1])
-    return Evidence(build_forward(survey, observed, scene, radiators, ()), scene, radiators, [0])
+    return CandidateEvidence(build_forward(survey, observed, scene, radiators, ()), scene, radiators, [0])
 
 
 @pytest.mark.published("scipy.stats.multivariate_normal")
@@ -66,7 +66,7 @@ def test_candidates_left_aside_would_not_have_won(monkeypatch):
     centre = observed.sites.mean(axis=0)
     start = np.array([e.position or tuple(centre) for e in survey.emitters])
     radiators = Radiators.of(survey.emitters, start)
-    job = Evidence(build_forward(survey, observed, scene, radiators, ()), scene, radiators, [2])
+    job = CandidateEvidence(build_forward(survey, observed, scene, radiators, ()), scene, radiators, [2])
     angle = np.deg2rad(np.arange(0.0, 360.0, 15.0))
     grid = centre + np.column_stack([200.0 * np.sin(angle), 200.0 * np.cos(angle), np.full(len(angle), 10.0)])
     some, _ = job.evaluate(grid)

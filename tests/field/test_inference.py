@@ -17,12 +17,12 @@ from roomfield.field.diagnostics import FindingKind, diagnostics
 from roomfield.field.forward import Blocks, mixture_gain_db, power_sum
 from roomfield.field.inference import build_forward, infer, unknown_groups
 from roomfield.field.locate import Whereabouts, locate
-from roomfield.field.observations import observe
+from roomfield.field.observation_arrays import observe
+from roomfield.field.path_gains import Radiators, materials_of, unit_db
 from roomfield.field.posterior import levels_at
 from roomfield.field.priors import emitter_prior
 from roomfield.field.sampling import draw, scan_scales
 from roomfield.field.scene import Scene
-from roomfield.field.sources import Radiators, materials_of, unit_db
 from roomfield.quantities import Kind
 from roomfield.survey import Bearing, Censoring, Dwelling, FittedShield, Meter, RadioState, ShieldSheet, Standing
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from roomfield.demo.survey import demo_survey
+from roomfield.demo.invented_survey import demo_survey
 from roomfield.field.inference import infer
 from roomfield.field.posterior import level_table_db, levels_at, total_of
 from roomfield.quantities import Kind

@@ -17,9 +17,9 @@ from roomfield.field.design import measure_next, storey_points
 from roomfield.field.export import map_to_csv, map_to_geojson, map_to_geotiff
 from roomfield.field.inference import infer
 from roomfield.field.map import LevelMap, level_map
+from roomfield.field.path_gains import Radiators, unit_db, unit_db_over
 from roomfield.field.posterior import levels_at
 from roomfield.field.scene import Scene
-from roomfield.field.sources import Radiators, unit_db, unit_db_over
 from roomfield.quantities import Kind
 from roomfield.survey import Dwelling, Storey
 

@@ -12,16 +12,16 @@ from roomfield.errors import KindMismatchError
 from roomfield.field.inference import infer
 from roomfield.field.measured import measured_times_ratio, tie
 from roomfield.field.posterior import levels_at
-from roomfield.quantities import Censor, Contribution, Kind, UncertainLevel
+from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
 
 _SPEC = importlib.util.spec_from_file_location("surveys", Path(__file__).with_name("surveys.py"))
 surveys = importlib.util.module_from_spec(_SPEC)
 _SPEC.loader.exec_module(surveys)
 POINTS = [(1.0, 4.5, 1.0), (2.5, 1.5, 1.0), (6.0, 1.5, 1.2)]
-GAIN = Contribution.from_half_width("gain", 6.0)
+GAIN = ErrorContribution.from_half_width("gain", 6.0)
 
 
-def level(density_w_m2: float, *contributions: Contribution, censor: Censor = Censor.NONE) -> UncertainLevel:
+def level(density_w_m2: float, *contributions: ErrorContribution, censor: Censor = Censor.NONE) -> UncertainLevel:
     return UncertainLevel.from_density(Kind.PEAK, density_w_m2, contributions, censor)
 
 
@@ -53,7 +53,7 @@ def test_the_tie_gives_back_what_was_measured_and_carries_the_rest_along(posteri
 
 
 def test_an_error_that_readings_share_moves_all_places_together(posterior) -> None:
-    shared = Contribution.from_half_width("gain", 6.0, shared_key="m/gain")
+    shared = ErrorContribution.from_half_width("gain", 6.0, shared_key="m/gain")
     told = drawn(posterior, tie(posterior, {"p0": level(1e-3, shared), "p1": level(1e-2, shared)}, kind=Kind.PEAK))
     np.testing.assert_allclose(told[:, 1] / told[:, 0], 10.0)
     assert 3.0 < np.std(10.0 * np.log10(told[:, 0])) < 4.0

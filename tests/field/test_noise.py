@@ -9,7 +9,7 @@ import pytest
 from scipy import optimize, stats
 
 from roomfield.field.noise import TAILS, Noise
-from roomfield.field.observations import LevelRows
+from roomfield.field.observation_arrays import LevelRows
 
 
 def rows(censor=(0, 0, 0, 0)) -> LevelRows:

@@ -15,8 +15,8 @@ from roomfield.field.links import (
     Centre,
     Hyper,
     LinkCovariance,
-    Links,
     LinkVariance,
+    PointLinks,
     centre_of,
     log_distance,
     prior_mean,
@@ -37,7 +37,7 @@ def site(rng: np.random.Generator, n: int = 60) -> np.ndarray:
 def drawn_field(rng: np.random.Generator, scales: np.ndarray, points: np.ndarray, positions: np.ndarray):
     """A field of every emitter at all points, drawn from the model's own prior."""
     m = len(positions)
-    links = Links(np.tile(points, (m, 1)), np.repeat(np.arange(m), len(points)), positions)
+    links = PointLinks(np.tile(points, (m, 1)), np.repeat(np.arange(m), len(points)), positions)
     hyper, centre = hyper_of(scales, EXTENT_M), Centre(-50.0, -8.0, None)
     covariance = LinkCovariance(links, links, levels=False)(hyper, centre) + 1e-8 * np.eye(len(links))
     field = prior_mean(links, hyper, centre) + np.linalg.cholesky(covariance) @ rng.standard_normal(len(links))
@@ -47,7 +47,7 @@ def drawn_field(rng: np.random.Generator, scales: np.ndarray, points: np.ndarray
 def test_covariance_of_links_is_valid_and_its_diagonal_agrees() -> None:
     rng = np.random.default_rng(0)
     positions = np.array([[2.0, 2.0, 1.0], [2.1, 2.0, 1.0], [9.0, 7.0, 2.0]])
-    links = Links(
+    links = PointLinks(
         np.tile(site(rng, 20), (3, 1)), np.repeat(np.arange(3), 20), positions, rng.integers(0, 3, (60, 2)) * 1.0
     )
     hyper, centre = hyper_of(np.zeros(6), EXTENT_M), Centre(0.0, -6.0, np.array([1.0, 1.0]))
@@ -63,7 +63,7 @@ def test_compiled_sums_agree_with_the_covariance_written_out(known: bool, materi
     rng = np.random.default_rng(1)
     positions = np.array([[2.0, 2.0, 1.0], [2.1, 2.0, 1.0], [9.0, 7.0, 2.0]]) if known else None
     walls = rng.integers(0, 3, (60, materials)) * 1.0 if materials else None
-    links = Links(np.tile(site(rng, 20), (3, 1)), np.repeat(np.arange(3), 20), positions, walls)
+    links = PointLinks(np.tile(site(rng, 20), (3, 1)), np.repeat(np.arange(3), 20), positions, walls)
     level = rng.normal(-50.0, 6.0, 60)
     centre = centre_of(links, level)
     hypers = [hyper_of(rng.normal(size=len(which)), EXTENT_M, which) for which in STRUCTURES]
@@ -81,7 +81,7 @@ def test_compiled_sums_agree_with_the_covariance_written_out(known: bool, materi
 def test_stretches_shared_by_two_links() -> None:
     """From (0, 0) to (4, 3) and from (1, 5) to (6, 2): x shares 1 to 4, y shares 2 to 3."""
     positions = np.array([[0.0, 0.0, 0.0], [1.0, 5.0, 0.0]])
-    links = Links(np.array([[4.0, 3.0, 0.0], [6.0, 2.0, 0.0]]), np.array([0, 1]), positions)
+    links = PointLinks(np.array([[4.0, 3.0, 0.0], [6.0, 2.0, 0.0]]), np.array([0, 1]), positions)
     np.testing.assert_allclose(stretch_overlap(links, links), [[7.0, 4.0], [4.0, 8.0]])
 
 
@@ -103,7 +103,7 @@ def test_loss_along_one_way_has_the_variance_of_the_integral() -> None:
     """Double integral of exp(-|s - t| / L) / (2 L) over a segment of length d: d - L (1 - exp(-d / L))."""
     length_m = 1.5
     for d in (0.5, 2.0, 4.0):
-        way = Links(np.array([[d, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)))
+        way = PointLinks(np.array([[d, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)))
         exact = d - length_m * (1.0 - np.exp(-d / length_m))
         assert way_overlap(way, way)[0, 0] == pytest.approx(exact, rel=0.06)
 
@@ -116,7 +116,7 @@ def test_walls_met_at_random_cost_on_average_what_their_scatter_says() -> None:
     losses = np.array(
         [rng.normal(WALL_MEAN_DB, WALL_STD_DB, n).sum() for n in rng.poisson(per_m * length_m, 40_000)]
     )  # fmt: skip
-    way = Links(np.array([[length_m, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)))
+    way = PointLinks(np.array([[length_m, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)))
     centre = Centre(0.0, float(log_distance(way, 1.0)[0]), None, ways=np.zeros(2))
     hyper = Hyper(1.0, 1.0, 1.0, 1.0, 1.0, losses.var() / length_m)
     assert prior_mean(way, hyper, centre)[0] == pytest.approx(-losses.mean(), rel=0.03)
@@ -124,8 +124,8 @@ def test_walls_met_at_random_cost_on_average_what_their_scatter_says() -> None:
 
 
 def test_counted_walls_carry_their_loss_themselves() -> None:
-    way = Links(np.array([[9.0, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)), np.array([[2.0]]))
-    bare = Links(way.points, way.emitter, way.positions)
+    way = PointLinks(np.array([[9.0, 0.0, 0.0]]), np.array([0]), np.zeros((1, 3)), np.array([[2.0]]))
+    bare = PointLinks(way.points, way.emitter, way.positions)
     without, dense = (Hyper(1.0, 1.0, 1.0, 1.0, 1.0, rate, rate) for rate in (0.0, 4.0))
     centre, walled = Centre(-60.0, -9.0, None, ways=np.zeros(2)), Centre(-60.0, -9.0, np.zeros(1))
     assert prior_mean(bare, dense, centre)[0] < prior_mean(bare, without, centre)[0] - 5.0

@@ -12,9 +12,9 @@ import pytest
 
 from roomfield.field.diagnostics import FindingKind, diagnostics
 from roomfield.field.inference import infer
+from roomfield.field.path_gains import Radiators, unit_db
 from roomfield.field.posterior import levels_at
 from roomfield.field.scene import Scene
-from roomfield.field.sources import Radiators, unit_db
 from roomfield.quantities import Kind
 from roomfield.survey import Censoring, Dwelling, Layer, Opening, OpeningKind, Slab, Storey, Wall
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from roomfield.field.scan import MODEL_STD_DB, cube_points, mean_std_db, scan_cells, scan_gain
+from roomfield.field.hand_scan import MODEL_STD_DB, cube_points, mean_std_db, scan_cells, scan_gain
 
 
 @pytest.mark.published("Order statistics: largest of M exponential values has the median -ln(1 - 2^(-1/M))")

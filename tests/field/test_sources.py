@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from roomfield.field.path_gains import Radiators, residual_covariance, residual_variance
 from roomfield.field.priors import FAR_M
-from roomfield.field.sources import Radiators, residual_covariance, residual_variance
 from roomfield.survey import Emitter
 
 POINTS = np.array([[1.0, 1.0, 1.0], [1.5, 1.0, 1.0], [7.0, 4.0, 1.0]])

@@ -11,16 +11,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from roomfield.logs import GapRule, above, day_profile, digest, events, groups, open_series, statistics, writing
+from roomfield.logs import GapRule, above, day_profile, digest, events, open_series, row_groups, statistics, writing
+from roomfield.logs.log_series import DIGEST_FILE, LogSeries
 from roomfield.logs.pyramid import widths_us
-from roomfield.logs.series import DIGEST_FILE, LogSeries
 
 
 @pytest.fixture
 def gappy(stored, monkeypatch) -> LogSeries:
     """Two days with gaps, ties and steps of the level, in many row groups."""
     monkeypatch.setattr(writing, "ROWS_PER_GROUP", 997)
-    monkeypatch.setattr(groups, "GROUPS_WORTH_A_PART", 3)
+    monkeypatch.setattr(row_groups, "GROUPS_WORTH_A_PART", 3)
     rng = np.random.default_rng(12)
     t = 1.7e9 + np.cumsum(rng.choice([5.0, 5.0, 5.0, 10.0, 900.0], 20_000, p=[0.4, 0.3, 0.2, 0.099, 0.001]))
     return stored(t, np.round(rng.lognormal(0, 1, t.size), 2) + 0.01, overload=20.0, floor=0.1)
@@ -101,8 +101,10 @@ def test_what_lies_above_a_bound_is_what_pandas_selects(gappy, bound):
 def test_row_groups_without_anything_above_are_not_read(gappy, monkeypatch):
     top = float(gappy.readings()[1].max())
     asked: list[int] = []
-    read = groups.read
-    monkeypatch.setattr(groups, "read", lambda file, wanted, names: asked.extend(wanted) or read(file, wanted, names))
+    read = row_groups.read
+    monkeypatch.setattr(
+        row_groups, "read", lambda file, wanted, names: asked.extend(wanted) or read(file, wanted, names)
+    )
     assert above.above(gappy, gappy.gap_rule, top, 60.0).count == 0
     assert asked == []
     assert above.above(gappy, gappy.gap_rule, np.nextafter(top, 0), 60.0).count >= 1

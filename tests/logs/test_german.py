@@ -7,7 +7,7 @@ import re
 from importlib.resources import files
 from pathlib import Path
 
-from roomfield.logs.series import GapRule
+from roomfield.logs.log_series import GapRule
 from roomfield.show.words.told import teller
 
 MODULES = ("summary", "intake", "pulses", "profile", "periods", "duration")

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roomfield.errors import InputError, RejectedRows
-from roomfield.logs import engine, guess_mapping, ingest, plain_text, text_kernels
+from roomfield.logs import duckdb_engine, guess_mapping, ingest, plain_text, text_kernels
 from roomfield.logs.layout import Layout
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.plain_text import NotPlainError, PlainText
@@ -266,7 +266,7 @@ def test_whatever_is_read_quickly_is_read_alike_by_cell(tmp_path_factory, rows):
     except NotPlainError:
         return
     t, value = (np.concatenate(part) for part in zip(*quick, strict=True))
-    with engine.connection(folder) as database:
+    with duckdb_engine.connection(folder) as database:
         staged = stage(path, mapping, folder, database)
         table = database.execute(f"SELECT t_us, number FROM read_parquet('{staged.path}')").fetchall()
     assert staged.clean

@@ -22,10 +22,10 @@ from roomfield.logs import (
     LogSeries,
     day_profile,
     events,
-    groups,
     guess_mapping,
     ingest,
     rolling,
+    row_groups,
     scan,
     statistics,
     writing,
@@ -122,7 +122,7 @@ def test_time_weighted_percentiles_are_numpys_weighted_inverse(stored):
     series = stored(t, values)
     hold = _held(t, 1.0, 2.0)
     shares = (1.0, 5.0, 50.0, 95.0, 99.9)
-    condensed = scan.scan(series, scan.Question(series.gap_rule))
+    condensed = scan.scan(series, scan.PassRequest(series.gap_rule))
     expected = np.quantile(values, np.asarray(shares) / 100, method="inverted_cdf", weights=hold)
     assert percentiles.weighted(series, condensed, shares) == tuple(expected)
 
@@ -161,7 +161,7 @@ def test_cutting_the_file_anywhere_changes_nothing(seed, tmp_path, monkeypatch):
     (tmp_path / "b").mkdir()
     whole = statistics(_stored(tmp_path / "a", t, values), bound_w_m2=1.5, windows_s=(20.0, 100.0))
     monkeypatch.setattr(writing, "ROWS_PER_GROUP", 37)
-    monkeypatch.setattr(groups, "GROUPS_WORTH_A_PART", 3)
+    monkeypatch.setattr(row_groups, "GROUPS_WORTH_A_PART", 3)
     series = _stored(tmp_path / "b", t, values)
     assert pq.ParquetFile(series.path).num_row_groups > 30
     cut = statistics(series, bound_w_m2=1.5, windows_s=(20.0, 100.0))

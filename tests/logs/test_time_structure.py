@@ -22,7 +22,7 @@ from roomfield.logs import (
 from roomfield.logs.changes import long_run_variance, segment
 from roomfield.logs.duration import minute_rolling
 from roomfield.logs.scan import scan
-from roomfield.logs.sufficient_statistics import CELL_US, Question
+from roomfield.logs.sufficient_statistics import CELL_US, PassRequest
 
 MONDAY = datetime(2026, 3, 2, tzinfo=UTC).timestamp()
 
@@ -170,7 +170,7 @@ def test_rolling_means_by_the_minute_are_plain_sums(stored):
     t = MONDAY + np.arange(0, 6 * 3600, 10.0)
     values = rng.lognormal(0, 1, t.size)
     keep = (t < MONDAY + 7200) | (t > MONDAY + 9000)
-    cells = scan(stored(t[keep], values[keep]), Question(stored(t, values).gap_rule)).cells
+    cells = scan(stored(t[keep], values[keep]), PassRequest(stored(t, values).gap_rule)).cells
     found = minute_rolling(cells, 30)
     minute = ((t[keep] - MONDAY) // 60).astype(int)
     for end in (29, 100, 119, 130, 200, 359):

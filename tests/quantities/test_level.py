@@ -15,9 +15,9 @@ from scipy import stats
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.quantities import (
     Censor,
-    Contribution,
+    ErrorContribution,
+    ErrorShape,
     Kind,
-    Shape,
     UncertainLevel,
     joint_draws_w_m2,
     ratio,
@@ -25,12 +25,12 @@ from roomfield.quantities import (
 from roomfield.quantities.contribution import combined_std_db, error_distribution, merge_shared
 
 
-def level(db: float, *contributions: Contribution, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE):
+def level(db: float, *contributions: ErrorContribution, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE):
     return UncertainLevel(kind, db, contributions, censor)
 
 
-def rectangles(*half_widths: float) -> tuple[Contribution, ...]:
-    return tuple(Contribution.from_half_width(f"x{i}", h) for i, h in enumerate(half_widths))
+def rectangles(*half_widths: float) -> tuple[ErrorContribution, ...]:
+    return tuple(ErrorContribution.from_half_width(f"x{i}", h) for i, h in enumerate(half_widths))
 
 
 @pytest.mark.published("JCGM 101:2008, 9.2.3, Table 3: four rectangular inputs of unit standard deviation")
@@ -43,7 +43,7 @@ def test_sum_of_four_rectangles_has_the_published_interval():
 
 @pytest.mark.published("JCGM 101:2008, 9.2.2, Table 2: four standard normal inputs, interval of plus-minus 3.92")
 def test_sum_of_four_normals_has_the_published_interval():
-    parts = tuple(Contribution(f"x{i}", 1.0) for i in range(4))
+    parts = tuple(ErrorContribution(f"x{i}", 1.0) for i in range(4))
     low, high = error_distribution(parts).quantile(np.array([0.025, 0.975]))
     assert (low, high) == (pytest.approx(-3.92, abs=0.01), pytest.approx(3.92, abs=0.01))
 
@@ -51,30 +51,30 @@ def test_sum_of_four_normals_has_the_published_interval():
 @pytest.mark.parametrize(
     ("shape", "reference"),
     [
-        (Shape.NORMAL, stats.norm(0, 1)),
-        (Shape.RECTANGULAR, stats.uniform(-math.sqrt(3), 2 * math.sqrt(3))),
-        (Shape.TRIANGULAR, stats.triang(0.5, -math.sqrt(6), 2 * math.sqrt(6))),
-        (Shape.U_SHAPED, stats.arcsine(-math.sqrt(2), 2 * math.sqrt(2))),
+        (ErrorShape.NORMAL, stats.norm(0, 1)),
+        (ErrorShape.RECTANGULAR, stats.uniform(-math.sqrt(3), 2 * math.sqrt(3))),
+        (ErrorShape.TRIANGULAR, stats.triang(0.5, -math.sqrt(6), 2 * math.sqrt(6))),
+        (ErrorShape.U_SHAPED, stats.arcsine(-math.sqrt(2), 2 * math.sqrt(2))),
     ],
 )
 def test_single_shapes_follow_scipy(shape, reference):
-    errors = error_distribution((Contribution("x", 1.0, shape),))
+    errors = error_distribution((ErrorContribution("x", 1.0, shape),))
     probabilities = np.array([0.01, 0.05, 0.3, 0.5, 0.8, 0.975])
     np.testing.assert_allclose(errors.quantile(probabilities), reference.ppf(probabilities), atol=0.02)
 
 
 @pytest.mark.published("JCGM 100:2008, 4.3.7: a plus-or-minus a limit gives a / sqrt(3)")
 def test_six_decibel_tolerance():
-    tolerance = Contribution.from_half_width("tolerance", 6.0)
+    tolerance = ErrorContribution.from_half_width("tolerance", 6.0)
     assert tolerance.std_db == pytest.approx(3.4641, abs=1e-4)
     only = level(-40.0, tolerance).interval(1.0)
     assert only.high_w_m2 / 1e-4 == pytest.approx(10**0.6, rel=0.02)
     assert only.low_w_m2 / 1e-4 == pytest.approx(10**-0.6, rel=0.02)
 
 
-@given(st.lists(st.tuples(st.sampled_from(list(Shape)), st.floats(0.05, 8.0)), min_size=1, max_size=6))
+@given(st.lists(st.tuples(st.sampled_from(list(ErrorShape)), st.floats(0.05, 8.0)), min_size=1, max_size=6))
 def test_convolution_keeps_mean_and_variance(parts):
-    contributions = tuple(Contribution(f"x{i}", std, shape) for i, (shape, std) in enumerate(parts))
+    contributions = tuple(ErrorContribution(f"x{i}", std, shape) for i, (shape, std) in enumerate(parts))
     errors = error_distribution(contributions)
     mass, middle = np.diff(errors.cumulative), (errors.edges_db[1:] + errors.edges_db[:-1]) / 2
     std = combined_std_db(contributions)
@@ -96,8 +96,8 @@ def test_censored_levels_are_one_sided():
 
 
 def test_shared_errors_cancel_in_ratios():
-    gain = Contribution.from_half_width("tolerance", 6.0, shared_key="m1/gain")
-    own = Contribution("repeatability", 1.0)
+    gain = ErrorContribution.from_half_width("tolerance", 6.0, shared_key="m1/gain")
+    own = ErrorContribution("repeatability", 1.0)
     fell = ratio(level(-50.0, gain, own), level(-40.0, gain, own))
     assert fell.ratio_db == pytest.approx(-10.0)
     assert fell.std_db == pytest.approx(math.sqrt(2.0))
@@ -112,8 +112,8 @@ def test_ratio_agrees_with_an_independent_metrology_library(shared_a, shared_b, 
     assert get_correlation(a, b) == 1.0
     expected = gtc_uncertainty((b + ureal(0, own_b)) - (a + ureal(0, own_a)))
     ours = ratio(
-        level(-50.0, Contribution("gain", shared_b, shared_key="k"), Contribution("own", own_b)),
-        level(-40.0, Contribution("gain", shared_a, shared_key="k"), Contribution("own", own_a)),
+        level(-50.0, ErrorContribution("gain", shared_b, shared_key="k"), ErrorContribution("own", own_b)),
+        level(-40.0, ErrorContribution("gain", shared_a, shared_key="k"), ErrorContribution("own", own_a)),
     )
     assert ours.std_db == pytest.approx(expected, rel=1e-9)
 
@@ -133,8 +133,8 @@ def test_zero_is_refused_with_a_way_out():
 
 
 def test_joint_draws_share_what_is_shared():
-    gain = Contribution.from_half_width("tolerance", 6.0, shared_key="m1/gain")
-    own = Contribution("repeatability", 0.5)
+    gain = ErrorContribution.from_half_width("tolerance", 6.0, shared_key="m1/gain")
+    own = ErrorContribution("repeatability", 0.5)
     draws = 10 * np.log10(
         joint_draws_w_m2([level(-40.0, gain, own), level(-50.0, gain, own)], 20_000, np.random.default_rng(3))
     )
@@ -143,8 +143,8 @@ def test_joint_draws_share_what_is_shared():
 
 
 def test_merging_adds_sensitivities_and_drops_what_cancels():
-    gain = Contribution("gain", 2.0, shared_key="k")
-    both = merge_shared((gain, Contribution("gain", 2.0, shared_key="k", sensitivity=-1.0)))
+    gain = ErrorContribution("gain", 2.0, shared_key="k")
+    both = merge_shared((gain, ErrorContribution("gain", 2.0, shared_key="k", sensitivity=-1.0)))
     assert both == ()
     doubled = merge_shared((gain, gain))
     assert combined_std_db(doubled) == pytest.approx(4.0)

@@ -11,7 +11,7 @@ import pytest
 from roomfield.errors import InputError, KindMismatchError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.references import guidelines
-from roomfield.references.source import Standing
+from roomfield.references.source import Authority
 
 FILE = Path(__file__).parents[1] / "data" / "guidelines" / "guidelines-checkpoints.csv"
 with FILE.open(encoding="utf-8", newline="") as _file:
@@ -85,9 +85,9 @@ def test_resolution_1815():
 def test_none_of_them_is_law():
     for chosen in guidelines.guideline_sets(superseded=True):
         assert chosen.standing in (
-            Standing.VOLUNTARY_DISPUTED,
-            Standing.POLITICAL_RESOLUTION,
-            Standing.HISTORICAL,
+            Authority.VOLUNTARY_DISPUTED,
+            Authority.POLITICAL_RESOLUTION,
+            Authority.HISTORICAL,
         )
         assert chosen.standing_note and chosen.remark
 

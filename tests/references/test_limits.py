@@ -10,7 +10,7 @@ import pytest
 from roomfield.errors import InputError, RangeError, UnknownNameError
 from roomfield.quantities.convert import field_from_power_density
 from roomfield.references import limits
-from roomfield.references.source import Standing
+from roomfield.references.source import Authority
 
 DATA = Path(__file__).parents[1] / "data" / "limits"
 METER_BAND_HZ = (200e6, 8e9)
@@ -236,12 +236,12 @@ def test_chinese_limits():
 
 def test_every_value_carries_its_source_and_standing():
     found = limits.lookup("EU", "power_density", 900e6)
-    assert found.standing is Standing.OFFICIAL_RECOMMENDATION
+    assert found.standing is Authority.OFFICIAL_RECOMMENDATION
     assert found.clause == "Annex III, Table 2"
     assert "E07" in found.how_known
     assert not found.from_memory
     assert limits.lookup("ICNIRP", "power_density", 9e8, tier="occupational").from_memory
-    assert limits.lookup("US", "power_density", 9e8).standing is Standing.LAW
+    assert limits.lookup("US", "power_density", 9e8).standing is Authority.LAW
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from roomfield.errors import FormatError, InputError, RejectedRows, RoomfieldError
 from roomfield.references import limits
-from roomfield.references.source import Knowledge, Standing
+from roomfield.references.source import Authority, Knowledge
 from roomfield.references.user_limits import load_user_limits, schema_text
 
 GOOD = """\
@@ -65,7 +65,7 @@ def test_values_edges_and_source(tmp_path):
     assert (found.equivalent, found.averaging_s) == (True, 360.0)
     assert found.value_w_m2 == pytest.approx(36 / 376.730313412)
     assert mine.at(900e6).averaging_s is None
-    assert mine.standing is Standing.STATED_BY_USER
+    assert mine.standing is Authority.STATED_BY_USER
     assert mine.laws[0].source.knowledge is Knowledge.USER
     assert mine.laws[1].source.clause == "2"
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
+from roomfield.field.hand_scan import scan_gain
 from roomfield.field.propagation import unit_density
-from roomfield.field.scan import scan_gain
 from roomfield.field.scene import Scene
 from roomfield.quantities.kind import Kind
 from roomfield.survey import (

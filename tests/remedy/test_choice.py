@@ -10,11 +10,11 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from roomfield.errors import InputError
 from roomfield.quantities import Kind
+from roomfield.remedy.branch_and_bound import Goal, best_plans, level_held, middle_cost
 from roomfield.remedy.choice import choose, choose_with, draws_met, pareto_front
-from roomfield.remedy.effects import Column, Effect
+from roomfield.remedy.effects import Effect, TargetColumn
 from roomfield.remedy.evaluator import Evaluator, Variant
-from roomfield.remedy.groups import Groups
-from roomfield.remedy.search import Goal, best_plans, level_held, middle_cost
+from roomfield.remedy.path_groups import PathGroups
 from roomfield.survey.action import Action, ActionKind, CostRange, SurfaceRef
 from roomfield.survey.dwelling import ShieldPart, ShieldSheet
 
@@ -37,7 +37,7 @@ class Invented(Evaluator):
             for i, (n, c, s) in enumerate(zip(ids, cost, sheets, strict=True))
         )  # fmt: skip
         self.places = tuple(SimpleNamespace(id=f"p{i}", name=f"p{i}") for i in range(places))
-        self.columns = tuple(Column(i, False) for i in range(places))
+        self.columns = tuple(TargetColumn(i, False) for i in range(places))
         self.kind, self.moving, self._variants = Kind.PEAK, (), {}
         self.posterior = SimpleNamespace(x=np.zeros((draws, 1)), seed=seed, emitter_ids=tuple("abc"[:emitters]))
 
@@ -52,7 +52,7 @@ class Invented(Evaluator):
         self.steady = tuple(Effect(a, s) for a, s in zip(self.actions, scales, strict=True))
         share /= np.bincount(cell, share)[cell]
         none = np.zeros(edges, dtype=np.int64)
-        found = Groups(
+        found = PathGroups(
             cell, np.zeros(len(cell), dtype=np.int64), share, factors(len(cell)), rng.integers(cells, size=edges), none,
             rng.random(edges) * 0.05, factors(edges, 0.2), rng.random(edges), rng.random(edges), factors(edges, 0.3),
             factors(edges, 0.3), ("",),
@@ -124,7 +124,7 @@ def test_cheapest_plan_against_an_integer_programme(seed, confidence):
     nothing = np.zeros(0)
     index = np.zeros(0, dtype=np.int64)
     none = np.ones((emitters, 0))
-    groups = Groups(np.arange(cells), np.zeros(cells, dtype=np.int64), np.ones(cells), ones, index, index, nothing,
+    groups = PathGroups(np.arange(cells), np.zeros(cells, dtype=np.int64), np.ones(cells), ones, index, index, nothing,
                     none, nothing, nothing, none, none, ("",))  # fmt: skip
     levels = 10 ** (rng.normal(-8.0, 6.0, (places, emitters, draws)) / 10.0)
     evaluator._variants[()] = Variant(levels.astype(np.float32), groups)

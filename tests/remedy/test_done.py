@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from roomfield.demo.survey import FIRST, FOLLOW_UP, demo_survey
+from roomfield.demo.invented_survey import FIRST, FOLLOW_UP, demo_survey
 from roomfield.field.propagation import unit_density
 from roomfield.field.scene import Scene
 from roomfield.remedy.as_built import with_work_done

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
+from roomfield.field.hand_scan import cube_points
 from roomfield.field.inference import infer
 from roomfield.field.propagation import unit_density
-from roomfield.field.scan import cube_points
 from roomfield.quantities import Kind
 from roomfield.remedy.effects import changed_scene, night_share
 from roomfield.remedy.evaluator import Evaluator, let_through
-from roomfield.remedy.order import CAUTION_KEYS, Step, work_order
+from roomfield.remedy.order import CAUTION_KEYS, WorkStage, work_order
 from roomfield.remedy.prediction import predict
 from roomfield.survey.action import Action, ActionKind, CostRange, SurfaceRef
 from roomfield.survey.dwelling import ShieldPart, ShieldSheet
@@ -145,7 +145,7 @@ def test_work_stands_in_order_with_quantities_and_cautions(posterior):
     actions = [SHIELDS[0], Action("move", "move", K.MOVE_PLACE, place_id="bed", position=(2.0, 3.0, 0.8)),
                Action("off", "off", K.SWITCH_OFF, ("base",), cost=CostRange(10, 20))]  # fmt: skip
     steps = work_order(posterior, actions)
-    assert [s.step for s in steps] == [Step.INNER_SOURCES, Step.PLACES, Step.OUTER_SOURCES]
+    assert [s.step for s in steps] == [WorkStage.INNER_SOURCES, WorkStage.PLACES, WorkStage.OUTER_SOURCES]
     assert steps[2].area_m2 == pytest.approx(5.0 * 2.5 - 1.6 * 1.2)
     assert steps[2].edge_m == pytest.approx(15.0 + 5.6)
     assert steps[2].material_m2 > steps[2].area_m2

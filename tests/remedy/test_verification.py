@@ -9,7 +9,7 @@ import pytest
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.prediction import predict
-from roomfield.remedy.verification import Agreement, Outcome, verify
+from roomfield.remedy.verification import Agreement, VerifiedOutcome, verify
 from roomfield.survey import Censoring, HeardTechnology, Recording, ReferenceCheck
 from roomfield.survey.action import Action, ActionKind, SurfaceRef
 from roomfield.survey.dwelling import FittedShield, ShieldSheet
@@ -71,14 +71,14 @@ def test_it_worked_is_seldom_said_falsely(home):
     for _ in range(60):
         gain = np.full(3, rng.uniform(-6.0, 6.0))
         idle = verify(two_visits(home, before, rng=rng, gain=gain), "v1", "v2")
-        unchanged.extend(c.outcome is Outcome.WORKED for c in idle.checks)
+        unchanged.extend(c.outcome is VerifiedOutcome.WORKED for c in idle.checks)
         after = before * 0.1
         survey = two_visits(home, after, rng=rng, gain=gain)
         for k, check in enumerate(verify(survey, "v1", "v2").checks):
             target = float(after[k].sum()) / 1.05
             held = verify(survey, "v1", "v2", target_w_m2=target).checks[k]
             assert held.reduction_db == check.reduction_db
-            over.append(held.outcome is Outcome.WORKED)
+            over.append(held.outcome is VerifiedOutcome.WORKED)
     assert np.mean(unchanged) < 0.05
     assert np.mean(over) < 0.05
 
@@ -115,7 +115,7 @@ def test_a_new_source_is_a_surprise(home):
         for v, heard in (("v1", ["dect"]), ("v2", ["dect", "wifi"]))
     )
     found = verify(replace(survey, recordings=recordings), "v1", "v2")
-    assert {c.outcome for c in found.checks} == {Outcome.HIGHER}
+    assert {c.outcome for c in found.checks} == {VerifiedOutcome.HIGHER}
     assert "A source not heard before: wifi." in found.surprises
     assert any("higher than before" in s for s in found.surprises)
     assert any("All places fall short alike" in c for c in found.causes)
@@ -158,7 +158,7 @@ def test_readings_under_the_floor_make_a_lower_bound_of_the_reduction(home):
     for check in found.checks:
         assert check.high_db == float("inf")
         assert check.low_db > 20.0
-        assert check.outcome is Outcome.WORKED
+        assert check.outcome is VerifiedOutcome.WORKED
 
 
 def test_wrong_questions(home):

@@ -13,7 +13,7 @@ from roomfield.exchange.headers import meaning_of
 from roomfield.report import field_sheet
 from roomfield.report.render.field_sheet import SheetOrder, sheet_headers
 from roomfield.show.words import LANGUAGES, Words
-from roomfield.survey.sheet import FIELD_SHEET
+from roomfield.survey.reading_columns import FIELD_SHEET
 
 ROWS = tuple((f"Place {n}", state) for n in range(1, 13) for state in ("As found", "Router off"))
 ORDER = SheetOrder("s-1", "Home", ROWS, (("As found", ""), ("Router off", "router")), "A. Sample", "Q-1", 0.3)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from roomfield.signals.simulation.scene import Meter, compose
+from roomfield.signals.simulation.audio_scene import SimulatedMeter, compose
 
-PLAIN_METER = Meter("square", 40.0, 20000.0)
+PLAIN_METER = SimulatedMeter("square", 40.0, 20000.0)
 
 
 @pytest.fixture(scope="session")

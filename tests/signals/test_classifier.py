@@ -22,7 +22,7 @@ from roomfield.signals.classifier import (
 )
 from roomfield.signals.conditioning import condition
 from roomfield.signals.features import gather, vector
-from roomfield.signals.simulation.scene import random_scene
+from roomfield.signals.simulation.audio_scene import random_scene
 
 
 def invented_rows(count=600, columns=12, seed=0):

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from roomfield.signals.audio_kernels import box_peaks, box_response, refine_boxes, without_overlap
 from roomfield.signals.bursts import find_bursts
 from roomfield.signals.faint import SCALES, THRESHOLD, faint_numbers, find_faint
-from roomfield.signals.kernels import box_peaks, box_response, refine_boxes, without_overlap
 
 RATE = 48000.0
 

@@ -5,9 +5,9 @@ import pytest
 from scipy import stats
 from scipy.signal import resample
 
+from roomfield.signals.audio_kernels import subtract_course
 from roomfield.signals.bursts import find_bursts, find_groups
 from roomfield.signals.folding import describe, fold, fold_aligned, frame_shape, nodes, template_shares
-from roomfield.signals.kernels import subtract_course
 
 RATE = 48000.0
 

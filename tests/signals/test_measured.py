@@ -7,7 +7,7 @@ from scipy.signal import lfilter
 from roomfield.errors import InputError, UnknownNameError
 from roomfield.signals.hearing import MeterAudio
 from roomfield.signals.measured import check, measure, power_course, restore_coupling
-from roomfield.signals.simulation.scene import Meter, couple, detect
+from roomfield.signals.simulation.audio_scene import SimulatedMeter, couple, detect
 
 RATE = 48000.0
 
@@ -30,7 +30,9 @@ def test_coupling_is_undone():
 @pytest.mark.parametrize("law", ["square", "linear", "log"])
 @pytest.mark.parametrize("duty", [0.0368, 0.2])
 def test_duty_and_crest_of_gated_carriers(law, duty):
-    volts = couple(detect(gated(duty), Meter(law, 40.0, 30000.0, 45.0)), Meter(law, 40.0, 30000.0), RATE)
+    volts = couple(
+        detect(gated(duty), SimulatedMeter(law, 40.0, 30000.0, 45.0)), SimulatedMeter(law, 40.0, 30000.0), RATE
+    )
     meter = MeterAudio(law, 40.0, log_db_per_full_scale=45.0 if law == "log" else None)
     got = measure(volts, RATE, meter, {})
     assert got.duty_cycle == pytest.approx(duty, rel=0.06)

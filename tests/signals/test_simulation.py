@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from roomfield.signals.simulation import ofdm, packets, room, slotted
+from roomfield.signals.simulation.audio_scene import SimulatedMeter, compose, couple, detect, random_scene
 from roomfield.signals.simulation.component import Bench, boxes
-from roomfield.signals.simulation.scene import Meter, compose, couple, detect, random_scene
 
 
 def bench(seed=0, duration_s=4.0):
@@ -74,23 +74,23 @@ def test_advertising_has_jitter_and_triplets():
 @pytest.mark.published("square law: voltage follows power; linear: its root; logarithmic: decibels")
 def test_detector_laws():
     power = np.array([1.0, 0.1, 0.01], np.float32)
-    np.testing.assert_allclose(detect(power, Meter("square")), power, rtol=1e-6)
-    np.testing.assert_allclose(detect(power, Meter("linear")), np.sqrt(power), rtol=1e-6)
-    np.testing.assert_allclose(detect(power, Meter("log", log_range_db=40.0)), [1.0, 0.75, 0.5], atol=1e-5)
+    np.testing.assert_allclose(detect(power, SimulatedMeter("square")), power, rtol=1e-6)
+    np.testing.assert_allclose(detect(power, SimulatedMeter("linear")), np.sqrt(power), rtol=1e-6)
+    np.testing.assert_allclose(detect(power, SimulatedMeter("log", log_range_db=40.0)), [1.0, 0.75, 0.5], atol=1e-5)
 
 
 @pytest.mark.published("one-pole high-pass at f: -3 dB at f")
 def test_coupling_corner():
     t = np.arange(96000 * 4) / 96000
-    out = couple(np.sin(2 * np.pi * 40 * t), Meter("square", 40.0, 60000.0), 96000.0)
+    out = couple(np.sin(2 * np.pi * 40 * t), SimulatedMeter("square", 40.0, 60000.0), 96000.0)
     assert out[96000:].std() / np.sin(2 * np.pi * 40 * t).std() == pytest.approx(np.sqrt(0.5), rel=0.01)
 
 
 def test_scenes_are_repeatable_and_of_the_asked_loudness():
     a, b = random_scene(7, 11), random_scene(7, 11)
     np.testing.assert_array_equal(a.samples, b.samples)
-    quiet = compose(np.random.default_rng(1), ["dect"], duration_s=3, snr_db=0, clean=True, meter=Meter())
-    loud = compose(np.random.default_rng(1), ["dect"], duration_s=3, snr_db=30, clean=True, meter=Meter())
+    quiet = compose(np.random.default_rng(1), ["dect"], duration_s=3, snr_db=0, clean=True, meter=SimulatedMeter())
+    loud = compose(np.random.default_rng(1), ["dect"], duration_s=3, snr_db=30, clean=True, meter=SimulatedMeter())
     assert np.ptp(loud.samples) / loud.samples.std() > 1.5 * np.ptp(quiet.samples) / quiet.samples.std() or (
         loud.samples.std() / np.abs(loud.samples).max() < quiet.samples.std() / np.abs(quiet.samples).max()
     )

@@ -24,7 +24,7 @@ from roomfield.survey import (
     Survey,
     VisitPurpose,
 )
-from roomfield.survey.record import WITHDRAWN
+from roomfield.survey.survey_record import WITHDRAWN
 
 
 def reading(name: str, **changes: Any) -> Reading:

@@ -9,7 +9,7 @@ import pytest
 from roomfield.errors import FormatError, InputError
 from roomfield.quantities.kind import Kind
 from roomfield.survey import AdoptedPlan, Place, PlaceKind, Reading
-from roomfield.survey.plain import checked, from_json, from_plain, schema_of, to_json
+from roomfield.survey.json_codec import checked, from_json, from_plain, schema_of, to_json
 
 BED = Place("bed", "Bed", PlaceKind.BED, position=(1.0, 2.0, 0.5))
 READING = Reading("r", "v", "m", "s", Kind.PEAK, 0.1 + 0.2)

@@ -7,7 +7,7 @@ from typing import Any, get_type_hints
 
 import pytest
 
-from roomfield.demo.survey import demo_survey
+from roomfield.demo.invented_survey import demo_survey
 from roomfield.errors import InputError
 from roomfield.quantities.kind import Kind
 from roomfield.survey import (

@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 from roomfield.survey import Assignment
 from roomfield.web.app import create_app
 from roomfield.web.settings import Settings
-from roomfield.workbench.record import editing, surveys
+from roomfield.workbench.record import editing, survey_list
 
 CHROMIUM = shutil.which("chromium") or ""
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
@@ -35,7 +35,7 @@ uvicorn.run(app, host="127.0.0.1", port=port, log_level="warning")
 
 @pytest.fixture
 def records(tmp_path):
-    opened = surveys.open_records(str(tmp_path / "record.sqlite"))
+    opened = survey_list.open_records(str(tmp_path / "record.sqlite"))
     yield opened
     opened.close()
 
@@ -43,7 +43,7 @@ def records(tmp_path):
 @pytest.fixture
 def survey_id(records) -> str:
     order = Assignment(client="Family Muster", address="Lindenweg 4", assessor="A. Beispiel")
-    return surveys.keep_new(records, editing.started_survey("Lindenweg 4", order, "one-room-flat"))
+    return survey_list.keep_new(records, editing.started_survey("Lindenweg 4", order, "one-room-flat"))
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ import pytest
 
 from roomfield.quantities.kind import Kind
 from roomfield.survey import VisitPurpose
-from roomfield.workbench.record import editing, field_entry, surveys
+from roomfield.workbench.record import editing, field_entry, survey_list
 from roomfield.workbench.record.bearing_entry import BearingEntry, bearing_of, enter_bearing
 from roomfield.workbench.record.field_entry import Entry, Value
 from roomfield.workbench.record.progress import progress_of
@@ -15,7 +15,7 @@ from roomfield.workbench.record.readings_ledger import ledger_of
 
 @pytest.fixture
 def place_id(records, survey_id) -> str:
-    return surveys.opened(records, survey_id).survey.places[0].id
+    return survey_list.opened(records, survey_id).survey.places[0].id
 
 
 @pytest.fixture
@@ -24,7 +24,7 @@ def reading_id(records, survey_id, place_id) -> str:
 
 
 def read(records, survey_id, place_id, number, visit_id="visit-1") -> str:
-    survey = surveys.opened(records, survey_id).survey
+    survey = survey_list.opened(records, survey_id).survey
     state = survey.visit(visit_id).radio_states[0].id
     entry = Entry(
         editing.new_id("entry"),
@@ -38,7 +38,7 @@ def read(records, survey_id, place_id, number, visit_id="visit-1") -> str:
 
 
 def the_survey(records, survey_id):
-    return surveys.opened(records, survey_id).survey
+    return survey_list.opened(records, survey_id).survey
 
 
 def form(client, address, **fields):
@@ -107,7 +107,7 @@ def test_an_angle_of_a_compass_is_turned_by_the_north_arrow(records, survey_id, 
                          strongest_deg=170.0, from_true_north=True, place_id=place_id)  # fmt: skip
     with pytest.raises(Exception, match="no north arrow"):
         bearing_of(survey, entry)
-    turned = surveys.revise(
+    turned = survey_list.revise(
         records, survey_id, lambda s: editing.replace(s, dwelling=editing.replace(s.dwelling, north_deg=20.0))
     )
     assert turned > 1
@@ -115,7 +115,7 @@ def test_an_angle_of_a_compass_is_turned_by_the_north_arrow(records, survey_id, 
 
 
 def test_a_follow_up_shows_the_earlier_value_of_the_same_cell(client, records, survey_id, place_id, reading_id):
-    surveys.revise(records, survey_id, lambda s: editing.with_visit(s, VisitPurpose.FOLLOW_UP))
+    survey_list.revise(records, survey_id, lambda s: editing.with_visit(s, VisitPurpose.FOLLOW_UP))
     second = the_survey(records, survey_id).visits[1].id
     cell = ledger_of(the_survey(records, survey_id), second).rows[0].cells[0]
     assert ([r.id for r in cell.readings], [r.id for r in cell.earlier]) == ([], [reading_id])
@@ -146,7 +146,7 @@ def test_the_next_survey_takes_over_assessor_references_and_meter(client, record
 
 
 def test_an_assignment_that_keeps_itself_is_told_its_revision(client, records, survey_id):
-    before = surveys.opened(records, survey_id).revision
+    before = survey_list.opened(records, survey_id).revision
     answer = client.post(f"/surveys/{survey_id}/assignment", headers={"accept": "application/json"},
                          data={"title": "Lindenweg 4", "question": "Why no sleep?", "revision": str(before)})  # fmt: skip
     assert answer.json() == {"revision": before + 1}

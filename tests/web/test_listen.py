@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import expect
 from starlette.websockets import WebSocketDisconnect
 
-from roomfield.workbench.record import tour
+from roomfield.workbench.record import demo_tour
 
 RATE = 48000
 
@@ -28,7 +28,7 @@ def line(client, origin="http://127.0.0.1:8765", rate=RATE):
 
 @pytest.mark.published("ETSI EN 300 175-2: TDMA frame of 10 ms in 24 slots of 417 µs")
 def test_frames_of_ten_milliseconds_are_heard_as_a_cordless_telephone(client, records):
-    tour.begin(records)
+    demo_tour.begin(records)
     samples = slots(3.0)
     with line(client) as socket:
         for start in range(0, len(samples), 4800):
@@ -40,7 +40,7 @@ def test_frames_of_ten_milliseconds_are_heard_as_a_cordless_telephone(client, re
 
 
 def test_another_site_cannot_listen(client, records):
-    tour.begin(records)
+    demo_tour.begin(records)
     with pytest.raises(WebSocketDisconnect), line(client, origin="http://evil.example"):
         pass
 
@@ -49,7 +49,7 @@ def test_another_site_cannot_listen(client, records):
     ("rate", "chunk"), [(10.0, b"\0" * 400), (RATE, b"\0" * 401), (RATE, struct.pack("<2f", float("nan"), 1.0))]
 )
 def test_a_broken_stream_gets_one_sentence(client, records, rate, chunk):
-    tour.begin(records)
+    demo_tour.begin(records)
     with line(client, rate=rate) as socket:
         socket.send_bytes(chunk)
         assert socket.receive_json()["fault"]["what"]

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from roomfield.survey import Assignment, VisitPurpose
-from roomfield.workbench.record import editing, surveys
+from roomfield.workbench.record import editing, survey_list
 
 MINUTES = [2, 2, 30, 40, 2, 2, 2, 35, 2, 2]
 LOG = "time,average power density [uW/m2]\n" + "".join(
@@ -19,7 +19,7 @@ LOG = "time,average power density [uW/m2]\n" + "".join(
 
 @pytest.fixture
 def kept(client, records):
-    survey_id = surveys.keep_new(records, editing.started_survey("Night", Assignment(), "one-room-flat"))
+    survey_id = survey_list.keep_new(records, editing.started_survey("Night", Assignment(), "one-room-flat"))
     told = client.post(f"/surveys/{survey_id}/logs/offer", files={"log": ("night.csv", LOG.encode())})
     address = told.json()["next"].partition("?")[0]
     answers = {"name": "night.csv", "kind": "average", "zone": "Europe/Berlin", "place_id": "place-1"}
@@ -72,23 +72,23 @@ def test_the_timeline_names_the_clock_of_the_log(client, kept):
 
 
 def test_a_log_goes_to_the_visit_and_radio_state_chosen_together(client, records):
-    survey_id = surveys.keep_new(records, editing.started_survey("Two", Assignment(), "one-room-flat"))
-    surveys.revise(records, survey_id, lambda s: editing.with_visit(s, VisitPurpose.FOLLOW_UP))
-    second = surveys.opened(records, survey_id).survey.visits[1].id
-    surveys.revise(records, survey_id, lambda s: editing.with_radio_state(s, second, "Fuse out", ()))
-    state = surveys.opened(records, survey_id).survey.visits[1].radio_states[1].id
+    survey_id = survey_list.keep_new(records, editing.started_survey("Two", Assignment(), "one-room-flat"))
+    survey_list.revise(records, survey_id, lambda s: editing.with_visit(s, VisitPurpose.FOLLOW_UP))
+    second = survey_list.opened(records, survey_id).survey.visits[1].id
+    survey_list.revise(records, survey_id, lambda s: editing.with_radio_state(s, second, "Fuse out", ()))
+    state = survey_list.opened(records, survey_id).survey.visits[1].radio_states[1].id
     told = client.post(f"/surveys/{survey_id}/logs/offer", files={"log": ("night.csv", LOG.encode())})
     assert f'value="{second} {state}"' in client.get(told.json()["next"]).text
     answers = {"name": "night.csv", "kind": "average", "when": f"{second} {state}"}
     client.post(told.json()["next"].partition("?")[0], data=answers)
-    kept = surveys.opened(records, survey_id).survey.current_logs()[0]
+    kept = survey_list.opened(records, survey_id).survey.current_logs()[0]
     assert (kept.visit_id, kept.radio_state_id) == (second, state)
 
 
 def test_a_german_reader_begins_with_german_names(client, records):
     answers = {"title": "Lindenweg", "starter": "one-room-flat"}
     made = client.post("/surveys/new", data=answers, headers={"accept-language": "de"}, follow_redirects=False)
-    survey = surveys.opened(records, made.headers["location"].split("/")[2]).survey
+    survey = survey_list.opened(records, made.headers["location"].split("/")[2]).survey
     assert survey.visits[0].radio_states[0].name == "Wie vorgefunden"
     assert "Bett" in {place.name for place in survey.places}
     assert "Hauptraum" in {room.name for room in survey.dwelling.rooms}
@@ -101,7 +101,7 @@ def long_log(days, level):
 
 
 def facts_of(client, records, text, language="en", name="long.csv"):
-    survey_id = surveys.keep_new(records, editing.started_survey("Long", Assignment(), "one-room-flat"))
+    survey_id = survey_list.keep_new(records, editing.started_survey("Long", Assignment(), "one-room-flat"))
     told = client.post(f"/surveys/{survey_id}/logs/offer", files={"log": (name, text.encode())})
     answers = {"name": name, "kind": "average", "zone": "UTC", "place_id": "place-1"}
     made = client.post(told.json()["next"].partition("?")[0], data=answers, follow_redirects=False)

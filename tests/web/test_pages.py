@@ -19,7 +19,7 @@ from roomfield.web.help import explain, explanations
 from roomfield.web.rendering import FURNITURE, environment
 from roomfield.web.security_middleware import BodyTooLarge
 from roomfield.web.words import catalogue, preferred, say
-from roomfield.workbench.record import surveys, tour
+from roomfield.workbench.record import demo_tour, survey_list
 from roomfield.workbench.record.field_entry import Entry, Value, enter
 
 WEB = Path(str(files("roomfield.web")))
@@ -95,7 +95,7 @@ def test_unknown_sentences_stay_as_they_are():
 
 @pytest.fixture
 def demo(records):
-    return tour.begin(records)
+    return demo_tour.begin(records)
 
 
 PATHS = [
@@ -152,7 +152,7 @@ def test_data_for_scripts_cannot_end_its_own_element(client, records, survey_id)
 def test_deleting_asks_for_the_title(client, records, survey_id):
     assert client.post(f"/surveys/{survey_id}/delete", data={"typed": "Lindenweg"}).status_code == 422
     assert client.post(f"/surveys/{survey_id}/delete", data={"typed": "Lindenweg 4"}).status_code == 200
-    assert surveys.list_surveys(records) == ()
+    assert survey_list.list_surveys(records) == ()
 
 
 def test_a_package_goes_out_and_comes_in_beside_the_first(client, records, survey_id):
@@ -160,7 +160,7 @@ def test_a_package_goes_out_and_comes_in_beside_the_first(client, records, surve
     assert packed.headers["content-disposition"] == 'attachment; filename="lindenweg-4.zip"'
     answer = client.post("/surveys/import", files={"package": ("x.zip", packed.content, "application/zip")})
     assert answer.status_code == 200
-    assert len(surveys.list_surveys(records)) == 2
+    assert len(survey_list.list_surveys(records)) == 2
 
 
 def test_a_changed_package_is_refused_whole(client, records, survey_id):
@@ -168,7 +168,7 @@ def test_a_changed_package_is_refused_whole(client, records, survey_id):
     packed[len(packed) // 2] ^= 0xFF
     answer = client.post("/surveys/import", files={"package": ("x.zip", bytes(packed), "application/zip")})
     assert answer.status_code == 422
-    assert len(surveys.list_surveys(records)) == 1
+    assert len(survey_list.list_surveys(records)) == 1
 
 
 @pytest.mark.published("RFC 9110, section 15.5: 404, 409, 413, 422")

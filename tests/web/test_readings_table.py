@@ -10,7 +10,7 @@ from openpyxl import Workbook
 
 from roomfield.quantities.kind import Kind
 from roomfield.survey import Censoring
-from roomfield.workbench.record import editing, surveys
+from roomfield.workbench.record import editing, survey_list
 
 RFC_4180 = (
     "Place,Peak [uW/m2],Average [uW/m2],Note\r\n"
@@ -40,7 +40,7 @@ def settle(client, address, **answers):
 
 
 def readings(records, survey_id):
-    return surveys.opened(records, survey_id).survey.current_readings()
+    return survey_list.opened(records, survey_id).survey.current_readings()
 
 
 @pytest.mark.published("RFC 4180, section 2: quoted fields, doubled quotes, commas inside a field")
@@ -77,7 +77,7 @@ def test_what_would_be_rejected_is_shown_with_its_line_and_reason(client, record
     assert settle(client, address, decimal=",", grouped="1", accept_rest="1", make_places="1").status_code == 303
     assert [r.value_w_m2 for r in readings(records, survey_id)] == pytest.approx([1250.5e-6, 17e-6])
     assert readings(records, survey_id)[1].censoring is Censoring.OVERLOAD
-    assert "Bett" in {place.name for place in surveys.opened(records, survey_id).survey.places}
+    assert "Bett" in {place.name for place in survey_list.opened(records, survey_id).survey.places}
 
 
 def test_a_question_stays_open_until_it_is_answered(client, records, survey_id):
@@ -101,12 +101,12 @@ def test_a_column_with_a_unit_can_be_left_out(client, records, survey_id):
 
 
 def test_with_several_radio_states_the_page_asks_for_the_one(client, records, survey_id):
-    surveys.revise(records, survey_id, lambda s: editing.with_radio_state(s, "visit-1", "Fuse out", ()))
+    survey_list.revise(records, survey_id, lambda s: editing.with_radio_state(s, "visit-1", "Fuse out", ()))
     address = bring(client, survey_id, "Place,Peak [uW/m2]\nBed,12\n")
     refused = client.get(address)
     assert refused.status_code == 422
     assert "does not say which radio state" in refused.text
-    state = surveys.opened(records, survey_id).survey.visits[0].radio_states[1].id
+    state = survey_list.opened(records, survey_id).survey.visits[0].radio_states[1].id
     assert settle(client, address, state_id=state).status_code == 303
     assert readings(records, survey_id)[0].radio_state_id == state
 
@@ -119,7 +119,7 @@ def test_the_same_table_twice_is_meant_or_refused_and_can_be_taken_back(client, 
     hash_ = readings(records, survey_id)[0].origin.file_sha256
     client.post(f"/surveys/{survey_id}/readings/back", data={"sha256": hash_})
     assert readings(records, survey_id) == ()
-    survey = surveys.opened(records, survey_id).survey
+    survey = survey_list.opened(records, survey_id).survey
     assert len(survey.readings) == 1, "what was observed stays in the record"
     assert survey.amendments[0].reason == "table taken back"
     assert client.post(f"/surveys/{survey_id}/readings/back", data={"sha256": hash_}).status_code == 404

@@ -6,10 +6,10 @@ import re
 
 import pytest
 
-from roomfield.demo.survey import FIRST, FOLLOW_UP, demo_survey
+from roomfield.demo.invented_survey import FIRST, FOLLOW_UP, demo_survey
 from roomfield.errors import InputError
 from roomfield.web.dependencies import amount_in
-from roomfield.workbench.record import surveys
+from roomfield.workbench.record import survey_list
 
 DEMO = demo_survey()
 BASE = f"/surveys/{DEMO.id}"
@@ -83,7 +83,7 @@ def test_the_target_can_be_asked_for_single_places_and_the_agreement_keeps_them(
     ids = re.findall(r'name="action" value="([^"]+)"', part)
     answers = {"action": ids, "place": ["cot", "desk"], "target_w_m2": "5e-3", "kind": "peak", "confidence": "0.9"}
     demo.post(f"{BASE}/what-if/adopt", data=answers)
-    plan = surveys.opened(records, DEMO.id).survey.adopted_plan
+    plan = survey_list.opened(records, DEMO.id).survey.adopted_plan
     assert (plan.place_ids, plan.action_ids) == (("cot", "desk"), tuple(ids))
     assert f"{asked}: Child&#39;s cot, Desk in the study" in demo.get(f"{BASE}/what-if", headers=heads).text
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import roomfield as rf
-from roomfield.demo.survey import FIRST, FOLLOW_UP, demo_survey
+from roomfield.demo.invented_survey import FIRST, FOLLOW_UP, demo_survey
 from roomfield.errors import TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import Evaluator
@@ -23,7 +23,7 @@ from roomfield.survey import Place, PlaceKind
 from roomfield.workbench.assess.place_use import is_for_sleeping, is_long_stay
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
-from roomfield.workbench.plan.plan_choice import Terms, adopted, choice_of, offer
+from roomfield.workbench.plan.plan_choice import PlanTerms, adopted, choice_of, offer
 from roomfield.workbench.plan.plan_offers import offered
 from roomfield.workbench.plan.target_places import asked_of, asked_places
 from roomfield.workbench.prove.before_after import comparison_of
@@ -76,9 +76,9 @@ def test_what_counts_as_sleeping_and_as_a_long_stay(kind, night, day, sleeping, 
 @pytest.mark.published("Exhaustive enumeration of all plans")
 def test_the_choice_for_the_beds_is_the_best_of_every_plan(survey):
     target = 2e-3
-    found = choice_of(survey, FIRST.id, Terms(target, place_ids=BEDS))
+    found = choice_of(survey, FIRST.id, PlanTerms(target, place_ids=BEDS))
     assert found.place_ids == BEDS
-    everywhere = choice_of(survey, FIRST.id, Terms(target))
+    everywhere = choice_of(survey, FIRST.id, PlanTerms(target))
     assert everywhere.place_ids == ()
     assert everywhere.best.probability < found.best.probability
     posterior = posterior_of(survey, FIRST.id)
@@ -95,16 +95,16 @@ def test_the_choice_for_the_beds_is_the_best_of_every_plan(survey):
 
 
 def test_what_helps_elsewhere_only_is_not_weighed(survey):
-    found = choice_of(survey, FIRST.id, Terms(2e-3, place_ids=("desk",)))
+    found = choice_of(survey, FIRST.id, PlanTerms(2e-3, place_ids=("desk",)))
     assert all("cot_to_north" not in point.action_ids for point in found.curve)
 
 
 def test_other_places_are_shown_with_what_they_get(survey):
-    found = offer(survey, FIRST.id, Terms(2e-3, place_ids=BEDS), "de")
+    found = offer(survey, FIRST.id, PlanTerms(2e-3, place_ids=BEDS), "de")
     assert found.asked == tuple(survey.place(name).name for name in BEDS)
     assert {outcome.place_id for _, outcome in found.places} == {p.id for p in survey.places}
     assert {outcome.place_id for _, outcome in found.places if outcome.asked} == set(BEDS)
-    plain = offered(survey, FIRST.id, Terms(2e-3, place_ids=BEDS))
+    plain = offered(survey, FIRST.id, PlanTerms(2e-3, place_ids=BEDS))
     assert plain["asked_place_ids"] == list(BEDS)
     assert {o["place_id"] for o in plain["prediction"]["outcomes"] if not o["asked"]} == {
         p.id for p in survey.places if p.id not in BEDS
@@ -114,7 +114,9 @@ def test_other_places_are_shown_with_what_they_get(survey):
 
 
 @pytest.mark.published("Exhaustive enumeration of all plans")
-@pytest.mark.parametrize(("terms", "budget"), [(Terms(1e-4), np.inf), (Terms(1e-3, budget=50.0, place_ids=BEDS), 50.0)])
+@pytest.mark.parametrize(
+    ("terms", "budget"), [(PlanTerms(1e-4), np.inf), (PlanTerms(1e-3, budget=50.0, place_ids=BEDS), 50.0)]
+)
 def test_out_of_reach_the_lowest_level_for_each_cost_is_shown(survey, terms, budget):
     found = choice_of(survey, FIRST.id, terms)
     asked = terms.place_ids or tuple(p.id for p in survey.places)
@@ -140,7 +142,7 @@ def test_out_of_reach_the_lowest_level_for_each_cost_is_shown(survey, terms, bud
 
 
 def test_out_of_reach_is_said_plainly_with_what_remains_from_which_source(survey):
-    found = offer(survey, FIRST.id, Terms(1e-4))
+    found = offer(survey, FIRST.id, PlanTerms(1e-4))
     assert found.suggested is None and found.by_level
     assert found.shown.names == found.lowest[-1].names
     assert re.sub(r"\s", " ", found.reach[0]) == (
@@ -151,13 +153,13 @@ def test_out_of_reach_is_said_plainly_with_what_remains_from_which_source(survey
     assert survey.place(worst.place_id).name in found.reach[2]
     assert any(e.name in found.reach[3] for e in survey.emitters)
     assert found.svg.startswith("<svg") and "level not exceeded where asked" in found.svg
-    reached = offer(survey, FIRST.id, Terms(5e-2))
+    reached = offer(survey, FIRST.id, PlanTerms(5e-2))
     assert reached.lowest == () and not reached.by_level
 
 
 def test_the_agreement_names_the_places_and_report_and_follow_up_keep_to_them():
     whole = demo_survey()
-    agreed = adopted(whole, whole.adopted_plan.action_ids, Terms(1e-3, confidence=0.7, place_ids=BEDS))
+    agreed = adopted(whole, whole.adopted_plan.action_ids, PlanTerms(1e-3, confidence=0.7, place_ids=BEDS))
     assert asked_of(agreed, agreed.adopted_plan) == BEDS
     told = _remedy(agreed, FIRST.id)
     assert told.asked == tuple(whole.place(name).name for name in BEDS)
@@ -201,7 +203,7 @@ def test_a_notebook_asks_for_the_beds(survey):
 )
 def test_the_report_says_where_the_target_was_asked_and_what_the_lowest_levels_cost(language, said):
     whole = demo_survey()
-    agreed = adopted(whole, ("corded_phone",), Terms(1e-5, place_ids=BEDS))
+    agreed = adopted(whole, ("corded_phone",), PlanTerms(1e-5, place_ids=BEDS))
     words = load_words(language)
     content = SimpleNamespace(remedy=_remedy(agreed, FIRST.id))
     section = remedy_section(content, words)

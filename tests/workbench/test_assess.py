@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from roomfield.demo.survey import FIRST, demo_survey
+from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.demo.truth import truth
 from roomfield.errors import TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind

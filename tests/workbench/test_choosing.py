@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 import roomfield as rf
-from roomfield.demo.survey import FIRST, demo_survey
+from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.errors import InputError, RangeError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.prediction import predict
@@ -18,12 +18,12 @@ from roomfield.survey import ActionKind, Assignment, ShieldPart
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.action_list import NewAction, as_action, listed, visit_for
-from roomfield.workbench.plan.plan_choice import Terms, choice_of, offer, prediction_of, suggested
+from roomfield.workbench.plan.plan_choice import PlanTerms, choice_of, offer, prediction_of, suggested
 from roomfield.workbench.record.editing import started_survey
 from roomfield.workbench.record.job import Job
 
 FEW = ("unknown_off", "corded_phone", "router_low_power", "shield_child_south")
-EASY, HARD = Terms(5e-2), Terms(1e-9)
+EASY, HARD = PlanTerms(5e-2), PlanTerms(1e-9)
 
 
 @pytest.fixture(scope="module")
@@ -33,7 +33,7 @@ def survey():
 
 
 @pytest.mark.published("Exhaustive enumeration of all plans")
-@pytest.mark.parametrize("terms", [EASY, Terms(2e-2, confidence=0.5), HARD])
+@pytest.mark.parametrize("terms", [EASY, PlanTerms(2e-2, confidence=0.5), HARD])
 def test_the_offer_is_the_best_of_every_plan_on_the_list(survey, terms):
     found = offer(survey, FIRST.id, terms)
     posterior = posterior_of(survey, FIRST.id)
@@ -57,10 +57,10 @@ def test_the_offer_is_the_best_of_every_plan_on_the_list(survey, terms):
 
 
 def test_the_offer_is_shown_in_order_of_work_with_what_limits_it(survey):
-    surest = offer(survey, FIRST.id, Terms(1e-4, confidence=0.95), "de")
+    surest = offer(survey, FIRST.id, PlanTerms(1e-4, confidence=0.95), "de")
     assert surest.suggested is None
     words = load_words("de")
-    shown = offer(survey, FIRST.id, Terms(5e-3, confidence=0.3), "de")
+    shown = offer(survey, FIRST.id, PlanTerms(5e-3, confidence=0.3), "de")
     headings = [heading for heading, _ in shown.steps]
     assert headings[0] == words.say("steps.inner")
     assert headings[-1] == words.say("steps.measure")
@@ -71,7 +71,7 @@ def test_the_offer_is_shown_in_order_of_work_with_what_limits_it(survey):
 
 
 def test_a_budget_is_kept(survey):
-    terms = Terms(5e-2, budget=10.0)
+    terms = PlanTerms(5e-2, budget=10.0)
     found, chosen = offer(survey, FIRST.id, terms), choice_of(survey, FIRST.id, terms)
     assert found.shown.plan.cost <= 10.0
     assert suggested(chosen) is None or suggested(chosen).cost <= 10.0

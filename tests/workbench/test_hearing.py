@@ -7,7 +7,7 @@ import pytest
 import soundfile
 
 from roomfield.errors import InputError
-from roomfield.workbench.record.hearing import listen
+from roomfield.workbench.record.recording_analysis import listen
 
 
 def test_an_overwritten_file_is_heard_anew(tmp_path):

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from roomfield.demo.survey import FIRST, demo_survey
+from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.field.locate import Bearings
 from roomfield.show.words import load_words
 from roomfield.survey import HeardTechnology, Recording

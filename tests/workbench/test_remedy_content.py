@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from roomfield.demo.survey import FIRST, FOLLOW_UP, demo_survey
+from roomfield.demo.invented_survey import FIRST, FOLLOW_UP, demo_survey
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.report.compose import Part

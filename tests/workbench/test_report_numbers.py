@@ -9,7 +9,7 @@ import zipfile
 import numpy as np
 import pytest
 
-from roomfield.demo.survey import demo_survey
+from roomfield.demo.invented_survey import demo_survey
 from roomfield.exchange.package import write_package
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.publish.files import report_content, write_report

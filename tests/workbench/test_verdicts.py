@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from roomfield.demo.survey import demo_survey
+from roomfield.demo.invented_survey import demo_survey
 from roomfield.errors import UnknownNameError
 from roomfield.exposure.decision import Decision
 from roomfield.quantities import Kind

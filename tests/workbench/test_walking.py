@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from roomfield.errors import InputError
 from roomfield.quantities import Kind, UncertainLevel
 from roomfield.survey import Assignment, Censoring, Orientation
-from roomfield.workbench.record import surveys
+from roomfield.workbench.record import survey_list
 from roomfield.workbench.record.editing import started_survey, with_meter, with_radio_state
-from roomfield.workbench.record.field_entry import UNDONE, Entry, Unit, Value, enter, readings_of, undo, worth_of
+from roomfield.workbench.record.field_entry import UNDONE, Entry, MeterUnit, Value, enter, readings_of, undo, worth_of
 from roomfield.workbench.record.plan_document import plan_of, with_plan
 
 PEAK, AVERAGE = Kind.PEAK, Kind.AVERAGE
@@ -22,21 +22,21 @@ PEAK, AVERAGE = Kind.PEAK, Kind.AVERAGE
 
 @pytest.fixture
 def records(tmp_path):
-    with surveys.open_records(str(tmp_path / "r.sqlite")) as opened:
+    with survey_list.open_records(str(tmp_path / "r.sqlite")) as opened:
         yield opened
 
 
 @pytest.fixture
 def survey_id(records):
-    return surveys.keep_new(records, started_survey("x", Assignment(assessor="A. B."), "one-room-flat"))
+    return survey_list.keep_new(records, started_survey("x", Assignment(assessor="A. B."), "one-room-flat"))
 
 
-def entry(number, *values, state="as-found", place="place-1", unit=Unit.MICRO):
+def entry(number, *values, state="as-found", place="place-1", unit=MeterUnit.MICRO):
     return Entry(f"entry-{number}", "visit-1", "meter-1", state, tuple(values), unit, place)
 
 
 @pytest.mark.published("SI prefixes (BIPM, SI Brochure, 9th edition, table 7)")
-@pytest.mark.parametrize(("unit", "factor"), [(Unit.NANO, 1e-9), (Unit.MICRO, 1e-6), (Unit.MILLI, 1e-3)])
+@pytest.mark.parametrize(("unit", "factor"), [(MeterUnit.NANO, 1e-9), (MeterUnit.MICRO, 1e-6), (MeterUnit.MILLI, 1e-3)])
 def test_units_are_brought_to_watts_per_square_metre(unit, factor):
     survey = started_survey("x", Assignment(), "one-room-flat")
     (reading,) = readings_of(survey, entry(1, Value(2.5, PEAK), unit=unit))
@@ -103,7 +103,7 @@ def test_the_same_entry_sent_twice_is_kept_once(records, survey_id):
                 taken_at="2026-03-14T10:00:00+01:00",
             ),
         )
-    assert len(surveys.opened(records, survey_id).survey.readings) == 1
+    assert len(survey_list.opened(records, survey_id).survey.readings) == 1
 
 
 def test_values_of_one_go_share_a_scan_and_the_next_go_is_another(records, survey_id):
@@ -113,7 +113,7 @@ def test_values_of_one_go_share_a_scan_and_the_next_go_is_another(records, surve
         entry(1, Value(5.0, PEAK, orientation=Orientation.X), Value(6.0, PEAK, orientation=Orientation.Y)),
     )
     enter(records, survey_id, entry(2, Value(7.0, PEAK)))
-    assert [r.replicate for r in surveys.opened(records, survey_id).survey.readings] == [0, 0, 1]
+    assert [r.replicate for r in survey_list.opened(records, survey_id).survey.readings] == [0, 0, 1]
 
 
 def test_taking_back_withdraws_with_reason_and_name_and_keeps_what_was_observed(records, survey_id):
@@ -121,7 +121,7 @@ def test_taking_back_withdraws_with_reason_and_name_and_keeps_what_was_observed(
     ids = tuple(w.reading.id for w in taken.worth)
     assert undo(records, survey_id, ids) == 1
     assert undo(records, survey_id, ids) == 0
-    survey = surveys.opened(records, survey_id).survey
+    survey = survey_list.opened(records, survey_id).survey
     assert (len(survey.readings), survey.current_readings()) == (1, ())
     assert (survey.amendments[0].reason, survey.amendments[0].by) == (UNDONE, "A. B.")
 
@@ -161,8 +161,8 @@ def test_more_with_less_switched_on_is_remarked(records, survey_id):
         sheet = replace(plan_of(survey), emitters=(Emitter("router", "Router", switchable=True),))
         return with_radio_state(with_plan(survey, sheet), "visit-1", "Router off", ("router",))
 
-    surveys.revise(records, survey_id, router)
-    off = surveys.opened(records, survey_id).survey.visits[0].radio_states[1].id
+    survey_list.revise(records, survey_id, router)
+    off = survey_list.opened(records, survey_id).survey.visits[0].radio_states[1].id
     found = remarks(records, survey_id, entry(1, Value(10.0, PEAK)), entry(2, Value(500.0, PEAK), state=off))
     assert any("less switched on" in w for w in found)
 

@@ -6,14 +6,14 @@ import math
 
 import pytest
 
-from roomfield.demo.survey import demo_survey
+from roomfield.demo.invented_survey import demo_survey
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.prediction import predict
 from roomfield.survey import ActionKind, Assignment, ShieldPart
 from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan import plan_choice
-from roomfield.workbench.plan.whatif import (
+from roomfield.workbench.plan.hypothetical_changes import (
     Moved,
     Screen,
     WhatIfModel,
@@ -143,7 +143,7 @@ def test_the_usual_bound_is_the_lowest_of_the_clients_guideline(survey):
 
 
 def test_agreeing_on_a_plan_needs_actions_that_are_there(survey):
-    terms = plan_choice.Terms(1e-3)
+    terms = plan_choice.PlanTerms(1e-3)
     agreed = plan_choice.adopted(survey, (survey.actions[0].id,), terms)
     assert agreed.adopted_plan.target_w_m2 == 1e-3
     for ids in ((), ("ghost",)):

@@ -9,17 +9,17 @@ import typer
 
 from roomfield import __version__
 from roomfield.cli import (
-    catalogue,
-    demo,
-    findings,
-    intake,
-    listening,
+    assess_and_report,
+    demo_command,
+    listen_command,
+    log_commands,
+    model_questions,
     records,
+    reference_lists,
     remedies,
-    rooms,
-    series,
     serving,
-    setting_up,
+    survey_setup,
+    take_in,
 )
 from roomfield.cli.console import say_defect, say_error, say_stopped, say_system, say_usage
 from roomfield.errors import RoomfieldError
@@ -31,7 +31,19 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for group in (demo, records, setting_up, intake, findings, listening, series, rooms, remedies, serving, catalogue):
+for group in (
+    demo_command,
+    records,
+    survey_setup,
+    take_in,
+    assess_and_report,
+    listen_command,
+    log_commands,
+    model_questions,
+    remedies,
+    serving,
+    reference_lists,
+):
     group.register(app)
 
 

@@ -60,7 +60,7 @@ def list_surveys(
 ) -> None:
     """List the surveys of a record, last changed first."""
     from roomfield.workbench.record.job import existing_record
-    from roomfield.workbench.record.surveys import list_surveys as call
+    from roomfield.workbench.record.survey_list import list_surveys as call
 
     cards = call(existing_record(record), words)
     rows = [(c.id, c.title, c.line, c.changed_at[:16], str(c.readings)) for c in cards]
@@ -102,7 +102,7 @@ def follow_up(
 ) -> None:
     """Copy a survey for the visit after the work was done."""
     from roomfield.workbench.record.job import existing_record, open_job
-    from roomfield.workbench.record.surveys import copy_for_follow_up
+    from roomfield.workbench.record.survey_list import copy_for_follow_up
 
     source = open_job(record, survey).survey
     copy = copy_for_follow_up(existing_record(record), source.id, title)
@@ -136,7 +136,7 @@ def withdraw(
 ) -> None:
     """Take an observation out of the findings; it stays in the record with the reason."""
     from roomfield.workbench.record.job import existing_record, open_job
-    from roomfield.workbench.record.surveys import withdraw as call
+    from roomfield.workbench.record.survey_list import withdraw as call
 
     made = call(existing_record(record), open_job(record, survey).survey.id, observation, reason, by)
     answer(as_json, vars(made), lambda: typer.echo(f"{observation} is withdrawn"))
@@ -150,7 +150,7 @@ def delete(
 ) -> None:
     """Remove a survey for good; its title must be typed."""
     from roomfield.workbench.record.job import existing_record, open_job
-    from roomfield.workbench.record.surveys import delete_survey
+    from roomfield.workbench.record.survey_list import delete_survey
 
     name = open_job(record, survey).survey.id
     delete_survey(existing_record(record), name, title)

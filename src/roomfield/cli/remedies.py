@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, progress, table
-from roomfield.cli.numbers import decibels, microwatts, probability, span
+from roomfield.cli.terminal_numbers import decibels, microwatts, probability, span
 
 if TYPE_CHECKING:
     from roomfield.workbench.plan.action_list import Listed
-    from roomfield.workbench.plan.plan_choice import Terms
+    from roomfield.workbench.plan.plan_choice import PlanTerms
     from roomfield.workbench.record.job import Job
 
 LevelKind = Annotated[str, typer.Option("--kind", help="peak, highest_held or average.")]
@@ -98,13 +98,13 @@ def action(
 
 def _terms(
     job: Job, target: float | None, kind: str, confidence: float, budget: float | None, at: list[str] | None
-) -> Terms:
+) -> PlanTerms:
     from roomfield.workbench.model.joint_model import kind_named
-    from roomfield.workbench.plan.plan_choice import Terms
+    from roomfield.workbench.plan.plan_choice import PlanTerms
     from roomfield.workbench.plan.target_places import asked_places
 
     places = asked_places(job.survey, at or ())
-    return Terms(0.0 if target is None else target * 1e-6, kind_named(kind).value, confidence, budget, places)
+    return PlanTerms(0.0 if target is None else target * 1e-6, kind_named(kind).value, confidence, budget, places)
 
 
 def predict(

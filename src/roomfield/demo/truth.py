@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.demo.dwelling import demo_dwelling, demo_places
+from roomfield.demo.invented_dwelling import demo_dwelling, demo_places
 from roomfield.field.propagation import unit_density
 from roomfield.field.scene import Scene
 from roomfield.survey import AntennaPattern, Control, Dwelling, Emitter, FittedShield, Place, Standing

@@ -12,11 +12,11 @@ from typing import TypeVar
 from roomfield.errors import FormatError, InputError, RejectedRows, RowFault, TooEarlyError, UnknownNameError
 from roomfield.exchange import cells
 from roomfield.exchange.cells import CellFault
+from roomfield.exchange.column_guess import is_empty, shown
 from roomfield.exchange.drafts import ReadingContext
-from roomfield.exchange.guess import is_empty, shown
 from roomfield.exchange.names import NameTable, meters_of, plain, states_of
 from roomfield.exchange.places import PlaceTable
-from roomfield.exchange.table import Cell, RawTable, read_table
+from roomfield.exchange.table_reader import Cell, RawTable, read_table
 from roomfield.survey.dwelling import Point3
 from roomfield.survey.observation import Bearing, Origin
 

@@ -10,23 +10,23 @@ from typing import Any
 from roomfield.errors import RowFault
 from roomfield.exchange import cells
 from roomfield.exchange.cells import Amount, CellFault
-from roomfield.exchange.guess import shown
+from roomfield.exchange.column_guess import shown
+from roomfield.exchange.column_mapping import ColumnMapping, MappedColumn
 from roomfield.exchange.headers import VALUE_COLUMNS, unit_or_nothing
-from roomfield.exchange.mapping import ColumnMapping, MappedColumn
 from roomfield.exchange.names import KINDS, ORIENTATIONS, SCANS, meters_of, plain, states_of
 from roomfield.exchange.places import PlaceTable
-from roomfield.exchange.table import Cell
+from roomfield.exchange.table_reader import Cell
 from roomfield.quantities.kind import Kind
 from roomfield.survey.dwelling import Point3
 from roomfield.survey.observation import Censoring, Orientation, Scan
-from roomfield.survey.record import Survey
-from roomfield.survey.sheet import Column
+from roomfield.survey.reading_columns import ReadingColumn
+from roomfield.survey.survey_record import Survey
 
 _SIMPLE = re.compile(r"\d+(?:\.\d+)?").fullmatch
 _KIND_OF = {
-    Column.PEAK: Kind.PEAK,
-    Column.HIGHEST_HELD: Kind.HIGHEST_HELD,
-    Column.AVERAGE: Kind.AVERAGE,
+    ReadingColumn.PEAK: Kind.PEAK,
+    ReadingColumn.HIGHEST_HELD: Kind.HIGHEST_HELD,
+    ReadingColumn.AVERAGE: Kind.AVERAGE,
 }
 
 
@@ -112,22 +112,22 @@ class DraftReader:
             context.survey.meter(context.meter_id)
         if context.radio_state_id:
             context.survey.radio_state(context.visit_id, context.radio_state_id)
-        used = [m for m in mapping.columns if m.column is not Column.UNUSED]
-        self._columns: dict[Column, MappedColumn] = {m.column: m for m in used}
+        used = [m for m in mapping.columns if m.column is not ReadingColumn.UNUSED]
+        self._columns: dict[ReadingColumn, MappedColumn] = {m.column: m for m in used}
         self._values = [m for m in mapping.columns if m.column in VALUE_COLUMNS]
-        self._notes = [m for m in mapping.columns if m.column is Column.NOTE]
-        self._known: dict[tuple[Column, Cell], tuple[Any, str]] = {}
+        self._notes = [m for m in mapping.columns if m.column is ReadingColumn.NOTE]
+        self._known: dict[tuple[ReadingColumn, Cell], tuple[Any, str]] = {}
         self._places: dict[tuple[str, ...], tuple[str, str]] = {}
         meters, states = meters_of(context.survey), states_of(context.survey, context.visit_id)
-        self._lookups: dict[Column, Callable[[str], Any]] = {
-            Column.METER: meters.find,
-            Column.STATE: states.find,
-            Column.KIND: _word(KINDS, "kind of value: peak, highest held or average"),
-            Column.ORIENTATION: _word(ORIENTATIONS, "orientation: best axis, x, y, z or sum"),
-            Column.SCAN: _word(SCANS, "way of scanning: hand scan or fixed"),
-            Column.UNIT: _unit,
-            Column.FLAG: _flag,
-            Column.REPLICATE: _count,
+        self._lookups: dict[ReadingColumn, Callable[[str], Any]] = {
+            ReadingColumn.METER: meters.find,
+            ReadingColumn.STATE: states.find,
+            ReadingColumn.KIND: _word(KINDS, "kind of value: peak, highest held or average"),
+            ReadingColumn.ORIENTATION: _word(ORIENTATIONS, "orientation: best axis, x, y, z or sum"),
+            ReadingColumn.SCAN: _word(SCANS, "way of scanning: hand scan or fixed"),
+            ReadingColumn.UNIT: _unit,
+            ReadingColumn.FLAG: _flag,
+            ReadingColumn.REPLICATE: _count,
         }
         self._visit_day = next(v.started_at for v in context.survey.visits if v.id == context.visit_id)[:10]
 
@@ -141,14 +141,14 @@ class DraftReader:
             line=line,
             place_id=self._place(line, row),
             position=self._position(line, row),
-            meter_id=self._look_up(Column.METER, line, row, self._context.meter_id),
-            radio_state_id=self._look_up(Column.STATE, line, row, self._context.radio_state_id),
-            orientation=self._look_up(Column.ORIENTATION, line, row, self._context.orientation),
-            scan=self._look_up(Column.SCAN, line, row, self._context.scan),
+            meter_id=self._look_up(ReadingColumn.METER, line, row, self._context.meter_id),
+            radio_state_id=self._look_up(ReadingColumn.STATE, line, row, self._context.radio_state_id),
+            orientation=self._look_up(ReadingColumn.ORIENTATION, line, row, self._context.orientation),
+            scan=self._look_up(ReadingColumn.SCAN, line, row, self._context.scan),
             taken_at=self._moment(line, row),
-            replicate=self._look_up(Column.REPLICATE, line, row, None),
+            replicate=self._look_up(ReadingColumn.REPLICATE, line, row, None),
             note="; ".join(text for m in self._notes if (text := shown(_cell(row, m)))),
-            flag=self._look_up(Column.FLAG, line, row, Censoring.NONE),
+            flag=self._look_up(ReadingColumn.FLAG, line, row, Censoring.NONE),
             values=values,
         )
         if draft.place_id and draft.position:
@@ -160,19 +160,19 @@ class DraftReader:
         if len(self.faults) > before:
             return
         missing = [
-            (Column.PLACE, draft.place_id or draft.position, "neither place nor position"),
-            (Column.METER, draft.meter_id, "no meter"),
-            (Column.STATE, draft.radio_state_id, "no radio state"),
+            (ReadingColumn.PLACE, draft.place_id or draft.position, "neither place nor position"),
+            (ReadingColumn.METER, draft.meter_id, "no meter"),
+            (ReadingColumn.STATE, draft.radio_state_id, "no radio state"),
         ]
         for column, present, what in missing:
             if not present:
                 self._reject(draft.line, column, "", f"there is {what} for this value")
 
-    def _reject(self, line: int, column: Column, cell: Cell, reason: str) -> None:
+    def _reject(self, line: int, column: ReadingColumn, cell: Cell, reason: str) -> None:
         mapped = self._columns.get(column)
         self.faults.append(RowFault(line, mapped.header if mapped else str(column), shown(cell), reason))
 
-    def _look_up(self, column: Column, line: int, row: Sequence[Cell], otherwise: Any) -> Any:
+    def _look_up(self, column: ReadingColumn, line: int, row: Sequence[Cell], otherwise: Any) -> Any:
         mapped = self._columns.get(column)
         if mapped is None:
             return otherwise
@@ -185,7 +185,7 @@ class DraftReader:
             self._reject(line, column, cell, reason)
         return otherwise if value is None else value
 
-    def _found(self, column: Column, text: str) -> tuple[Any, str]:
+    def _found(self, column: ReadingColumn, text: str) -> tuple[Any, str]:
         if not text:
             return None, ""
         try:
@@ -196,14 +196,14 @@ class DraftReader:
     def _place(self, line: int, row: Sequence[Cell]) -> str:
         written = tuple(
             shown(_cell(row, mapped)) if (mapped := self._columns.get(column)) else ""
-            for column in (Column.PLACE, Column.ROOM, Column.USE)
+            for column in (ReadingColumn.PLACE, ReadingColumn.ROOM, ReadingColumn.USE)
         )
         known = self._places.get(written)
         if known is None:
             known = self._places[written] = self._found_place(*written)
         place_id, reason = known
         if reason:
-            self._reject(line, Column.PLACE, written[0], reason)
+            self._reject(line, ReadingColumn.PLACE, written[0], reason)
         return place_id
 
     def _found_place(self, name: str, room: str, use: str) -> tuple[str, str]:
@@ -238,7 +238,7 @@ class DraftReader:
         return cells.amount(cell, self._mapping.decimal, self._mapping.grouped)
 
     def _unit_of(self, mapped: MappedColumn, line: int, row: Sequence[Cell]) -> str:
-        own = str(self._look_up(Column.UNIT, line, row, ""))
+        own = str(self._look_up(ReadingColumn.UNIT, line, row, ""))
         if own and mapped.unit and own != mapped.unit:
             raise CellFault(f"the row says {own} and the header {mapped.unit}")
         if not own and not mapped.unit:
@@ -246,14 +246,16 @@ class DraftReader:
         return own or mapped.unit
 
     def _kind(self, line: int, row: Sequence[Cell]) -> Kind | None:
-        kind: Kind | None = self._look_up(Column.KIND, line, row, None)
-        mapped = self._columns[Column.KIND]
+        kind: Kind | None = self._look_up(ReadingColumn.KIND, line, row, None)
+        mapped = self._columns[ReadingColumn.KIND]
         if kind is None and not shown(_cell(row, mapped)):
             raise CellFault("it is not said whether this is peak, highest held or average")
         return kind
 
     def _position(self, line: int, row: Sequence[Cell]) -> Point3 | None:
-        present = [(axis, m) for axis in (Column.X, Column.Y, Column.Z) if (m := self._columns.get(axis))]
+        present = [
+            (axis, m) for axis in (ReadingColumn.X, ReadingColumn.Y, ReadingColumn.Z) if (m := self._columns.get(axis))
+        ]
         given = [(axis, _cell(row, m)) for axis, m in present if shown(_cell(row, m))]
         if not given:
             return None
@@ -271,19 +273,19 @@ class DraftReader:
         return (point[0], point[1], point[2]) if len(point) == 3 else None
 
     def _moment(self, line: int, row: Sequence[Cell]) -> str:
-        for column, read in ((Column.MOMENT, self._read_moment), (Column.TIME, self._read_time)):
+        for column, read in ((ReadingColumn.MOMENT, self._read_moment), (ReadingColumn.TIME, self._read_time)):
             mapped = self._columns.get(column)
             if mapped is not None and shown(_cell(row, mapped)):
                 return self._try(column, line, row, read)
-        return self._try(Column.DATE, line, row, self._read_day)
+        return self._try(ReadingColumn.DATE, line, row, self._read_day)
 
-    def _try(self, column: Column, line: int, row: Sequence[Cell], read: Callable[[Cell, str], str]) -> str:
+    def _try(self, column: ReadingColumn, line: int, row: Sequence[Cell], read: Callable[[Cell, str], str]) -> str:
         mapped = self._columns.get(column)
         if mapped is None or not shown(_cell(row, mapped)):
             return ""
         cell = _cell(row, mapped)
         try:
-            text = read(cell, self._day_text(line, row) if column is Column.TIME else "")
+            text = read(cell, self._day_text(line, row) if column is ReadingColumn.TIME else "")
         except CellFault as fault:
             self._reject(line, column, cell, str(fault))
             return ""
@@ -292,7 +294,7 @@ class DraftReader:
         return text + self._context.utc_offset if has_clock and not has_offset else text
 
     def _day_text(self, line: int, row: Sequence[Cell]) -> str:
-        return self._try(Column.DATE, line, row, self._read_day) or self._visit_day
+        return self._try(ReadingColumn.DATE, line, row, self._read_day) or self._visit_day
 
     def _read_moment(self, cell: Cell, _day: str) -> str:
         return cells.moment(cell, self._mapping.date_order)

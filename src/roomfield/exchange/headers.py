@@ -8,36 +8,37 @@ from dataclasses import dataclass
 
 from roomfield.errors import UnknownNameError
 from roomfield.quantities.convert import canonical_unit
-from roomfield.survey.sheet import FIELD_SHEET, Column
+from roomfield.survey.reading_columns import FIELD_SHEET, ReadingColumn
 
-_WORDS: dict[Column, str] = {
-    Column.PLACE: "place|location|spot|measuring point|measurement point|point|messpunkt|messort|"
+_WORDS: dict[ReadingColumn, str] = {
+    ReadingColumn.PLACE: "place|location|spot|measuring point|measurement point|point|messpunkt|messort|"
     "ort|platz|lieu|emplacement|luogo|punto|lugar|plaats",
-    Column.ROOM: "room|raum|zimmer|pièce|chambre|stanza|habitación|kamer",
-    Column.USE: "use|used as|used for|use of place|nutzung|verwendung",
-    Column.STATE: "radio state|state|status|switch state|funkzustand|zustand|schaltzustand|etat|stato|estado",
-    Column.METER: "meter|instrument|device|messgerät|gerät|appareil|strumento|medidor|meter id",
-    Column.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|valeur de crête|picco|pico|piek",
-    Column.HIGHEST_HELD: "highest held|held maximum|held|max hold|maxhold|hold|max|maximum|"
+    ReadingColumn.ROOM: "room|raum|zimmer|pièce|chambre|stanza|habitación|kamer",
+    ReadingColumn.USE: "use|used as|used for|use of place|nutzung|verwendung",
+    ReadingColumn.STATE: "radio state|state|status|switch state|funkzustand|zustand|schaltzustand|etat|stato|estado",
+    ReadingColumn.METER: "meter|instrument|device|messgerät|gerät|appareil|strumento|medidor|meter id",
+    ReadingColumn.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|valeur de crête|picco|pico|piek",
+    ReadingColumn.HIGHEST_HELD: "highest held|held maximum|held|max hold|maxhold|hold|max|maximum|"
     "maximalwert|höchstwert|gehaltener höchstwert|höchstwert gehalten|haltewert|spitzenwert gehalten|maximo|massimo",
-    Column.AVERAGE: "average|avg|mean|time average|rms|mittelwert|mittel|durchschnitt|moyenne|media|gemiddelde",
-    Column.KIND: "kind|type|quantity|mode|detector|art|messart|größe|genre|tipo|soort",
-    Column.VALUE: "value|reading|level|power density|field strength|density|s|e|wert|messwert|"
+    ReadingColumn.AVERAGE: "average|avg|mean|time average|rms|mittelwert|mittel|durchschnitt|moyenne|media|gemiddelde",
+    ReadingColumn.KIND: "kind|type|quantity|mode|detector|art|messart|größe|genre|tipo|soort",
+    ReadingColumn.VALUE: "value|reading|level|power density|field strength|density|s|e|wert|messwert|"
     "ablesung|pegel|leistungsflussdichte|feldstärke|valeur|valore|valor|waarde",
-    Column.UNIT: "unit|units|einheit|unité|unità|unidad|eenheid",
-    Column.FLAG: "flag|flags|merker|kennung|marke|censoring|censored|drapeau",
-    Column.ORIENTATION: "orientation|axis|ausrichtung|achse|axe|asse|eje",
-    Column.SCAN: "scan|scan type|abtastung",
-    Column.REPLICATE: "replicate|repeat|repetition|run|scan no|wiederholung|durchgang",
-    Column.DATE: "date|day|datum|tag|jour|data|fecha",
-    Column.TIME: "time|clock|uhrzeit|zeit|heure|ora|hora",
-    Column.MOMENT: "date time|datetime|timestamp|taken at|moment|zeitpunkt|datum zeit|datum uhrzeit|horodatage",
-    Column.X: "x|x m|east|ost",
-    Column.Y: "y|y m|north|nord",
-    Column.Z: "z|z m|height|höhe",
-    Column.NOTE: "note|notes|remark|remarks|comment|comments|bemerkung|bemerkungen|notiz|anmerkung|remarque|nota",
+    ReadingColumn.UNIT: "unit|units|einheit|unité|unità|unidad|eenheid",
+    ReadingColumn.FLAG: "flag|flags|merker|kennung|marke|censoring|censored|drapeau",
+    ReadingColumn.ORIENTATION: "orientation|axis|ausrichtung|achse|axe|asse|eje",
+    ReadingColumn.SCAN: "scan|scan type|abtastung",
+    ReadingColumn.REPLICATE: "replicate|repeat|repetition|run|scan no|wiederholung|durchgang",
+    ReadingColumn.DATE: "date|day|datum|tag|jour|data|fecha",
+    ReadingColumn.TIME: "time|clock|uhrzeit|zeit|heure|ora|hora",
+    ReadingColumn.MOMENT: "date time|datetime|timestamp|taken at|moment|zeitpunkt|datum zeit|datum uhrzeit|horodatage",
+    ReadingColumn.X: "x|x m|east|ost",
+    ReadingColumn.Y: "y|y m|north|nord",
+    ReadingColumn.Z: "z|z m|height|höhe",
+    ReadingColumn.NOTE: "note|notes|remark|remarks|comment|comments|bemerkung|bemerkungen|notiz|anmerkung"
+    "|remarque|nota",
 }
-VALUE_COLUMNS = frozenset({Column.PEAK, Column.HIGHEST_HELD, Column.AVERAGE, Column.VALUE})
+VALUE_COLUMNS = frozenset({ReadingColumn.PEAK, ReadingColumn.HIGHEST_HELD, ReadingColumn.AVERAGE, ReadingColumn.VALUE})
 _BRACKETED = re.compile(r"^(?P<name>.*?)[\[(](?P<unit>[^\])]*)[\])]\s*$")
 
 
@@ -55,7 +56,7 @@ class HeaderMeaning:
         From what, in words.
     """
 
-    column: Column
+    column: ReadingColumn
     unit: str = ""
     unknown_unit: str = ""
     because: str = ""
@@ -64,10 +65,10 @@ class HeaderMeaning:
 def meaning_of(header: str) -> HeaderMeaning:
     """What a header most likely means; ``Column.UNUSED`` if nothing was recognised."""
     name, unit, unknown = _split_unit(header)
-    column = _KNOWN.get(_plain(name), Column.UNUSED)
-    if column is Column.UNUSED and unit:
-        column = Column.VALUE if not _plain(name) else _longest_word(name)
-    if column is Column.UNUSED:
+    column = _KNOWN.get(_plain(name), ReadingColumn.UNUSED)
+    if column is ReadingColumn.UNUSED and unit:
+        column = ReadingColumn.VALUE if not _plain(name) else _longest_word(name)
+    if column is ReadingColumn.UNUSED:
         return HeaderMeaning(column, unit, unknown, "the header is not known")
     if column not in VALUE_COLUMNS:
         return HeaderMeaning(column, because=f"header {header.strip()!r}")
@@ -75,14 +76,14 @@ def meaning_of(header: str) -> HeaderMeaning:
     return HeaderMeaning(column, unit, unknown, f"header {header.strip()!r}{said}")
 
 
-def _longest_word(name: str) -> Column:
+def _longest_word(name: str) -> ReadingColumn:
     """The value column named by a word of a longer header that carries a unit, such as ``bedroom peak``."""
     words = set(_plain(name).split())
     named = {column for word, column in _KNOWN.items() if word in words and column in VALUE_COLUMNS}
-    kinds = named - {Column.VALUE}
+    kinds = named - {ReadingColumn.VALUE}
     if len(kinds) == 1:
         return kinds.pop()
-    return Column.VALUE if named == {Column.VALUE} else Column.UNUSED
+    return ReadingColumn.VALUE if named == {ReadingColumn.VALUE} else ReadingColumn.UNUSED
 
 
 def _split_unit(header: str) -> tuple[str, str, str]:
@@ -116,7 +117,7 @@ def _plain(name: str) -> str:
     return " ".join(re.sub(r"[^\w]|_", " ", letters).split())
 
 
-def _known_headers() -> dict[str, Column]:
+def _known_headers() -> dict[str, ReadingColumn]:
     known = {_plain(word): column for column, words in _WORDS.items() for word in words.split("|")}
     for sheet_column in FIELD_SHEET:
         for _, header in sheet_column.headers:

@@ -9,7 +9,7 @@ from roomfield.errors import UnknownNameError
 from roomfield.exchange.cells import CellFault
 from roomfield.quantities.kind import Kind
 from roomfield.survey.observation import Orientation, Scan
-from roomfield.survey.record import Survey
+from roomfield.survey.survey_record import Survey
 
 _KINDS = {
     Kind.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|picco|pico",

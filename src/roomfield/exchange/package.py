@@ -17,8 +17,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from roomfield.errors import IntegrityError
-from roomfield.exchange.document import SCHEMA_ID, write_document
-from roomfield.survey.record import Survey
+from roomfield.exchange.survey_document import SCHEMA_ID, write_document
+from roomfield.survey.survey_record import Survey
 
 SURVEY_FILE = "data/survey.json"
 MEDIA_FOLDER = "data/media/"

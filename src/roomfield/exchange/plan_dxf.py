@@ -11,7 +11,15 @@ from typing import Any
 from shapely import Point, Polygon
 
 from roomfield.errors import FormatError, InputError, UnknownNameError
-from roomfield.exchange.plan import Drawing, DrawnOpening, DrawnRoom, DrawnWall, PlanOptions, PlanParts, assemble
+from roomfield.exchange.plan_drawing import (
+    DrawnOpening,
+    DrawnRoom,
+    DrawnWall,
+    PlanDrawing,
+    PlanOptions,
+    PlanParts,
+    assemble,
+)
 from roomfield.exchange.plan_faces import MOST_LINES, Line, pair_faces
 from roomfield.survey.dwelling import Layer, OpeningKind, Point2
 
@@ -233,10 +241,10 @@ def _mostly_paired(shapes: list[_Shape], guess: DxfGuess) -> bool:
     return len(lines) - len(alone) > len(alone) and len(paired) > 1
 
 
-def _drawing(shapes: list[_Shape], guess: DxfGuess, scale: float, where: str) -> Drawing:
+def _drawing(shapes: list[_Shape], guess: DxfGuess, scale: float, where: str) -> PlanDrawing:
     role = {layer.name: layer.role for layer in guess.layers}
     by_role = {name: [s for s in shapes if role.get(s.layer) == name and not s.text] for name in ROLES}
-    drawing = Drawing()
+    drawing = PlanDrawing()
     _draw_walls(drawing, _segments(by_role["wall"], scale), guess.two_faces, where)
     texts = [shape for shape in shapes if shape.text]
     for shape in by_role["room"]:
@@ -250,7 +258,7 @@ def _drawing(shapes: list[_Shape], guess: DxfGuess, scale: float, where: str) ->
     return drawing
 
 
-def _draw_walls(drawing: Drawing, lines: list[Line], two_faces: bool, where: str) -> None:
+def _draw_walls(drawing: PlanDrawing, lines: list[Line], two_faces: bool, where: str) -> None:
     if not two_faces:
         drawing.walls += [DrawnWall(a, b) for a, b in lines]
         return

@@ -20,12 +20,12 @@ from typing import Any, Literal
 from pydantic_core import from_json as parse
 
 from roomfield.errors import FormatError, InputError
-from roomfield.exchange.plan import (
+from roomfield.exchange.plan_drawing import (
     MOST_PARTS,
-    Drawing,
     DrawnOpening,
     DrawnRoom,
     DrawnWall,
+    PlanDrawing,
     PlanOptions,
     PlanParts,
     assemble,
@@ -58,7 +58,7 @@ def read_geojson_plan(path: Path, *, coordinates: Coordinates, options: PlanOpti
     content = _content(path)
     features = list(_features(content, path.name))
     to_plan = _projection(features, path.name) if coordinates == "degrees" else _as_metres
-    drawing = Drawing()
+    drawing = PlanDrawing()
     for number, feature in enumerate(features, 1):
         _draw(feature, drawing, to_plan, f"{path.name}: feature {number}")
     if coordinates == "degrees":
@@ -164,7 +164,7 @@ def metres_per_degree(latitude_deg: float) -> tuple[float, float]:
     return math.radians(prime_vertical_m * math.cos(latitude)), math.radians(meridian_m)
 
 
-def _draw(feature: Mapping[str, Any], drawing: Drawing, to_plan: Callable[[Point2], Point2], where: str) -> None:
+def _draw(feature: Mapping[str, Any], drawing: PlanDrawing, to_plan: Callable[[Point2], Point2], where: str) -> None:
     properties = feature.get("properties") or {}
     if not isinstance(properties, dict):
         raise FormatError("its properties are no object.", where=where, mend="Correct it.")

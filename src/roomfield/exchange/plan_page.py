@@ -22,7 +22,7 @@ _SIZE_MARKERS = frozenset({*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC})
 
 
 @dataclass(frozen=True)
-class PlanPage:
+class UnderlayImage:
     """An image that can lie under a plan.
 
     Parameters
@@ -42,7 +42,7 @@ class PlanPage:
     pages: int = 1
 
 
-def read_plan_page(path: Path, *, page: int = 1) -> PlanPage:
+def read_plan_page(path: Path, *, page: int = 1) -> UnderlayImage:
     """An image as it is, or one page of a PDF drawn as an image.
 
     Parameters
@@ -79,7 +79,7 @@ def read_plan_page(path: Path, *, page: int = 1) -> PlanPage:
         )
     if media_type == "image/png" and not _png_is_whole(content):
         raise FormatError("it is a PNG file that is cut off or damaged.", where=path.name, mend="Save it again.")
-    return PlanPage(content, media_type, *size)
+    return UnderlayImage(content, media_type, *size)
 
 
 def _png_size(content: bytes, where: str) -> tuple[int, int]:
@@ -135,7 +135,7 @@ def _webp_size(content: bytes, where: str) -> tuple[int, int]:
     raise FormatError("it is a damaged WebP file.", where=where, mend="Save it again.")
 
 
-def _pdf_page(content: bytes, page: int, where: str) -> PlanPage:
+def _pdf_page(content: bytes, page: int, where: str) -> UnderlayImage:
     try:
         document = pypdfium2.PdfDocument(content)
     except pypdfium2.PdfiumError as fault:
@@ -155,7 +155,7 @@ def _pdf_page(content: bytes, page: int, where: str) -> PlanPage:
     finally:
         document.close()
     shown = np.ascontiguousarray(pixels[:, :, 2::-1])
-    return PlanPage(_png(shown), "image/png", shown.shape[1], shown.shape[0], pages)
+    return UnderlayImage(_png(shown), "image/png", shown.shape[1], shown.shape[0], pages)
 
 
 def _png(pixels: np.ndarray[tuple[int, int, int], np.dtype[np.uint8]]) -> bytes:

@@ -17,9 +17,9 @@ from pathlib import Path
 import bagit
 
 from roomfield.errors import FormatError, InputError, IntegrityError
-from roomfield.exchange.document import MOST_BYTES, read_document
 from roomfield.exchange.package import MANIFEST, MEDIA_FOLDER, SURVEY_FILE, TAG_MANIFEST, media_of
-from roomfield.survey.record import Survey
+from roomfield.exchange.survey_document import MOST_BYTES, read_document
+from roomfield.survey.survey_record import Survey
 
 _TAG_FILES = frozenset({"bagit.txt", "bag-info.txt", MANIFEST, TAG_MANIFEST})
 _TOP = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")

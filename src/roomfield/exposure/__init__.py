@@ -1,10 +1,10 @@
 """Peak, highest held and average bookkeeping, sums and quotients, limits and guidelines, decision rules."""
 
 from roomfield.exposure.attribution import Attribution, attribute
-from roomfield.exposure.combine import mean, total
-from roomfield.exposure.decision import Bound, Decision, Remark, Verdict, judge, pulse_bound
+from roomfield.exposure.decision import Bound, Decision, ReferenceVerdict, Remark, judge, pulse_bound
 from roomfield.exposure.differences import PooledDifference, UncertainDifference, difference, pooled_difference
 from roomfield.exposure.guideline import GuidelineResult, Scope, compare, compare_with_every_service
+from roomfield.exposure.level_sums import mean, total
 from roomfield.exposure.metrics import CrestFactor, average_bound, average_from_peak, duty_cycle
 from roomfield.exposure.quotients import (
     AttributedLevel,
@@ -24,12 +24,12 @@ __all__ = [
     "GuidelineResult",
     "PooledDifference",
     "Quotient",
+    "ReferenceVerdict",
     "Remark",
     "Scope",
     "SwitchedPart",
     "SwitchedQuotient",
     "UncertainDifference",
-    "Verdict",
     "attribute",
     "average_bound",
     "average_from_peak",

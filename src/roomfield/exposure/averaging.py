@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from roomfield.errors import InputError, TooEarlyError
-from roomfield.exposure.combine import mean
-from roomfield.quantities import Contribution, Kind, UncertainLevel, require_kind
+from roomfield.exposure.level_sums import mean
+from roomfield.quantities import ErrorContribution, Kind, UncertainLevel, require_kind
 from roomfield.references.catalogue import scheme_points, time_variability
 
 Array = NDArray[np.float64]
@@ -127,7 +127,7 @@ def as_time_average(level: UncertainLevel, service: str, shared_key: str = "") -
     """
     require_kind(level.kind, Kind.AVERAGE, "a longer time average")
     spread = time_variability(service)
-    variation = Contribution.from_half_width("variation in time", 0.5 * spread.spread_db, shared_key=shared_key)
+    variation = ErrorContribution.from_half_width("variation in time", 0.5 * spread.spread_db, shared_key=shared_key)
     return level.shifted(0.0, variation)
 
 

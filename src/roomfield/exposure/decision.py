@@ -65,7 +65,7 @@ class Bound:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class ReferenceVerdict:
     """Outcome of one comparison.
 
     Parameters
@@ -156,7 +156,7 @@ class Verdict:
         }
 
 
-def judge(level: UncertainLevel, bound: LimitValue | Bound, rule: str = DEFAULT_RULE) -> Verdict:
+def judge(level: UncertainLevel, bound: LimitValue | Bound, rule: str = DEFAULT_RULE) -> ReferenceVerdict:
     """Compare a level with a bound.
 
     Parameters
@@ -198,7 +198,7 @@ def judge(level: UncertainLevel, bound: LimitValue | Bound, rule: str = DEFAULT_
     expanded_db = COVERAGE_FACTOR * level.std_db
     guard_db = _guard_db(chosen, expanded_db)
     accept_db, reject_db = _edges_db(chosen, float(decibels_from_ratio(plain.value_w_m2)), guard_db)
-    return Verdict(
+    return ReferenceVerdict(
         level=level,
         bound=plain,
         probability_below=level.probability_below(plain.value_w_m2),

@@ -38,7 +38,7 @@ class GuidelineRemark(StrEnum):
 
 
 @dataclass(frozen=True)
-class CategoryChance:
+class CategoryProbability:
     """One category or target, and how likely the true level is in it (or at or under it).
 
     Parameters
@@ -78,7 +78,7 @@ class GuidelineResult:
     level: UncertainLevel
     service: str | None
     scope: Scope
-    chances: tuple[CategoryChance, ...]
+    chances: tuple[CategoryProbability, ...]
     remarks: tuple[GuidelineRemark, ...]
 
     @property
@@ -91,7 +91,7 @@ class GuidelineResult:
         """How far the strongest single service may lie under the level [dB]; 0 unless the level is a total."""
         return 10.0 * math.log10(SERVICES_AT_MOST) if self.is_upper_bound else 0.0
 
-    def strongest_at_most(self, chance: CategoryChance) -> ProbabilityRange:
+    def strongest_at_most(self, chance: CategoryProbability) -> ProbabilityRange:
         """Probability that the strongest single service lies at or under the upper end of a row.
 
         Parameters
@@ -138,7 +138,7 @@ class GuidelineResult:
             for each in zip(*found, strict=True)
         )
 
-    def strongest_plausible(self, coverage: float = 0.95) -> tuple[CategoryChance, ...]:
+    def strongest_plausible(self, coverage: float = 0.95) -> tuple[CategoryProbability, ...]:
         """Categories that the strongest single service may fall into; all targets."""
         if self.guideline.form != CATEGORIES:
             return self.chances
@@ -149,13 +149,13 @@ class GuidelineResult:
         return self.chances[first : last + 1]
 
     @property
-    def nominal(self) -> CategoryChance | None:
+    def nominal(self) -> CategoryProbability | None:
         """Category of the median (or bound), for a scale of categories; None for targets."""
         if self.guideline.form != CATEGORIES:
             return None
         return self.chances[self.guideline.index_of(self.level.median_w_m2, self.service)]
 
-    def plausible(self, coverage: float = 0.95) -> tuple[CategoryChance, ...]:
+    def plausible(self, coverage: float = 0.95) -> tuple[CategoryProbability, ...]:
         """Categories that the coverage interval of the level touches; all targets."""
         if self.guideline.form != CATEGORIES:
             return self.chances
@@ -205,7 +205,7 @@ def compare_with_every_service(level: UncertainLevel, guideline_id: str) -> tupl
     return tuple(compare(level, guideline_id, scope=Scope.TOTAL, service=name) for name in named)
 
 
-def _category_chances(level: UncertainLevel, rows: tuple[GuidelineLevel, ...]) -> tuple[CategoryChance, ...]:
+def _category_chances(level: UncertainLevel, rows: tuple[GuidelineLevel, ...]) -> tuple[CategoryProbability, ...]:
     at_most = [
         ProbabilityRange(1.0, 1.0) if row.upper_w_m2 is None else level.probability_below(row.upper_w_m2)
         for row in rows
@@ -213,7 +213,7 @@ def _category_chances(level: UncertainLevel, rows: tuple[GuidelineLevel, ...]) -
     chances = []
     under = ProbabilityRange(0.0, 0.0)
     for row, reach in zip(rows, at_most, strict=True):
-        chances.append(CategoryChance(row, _between(under, reach), reach))
+        chances.append(CategoryProbability(row, _between(under, reach), reach))
         under = reach
     return tuple(chances)
 
@@ -226,13 +226,13 @@ def _between(lower: ProbabilityRange, upper: ProbabilityRange) -> ProbabilityRan
     return ProbabilityRange(max(upper.low - lower.high, 0.0), max(upper.high - lower.low, 0.0))
 
 
-def _target_chances(level: UncertainLevel, rows: tuple[GuidelineLevel, ...]) -> tuple[CategoryChance, ...]:
+def _target_chances(level: UncertainLevel, rows: tuple[GuidelineLevel, ...]) -> tuple[CategoryProbability, ...]:
     chances = []
     for row in rows:
         if row.upper_w_m2 is None:
             raise InputError(f"the target {row.name!r} has no value.", where=row.set_id)
         reach = level.probability_below(row.upper_w_m2)
-        chances.append(CategoryChance(row, reach, reach))
+        chances.append(CategoryProbability(row, reach, reach))
     return tuple(chances)
 
 

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass, replace
 
 from roomfield.errors import InputError, RangeError
-from roomfield.quantities import Censor, Contribution, Kind, UncertainLevel, require_kind
-from roomfield.references.catalogue import Emitter
+from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel, require_kind
+from roomfield.references.catalogue import EmitterType
 
 
 @dataclass(frozen=True)
@@ -43,9 +43,9 @@ class CrestFactor:
         return 0.5 * (self.low_db + self.high_db)
 
     @property
-    def contribution(self) -> Contribution:
+    def contribution(self) -> ErrorContribution:
         """Rectangular error about the middle."""
-        return Contribution.from_half_width(f"crest factor ({self.basis})", 0.5 * (self.high_db - self.low_db))
+        return ErrorContribution.from_half_width(f"crest factor ({self.basis})", 0.5 * (self.high_db - self.low_db))
 
 
 def duty_cycle(low: float, high: float, basis: str) -> CrestFactor:
@@ -71,7 +71,7 @@ def duty_cycle(low: float, high: float, basis: str) -> CrestFactor:
     return CrestFactor(-10.0 * math.log10(high) + 0.0, -10.0 * math.log10(low) + 0.0, basis)
 
 
-def emitter_duty(emitter: Emitter) -> CrestFactor:
+def emitter_duty(emitter: EmitterType) -> CrestFactor:
     """Crest factor of a kind of emitter, from the duty cycle in the catalogue."""
     return duty_cycle(emitter.duty_low, emitter.duty_high, f"{emitter.name}, {emitter.source.how}")
 

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import InputError
-from roomfield.exposure.combine import total
-from roomfield.exposure.decision import DEFAULT_RULE, Bound, Verdict, judge, limit_kind
+from roomfield.exposure.decision import DEFAULT_RULE, Bound, ReferenceVerdict, judge, limit_kind
 from roomfield.exposure.differences import DRAWS, draw_quantile, weighted_draws
+from roomfield.exposure.level_sums import total
 from roomfield.quantities import Interval, ProbabilityRange, UncertainLevel, require_kind
 from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.limit_sets import LimitSet, LimitValue
@@ -90,7 +90,7 @@ class Quotient:
         """Probability that the limits hold together."""
         return self.normalised.probability_below(1.0)
 
-    def judge(self, rule: str = DEFAULT_RULE) -> Verdict:
+    def judge(self, rule: str = DEFAULT_RULE) -> ReferenceVerdict:
         """Decision on the sum against 1, by a rule."""
         label = f"sum of quotients, {self.parts[0].limit.source.citation()}"
         return judge(self.normalised, Bound(1.0, self.normalised.kind, label), rule)

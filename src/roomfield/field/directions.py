@@ -13,10 +13,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.field.observations import LevelRows, Observations
+from roomfield.field.observation_arrays import LevelRows, Observations
+from roomfield.field.path_gains import Radiators
 from roomfield.field.propagation import paths
 from roomfield.field.scene import Scene
-from roomfield.field.sources import Radiators
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from roomfield.field import forward_kernels
 from roomfield.field.directions import POWER_STD_DB, Aimed, levelled
 from roomfield.field.noise import Noise
-from roomfield.field.observations import AVERAGE_ROW, Observations
+from roomfield.field.observation_arrays import AVERAGE_ROW, Observations
 from roomfield.field.priors import EmitterPrior
 
 Array = NDArray[np.float64]

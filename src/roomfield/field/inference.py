@@ -11,15 +11,10 @@ from scipy.linalg import cholesky, solve_triangular
 from roomfield.errors import TooEarlyError
 from roomfield.field.directions import GUESSED_POWER_STD_DB, Aimed, aimed_at, plan_arrival
 from roomfield.field.forward import Forward, power_sum
+from roomfield.field.hand_scan import mean_std_db, scan_gain
 from roomfield.field.noise import SCAN_STD_DB, Noise
-from roomfield.field.observations import AVERAGE_ROW, Observations, observe
-from roomfield.field.posterior import Posterior
-from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ, EmitterPrior, eirp_factor, emitter_prior, rice_factor
-from roomfield.field.sampling import Mode, Scales, draw, scan_scales, settle
-from roomfield.field.scan import mean_std_db, scan_gain
-from roomfield.field.scene import Scene
-from roomfield.field.search import Search, at_best, search
-from roomfield.field.sources import (
+from roomfield.field.observation_arrays import AVERAGE_ROW, Observations, observe
+from roomfield.field.path_gains import (
     WALL_OFFSET_STD_DB,
     Radiators,
     has_walls,
@@ -28,6 +23,11 @@ from roomfield.field.sources import (
     unit_db,
     wall_slopes,
 )
+from roomfield.field.position_search import Search, at_best, search
+from roomfield.field.posterior import Posterior
+from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ, EmitterPrior, eirp_factor, emitter_prior, rice_factor
+from roomfield.field.sampling import Mode, Scales, draw, scan_scales, settle
+from roomfield.field.scene import Scene
 from roomfield.field.threads import on_one_thread
 from roomfield.instrument import correction, gain_key
 from roomfield.survey import Emitter, Survey

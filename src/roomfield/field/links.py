@@ -61,7 +61,7 @@ _NODES, _WEIGHTS = (
 
 
 @dataclass(frozen=True)
-class Links:
+class PointLinks:
     """Links between points and emitters.
 
     Parameters
@@ -91,10 +91,10 @@ class Links:
             return np.zeros_like(self.points)
         return np.asarray(self.points - self.positions[self.emitter])
 
-    def take(self, index: Indices) -> Links:
+    def take(self, index: Indices) -> PointLinks:
         """Some of the links."""
         walls = None if self.walls is None else self.walls[index]
-        return Links(self.points[index], self.emitter[index], self.positions, walls)
+        return PointLinks(self.points[index], self.emitter[index], self.positions, walls)
 
 
 @dataclass(frozen=True)
@@ -154,7 +154,7 @@ class Centre:
     ways: Array | None = None
 
 
-def centre_of(links: Links, level_db: Array) -> Centre:
+def centre_of(links: PointLinks, level_db: Array) -> Centre:
     """Pivot of the linear terms.
 
     Parameters
@@ -172,7 +172,7 @@ def centre_of(links: Links, level_db: Array) -> Centre:
     return Centre(float(np.mean(level_db)), middle, walls, beside, lengths)
 
 
-def aside(links: Links) -> Array:
+def aside(links: PointLinks) -> Array:
     """How far each point is out of the emitter's column and row, 0 to 1, shape (n, 2).
 
     Parameters
@@ -183,13 +183,13 @@ def aside(links: Links) -> Array:
     return np.asarray(1.0 - np.exp(-np.abs(links.offsets[:, :2]) / ASIDE_M))
 
 
-def centred_aside(links: Links, centre: Centre) -> Array:
+def centred_aside(links: PointLinks, centre: Centre) -> Array:
     """`aside` about its mean over the readings."""
     beside = aside(links)
     return np.asarray(beside if centre.aside is None else beside - centre.aside)
 
 
-def ways(links: Links) -> Array:
+def ways(links: PointLinks) -> Array:
     """Length of the straight way from the emitter, and of its two steps along the axes, shape (n, 2) [m].
 
     Parameters
@@ -200,7 +200,7 @@ def ways(links: Links) -> Array:
     return np.column_stack([_lengths(links), np.abs(links.offsets[:, :2]).sum(axis=1)])
 
 
-def centred_ways(links: Links, centre: Centre) -> Array:
+def centred_ways(links: PointLinks, centre: Centre) -> Array:
     """`ways` about their mean over the readings; 0 where walls are counted, which then carry the loss themselves."""
     if links.positions is None or links.walls is not None:
         return np.zeros((len(links), 2))
@@ -208,12 +208,12 @@ def centred_ways(links: Links, centre: Centre) -> Array:
     return np.asarray(lengths if centre.ways is None else lengths - centre.ways)
 
 
-def expected_exponent(links: Links) -> float:
+def expected_exponent(links: PointLinks) -> float:
     """Exponent of distance before any reading: lower where undrawn obstacles are expected to cost something."""
     return EXPONENT_MEAN if links.walls is not None else OPEN_EXPONENT_MEAN
 
 
-def stretch_overlap(left: Links, right: Links) -> Array:
+def stretch_overlap(left: PointLinks, right: PointLinks) -> Array:
     """Length of the axes' stretches that both links cross, summed over x and y [m], shape (n_left, n_right)."""
     total = np.zeros((len(left), len(right)))
     a, b = left.points - left.offsets, right.points - right.offsets
@@ -225,7 +225,7 @@ def stretch_overlap(left: Links, right: Links) -> Array:
     return total
 
 
-def prior_mean(links: Links, hyper: Hyper, centre: Centre) -> Array:
+def prior_mean(links: PointLinks, hyper: Hyper, centre: Centre) -> Array:
     """Expected level before any reading [dB], shape (n,)."""
     mean = np.full(len(links), centre.level_db)
     if links.positions is not None:
@@ -238,18 +238,18 @@ def prior_mean(links: Links, hyper: Hyper, centre: Centre) -> Array:
     return mean
 
 
-def aside_mean(links: Links, hyper: Hyper, centre: Centre) -> Array | float:
+def aside_mean(links: PointLinks, hyper: Hyper, centre: Centre) -> Array | float:
     """Expected part of the level for points out of the emitter's row and column [dB]; 0 without that structure."""
     return -ASIDE_MEAN_DB * centred_aside(links, centre).sum(axis=1) if hyper.aside_db > 0.0 else 0.0
 
 
-def centred_walls(links: Links, centre: Centre) -> Array:
+def centred_walls(links: PointLinks, centre: Centre) -> Array:
     """Wall counts about their mean over the readings, shape (n, w)."""
     walls = np.zeros((len(links), 0)) if links.walls is None else links.walls
     return np.asarray(walls if centre.walls is None else walls - centre.walls)
 
 
-def log_distance(links: Links, near_m: float) -> Array:
+def log_distance(links: PointLinks, near_m: float) -> Array:
     """-10 log10 of the distance, flattened within ``near_m`` [dB], shape (n,)."""
     squared = np.sum(links.offsets**2, axis=1)
     return np.asarray(-5.0 * np.log10(squared + near_m**2))
@@ -266,7 +266,7 @@ class LinkCovariance:
         False to leave out what all links of an emitter have in common.
     """
 
-    def __init__(self, left: Links, right: Links, *, levels: bool = True) -> None:
+    def __init__(self, left: PointLinks, right: PointLinks, *, levels: bool = True) -> None:
         self.left, self.right = left, right
         self.level_variances = (LEVEL_STD_DB**2, EMITTER_LEVEL_STD_DB**2) if levels else (0.0, 0.0)
         self.distance = cdist(left.points, right.points)
@@ -317,7 +317,7 @@ class LinkVariance:
         False to leave out what all links of an emitter have in common.
     """
 
-    def __init__(self, links: Links, *, levels: bool = True) -> None:
+    def __init__(self, links: PointLinks, *, levels: bool = True) -> None:
         self.links = links
         self.level_variance = LEVEL_STD_DB**2 + EMITTER_LEVEL_STD_DB**2 if levels else 0.0
         self.way = _way_variance(links) if links.positions is not None else np.zeros(len(links))
@@ -338,13 +338,13 @@ class LinkVariance:
         return total
 
 
-def directions(links: Links) -> Array:
+def directions(links: PointLinks) -> Array:
     """Horizontal unit vectors from emitter to point, shorter within half a metre, shape (n, 2)."""
     offsets = links.offsets[:, :2]
     return np.asarray(offsets / np.sqrt(np.sum(offsets**2, axis=1) + 0.25)[:, None])
 
 
-def way_overlap(left: Links, right: Links) -> Array:
+def way_overlap(left: PointLinks, right: PointLinks) -> Array:
     """Covariance of losses collected along two ways through a random field, per dB²/m.
 
     Parameters
@@ -363,15 +363,15 @@ def way_overlap(left: Links, right: Links) -> Array:
     return np.asarray(mean * lengths / (2.0 * OBSTACLE_LENGTH_M))
 
 
-def _way_variance(links: Links) -> Array:
+def _way_variance(links: PointLinks) -> Array:
     mean = own_integral(_way_nodes(links), _WEIGHTS, OBSTACLE_LENGTH_M)
     return np.asarray(mean * _lengths(links) ** 2 / (2.0 * OBSTACLE_LENGTH_M))
 
 
-def _way_nodes(links: Links) -> Array:
+def _way_nodes(links: PointLinks) -> Array:
     start = links.points - links.offsets
     return np.asarray(start[:, None, :] + _NODES[None, :, None] * links.offsets[:, None, :])
 
 
-def _lengths(links: Links) -> Array:
+def _lengths(links: PointLinks) -> Array:
     return np.asarray(np.linalg.norm(links.offsets, axis=1))

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon, box, set_precision, unary_union
 
 from roomfield.errors import UnknownNameError
+from roomfield.field.position_search import OUTDOOR_STEP_DEG, Search
 from roomfield.field.posterior import Posterior
-from roomfield.field.search import OUTDOOR_STEP_DEG, Search
 from roomfield.survey import Point2, Point3
 
 Array = NDArray[np.float64]

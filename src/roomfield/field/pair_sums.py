@@ -19,7 +19,7 @@ from roomfield.field.links import (
     WALL_STD_DB,
     Centre,
     Hyper,
-    Links,
+    PointLinks,
     aside_mean,
     centred_aside,
     centred_walls,
@@ -49,7 +49,7 @@ class PairSums:
         Pivot of the linear terms.
     """
 
-    def __init__(self, left: Links, right: Links, centre: Centre) -> None:
+    def __init__(self, left: PointLinks, right: PointLinks, centre: Centre) -> None:
         self.left, self.right, self.centre = left, right, centre
         same = (left.emitter[:, None] == right.emitter[None, :]).astype(np.float64)
         constant = LEVEL_STD_DB**2 + EMITTER_LEVEL_STD_DB**2 * same
@@ -96,7 +96,9 @@ class PairSums:
         pairs = self.pairs._replace(parts=self.pairs.parts[used])
         known = self.left.positions is not None
         squared = np.sum(self.left.offsets**2, axis=1) if known else np.zeros(0)
-        base = prior_mean(Links(self.left.points, self.left.emitter, None, self.left.walls), hypers[0], self.centre)
+        base = prior_mean(
+            PointLinks(self.left.points, self.left.emitter, None, self.left.walls), hypers[0], self.centre
+        )
         if known:
             base = base + aside_mean(self.left, hypers[0], self.centre)
         losses = LOSS_PER_VARIANCE * np.column_stack([centred_ways(self.left, self.centre), np.zeros(len(base))]).T
@@ -114,7 +116,7 @@ class PairSums:
         return used, np.ascontiguousarray(table[:, used])
 
 
-def _rise(links: Links, hyper: Hyper, centre: Centre) -> Array:
+def _rise(links: PointLinks, hyper: Hyper, centre: Centre) -> Array:
     if links.positions is None:
         return np.zeros(len(links))
     return log_distance(links, hyper.near_m) - centre.log_distance

@@ -10,9 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from roomfield.errors import InputError
 from roomfield.field.censored import sites_of
-from roomfield.field.links import Centre, Hyper, Links, LinkVariance, centre_of, prior_mean
+from roomfield.field.links import Centre, Hyper, LinkVariance, PointLinks, centre_of, prior_mean
 from roomfield.field.pair_sums import PairSums
-from roomfield.field.residuals import Conditioned, LevelMixture, LogEvidence, Weighted, average_over, condition
+from roomfield.field.residuals import ConditionedProcess, LevelMixture, LogEvidence, Weighted, average_over, condition
 from roomfield.field.threads import on_one_thread
 
 Array = NDArray[np.float64]
@@ -50,7 +50,7 @@ class PointReadings:
         0 a value, -1 the true level lies below, +1 above.
     """
 
-    links: Links
+    links: PointLinks
     level_db: Array
     censor: Indices
 
@@ -77,7 +77,7 @@ class PointPosterior:
     labels: tuple[Hashable, ...]
     centre: Centre
     structure_weights: Array
-    components: tuple[tuple[Hyper, Conditioned], ...]
+    components: tuple[tuple[Hyper, ConditionedProcess], ...]
     weights: Array
 
     def levels(
@@ -197,7 +197,7 @@ def _evidence(readings: PointReadings, sums: PairSums, which: tuple[int, ...], e
     return evidence
 
 
-def _given(readings: PointReadings, sums: PairSums, hyper: Hyper) -> tuple[Conditioned, float]:
+def _given(readings: PointReadings, sums: PairSums, hyper: Hyper) -> tuple[ConditionedProcess, float]:
     """The process given the readings, and what bounds add to its log evidence."""
     mean, covariance = prior_mean(readings.links, hyper, sums.centre), sums.covariance(hyper)
     sites = sites_of(covariance, mean, readings.level_db, readings.censor, hyper.noise_db)
@@ -242,7 +242,7 @@ def _links(
     labels: tuple[Hashable, ...],
     positions: Array | None,
     wall_counts: ArrayLike | None,
-) -> Links:
+) -> PointLinks:
     points = _points(xyz, "point")
     if emitter is None:
         index = np.zeros(len(points), dtype=np.int64)
@@ -252,7 +252,7 @@ def _links(
     walls = None if wall_counts is None else np.asarray(wall_counts, dtype=np.float64)
     if len(index) != len(points) or (walls is not None and len(walls) != len(points)):
         raise InputError(f"{len(points)} points, but other columns have another length.", mend="Give one each.")
-    return Links(points, index, positions, walls)
+    return PointLinks(points, index, positions, walls)
 
 
 def _points(values: ArrayLike, noun: str) -> Array:
@@ -264,7 +264,7 @@ def _points(values: ArrayLike, noun: str) -> Array:
     return np.hstack([table, np.zeros((len(table), 3 - table.shape[1]))])
 
 
-def _checked(links: Links, level_db: ArrayLike, censor: ArrayLike | None) -> PointReadings:
+def _checked(links: PointLinks, level_db: ArrayLike, censor: ArrayLike | None) -> PointReadings:
     levels = np.asarray(level_db, dtype=np.float64)
     ends = np.zeros(len(links), dtype=np.int64) if censor is None else np.asarray(censor, dtype=np.int64)
     if levels.shape != (len(links),) or ends.shape != levels.shape:

@@ -13,12 +13,9 @@ from scipy.spatial.distance import cdist
 
 from roomfield.errors import InputError, UnknownNameError
 from roomfield.field.forward import Forward, mixture_gain_db, power_sum
-from roomfield.field.observations import KINDS
-from roomfield.field.priors import rice_factor
-from roomfield.field.scan import scan_gain
-from roomfield.field.scene import Scene
-from roomfield.field.search import Search
-from roomfield.field.sources import (
+from roomfield.field.hand_scan import scan_gain
+from roomfield.field.observation_arrays import KINDS
+from roomfield.field.path_gains import (
     Radiators,
     has_walls,
     residual_covariance,
@@ -26,6 +23,9 @@ from roomfield.field.sources import (
     unit_db_over,
     wall_slopes,
 )
+from roomfield.field.position_search import Search
+from roomfield.field.priors import rice_factor
+from roomfield.field.scene import Scene
 from roomfield.field.threads import on_one_thread
 from roomfield.quantities import Kind
 from roomfield.survey import RadioState, Survey

@@ -83,7 +83,7 @@ _NAMED = (
 """Words in a technology's key and how the catalogue's rows of that kind begin."""
 
 
-def _similar(emitter: Emitter) -> tuple[catalogue.Emitter, ...]:
+def _similar(emitter: Emitter) -> tuple[catalogue.EmitterType, ...]:
     """Rows of the named technology in the band, else all rows in the band.
 
     A neighbour's router stands outside the dwelling, but is still a router.
@@ -102,7 +102,7 @@ def _similar(emitter: Emitter) -> tuple[catalogue.Emitter, ...]:
     return tuple(here) if emitter.frequency_hz is not None else ()
 
 
-def _eirp(emitter: Emitter, kinds: tuple[catalogue.Emitter, ...]) -> tuple[float, float]:
+def _eirp(emitter: Emitter, kinds: tuple[catalogue.EmitterType, ...]) -> tuple[float, float]:
     if emitter.eirp_w:
         return 10.0 * float(np.log10(emitter.eirp_w)), emitter.eirp_std_db
     typical = [10.0 * float(np.log10(k.eirp_typical_w)) for k in kinds if k.eirp_typical_w]
@@ -111,7 +111,7 @@ def _eirp(emitter: Emitter, kinds: tuple[catalogue.Emitter, ...]) -> tuple[float
     return float(np.median(typical)), float(np.hypot(np.std(typical), LEAST_EIRP_STD_DB))
 
 
-def _duty(emitter: Emitter, kinds: tuple[catalogue.Emitter, ...]) -> tuple[float, float]:
+def _duty(emitter: Emitter, kinds: tuple[catalogue.EmitterType, ...]) -> tuple[float, float]:
     if emitter.duty:
         return 10.0 * float(np.log10(min(emitter.duty, 1.0))), emitter.duty_std_db
     ends = [10.0 * float(np.log10(d)) for k in kinds for d in (k.duty_low, k.duty_high) if d]

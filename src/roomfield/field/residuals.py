@@ -26,7 +26,7 @@ LogEvidence = Callable[[Array], Array]
 
 
 @dataclass(frozen=True)
-class Conditioned:
+class ConditionedProcess:
     """A Gaussian process given readings.
 
     Parameters
@@ -57,7 +57,7 @@ class Conditioned:
         return mean + np.einsum("i,ij->j", self.whitened, half), np.maximum(variance - np.sum(half**2, axis=0), 0.0)
 
 
-def condition(covariance: Array, mean: Array, values: Array, noise_variance: Array | float) -> Conditioned:
+def condition(covariance: Array, mean: Array, values: Array, noise_variance: Array | float) -> ConditionedProcess:
     """Condition a Gaussian process on noisy values.
 
     Parameters
@@ -74,7 +74,7 @@ def condition(covariance: Array, mean: Array, values: Array, noise_variance: Arr
     whitened = lower_solved(factor, (values - mean)[:, None])[:, 0]
     half_log_det = float(np.sum(np.log(np.diag(factor))))
     constant = 0.5 * len(values) * np.log(2.0 * np.pi)
-    return Conditioned(factor, whitened, float(-0.5 * whitened @ whitened - half_log_det - constant))
+    return ConditionedProcess(factor, whitened, float(-0.5 * whitened @ whitened - half_log_det - constant))
 
 
 def leave_one_out(covariance: Array, mean: Array, values: Array, noise_variance: Array | float) -> tuple[Array, Array]:

@@ -1,16 +1,16 @@
 """What the meter's number is worth: a reading becomes an uncertain level."""
 
 from roomfield.instrument.calibration import Correction, correction, gain_key
-from roomfield.instrument.checks import ControlChart, individuals_chart, meter_chart
-from roomfield.instrument.combine import CombinedLevel, combine, sum_axes
+from roomfield.instrument.checks import IndividualsChart, individuals_chart, meter_chart
 from roomfield.instrument.correct import MeteredLevel, to_level
 from roomfield.instrument.floor import bounded_value, pulse_response_db
 from roomfield.instrument.pickup import figure_of_eight_gain, shortfall, three_axis_sum_w_m2
+from roomfield.instrument.repeated_readings import CombinedLevel, combine, sum_axes
 
 __all__ = [
     "CombinedLevel",
-    "ControlChart",
     "Correction",
+    "IndividualsChart",
     "MeteredLevel",
     "bounded_value",
     "combine",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roomfield.errors import InputError
-from roomfield.quantities import Contribution, Shape
+from roomfield.quantities import ErrorContribution, ErrorShape
 from roomfield.survey import CalibrationPoint, Meter
 
 EXTRAPOLATION_STD_DB_PER_OCTAVE = 2.0
@@ -29,7 +29,7 @@ class Correction:
     """
 
     offset_db: float
-    contribution: Contribution
+    contribution: ErrorContribution
     basis: str
 
 
@@ -65,7 +65,7 @@ def correction(meter: Meter, frequency_hz: float | None = None) -> Correction:
     """
     key = gain_key(meter.id, frequency_hz)
     if not meter.calibration:
-        gain = Contribution.from_half_width("meter_tolerance", meter.figures.tolerance_db, shared_key=key)
+        gain = ErrorContribution.from_half_width("meter_tolerance", meter.figures.tolerance_db, shared_key=key)
         return Correction(0.0, gain, "tolerance")
     if frequency_hz is None:
         return _over_band(meter.calibration, key)
@@ -77,7 +77,7 @@ def _over_band(points: tuple[CalibrationPoint, ...], key: str) -> Correction:
     half_range = float(np.ptp(offsets)) / 2.0
     std = float(np.hypot(half_range / 3**0.5, max(p.std_db for p in points)))
     middle = float(offsets.max() + offsets.min()) / 2.0
-    return Correction(middle, Contribution("meter_calibration", std, Shape.NORMAL, key), "certificate_band")
+    return Correction(middle, ErrorContribution("meter_calibration", std, ErrorShape.NORMAL, key), "certificate_band")
 
 
 def _at_frequency(points: tuple[CalibrationPoint, ...], frequency_hz: float, key: str) -> Correction:
@@ -93,4 +93,4 @@ def _at_frequency(points: tuple[CalibrationPoint, ...], frequency_hz: float, key
     std = float(np.interp(asked, octaves, [p.std_db for p in points]))
     outside = max(float(octaves[0]) - asked, asked - float(octaves[-1]), 0.0)
     std = float(np.hypot(std, EXTRAPOLATION_STD_DB_PER_OCTAVE * outside))
-    return Correction(offset, Contribution("meter_calibration", std, Shape.NORMAL, key), "certificate")
+    return Correction(offset, ErrorContribution("meter_calibration", std, ErrorShape.NORMAL, key), "certificate")

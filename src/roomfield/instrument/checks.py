@@ -19,7 +19,7 @@ DRIFT_SIGNIFICANCE = 0.01
 
 
 @dataclass(frozen=True)
-class ControlChart:
+class IndividualsChart:
     """Individuals chart of reference checks.
 
     Parameters
@@ -53,7 +53,7 @@ class ControlChart:
         return bool(self.outside or self.runs or self.slope_p_value < DRIFT_SIGNIFICANCE)
 
 
-def individuals_chart(values_db: ArrayLike) -> ControlChart:
+def individuals_chart(values_db: ArrayLike) -> IndividualsChart:
     """Individuals chart from the mean moving range.
 
     Parameters
@@ -71,7 +71,7 @@ def individuals_chart(values_db: ArrayLike) -> ControlChart:
     reach = 3.0 * float(np.abs(np.diff(values)).mean()) / MOVING_RANGE_DIVISOR
     outside = tuple(int(i) for i in np.flatnonzero(np.abs(values - centre) > reach))
     trend = stats.linregress(np.arange(len(values)), values)
-    return ControlChart(
+    return IndividualsChart(
         tuple(float(v) for v in values),
         centre,
         centre - reach,
@@ -93,7 +93,7 @@ def _runs(signs: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> tuple[int
     return tuple(found)
 
 
-def meter_chart(meter: Meter) -> ControlChart | None:
+def meter_chart(meter: Meter) -> IndividualsChart | None:
     """Control chart of a meter's checks in order of time; None with fewer than four.
 
     Parameters

@@ -11,7 +11,7 @@ from roomfield.instrument.calibration import correction
 from roomfield.instrument.checks import meter_chart
 from roomfield.instrument.floor import bounded_value, floor_noise
 from roomfield.instrument.pickup import shortfall
-from roomfield.quantities import Censor, Contribution, Kind, Shape, UncertainLevel
+from roomfield.quantities import Censor, ErrorContribution, ErrorShape, Kind, UncertainLevel
 from roomfield.survey import Meter, Orientation, Reading, Scan
 
 BODY_DISTANCE_M = 0.3
@@ -54,7 +54,7 @@ class MeteredLevel:
 @dataclass(frozen=True)
 class _Treatment:
     offset_db: float
-    contributions: tuple[Contribution, ...]
+    contributions: tuple[ErrorContribution, ...]
     flags: tuple[str, ...]
 
 
@@ -69,17 +69,19 @@ def _treatment(
     contributions = [
         gain.contribution,
         missed.contribution,
-        Contribution.from_half_width("body", body),
-        Contribution.from_half_width("display", DISPLAY_HALF_WIDTH_DB),
+        ErrorContribution.from_half_width("body", body),
+        ErrorContribution.from_half_width("display", DISPLAY_HALF_WIDTH_DB),
     ]
     flags = []
     if _overdue(meter, on_date):
-        contributions.append(Contribution("overdue_calibration", OVERDUE_STD_DB, Shape.NORMAL, f"{meter.id}/overdue"))
+        contributions.append(
+            ErrorContribution("overdue_calibration", OVERDUE_STD_DB, ErrorShape.NORMAL, f"{meter.id}/overdue")
+        )
         flags.append(OVERDUE_FLAG)
     chart = meter_chart(meter)
     if chart is not None and chart.drifting:
         drift = max(abs(v - chart.centre_db) for v in chart.values_db)
-        contributions.append(Contribution("meter_drift", drift / 3**0.5, Shape.RECTANGULAR))
+        contributions.append(ErrorContribution("meter_drift", drift / 3**0.5, ErrorShape.RECTANGULAR))
         flags.append(DRIFT_FLAG)
     kept = tuple(c for c in contributions if c.std_db > 0.0)
     return _Treatment(gain.offset_db + missed.middle_db, kept, tuple(flags))
@@ -121,7 +123,7 @@ def to_level(reading: Reading, meter: Meter, *, frequency_hz: float | None = Non
     kind = reading.kind
     treatment = _treatment(meter, kind, reading.orientation, reading.scan, frequency_hz, on_date or reading.taken_at)
     value = bounded_value(reading, meter)
-    added = [Contribution("repeatability", meter.figures.repeatability_db, Shape.NORMAL, scan_key(reading))]
+    added = [ErrorContribution("repeatability", meter.figures.repeatability_db, ErrorShape.NORMAL, scan_key(reading))]
     flags = list(treatment.flags)
     if value.censor is Censor.NONE:
         added.append(floor_noise(value.density_w_m2, meter))

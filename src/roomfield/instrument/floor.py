@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from roomfield.quantities import Censor, Contribution
+from roomfield.quantities import Censor, ErrorContribution
 from roomfield.survey import Censoring, Meter, Reading
 
 FLOOR_MARGIN = 3.0
@@ -49,7 +49,7 @@ def bounded_value(reading: Reading, meter: Meter) -> BoundedValue:
     return BoundedValue(value, Censor.NONE)
 
 
-def floor_noise(density_w_m2: float, meter: Meter) -> Contribution:
+def floor_noise(density_w_m2: float, meter: Meter) -> ErrorContribution:
     """Error from the meter's own noise, which adds power of the size of its floor.
 
     Parameters
@@ -58,7 +58,7 @@ def floor_noise(density_w_m2: float, meter: Meter) -> Contribution:
         Reading [W/m²].
     """
     spread_db = 10.0 * float(np.log10(1.0 + meter.figures.floor_w_m2 / density_w_m2))
-    return Contribution.from_half_width("floor_noise", spread_db)
+    return ErrorContribution.from_half_width("floor_noise", spread_db)
 
 
 def pulse_response_db(pulse_s: float, response_s: float) -> float:

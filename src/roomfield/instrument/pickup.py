@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from roomfield.quantities import Contribution, Kind
+from roomfield.quantities import ErrorContribution, Kind
 from roomfield.survey import Meter, Orientation, Scan
 
 Array = NDArray[np.float64]
@@ -29,9 +29,9 @@ class Shortfall:
         return (self.low_db + self.high_db) / 2.0
 
     @property
-    def contribution(self) -> Contribution:
+    def contribution(self) -> ErrorContribution:
         """Rectangular error about the middle."""
-        return Contribution.from_half_width("pickup_axis", (self.high_db - self.low_db) / 2.0)
+        return ErrorContribution.from_half_width("pickup_axis", (self.high_db - self.low_db) / 2.0)
 
 
 NOTHING_MISSED = Shortfall(0.0, 0.0)

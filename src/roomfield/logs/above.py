@@ -8,9 +8,9 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from roomfield.logs import groups
+from roomfield.logs import row_groups
 from roomfield.logs.clock import MICRO
-from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.log_series import GapRule, LogSeries
 from roomfield.logs.sufficient_statistics import Floats, Ints
 
 
@@ -60,10 +60,12 @@ def above(series: LogSeries, rule: GapRule, bound: float, join_s: float) -> Abov
     join_s : float
         Runs no further apart than this are one [s].
     """
-    ends = groups.row_groups(series)
+    ends = row_groups.row_groups(series)
     holding = [i for i in ends.within(series.start_us, series.end_us) if ends.high[i] > bound]
     hold_us, join_us = round(rule.hold_limit_s * MICRO), round(join_s * MICRO)
-    done = groups.side_by_side(groups.spans(holding), lambda span: _part(series, span, (bound, hold_us, join_us)))
+    done = row_groups.side_by_side(
+        row_groups.spans(holding), lambda span: _part(series, span, (bound, hold_us, join_us))
+    )
     runs = _joined(_one_after_another([run for part in done for run in part.runs]), join_us)
     return Above(
         sum(part.seen_us for part in done),
@@ -93,10 +95,10 @@ def _part(series: LogSeries, span: list[int], how: tuple[float, int, int]) -> _P
 
 def _readings(series: LogSeries, span: list[int], bound: float) -> Iterator[tuple[Ints, Floats, Ints]]:
     """Readings above, and the time from each to the next."""
-    ends = groups.row_groups(series)
-    with groups.opened(series) as file:
+    ends = row_groups.row_groups(series)
+    with row_groups.opened(series) as file:
         for group in span:
-            t, value = groups.read(file, [group], ["t_us", "value"])
+            t, value = row_groups.read(file, [group], ["t_us", "value"])
             at = np.flatnonzero(value > bound)
             if not series.whole:
                 stamps = t[at]

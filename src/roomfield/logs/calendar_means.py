@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.logs.clock import MICRO, local_from_utc, moment_of, zone_from_name
-from roomfield.logs.series import LogSeries
+from roomfield.logs.log_series import LogSeries
 
 _HOUR_US = 3600 * MICRO
 _DAY_US = 24 * _HOUR_US

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from roomfield.logs.clock import local_from_utc, moment_of, zone_from_name
 from roomfield.logs.digest import minute_cells
-from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.log_series import GapRule, LogSeries
 from roomfield.logs.sufficient_statistics import CELL_US
 from roomfield.logs.summary import plain, require_not_held
 
@@ -25,7 +25,7 @@ _DAYS_TO_JUDGE_DAYS = 14
 
 
 @dataclass(frozen=True)
-class Change:
+class ChangePoint:
     """A step of the level.
 
     Parameters
@@ -117,7 +117,9 @@ def segment(values: Floats, variance: float, least: int = 2, penalty: float = _P
     return found[::-1]
 
 
-def change_points(series: LogSeries, *, block_minutes: int = 0, gap_rule: GapRule | None = None) -> tuple[Change, ...]:
+def change_points(
+    series: LogSeries, *, block_minutes: int = 0, gap_rule: GapRule | None = None
+) -> tuple[ChangePoint, ...]:
     """Steps of the level, in order.
 
     Block means in decibels, less the usual course of the day where there are at least three days, are cut where
@@ -147,7 +149,7 @@ def change_points(series: LogSeries, *, block_minutes: int = 0, gap_rule: GapRul
     edges = [0, *cuts, flat.size]
     means = [float(flat[a:b].mean()) for a, b in pairwise(edges)]
     return tuple(
-        Change(moment_of(int(begins[cut])), means[i + 1] - means[i], means[i], means[i + 1])
+        ChangePoint(moment_of(int(begins[cut])), means[i + 1] - means[i], means[i], means[i + 1])
         for i, cut in enumerate(cuts)
     )
 

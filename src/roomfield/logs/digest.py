@@ -19,16 +19,16 @@ from typing import Any
 
 import numpy as np
 
-from roomfield.logs import groups, percentile
+from roomfield.logs import percentile, row_groups
 from roomfield.logs.clock import MICRO
+from roomfield.logs.log_series import DIGEST_FILE, NOTES_FILE, GapRule, LogSeries
 from roomfield.logs.scan import scan
-from roomfield.logs.series import DIGEST_FILE, NOTES_FILE, GapRule, LogSeries
 from roomfield.logs.sufficient_statistics import (
     LEAST_SHARE,
     WINDOWS_S,
     Cells,
     Condensed,
-    Question,
+    PassRequest,
     Tier,
     Windowed,
 )
@@ -81,7 +81,7 @@ def digest_of(
         asked = kept.condensed.question
         if set(windows_s) <= set(asked.windows_s) and (not windows_s or least_share == asked.least_share):
             return kept
-    return Digest(scan(series, Question(rule, windows_s, least_share)))
+    return Digest(scan(series, PassRequest(rule, windows_s, least_share)))
 
 
 @lru_cache(maxsize=8)
@@ -117,7 +117,7 @@ def draw_up(series: LogSeries, tier_us: int) -> tuple[str, Tier]:
     """
     rule = series.gap_rule
     fitting = tuple(w for w in WINDOWS_S if w >= rule.nominal_interval_s) if series.kind != "highest_held" else ()
-    condensed = scan(series, Question(rule, fitting, LEAST_SHARE, tier_us))
+    condensed = scan(series, PassRequest(rule, fitting, LEAST_SHARE, tier_us))
     bins = percentile.bins_holding(series, condensed, (*percentile.PERCENTS, *percentile.FOR_BACKGROUND))
     means = {w.window_us: window_mean(series, condensed, w) for w in condensed.windows if w.seen_us >= 0}
     content = _packed(Digest(condensed, bins, first_time_of(series, series.maximum), means))
@@ -135,12 +135,12 @@ def first_time_of(series: LogSeries, value: float) -> int:
     value : float
         A value that it has.
     """
-    ends = groups.row_groups(series)
-    with groups.opened(series) as file:
+    ends = row_groups.row_groups(series)
+    with row_groups.opened(series) as file:
         for group in ends.within(series.start_us, series.end_us):
             if ends.high[group] < value:
                 continue
-            t, values = groups.read(file, [group], ["t_us", "value"])
+            t, values = row_groups.read(file, [group], ["t_us", "value"])
             inside = (t >= series.start_us) & (t <= series.end_us) & (values == value)
             if inside.any():
                 return int(t[np.argmax(inside)])
@@ -161,10 +161,10 @@ def window_mean(series: LogSeries, condensed: Condensed, found: Windowed) -> flo
     """
     hold_us = round(condensed.question.rule.hold_limit_s * MICRO)
     begin = found.end_us - found.window_us
-    ends = groups.row_groups(series)
-    with groups.opened(series) as file:
+    ends = row_groups.row_groups(series)
+    with row_groups.opened(series) as file:
         wanted = ends.within(max(begin - hold_us, series.start_us), min(found.end_us, series.end_us))
-        t, value, step = groups.read(file, wanted, ["t_us", "value", "dt_us"])
+        t, value, step = row_groups.read(file, wanted, ["t_us", "value", "dt_us"])
     inside = (t > begin - hold_us) & (t < found.end_us) & (t >= series.start_us) & (t <= series.end_us)
     t, value, step = t[inside], value[inside], step[inside]
     part = np.maximum(0, np.minimum(t + np.minimum(step, hold_us), found.end_us) - np.maximum(t, begin))
@@ -240,7 +240,7 @@ def _unpacked(arrays: dict[str, Any]) -> Digest | None:
     scalars = {name: facts[name] for name in _KEPT_SCALARS}
     none = np.zeros(0, np.int64)
     condensed = Condensed(
-        question=Question(GapRule(**facts["rule"]), tuple(facts["windows_s"]), facts["least_share"]),
+        question=PassRequest(GapRule(**facts["rule"]), tuple(facts["windows_s"]), facts["least_share"]),
         **{**scalars, "moments": tuple(scalars["moments"])},
         windows=tuple(Windowed(**w) for w in facts["windows"]),
         **spread,

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from roomfield.logs.digest import minute_cells
-from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.log_series import GapRule, LogSeries
 from roomfield.logs.sufficient_statistics import CELL_US, Cells
 from roomfield.logs.summary import plain
 

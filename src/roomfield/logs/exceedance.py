@@ -7,7 +7,7 @@ from datetime import datetime
 
 from roomfield.logs.above import Runs, above
 from roomfield.logs.clock import MICRO, moment_of
-from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.log_series import GapRule, LogSeries
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import numpy as np
 
 from roomfield.errors import KindMismatchError
 from roomfield.logs.clock import moment_of
-from roomfield.logs.series import LogSeries
+from roomfield.logs.log_series import LogSeries
 from roomfield.logs.summary import plain
 
 

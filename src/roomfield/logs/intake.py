@@ -12,12 +12,12 @@ from pathlib import Path
 from uuid import uuid4
 
 from roomfield.errors import StoreError
-from roomfield.logs import digest, engine, pyramid
+from roomfield.logs import digest, duckdb_engine, pyramid
 from roomfield.logs.guess import guess_mapping
+from roomfield.logs.log_series import NOTES_FILE, PYRAMID_FILE, SERIES_FILE, IngestReport, LogSeries, open_series
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.plain_text import NotPlainError, PlainText
 from roomfield.logs.refine import store_plain, store_staged
-from roomfield.logs.series import NOTES_FILE, PYRAMID_FILE, SERIES_FILE, IngestReport, LogSeries, open_series
 from roomfield.logs.staging import stage
 from roomfield.logs.writing import Tally
 
@@ -143,7 +143,7 @@ def _stored_by_cell(source: Path, mapping: Mapping, scratch: Path, tell: Progres
     """Store any file, every cell of which is judged by itself."""
     work = scratch / "work"
     work.mkdir()
-    with engine.connection(work) as database:
+    with duckdb_engine.connection(work) as database:
         staged = stage(source, mapping, work, database)
         tell(0.55, "ordering and checking the readings")
         tally = store_staged(staged, mapping, scratch / SERIES_FILE, work, database)

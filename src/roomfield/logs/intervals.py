@@ -17,7 +17,7 @@ CONFIDENCE = 0.95
 
 
 @dataclass(frozen=True)
-class Interval:
+class ConfidenceInterval:
     """A value with the interval that holds the true one with the stated confidence.
 
     Parameters
@@ -132,7 +132,7 @@ def _variance_bias(n: int, factor: float) -> float:
     return (n - 1) / max(n - factor, 1.0)
 
 
-def mean_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
+def mean_interval(values: Floats, confidence: float = CONFIDENCE) -> ConfidenceInterval:
     """Mean of positive, dependent values with a t interval on the logarithm of the mean.
 
     Parameters
@@ -144,19 +144,19 @@ def mean_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
     """
     known = values[np.isfinite(values)]
     if not known.size:
-        return Interval(math.nan, None, None, confidence)
+        return ConfidenceInterval(math.nan, None, None, confidence)
     found = mean_error(values, confidence)
     if found is None or found.mean <= 0:
-        return Interval(float(known.mean()), None, None, confidence)
+        return ConfidenceInterval(float(known.mean()), None, None, confidence)
     reach = math.exp(min(_t(confidence, found.freedom) * found.error / found.mean, 50.0))
-    return Interval(found.mean, found.mean / reach, found.mean * reach, confidence)
+    return ConfidenceInterval(found.mean, found.mean / reach, found.mean * reach, confidence)
 
 
 def _t(confidence: float, freedom: float) -> float:
     return float(special.stdtrit(freedom, 0.5 + confidence / 2))
 
 
-def median_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
+def median_interval(values: Floats, confidence: float = CONFIDENCE) -> ConfidenceInterval:
     """Median of dependent values with an interval between order statistics.
 
     Ranks come from the binomial distribution (Conover, Practical Nonparametric Statistics, 3rd ed., 3.2), widened
@@ -171,7 +171,7 @@ def median_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
     """
     known = np.sort(values[np.isfinite(values)])
     if not known.size:
-        return Interval(math.nan, None, None, confidence)
+        return ConfidenceInterval(math.nan, None, None, confidence)
     middle = float(np.median(known))
     signs = np.where(np.isfinite(values), np.sign(values - middle), np.nan)
     n = known.size
@@ -181,5 +181,5 @@ def median_interval(values: Floats, confidence: float = CONFIDENCE) -> Interval:
         reach = max(reach, n * half_width(signs, confidence, known_variance=1.0) / 2)
     below = math.floor(n / 2 - reach)
     if below < 1:
-        return Interval(middle, None, None, confidence)
-    return Interval(middle, float(known[below - 1]), float(known[n - below]), confidence)
+        return ConfidenceInterval(middle, None, None, confidence)
+    return ConfidenceInterval(middle, float(known[below - 1]), float(known[n - below]), confidence)

@@ -9,9 +9,9 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.logs import engine, groups, kernels
+from roomfield.logs import duckdb_engine, row_groups, series_kernels
 from roomfield.logs.clock import MICRO
-from roomfield.logs.series import LogSeries
+from roomfield.logs.log_series import LogSeries
 from roomfield.logs.sufficient_statistics import Condensed
 
 Weights = tuple[NDArray[np.float64], NDArray[np.int64]]
@@ -96,8 +96,8 @@ def _bins(series: LogSeries, condensed: Condensed, bins: list[int]) -> dict[int,
         return {}
     wanted = np.zeros(condensed.histogram.size, dtype=np.bool_)
     wanted[bins] = True
-    inside = groups.row_groups(series).within(series.start_us, series.end_us)
-    found = groups.side_by_side(groups.spans(inside), lambda part: _in_bins(series, condensed, wanted, part))
+    inside = row_groups.row_groups(series).within(series.start_us, series.end_us)
+    found = row_groups.side_by_side(row_groups.spans(inside), lambda part: _in_bins(series, condensed, wanted, part))
     place, value, hold = (np.concatenate(columns) for columns in zip(*found, strict=True))
     return {k: _summed(value[place == k], hold[place == k]) for k in bins}
 
@@ -108,15 +108,17 @@ def _in_bins(
     """Bin, value and hold [µs] of the readings of a part that lie in the bins wanted."""
     hold_us = round(condensed.question.rule.hold_limit_s * MICRO)
     found = []
-    with groups.opened(series) as file:
+    with row_groups.opened(series) as file:
         for group in part:
-            value, step, *stamps = groups.read(file, [group], ["value", "dt_us", *([] if series.whole else ["t_us"])])
+            value, step, *stamps = row_groups.read(
+                file, [group], ["value", "dt_us", *([] if series.whole else ["t_us"])]
+            )
             for t in stamps:
                 rows = slice(*np.searchsorted(t, (series.start_us, series.end_us + 1)))
                 value, step = value[rows], step[rows]
             at, place = np.empty((2, value.size), dtype=np.int64)
             bits = value.view(np.int64)
-            count = kernels.in_bins(bits, condensed.key0, condensed.key_shift, wanted, at, place)
+            count = series_kernels.in_bins(bits, condensed.key0, condensed.key_shift, wanted, at, place)
             at = at[:count]
             found.append((place[:count].copy(), value[at], np.minimum(step[at], hold_us)))
     place, value, hold = (np.concatenate(columns) for columns in zip(*found, strict=True))
@@ -144,6 +146,8 @@ def of_readings(series: LogSeries, percents: Sequence[float] = PERCENTS) -> tupl
         From 0 to 100.
     """
     shares = "[" + ", ".join(repr(percent / 100.0) for percent in percents) + "]"
-    query = f"SELECT quantile_cont(value, {shares}) FROM {engine.parquet(series.path)} WHERE {series.where_sql()}"
-    with engine.reader() as database:
+    query = (
+        f"SELECT quantile_cont(value, {shares}) FROM {duckdb_engine.parquet(series.path)} WHERE {series.where_sql()}"
+    )
+    with duckdb_engine.reader() as database:
         return tuple(float(v) for v in database.execute(query).fetchall()[0][0])

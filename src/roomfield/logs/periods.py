@@ -11,16 +11,16 @@ from scipy import special
 
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.logs.digest import minute_cells
-from roomfield.logs.intervals import CONFIDENCE, Interval, MeanError, mean_error
+from roomfield.logs.intervals import CONFIDENCE, ConfidenceInterval, MeanError, mean_error
+from roomfield.logs.log_series import GapRule, LogSeries
 from roomfield.logs.profile import DayTable, Floats, day_table
-from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.summary import plain, require_not_held
 
 _PER_NEPER_DB = 10.0 / math.log(10.0)
 
 
 @dataclass(frozen=True)
-class Comparison:
+class PeriodComparison:
     """How the second period differs from the first.
 
     Parameters
@@ -44,7 +44,7 @@ class Comparison:
     unit: str
     first_mean: float
     second_mean: float
-    change_db: Interval
+    change_db: ConfidenceInterval
     first_days: int
     second_days: int
     hours_compared: int
@@ -58,7 +58,7 @@ class Comparison:
 
 def compare(
     first: LogSeries, second: LogSeries, *, confidence: float = CONFIDENCE, gap_rule: GapRule | None = None
-) -> Comparison:
+) -> PeriodComparison:
     """Change of the mean level from one period to another, hour of the day by hour of the day.
 
     Days are the units of repetition; their likeness widens the interval. Hours seen in one period only are left
@@ -91,7 +91,7 @@ def compare(
         )
     estimates = [_stratified(table.power[:, shared], confidence) for table in tables]
     change = _change(estimates[0], estimates[1], confidence)
-    return Comparison(
+    return PeriodComparison(
         unit=first.unit.name,
         first_mean=first.unit.level_of(estimates[0].mean),
         second_mean=first.unit.level_of(estimates[1].mean),
@@ -144,22 +144,22 @@ def _stratified(power: Floats, confidence: float) -> MeanError:
     return MeanError(mean, found.error, found.freedom)
 
 
-def _change(first: MeanError, second: MeanError, confidence: float) -> Interval:
+def _change(first: MeanError, second: MeanError, confidence: float) -> ConfidenceInterval:
     if first.mean <= 0 or second.mean <= 0:
-        return Interval(math.nan, None, None, confidence)
+        return ConfidenceInterval(math.nan, None, None, confidence)
     value = 10.0 * math.log10(second.mean / first.mean)
     parts = [(part.error / part.mean) ** 2 for part in (first, second)]
     if not all(map(math.isfinite, parts)):
-        return Interval(value, None, None, confidence)
+        return ConfidenceInterval(value, None, None, confidence)
     total = sum(parts)
     if total == 0:
-        return Interval(value, value, value, confidence)
+        return ConfidenceInterval(value, value, value, confidence)
     freedom = total**2 / (parts[0] ** 2 / first.freedom + parts[1] ** 2 / second.freedom)
     reach = _PER_NEPER_DB * float(special.stdtrit(freedom, 0.5 + confidence / 2)) * math.sqrt(total)
-    return Interval(value, value - reach, value + reach, confidence)
+    return ConfidenceInterval(value, value - reach, value + reach, confidence)
 
 
-def _remarks(first: LogSeries, second: LogSeries, change: Interval) -> tuple[str, ...]:
+def _remarks(first: LogSeries, second: LogSeries, change: ConfidenceInterval) -> tuple[str, ...]:
     said = ["The systematic error of a meter cancels in this ratio only if the same meter, place and axis were used."]
     if change.low is None:
         said.append("A period of fewer than three days shows no day-to-day scatter: there is no interval.")

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from roomfield.errors import InputError
 from roomfield.logs.clock import local_from_utc, zone_from_name
 from roomfield.logs.digest import minute_cells
-from roomfield.logs.intervals import CONFIDENCE, Interval, mean_interval, median_interval
+from roomfield.logs.intervals import CONFIDENCE, ConfidenceInterval, mean_interval, median_interval
+from roomfield.logs.log_series import GapRule, LogSeries
 from roomfield.logs.scale import Unit
-from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.sufficient_statistics import CELL_US, Cells
 from roomfield.logs.summary import plain, require_not_held
 
@@ -44,8 +44,8 @@ class ProfileBin:
     weekday: int | None
     start_minute: int
     days: int
-    mean: Interval
-    median: Interval
+    mean: ConfidenceInterval
+    median: ConfidenceInterval
     highest: float | None
 
 
@@ -198,11 +198,11 @@ def _bins(
     return bins
 
 
-def in_unit(found: Interval, unit: Unit) -> Interval:
+def in_unit(found: ConfidenceInterval, unit: Unit) -> ConfidenceInterval:
     """An interval of power as one in a unit."""
     low = None if found.low is None else unit.level_of(found.low)
     high = None if found.high is None else unit.level_of(found.high)
-    return Interval(unit.level_of(found.value), low, high, found.confidence)
+    return ConfidenceInterval(unit.level_of(found.value), low, high, found.confidence)
 
 
 def _profile(series: LogSeries, table: DayTable, zone: str, minutes: int, bins: list[ProfileBin]) -> Profile:

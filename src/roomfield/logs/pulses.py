@@ -14,7 +14,7 @@ from roomfield.logs import percentile
 from roomfield.logs.above import Above, Runs, above
 from roomfield.logs.clock import MICRO
 from roomfield.logs.digest import digest_of
-from roomfield.logs.series import GapRule, LogSeries
+from roomfield.logs.log_series import GapRule, LogSeries
 from roomfield.logs.sufficient_statistics import Condensed
 from roomfield.logs.summary import plain, require_not_held
 

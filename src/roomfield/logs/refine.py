@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from roomfield.errors import FormatError
-from roomfield.logs import engine, reading
+from roomfield.logs import duckdb_engine, reading
 from roomfield.logs.clock import EPOCH_FORMS, WallClock, zone_from_name
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.marking import Marking
@@ -116,8 +116,8 @@ class _StagedRows:
         good = f"t_us IS NOT NULL AND code < {reading.UNREADABLE}"
         table = rows_of(self.staged.path, self.marking.mapping, self.staged.clean)
         query = f"SELECT {columns} FROM {table}" + ("" if self.staged.clean else f" WHERE {good}")
-        with engine.session(self.database) as database:
-            yield from engine.batches(database, query)
+        with duckdb_engine.session(self.database) as database:
+            yield from duckdb_engine.batches(database, query)
 
     def steps_back(self) -> int:
         """How many stamps lie before the one above them."""
@@ -149,13 +149,14 @@ class _StagedRows:
         with pq.ParquetWriter(unsorted, _UNSTORED, compression="lz4") as out:
             for rows in self.readings(clock):
                 out.write_batch(pa.record_batch([rows.t, rows.value, rows.flag], schema=_UNSTORED))
-        query = (
-            f"SELECT t_us, value, flag FROM {engine.parquet(unsorted, row_numbers=True)} ORDER BY t_us, file_row_number"
-        )
-        with engine.session(self.database) as database:
+        rows_of = duckdb_engine.parquet(unsorted, row_numbers=True)
+        query = f"SELECT t_us, value, flag FROM {rows_of} ORDER BY t_us, file_row_number"
+        with duckdb_engine.session(self.database) as database:
             database.execute(f"COPY ({query}) TO {reading.quoted(str(target))} (FORMAT parquet, COMPRESSION lz4_raw)")
             unsorted.unlink()
-            for batch in engine.batches(database, f"SELECT t_us, value, flag FROM {engine.parquet(target)}"):
+            for batch in duckdb_engine.batches(
+                database, f"SELECT t_us, value, flag FROM {duckdb_engine.parquet(target)}"
+            ):
                 yield Rows(*(batch.column(i).to_numpy(zero_copy_only=False) for i in range(3)))
 
 

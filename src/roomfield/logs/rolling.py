@@ -8,9 +8,9 @@ from datetime import datetime
 
 import numpy as np
 
-from roomfield.logs import kernels
+from roomfield.logs import series_kernels
 from roomfield.logs.clock import MICRO, moment_of
-from roomfield.logs.series import LogSeries
+from roomfield.logs.log_series import LogSeries
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ def rolling_means(series: LogSeries, window_s: float, least: int) -> MeansOfRead
     """
     t, value, _ = series.readings()
     mean = np.empty(t.size)
-    valid = kernels.rolling_readings(t, series.unit.power(value), round(window_s * MICRO), least, mean)
+    valid = series_kernels.rolling_readings(t, series.unit.power(value), round(window_s * MICRO), least, mean)
     if not valid:
         return MeansOfReadings(window_s, least, 0, None, None, None)
     at = int(np.nanargmax(mean))

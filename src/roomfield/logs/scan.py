@@ -11,17 +11,17 @@ import numpy as np
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from roomfield.logs import groups, kernels, reading
+from roomfield.logs import reading, row_groups, series_kernels
 from roomfield.logs.clock import MICRO
+from roomfield.logs.log_series import LogSeries
 from roomfield.logs.scale import Unit
-from roomfield.logs.series import LogSeries
 from roomfield.logs.sufficient_statistics import (
     CELL_US,
     Cells,
     Condensed,
     Floats,
     Ints,
-    Question,
+    PassRequest,
     Tier,
     Windowed,
     key_of,
@@ -33,7 +33,7 @@ _NEVER = 1 << 62
 
 
 @dataclass
-class _Part:
+class _PartSums:
     """Sums of one part; lists are added up exactly at the end."""
 
     histogram: Ints
@@ -51,9 +51,9 @@ class _Part:
     tier: list[tuple[Ints, Floats]] = field(default_factory=list)
 
     @staticmethod
-    def empty(bins: int) -> _Part:
+    def empty(bins: int) -> _PartSums:
         """Nothing yet."""
-        return _Part(np.zeros(bins, np.int64), np.zeros(bins, np.int64), np.zeros(bins, np.bool_))
+        return _PartSums(np.zeros(bins, np.int64), np.zeros(bins, np.int64), np.zeros(bins, np.bool_))
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ class _Chunk:
 
 
 class _Scanner:
-    def __init__(self, series: LogSeries, question: Question) -> None:
+    def __init__(self, series: LogSeries, question: PassRequest) -> None:
         self.series, self.question = series, question
         rule = question.rule
         self.unit: Unit = series.unit
@@ -83,13 +83,13 @@ class _Scanner:
         self.lead_us = longest + self.hold_us + self.gap_us
 
     def run(self) -> Condensed:
-        self.ends = groups.row_groups(self.series)
-        spans = groups.spans(self.ends.within(self.series.start_us, self.series.end_us))
-        return self._merged(groups.side_by_side(spans, self._part))
+        self.ends = row_groups.row_groups(self.series)
+        spans = row_groups.spans(self.ends.within(self.series.start_us, self.series.end_us))
+        return self._merged(row_groups.side_by_side(spans, self._part))
 
-    def _part(self, span: list[int]) -> _Part:
-        part = _Part.empty(self.bins)
-        with groups.opened(self.series) as file:
+    def _part(self, span: list[int]) -> _PartSums:
+        part = _PartSums.empty(self.bins)
+        with row_groups.opened(self.series) as file:
             for chunk in self._chunks(file, span):
                 self._fold(part, chunk)
         return part
@@ -112,7 +112,7 @@ class _Scanner:
     def _read(self, file: pq.ParquetFile, wanted: list[int]) -> list[NDArray[Any]]:
         """Stamps, values, steps to the next stamp and, if there are any, flags of neighbouring row groups."""
         names = ["t_us", "value", "flag"] if self.flagged else ["t_us", "value"]
-        t, value, *flag = groups.read(file, wanted, names)
+        t, value, *flag = row_groups.read(file, wanted, names)
         if not wanted:
             return [t, value, t, *flag]
         columns = [t, value, np.diff(t, append=self.ends.next_after(wanted[-1], self.series)), *flag]
@@ -121,17 +121,17 @@ class _Scanner:
         rows = slice(*np.searchsorted(t, (self.series.start_us, self.series.end_us + 1)))
         return [column[rows] for column in columns]
 
-    def _fold(self, part: _Part, chunk: _Chunk) -> None:
+    def _fold(self, part: _PartSums, chunk: _Chunk) -> None:
         first = chunk.first
         hold = np.minimum(chunk.step, self.hold_us)
         power = self.unit.power(chunk.value)
         part.count += chunk.t.size - first
         part.seen_us += int(hold[first:].sum())
         sums = np.zeros(6)
-        kernels.moments(chunk.value, chunk.step, first, self.series.mean_shift, self.gap_us, sums)
+        series_kernels.moments(chunk.value, chunk.step, first, self.series.mean_shift, self.gap_us, sums)
         part.moments.append(sums)
         bins = (part.histogram, part.sample, part.mixed)
-        kernels.histogram(chunk.value.view(np.int64), hold, first, self.key0, self.key_shift, *bins)
+        series_kernels.histogram(chunk.value.view(np.int64), hold, first, self.key0, self.key_shift, *bins)
         self._fold_windows(part, chunk, hold, power)
         self._fold_cells(part, chunk, hold, power)
         silent = np.flatnonzero(chunk.step[first:] > self.gap_us) + first
@@ -142,7 +142,7 @@ class _Scanner:
         if self.question.tier_us:
             self._fold_tier(part, chunk, power)
 
-    def _fold_windows(self, part: _Part, chunk: _Chunk, hold: Ints, power: Floats) -> None:
+    def _fold_windows(self, part: _PartSums, chunk: _Chunk, hold: Ints, power: Floats) -> None:
         """Carry each window on; at the start of a part it fills from what leads in."""
         for window_s in self.question.windows_s:
             window = round(window_s * MICRO)
@@ -150,20 +150,20 @@ class _Scanner:
             if window not in part.windows:
                 whole, real = np.asarray([0, 0, 0, -1]), np.asarray([0.0, -np.inf])
                 lead = chunk.first
-                kernels.rolling(chunk.t[:lead], hold[:lead], power[:lead], 0, window, _NEVER, whole, real)
+                series_kernels.rolling(chunk.t[:lead], hold[:lead], power[:lead], 0, window, _NEVER, whole, real)
                 part.windows[window] = (whole, real)
             whole, real = part.windows[window]
             whole[0] -= chunk.dropped
-            kernels.rolling(chunk.t, hold, power, chunk.first, window, need, whole, real)
+            series_kernels.rolling(chunk.t, hold, power, chunk.first, window, need, whole, real)
 
-    def _fold_cells(self, part: _Part, chunk: _Chunk, hold: Ints, power: Floats) -> None:
+    def _fold_cells(self, part: _PartSums, chunk: _Chunk, hold: Ints, power: Floats) -> None:
         t = chunk.t
         room = min(t.size - chunk.first, int(t[-1] // CELL_US - t[chunk.first] // CELL_US) + 1)
         whole, real = np.empty((2, room), dtype=np.int64), np.empty((2, room))
-        used = kernels.cells(t, hold, chunk.value, power, chunk.first, CELL_US, whole, real)
+        used = series_kernels.cells(t, hold, chunk.value, power, chunk.first, CELL_US, whole, real)
         part.cells.append((whole[:, :used].copy(), real[:, :used].copy()))
 
-    def _fold_flags(self, part: _Part, chunk: _Chunk, hold: Ints, power: Floats) -> None:
+    def _fold_flags(self, part: _PartSums, chunk: _Chunk, hold: Ints, power: Floats) -> None:
         first = chunk.first
         flag = chunk.flag[first:] if chunk.flag is not None else np.zeros(0, dtype=np.int8)
         below = flag == reading.BELOW_FLOOR
@@ -171,14 +171,14 @@ class _Scanner:
         part.floor_energy.append(float(np.sum(hold[first:][below] * power[first:][below])))
         part.overload_us += int(hold[first:][flag == reading.OVERLOAD].sum())
 
-    def _fold_tier(self, part: _Part, chunk: _Chunk, power: Floats) -> None:
+    def _fold_tier(self, part: _PartSums, chunk: _Chunk, power: Floats) -> None:
         t, width = chunk.t, self.question.tier_us
         room = min(t.size - chunk.first, int(t[-1] // width - t[chunk.first] // width) + 1)
         whole, real = np.empty((2, room), dtype=np.int64), np.empty((3, room))
-        used = kernels.bins(t, chunk.value, power, chunk.first, width, whole, real)
+        used = series_kernels.bins(t, chunk.value, power, chunk.first, width, whole, real)
         part.tier.append((whole[:, :used].copy(), real[:, :used].copy()))
 
-    def _merged(self, parts: list[_Part]) -> Condensed:
+    def _merged(self, parts: list[_PartSums]) -> Condensed:
         windows = tuple(self._best_window(parts, round(w * MICRO)) for w in self.question.windows_s)
         sums = [s for part in parts for s in part.moments]
         gaps = [g for part in parts for g in part.gaps]
@@ -204,7 +204,7 @@ class _Scanner:
             tier=_joined_tier([piece for part in parts for piece in part.tier], self.question.tier_us),
         )
 
-    def _best_window(self, parts: list[_Part], window: int) -> Windowed:
+    def _best_window(self, parts: list[_PartSums], window: int) -> Windowed:
         found = [
             Windowed(window, float(real[1]), int(whole[2]), int(whole[3]))
             for whole, real in (part.windows[window] for part in parts if window in part.windows)
@@ -213,7 +213,7 @@ class _Scanner:
         return max(valid, key=lambda w: w.mean_power, default=Windowed(window, -math.inf, 0, -1))
 
 
-def _bins_of(parts: list[_Part]) -> dict[str, NDArray[Any]]:
+def _bins_of(parts: list[_PartSums]) -> dict[str, NDArray[Any]]:
     """One value of each bin, and whether it holds others."""
     sample, mixed, filled = parts[0].sample, parts[0].mixed, parts[0].histogram > 0
     for part in parts[1:]:
@@ -224,7 +224,7 @@ def _bins_of(parts: list[_Part]) -> dict[str, NDArray[Any]]:
     return {"sample": sample.view(np.float64), "mixed": mixed}
 
 
-def _joined_cells(parts: list[_Part]) -> Cells:
+def _joined_cells(parts: list[_PartSums]) -> Cells:
     whole = np.concatenate([c[0] for part in parts for c in part.cells], axis=1)
     real = np.concatenate([c[1] for part in parts for c in part.cells], axis=1)
     starts = np.flatnonzero(np.diff(whole[0], prepend=whole[0][0] - 1))
@@ -255,7 +255,7 @@ def _joined_tier(pieces: list[tuple[Ints, Floats]], width_us: int) -> Tier:
     )
 
 
-def scan(series: LogSeries, question: Question) -> Condensed:
+def scan(series: LogSeries, question: PassRequest) -> Condensed:
     """Read a series once and condense it.
 
     The series is cut by its size alone, so that a result is the same to the last bit on any machine.

@@ -11,7 +11,7 @@ import duckdb
 import pyarrow as pa
 
 from roomfield.errors import FormatError, RejectedRows, RowFault
-from roomfield.logs import engine, reading
+from roomfield.logs import duckdb_engine, reading
 from roomfield.logs.clock import micros_of, parse_moment
 from roomfield.logs.layout import cell_text, workbook_rows
 from roomfield.logs.mapping import Mapping
@@ -71,7 +71,7 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
         If the file cannot be read at all, or no row can.
     """
     target = scratch / "staged.parquet"
-    with engine.session(database) as session:
+    with duckdb_engine.session(database) as session:
         table = _table(session, source, mapping, scratch)
         query = _query(table, mapping, _typed_columns(session, table, mapping))
         try:
@@ -85,9 +85,9 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
             ) from fault
         clean = _is_clean(session, target)
         faults, unreadable = _faults(session, target, mapping, clean)
-        summary = f"SELECT count(*), min(t_us), max(t_us) FROM {engine.parquet(target)} WHERE t_us IS NOT NULL"
+        summary = f"SELECT count(*), min(t_us), max(t_us) FROM {duckdb_engine.parquet(target)} WHERE t_us IS NOT NULL"
         usable, first, last = session.execute(summary).fetchall()[0]
-        rows = session.execute(f"SELECT count(*) FROM {engine.parquet(target)}").fetchall()[0][0]
+        rows = session.execute(f"SELECT count(*) FROM {duckdb_engine.parquet(target)}").fetchall()[0][0]
     if unreadable and not mapping.skip_unreadable:
         more = f" The first {len(faults)} of {unreadable} are listed." if unreadable > len(faults) else ""
         mend = f"Mend the rows, correct the mapping, or confirm it with skip_unreadable=True to leave them out.{more}"
@@ -101,7 +101,7 @@ def _table(database: Any, source: Path, mapping: Mapping, scratch: Path) -> str:
     """Table expression whose columns are named as the mapping names them."""
     layout = mapping.layout
     if layout.form == "parquet":
-        return engine.parquet(source)
+        return duckdb_engine.parquet(source)
     if layout.form == "workbook":
         return _workbook(database, source, mapping)
     names = _distinct(layout.columns)
@@ -204,7 +204,7 @@ def rows_of(staged: Path, mapping: Mapping, clean: bool) -> str:
     clean : bool
         Whether every cell is a bare number, so that nothing needs to be judged.
     """
-    table = engine.parquet(staged, row_numbers=True)
+    table = duckdb_engine.parquet(staged, row_numbers=True)
     if clean:
         return f"(SELECT *, CAST({reading.FINE} AS TINYINT) AS code FROM {table})"
     return reading.judged_sql(table, mapping.decimal, mapping.units_in_values)
@@ -212,7 +212,7 @@ def rows_of(staged: Path, mapping: Mapping, clean: bool) -> str:
 
 def _is_clean(database: Any, staged: Path) -> bool:
     odd = "t_us IS NULL OR number IS NULL OR rest IS NOT NULL OR word IS NOT NULL OR NOT isfinite(number)"
-    return not database.execute(f"SELECT count(*) FROM {engine.parquet(staged)} WHERE {odd}").fetchall()[0][0]
+    return not database.execute(f"SELECT count(*) FROM {duckdb_engine.parquet(staged)} WHERE {odd}").fetchall()[0][0]
 
 
 def _faults(database: Any, staged: Path, mapping: Mapping, clean: bool) -> tuple[list[RowFault], int]:

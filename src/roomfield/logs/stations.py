@@ -18,9 +18,9 @@ from roomfield.errors import FormatError, InputError, RoomfieldError, StoreError
 from roomfield.logs.guess import guess_mapping
 from roomfield.logs.intake import ingest
 from roomfield.logs.layout import look_at
+from roomfield.logs.log_series import LogSeries
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.profile import day_profile
-from roomfield.logs.series import LogSeries
 from roomfield.logs.summary import statistics
 
 ENDINGS = (".csv", ".tsv", ".txt", ".csv.gz", ".tsv.gz", ".txt.gz", ".parquet", ".xlsx")

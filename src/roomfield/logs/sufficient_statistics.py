@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.logs.clock import MICRO
-from roomfield.logs.series import GapRule
+from roomfield.logs.log_series import GapRule
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -94,7 +94,7 @@ class Tier:
 
 
 @dataclass(frozen=True)
-class Question:
+class PassRequest:
     """What one pass is asked.
 
     Parameters
@@ -119,7 +119,7 @@ class Question:
 class Condensed:
     """The answer of one pass; sums over readings are taken about ``shift``."""
 
-    question: Question
+    question: PassRequest
     shift: float
     count: int
     moments: tuple[float, ...]

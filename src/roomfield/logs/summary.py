@@ -11,13 +11,13 @@ from typing import Any
 import numpy as np
 
 from roomfield.errors import InputError, KindMismatchError
-from roomfield.logs import engine, percentile
+from roomfield.logs import duckdb_engine, percentile
 from roomfield.logs.above import Above, above
 from roomfield.logs.clock import MICRO, moment_of
 from roomfield.logs.digest import Digest, digest_of, first_time_of, window_mean
 from roomfield.logs.exceedance import Event, events_of
+from roomfield.logs.log_series import GapRule, LogSeries
 from roomfield.logs.scale import Quantity, Unit
-from roomfield.logs.series import GapRule, LogSeries
 from roomfield.logs.sufficient_statistics import LEAST_SHARE, WINDOWS_S, Condensed
 
 
@@ -282,8 +282,8 @@ def _bound(series: LogSeries, bound_w_m2: float | None, bound: float | None) -> 
 def _ends(series: LogSeries) -> tuple[float, float]:
     if series.whole:
         return series.minimum, series.maximum
-    query = f"SELECT min(value), max(value) FROM {engine.parquet(series.path)} WHERE {series.where_sql()}"
-    with engine.reader() as database:
+    query = f"SELECT min(value), max(value) FROM {duckdb_engine.parquet(series.path)} WHERE {series.where_sql()}"
+    with duckdb_engine.reader() as database:
         low, high = database.execute(query).fetchall()[0]
     return float(low), float(high)
 

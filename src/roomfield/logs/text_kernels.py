@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.logs.kernels import compiled, inlined
+from roomfield.logs.series_kernels import compiled, inlined
 
 Bytes = NDArray[np.uint8]
 Ints = NDArray[np.int64]

@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from roomfield.logs import kernels
+from roomfield.logs import series_kernels
 
 ROWS_PER_GROUP = 1 << 17
 _STEPS_SAMPLED = 20_000
@@ -112,7 +112,7 @@ def _in_groups(runs: Iterator[Rows]) -> Iterator[Rows]:
 def _put(out: Any, rows: Rows, following: int | None, tally: Tally) -> None:
     step, whole, real = np.empty(rows.t.size, np.int64), np.empty(2, np.int64), np.empty(3)
     last = int(rows.t[-1])
-    kernels.followed(rows.t, rows.value, rows.flag, last if following is None else following, step, whole, real)
+    series_kernels.followed(rows.t, rows.value, rows.flag, last if following is None else following, step, whole, real)
     if not tally.rows:
         tally.first_us = int(rows.t[0])
     sample = step[:_STEPS_SAMPLED] if following is not None else step[:-1][:_STEPS_SAMPLED]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from roomfield.quantities.kind import RISING, Kind, require_kind
 
 if TYPE_CHECKING:
-    from roomfield.quantities.contribution import Contribution, Shape
+    from roomfield.quantities.contribution import ErrorContribution, ErrorShape
     from roomfield.quantities.level import (
         Censor,
         Interval,
@@ -25,11 +25,11 @@ if TYPE_CHECKING:
 __all__ = [
     "RISING",
     "Censor",
-    "Contribution",
+    "ErrorContribution",
+    "ErrorShape",
     "Interval",
     "Kind",
     "ProbabilityRange",
-    "Shape",
     "UncertainLevel",
     "UncertainRatio",
     "joint_draws_w_m2",
@@ -37,7 +37,7 @@ __all__ = [
     "require_kind",
 ]
 
-_CONTRIBUTION = ("Contribution", "Shape")
+_CONTRIBUTION = ("ErrorContribution", "ErrorShape")
 
 
 def __getattr__(name: str) -> Any:

@@ -16,7 +16,7 @@ _CELLS_PER_STD = 60
 _NORMAL_REACH = 7.0
 
 
-class Shape(StrEnum):
+class ErrorShape(StrEnum):
     """Form of a distribution, with its divisor from half-width to standard deviation (JCGM 100, 4.3)."""
 
     NORMAL = "normal"
@@ -25,11 +25,16 @@ class Shape(StrEnum):
     U_SHAPED = "u_shaped"
 
 
-DIVISOR = {Shape.NORMAL: 1.0, Shape.RECTANGULAR: 3**0.5, Shape.TRIANGULAR: 6**0.5, Shape.U_SHAPED: 2**0.5}
+DIVISOR = {
+    ErrorShape.NORMAL: 1.0,
+    ErrorShape.RECTANGULAR: 3**0.5,
+    ErrorShape.TRIANGULAR: 6**0.5,
+    ErrorShape.U_SHAPED: 2**0.5,
+}
 
 
 @dataclass(frozen=True)
-class Contribution:
+class ErrorContribution:
     """One cause of error of a level, zero in the mean.
 
     Parameters
@@ -49,16 +54,16 @@ class Contribution:
 
     name: str
     std_db: float
-    shape: Shape = Shape.NORMAL
+    shape: ErrorShape = ErrorShape.NORMAL
     shared_key: str = ""
     sensitivity: float = 1.0
 
     @staticmethod
     def from_half_width(
-        name: str, half_width_db: float, shape: Shape = Shape.RECTANGULAR, shared_key: str = ""
-    ) -> Contribution:
+        name: str, half_width_db: float, shape: ErrorShape = ErrorShape.RECTANGULAR, shared_key: str = ""
+    ) -> ErrorContribution:
         """Contribution from a stated plus-or-minus range [dB] (JCGM 100, 4.3.7 to 4.3.9)."""
-        return Contribution(name, half_width_db / DIVISOR[shape], shape, shared_key)
+        return ErrorContribution(name, half_width_db / DIVISOR[shape], shape, shared_key)
 
     @property
     def effective_std_db(self) -> float:
@@ -71,18 +76,18 @@ class Contribution:
         return self.effective_std_db * DIVISOR[self.shape]
 
 
-def combined_std_db(contributions: tuple[Contribution, ...]) -> float:
+def combined_std_db(contributions: tuple[ErrorContribution, ...]) -> float:
     """Root sum of squares of independent contributions [dB] (JCGM 100, eq. 10)."""
     return float(np.sqrt(sum(c.effective_std_db**2 for c in contributions)))
 
 
-def merge_shared(contributions: tuple[Contribution, ...]) -> tuple[Contribution, ...]:
+def merge_shared(contributions: tuple[ErrorContribution, ...]) -> tuple[ErrorContribution, ...]:
     """Add up the sensitivities of contributions that are one and the same error.
 
     What cancels exactly is left out.
     """
-    merged: dict[tuple[str, str], Contribution] = {}
-    own: list[Contribution] = []
+    merged: dict[tuple[str, str], ErrorContribution] = {}
+    own: list[ErrorContribution] = []
     for item in contributions:
         if not item.shared_key:
             own.append(item)
@@ -95,7 +100,7 @@ def merge_shared(contributions: tuple[Contribution, ...]) -> tuple[Contribution,
     return tuple(own + [c for c in merged.values() if abs(c.sensitivity) > 1e-12])
 
 
-def _scaled(item: Contribution, onto: Contribution) -> float:
+def _scaled(item: ErrorContribution, onto: ErrorContribution) -> float:
     if onto.std_db == 0.0:
         return item.sensitivity
     return item.sensitivity * item.std_db / onto.std_db
@@ -126,7 +131,7 @@ class ErrorDistribution:
         return np.asarray(np.interp(probability, self.cumulative[rising], self.edges_db[rising]))
 
 
-def error_distribution(contributions: tuple[Contribution, ...]) -> ErrorDistribution:
+def error_distribution(contributions: tuple[ErrorContribution, ...]) -> ErrorDistribution:
     """Distribution of the sum of contributions, by convolution of cell probabilities.
 
     Parameters
@@ -144,7 +149,7 @@ def error_distribution(contributions: tuple[Contribution, ...]) -> ErrorDistribu
 
 
 @lru_cache(maxsize=4096)
-def _convolved(parts: tuple[tuple[Shape, float], ...]) -> ErrorDistribution:
+def _convolved(parts: tuple[tuple[ErrorShape, float], ...]) -> ErrorDistribution:
     if not parts:
         return ErrorDistribution(np.array([-1e-9, 1e-9]), np.array([0.0, 1.0]))
     step_db = float(np.sqrt(sum(std_db**2 for _, std_db in parts))) / _CELLS_PER_STD
@@ -157,26 +162,26 @@ def _convolved(parts: tuple[tuple[Shape, float], ...]) -> ErrorDistribution:
     return ErrorDistribution(np.linspace(-half, half, len(mass) + 1), cumulative)
 
 
-def _cell_masses(shape: Shape, std_db: float, step_db: float) -> Array:
+def _cell_masses(shape: ErrorShape, std_db: float, step_db: float) -> Array:
     scale = std_db * DIVISOR[shape]
-    reach = scale * (_NORMAL_REACH if shape is Shape.NORMAL else 1.0)
+    reach = scale * (_NORMAL_REACH if shape is ErrorShape.NORMAL else 1.0)
     cells = int(np.ceil(reach / step_db))
     edges = np.asarray((np.arange(-cells, cells + 2) - 0.5) * step_db, dtype=np.float64)
     return np.asarray(np.diff(_shape_cdf(shape, edges / scale)))
 
 
-def _shape_cdf(shape: Shape, z: Array) -> Array:
+def _shape_cdf(shape: ErrorShape, z: Array) -> Array:
     inside = np.clip(z, -1.0, 1.0)
-    if shape is Shape.NORMAL:
+    if shape is ErrorShape.NORMAL:
         return np.asarray(special.ndtr(z))
-    if shape is Shape.RECTANGULAR:
+    if shape is ErrorShape.RECTANGULAR:
         return np.asarray((inside + 1.0) / 2.0)
-    if shape is Shape.TRIANGULAR:
+    if shape is ErrorShape.TRIANGULAR:
         return np.asarray(np.where(inside < 0, (1 + inside) ** 2 / 2, 1 - (1 - inside) ** 2 / 2))
     return np.asarray(0.5 + np.arcsin(inside) / np.pi)
 
 
-def draw_errors_db(contribution: Contribution, size: int, rng: np.random.Generator) -> Array:
+def draw_errors_db(contribution: ErrorContribution, size: int, rng: np.random.Generator) -> Array:
     """Random errors [dB] of one contribution, sensitivity not applied.
 
     Parameters
@@ -185,10 +190,10 @@ def draw_errors_db(contribution: Contribution, size: int, rng: np.random.Generat
         Number of draws.
     """
     half = contribution.std_db * DIVISOR[contribution.shape]
-    if contribution.shape is Shape.NORMAL:
+    if contribution.shape is ErrorShape.NORMAL:
         return rng.normal(0.0, contribution.std_db, size)
-    if contribution.shape is Shape.RECTANGULAR:
+    if contribution.shape is ErrorShape.RECTANGULAR:
         return rng.uniform(-half, half, size)
-    if contribution.shape is Shape.TRIANGULAR:
+    if contribution.shape is ErrorShape.TRIANGULAR:
         return half * (rng.uniform(0, 1, size) - rng.uniform(0, 1, size))
     return np.asarray(half * np.sin(rng.uniform(-np.pi / 2, np.pi / 2, size)))

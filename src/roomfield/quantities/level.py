@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from roomfield.errors import InputError
 from roomfield.quantities.contribution import (
-    Contribution,
+    ErrorContribution,
     ErrorDistribution,
     combined_std_db,
     draw_errors_db,
@@ -72,14 +72,14 @@ class UncertainLevel:
 
     kind: Kind
     level_db: float
-    contributions: tuple[Contribution, ...] = ()
+    contributions: tuple[ErrorContribution, ...] = ()
     censor: Censor = Censor.NONE
 
     @staticmethod
     def from_density(
         kind: Kind,
         density_w_m2: float,
-        contributions: tuple[Contribution, ...] = (),
+        contributions: tuple[ErrorContribution, ...] = (),
         censor: Censor = Censor.NONE,
     ) -> UncertainLevel:
         """Level from a power density [W/m²].
@@ -152,7 +152,7 @@ class UncertainLevel:
             return ProbabilityRange(0.0, probability)
         return ProbabilityRange(probability, probability)
 
-    def shifted(self, offset_db: float, *added: Contribution) -> UncertainLevel:
+    def shifted(self, offset_db: float, *added: ErrorContribution) -> UncertainLevel:
         """The level with a correction [dB] applied and its contributions added."""
         return replace(self, level_db=self.level_db + offset_db, contributions=self.contributions + tuple(added))
 
@@ -173,7 +173,7 @@ class UncertainRatio:
 
     kind: Kind
     ratio_db: float
-    contributions: tuple[Contribution, ...]
+    contributions: tuple[ErrorContribution, ...]
     censor: Censor = Censor.NONE
 
     @property
@@ -265,7 +265,9 @@ def joint_draws_w_m2(levels: Sequence[UncertainLevel], size: int, rng: np.random
     return table
 
 
-def _errors_of(item: Contribution, drawn: dict[tuple[str, str], Array], size: int, rng: np.random.Generator) -> Array:
+def _errors_of(
+    item: ErrorContribution, drawn: dict[tuple[str, str], Array], size: int, rng: np.random.Generator
+) -> Array:
     if not item.shared_key:
         return draw_errors_db(item, size, rng)
     key = (item.shared_key, item.name)

@@ -12,7 +12,7 @@ from roomfield.references.table import SOURCE, column, load_csv
 
 
 @dataclass(frozen=True)
-class Emitter:
+class EmitterType:
     """A kind of emitter: powers are EIRP [W], duty is the fraction of time it transmits."""
 
     name: str = column("source")
@@ -53,7 +53,7 @@ class PublishedLevel:
 
 
 @dataclass(frozen=True)
-class Position:
+class BodyPosition:
     """What a mainstream body holds, in our own words."""
 
     body: str = column()
@@ -108,7 +108,7 @@ class Extrapolation:
 
 
 @dataclass(frozen=True)
-class Evidence:
+class RegisterEntry:
     """One entry of the evidence register that ``how`` refers to."""
 
     evidence_id: str = column("id")
@@ -118,12 +118,12 @@ class Evidence:
 
 
 @cache
-def emitters() -> tuple[Emitter, ...]:
+def emitters() -> tuple[EmitterType, ...]:
     """All kinds of emitters."""
-    return load_csv(Emitter, "emitters", "emitters.csv")
+    return load_csv(EmitterType, "emitters", "emitters.csv")
 
 
-def emitter(name: str) -> Emitter:
+def emitter(name: str) -> EmitterType:
     """One kind of emitter by its name.
 
     Raises
@@ -144,9 +144,9 @@ def published_levels() -> tuple[PublishedLevel, ...]:
 
 
 @cache
-def mainstream_positions() -> tuple[Position, ...]:
+def mainstream_positions() -> tuple[BodyPosition, ...]:
     """Positions of mainstream bodies; a report that shows a guideline shows these."""
-    return load_csv(Position, "mainstream-positions", "positions.csv")
+    return load_csv(BodyPosition, "mainstream-positions", "positions.csv")
 
 
 @cache
@@ -194,6 +194,6 @@ def extrapolations() -> tuple[Extrapolation, ...]:
 
 
 @cache
-def evidence() -> dict[str, Evidence]:
+def evidence() -> dict[str, RegisterEntry]:
     """The evidence register by identifier."""
-    return {item.evidence_id: item for item in load_csv(Evidence, "evidence", "evidence.csv")}
+    return {item.evidence_id: item for item in load_csv(RegisterEntry, "evidence", "evidence.csv")}

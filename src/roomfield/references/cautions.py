@@ -28,7 +28,7 @@ PLAN_ORDER = (
 
 
 @dataclass(frozen=True)
-class Caution:
+class SafetyCaution:
     """One caution.
 
     Parameters
@@ -51,7 +51,7 @@ class Caution:
 
 
 @cache
-def cautions(group: str | None = None, *, where: str | None = None) -> tuple[Caution, ...]:
+def cautions(group: str | None = None, *, where: str | None = None) -> tuple[SafetyCaution, ...]:
     """All cautions, or those of a group or for a part of the report.
 
     Parameters
@@ -66,7 +66,7 @@ def cautions(group: str | None = None, *, where: str | None = None) -> tuple[Cau
     UnknownNameError
         If there is no such group.
     """
-    rows = load_csv(Caution, "cautions", "cautions.csv")
+    rows = load_csv(SafetyCaution, "cautions", "cautions.csv")
     groups = {row.group for row in rows}
     if group is not None and group not in groups:
         raise UnknownNameError("group of cautions", group, groups)

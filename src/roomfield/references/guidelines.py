@@ -12,7 +12,7 @@ from functools import cache
 
 from roomfield.errors import InputError, UnknownNameError
 from roomfield.quantities.kind import Kind, require_kind
-from roomfield.references.source import Source, Standing
+from roomfield.references.source import Authority, Source
 from roomfield.references.table import (
     SOURCE,
     STANDING,
@@ -96,7 +96,7 @@ class GuidelineSet:
     statistic: str = column(choices=("peak", "peak hold", "not stated"))
     per_service: bool = column()
     in_force: bool = column()
-    standing: Standing = STANDING
+    standing: Authority = STANDING
     issuer_kind: str = column()
     standing_note: str = column()
     remark: str = column()

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from roomfield.errors import RangeError
 from roomfield.quantities.convert import field_from_power_density, power_density_from_field
-from roomfield.references.source import Source, Standing
+from roomfield.references.source import Authority, Source
 from roomfield.references.table import SOURCE, STANDING, column
 
 POWER_DENSITY, ELECTRIC_FIELD = "power_density", "electric_field"
@@ -101,7 +101,7 @@ class LimitValue:
     edition: str
     clause: str
     how_known: str
-    standing: Standing
+    standing: Authority
     set_id: str
     jurisdiction: str
     tier: str
@@ -159,7 +159,7 @@ class LimitSet:
     tier: str = column(choices=TIERS)
     scope: str = column(choices=SCOPES)
     kind: str = column()
-    standing: Standing = STANDING
+    standing: Authority = STANDING
     standing_note: str = column(blank=True)
     place: str = column(blank=True)
     in_force: bool = column(blank=True)

@@ -11,7 +11,7 @@ NOT_STATED = ("not stated", "undated")
 """What a row writes when its document names no clause or edition; a blank is a fault."""
 
 
-class Standing(StrEnum):
+class Authority(StrEnum):
     """What kind of authority a limit or guideline has."""
 
     LAW = "law"

@@ -13,7 +13,7 @@ from typing import Any
 from roomfield.errors import FormatError, InputError, RejectedRows, RowFault
 from roomfield.references.limit_sets import LimitLaw, LimitSet
 from roomfield.references.limits import limit_sets
-from roomfield.references.source import Standing
+from roomfield.references.source import Authority
 from roomfield.references.table import SOURCE_COLUMNS, data_text, rows_from_mappings
 
 SCHEMA_NAME = "roomfield-limits/1"
@@ -22,7 +22,7 @@ _SET_DEFAULTS: dict[str, object] = {
     "tier": "general_public",
     "scope": "whole_body",
     "kind": "limit",
-    "standing": str(Standing.STATED_BY_USER),
+    "standing": str(Authority.STATED_BY_USER),
     "how": "stated by the user",
     "in_force": True,
     "default": True,

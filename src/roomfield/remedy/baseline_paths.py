@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.field.geometry import Cover
+from roomfield.field.hand_scan import cube_points
 from roomfield.field.path_list import list_paths
 from roomfield.field.posterior import LevelDraws, Posterior, level_table_db, total_of
-from roomfield.field.scan import cube_points
 from roomfield.field.scene import Scene
 from roomfield.quantities import Kind
-from roomfield.remedy.groups import Groups, gather, joined, of_cell
 from roomfield.remedy.naming import Way, ways_of
+from roomfield.remedy.path_groups import PathGroups, gather, joined, of_cell
 from roomfield.survey.dwelling import Layer, Point3
 
 Array = NDArray[np.float64]
@@ -41,7 +41,7 @@ class Groundwork:
     def __init__(self, posterior: Posterior) -> None:
         self.posterior = posterior
         self._tables: dict[tuple[Kind, bytes], Array] = {}
-        self._cells: dict[Builds, dict[Cell, Groups]] = {}
+        self._cells: dict[Builds, dict[Cell, PathGroups]] = {}
 
     @cached_property
     def ways(self) -> dict[str, Way]:
@@ -85,7 +85,7 @@ class Groundwork:
                 rows |= {*search.members}
         return sorted(rows)
 
-    def groups(self, changed: Sequence[Scene], positions: Array, points: Array) -> Groups:
+    def groups(self, changed: Sequence[Scene], positions: Array, points: Array) -> PathGroups:
         """Paths of all emitters to all places, and what each change makes of them.
 
         Parameters
@@ -105,7 +105,7 @@ class Groundwork:
                     cells[row, position, where[n]] = of_cell(found, cell)
         return joined([cells[row, at, to] for to in where for row, at in enumerate(whence)])
 
-    def _of_changes(self, builds: Builds) -> dict[Cell, Groups]:
+    def _of_changes(self, builds: Builds) -> dict[Cell, PathGroups]:
         if builds not in self._cells and len(self._cells) >= MOST_CHANGES:
             self._cells.pop(next(iter(self._cells)))
         cells = self._cells.setdefault(builds, {})
@@ -113,7 +113,7 @@ class Groundwork:
             cells.clear()
         return cells
 
-    def _traced(self, changed: Sequence[Scene], row: int, position: Array, points: Array) -> Groups:
+    def _traced(self, changed: Sequence[Scene], row: int, position: Array, points: Array) -> PathGroups:
         one = self.posterior.radiators.take([row])
         paths = list_paths(
             self.posterior.scene, changed, position, one.frequencies_hz, one.patterns, one.polarisations,

@@ -15,8 +15,8 @@ from roomfield.errors import InputError
 from roomfield.field.measured import Tie
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
+from roomfield.remedy.branch_and_bound import Goal, Progress, best_plans, level_held
 from roomfield.remedy.evaluator import Evaluator
-from roomfield.remedy.search import Goal, Progress, best_plans, level_held
 from roomfield.survey.action import Action, ActionKind
 from roomfield.survey.place import Place
 

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from shapely import Point, Polygon
 
 from roomfield.errors import InputError, UnknownNameError
+from roomfield.field.path_gains import unit_db
 from roomfield.field.posterior import Posterior
 from roomfield.field.scene import Scene, attenuation_db
-from roomfield.field.sources import unit_db
 from roomfield.quantities import Kind
 from roomfield.survey.action import Action, ActionKind, SurfaceRef
 from roomfield.survey.dwelling import FittedShield, Layer, Point3, Room, ShieldPart, ShieldSheet
@@ -29,7 +29,7 @@ SILENT_KINDS = (ActionKind.SWITCH_OFF, ActionKind.WIRE_INSTEAD, ActionKind.NIGHT
 
 
 @dataclass(frozen=True)
-class Column:
+class TargetColumn:
     """One place in one period: what the target is held against."""
 
     place_index: int
@@ -66,19 +66,19 @@ class Effect:
         return bool(self.emitter_positions or self.place_positions)
 
 
-def columns_of(places: Sequence[Place], actions: Sequence[Action]) -> tuple[Column, ...]:
+def columns_of(places: Sequence[Place], actions: Sequence[Action]) -> tuple[TargetColumn, ...]:
     """Places by period: both periods only if an action tells night from day."""
     split = any(a.kind is ActionKind.NIGHT_SCHEDULE for a in actions)
     columns = []
     for i, place in enumerate(places):
         by_night, by_day = place.night_hours > 0.0, place.day_hours > 0.0
         if not split:
-            columns.append(Column(i, by_night and not by_day))
+            columns.append(TargetColumn(i, by_night and not by_day))
             continue
         if by_night or not by_day:
-            columns.append(Column(i, True))
+            columns.append(TargetColumn(i, True))
         if by_day or not by_night:
-            columns.append(Column(i, False))
+            columns.append(TargetColumn(i, False))
     return tuple(columns)
 
 
@@ -86,7 +86,7 @@ def effects_of(
     posterior: Posterior,
     actions: Sequence[Action],
     places: Sequence[Place],
-    columns: Sequence[Column],
+    columns: Sequence[TargetColumn],
     kind: Kind,
 ) -> tuple[Effect, ...]:
     """Every action in numbers.
@@ -102,7 +102,7 @@ def effects_of(
 
 
 def _effect(
-    posterior: Posterior, action: Action, places: Sequence[Place], columns: Sequence[Column], kind: Kind
+    posterior: Posterior, action: Action, places: Sequence[Place], columns: Sequence[TargetColumn], kind: Kind
 ) -> Effect:
     scale = np.ones((len(posterior.emitter_ids), len(columns)))
     rows = [_emitter_row(posterior, action, name) for name in action.emitter_ids]
@@ -167,7 +167,7 @@ def _within(hour: Array, span: tuple[float, float]) -> NDArray[np.bool_]:
 
 
 def _under_canopy(
-    posterior: Posterior, action: Action, places: Sequence[Place], columns: Sequence[Column], scale: Array
+    posterior: Posterior, action: Action, places: Sequence[Place], columns: Sequence[TargetColumn], scale: Array
 ) -> None:
     index = _place_index(action, places)
     if action.sheet is None:

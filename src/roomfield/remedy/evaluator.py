@@ -19,7 +19,7 @@ from roomfield.field.posterior import LevelDraws, Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.effects import Effect, columns_of, effects_of
-from roomfield.remedy.groups import Groups
+from roomfield.remedy.path_groups import PathGroups
 from roomfield.survey.action import Action
 from roomfield.survey.dwelling import Point3
 from roomfield.survey.place import Place
@@ -49,7 +49,7 @@ class Variant:
     """
 
     levels: Array32
-    groups: Groups
+    groups: PathGroups
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,7 +221,7 @@ class Evaluator:
             levels *= self.tied.factors([p.id for p in self.places]).T[:, None].astype(np.float32)
         return Variant(levels, self._all_actions(self.ground.groups(scenes, positions, points)))
 
-    def _all_actions(self, groups: Groups) -> Groups:
+    def _all_actions(self, groups: PathGroups) -> PathGroups:
         """Groups with one row per steady action; those that leave the scene alone have ones."""
         rows = np.flatnonzero([e.scene is not None for e in self.steady])
 
@@ -230,7 +230,7 @@ class Evaluator:
             whole[rows] = table
             return whole
 
-        return Groups(
+        return PathGroups(
             groups.cell, groups.entry, groups.share, spread(groups.factor), groups.edge_cell, groups.edge_entry,
             groups.edge_share, spread(groups.edge_way), groups.solid, groups.hole, spread(groups.solid_factor),
             spread(groups.hole_factor), groups.entry_names,
@@ -264,7 +264,7 @@ def _levels(drawn: LevelDraws) -> Array32:
     return np.ascontiguousarray((means * above[:, None, :]).transpose(2, 1, 0)).astype(np.float32)
 
 
-def let_through(groups: Groups, taken: Sequence[int], shape: tuple[int, ...]) -> Array:
+def let_through(groups: PathGroups, taken: Sequence[int], shape: tuple[int, ...]) -> Array:
     """Power after some actions over that before, shape (places, emitters)."""
     taken = list(taken)
     paths, edges = _powers(groups, taken)
@@ -273,7 +273,7 @@ def let_through(groups: Groups, taken: Sequence[int], shape: tuple[int, ...]) ->
     return np.asarray(cells).reshape(shape)
 
 
-def _powers(groups: Groups, taken: list[int]) -> tuple[Array, Array]:
+def _powers(groups: PathGroups, taken: list[int]) -> tuple[Array, Array]:
     paths = groups.share * groups.factor[taken].prod(axis=0)
     solid = groups.solid * groups.solid_factor[taken].prod(axis=0)
     hole = groups.hole * groups.hole_factor[taken].prod(axis=0)
@@ -281,7 +281,7 @@ def _powers(groups: Groups, taken: list[int]) -> tuple[Array, Array]:
     return paths, edges
 
 
-def ways_in(groups: Groups, taken: list[int], shape: tuple[int, ...]) -> dict[int, dict[str, float]]:
+def ways_in(groups: PathGroups, taken: list[int], shape: tuple[int, ...]) -> dict[int, dict[str, float]]:
     """Share of each cell's power after some actions by plate of entry."""
     paths, edges = _powers(groups, taken)
     ways, cells = len(groups.entry_names), shape[0] * shape[1]

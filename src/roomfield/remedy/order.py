@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from roomfield.field.posterior import Posterior
 from roomfield.field.scene import Scene
-from roomfield.references.cautions import Caution, cautions
+from roomfield.references.cautions import SafetyCaution, cautions
 from roomfield.remedy.effects import is_covered
 from roomfield.survey.action import Action, ActionKind
 from roomfield.survey.dwelling import ShieldPart
@@ -17,7 +17,7 @@ LAP_SHARE = 0.10
 """Material for overlaps at joints and edges, over the net area (common practice, no source)."""
 
 
-class Step(StrEnum):
+class WorkStage(StrEnum):
     """Stage of the work."""
 
     INNER_SOURCES = "inner_sources"
@@ -27,16 +27,16 @@ class Step(StrEnum):
 
 
 _STEP = {
-    ActionKind.SWITCH_OFF: Step.INNER_SOURCES,
-    ActionKind.NIGHT_SCHEDULE: Step.INNER_SOURCES,
-    ActionKind.REDUCE_POWER: Step.INNER_SOURCES,
-    ActionKind.WIRE_INSTEAD: Step.INNER_SOURCES,
-    ActionKind.RELOCATE_EMITTER: Step.INNER_SOURCES,
-    ActionKind.REPLACE_DEVICE: Step.INNER_SOURCES,
-    ActionKind.MOVE_PLACE: Step.PLACES,
-    ActionKind.CLOSE_OPENING: Step.OUTER_SOURCES,
-    ActionKind.SHIELD_SURFACE: Step.OUTER_SOURCES,
-    ActionKind.CANOPY: Step.OUTER_SOURCES,
+    ActionKind.SWITCH_OFF: WorkStage.INNER_SOURCES,
+    ActionKind.NIGHT_SCHEDULE: WorkStage.INNER_SOURCES,
+    ActionKind.REDUCE_POWER: WorkStage.INNER_SOURCES,
+    ActionKind.WIRE_INSTEAD: WorkStage.INNER_SOURCES,
+    ActionKind.RELOCATE_EMITTER: WorkStage.INNER_SOURCES,
+    ActionKind.REPLACE_DEVICE: WorkStage.INNER_SOURCES,
+    ActionKind.MOVE_PLACE: WorkStage.PLACES,
+    ActionKind.CLOSE_OPENING: WorkStage.OUTER_SOURCES,
+    ActionKind.SHIELD_SURFACE: WorkStage.OUTER_SOURCES,
+    ActionKind.CANOPY: WorkStage.OUTER_SOURCES,
 }
 _SILENCING = (
     ("electrical", "Switching off circuits"),
@@ -91,14 +91,14 @@ class WorkStep:
     """
 
     action: Action
-    step: Step
+    step: WorkStage
     area_m2: float | None = None
     material_m2: float | None = None
     edge_m: float | None = None
     caution_keys: tuple[tuple[str, str], ...] = ()
 
     @property
-    def cautions(self) -> tuple[Caution, ...]:
+    def cautions(self) -> tuple[SafetyCaution, ...]:
         """The cautions themselves."""
         return tuple(_caution(*key) for key in self.caution_keys)
 
@@ -130,7 +130,7 @@ def work_order(posterior: Posterior, actions: Sequence[Action]) -> tuple[WorkSte
         What will be done.
     """
     steps = [_work_step(posterior.scene, action) for action in actions]
-    rank = list(Step)
+    rank = list(WorkStage)
     return tuple(sorted(steps, key=lambda s: rank.index(s.step)))
 
 
@@ -163,5 +163,5 @@ def covered_area(scene: Scene, action: Action) -> tuple[float, float]:
     return area, edge
 
 
-def _caution(group: str, topic: str) -> Caution:
+def _caution(group: str, topic: str) -> SafetyCaution:
     return next(c for c in cautions(group) if c.topic == topic)

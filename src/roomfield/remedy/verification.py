@@ -14,7 +14,7 @@ import numpy as np
 
 from roomfield.errors import InputError, TooEarlyError
 from roomfield.instrument import combine, correction, gain_key
-from roomfield.quantities import Contribution, Kind
+from roomfield.quantities import ErrorContribution, Kind
 from roomfield.quantities.level import Censor, UncertainLevel, UncertainRatio, ratio
 from roomfield.remedy.conditions import Condition, conditions
 from roomfield.remedy.failure_causes import Note, NoteKind, causes_of, newly_heard
@@ -30,7 +30,7 @@ SOURCES_VARY_STD_DB = 1.0
 3 to 13 dB within a day at worst)."""
 
 
-class Outcome(StrEnum):
+class VerifiedOutcome(StrEnum):
     """What can be said of one place."""
 
     WORKED = "worked"
@@ -79,7 +79,7 @@ class PlaceCheck:
     high_db: float
     probability_lower: float
     probability_met: float
-    outcome: Outcome
+    outcome: VerifiedOutcome
     agreement: Agreement
     predicted_db: float = float("nan")
 
@@ -106,7 +106,7 @@ class PlaceCheck:
 
 
 @dataclass(frozen=True)
-class Verification:
+class VerificationResult:
     """What the second visit says about the work.
 
     Parameters
@@ -155,27 +155,27 @@ class Verification:
         """Suggested causes of a shortfall, in words."""
         return tuple(note.text for note in self.suspected)
 
-    def count(self, outcome: Outcome) -> int:
+    def count(self, outcome: VerifiedOutcome) -> int:
         """Number of places of which this can be said."""
         return sum(check.outcome is outcome for check in self.checks)
 
     @property
     def worked(self) -> bool:
         """True if it worked at every place checked."""
-        return all(c.outcome is Outcome.WORKED for c in self.checks)
+        return all(c.outcome is VerifiedOutcome.WORKED for c in self.checks)
 
     @property
     def statement(self) -> str:
         """In words."""
-        counts = {o: self.count(o) for o in Outcome}
+        counts = {o: self.count(o) for o in VerifiedOutcome}
         total = len(self.checks)
         if self.worked:
             return f"It worked at all {total} places checked."
         parts = (
-            (counts[Outcome.WORKED], "worked"),
-            (counts[Outcome.LOWER], "lower, but the target is not shown to be met"),
-            (counts[Outcome.UNDECIDED], "no difference can be shown"),
-            (counts[Outcome.HIGHER], "higher than before"),
+            (counts[VerifiedOutcome.WORKED], "worked"),
+            (counts[VerifiedOutcome.LOWER], "lower, but the target is not shown to be met"),
+            (counts[VerifiedOutcome.UNDECIDED], "no difference can be shown"),
+            (counts[VerifiedOutcome.HIGHER], "higher than before"),
         )
         return f"Of {total} places: " + "; ".join(f"{n} {text}" for n, text in parts if n) + "."
 
@@ -207,7 +207,7 @@ def verify(
     target_w_m2: float | None = None,
     prediction: Prediction | None = None,
     asked: Sequence[str] = (),
-) -> Verification:
+) -> VerificationResult:
     """Compare a follow-up with the visit before.
 
     Parameters
@@ -246,7 +246,7 @@ def verify(
     found = conditions(survey, first, second, [(b, a) for _, b, a in pairs])
     targets = {place: target_w_m2 if not asked or place in asked else None for place, _, _ in pairs}
     checks = tuple(_check(survey, place, b, a, found, targets[place], prediction) for place, b, a in pairs)
-    return Verification(
+    return VerificationResult(
         kind, first_visit_id, second_visit_id, target_w_m2, checks, found,
         tuple(_unplanned(survey, first_visit_id, second_visit_id, checks)),
         tuple(_suspected(survey, checks, prediction, found)), second.done_action_ids,
@@ -301,10 +301,10 @@ def _check(
     new = combine(after, meters[1], on_date=visits[1].started_at).level
     expected = prediction.outcome(place_id) if prediction else None
     added = [
-        Contribution("sources_vary", SOURCES_VARY_STD_DB),
+        ErrorContribution("sources_vary", SOURCES_VARY_STD_DB),
         mix_contribution(survey, meters[0], prediction, place_id),
     ]
-    added += [Contribution(c.name, c.std_db) for c in found if c.std_db > 0.0 and c.place_id in ("", place_id)]
+    added += [ErrorContribution(c.name, c.std_db) for c in found if c.std_db > 0.0 and c.place_id in ("", place_id)]
     change = _ratio(new, old.shifted(0.0, *added))
     if change is None:
         low, high, lower, middle = -float("inf"), float("inf"), 0.0, float("nan")
@@ -328,7 +328,7 @@ def _ratio(new: UncertainLevel, old: UncertainLevel) -> UncertainRatio | None:
         return None
 
 
-def mix_contribution(survey: Survey, meter: Meter, prediction: Prediction | None, place_id: str) -> Contribution:
+def mix_contribution(survey: Survey, meter: Meter, prediction: Prediction | None, place_id: str) -> ErrorContribution:
     """What does not cancel of the meter's gain because the mix of frequencies changed.
 
     Notes
@@ -347,22 +347,22 @@ def mix_contribution(survey: Survey, meter: Meter, prediction: Prediction | None
     if shares is None:
         moved = 0.5 if len(bands) > 1 else 0.0
         worst = max(bands.values(), default=0.0)
-        return Contribution("mix_of_frequencies", float(np.sqrt(2.0)) * moved * worst)
+        return ErrorContribution("mix_of_frequencies", float(np.sqrt(2.0)) * moved * worst)
     for emitter_id, (before, after) in shares.items():
         frequency = survey.emitter(emitter_id).frequency_hz
         if frequency:
             shift[gain_key(meter.id, frequency)] += after - before
-    return Contribution("mix_of_frequencies", float(np.sqrt(sum((shift[k] * bands[k]) ** 2 for k in bands))))
+    return ErrorContribution("mix_of_frequencies", float(np.sqrt(sum((shift[k] * bands[k]) ** 2 for k in bands))))
 
 
-def _outcome(change: UncertainRatio | None, lower: float, met: float, target_w_m2: float | None) -> Outcome:
+def _outcome(change: UncertainRatio | None, lower: float, met: float, target_w_m2: float | None) -> VerifiedOutcome:
     if change is None:
-        return Outcome.UNDECIDED
+        return VerifiedOutcome.UNDECIDED
     if lower >= SURE:
-        return Outcome.WORKED if target_w_m2 is None or met >= SURE else Outcome.LOWER
+        return VerifiedOutcome.WORKED if target_w_m2 is None or met >= SURE else VerifiedOutcome.LOWER
     if 1.0 - change.probability_below_db(0.0).high >= SURE:
-        return Outcome.HIGHER
-    return Outcome.UNDECIDED
+        return VerifiedOutcome.HIGHER
+    return VerifiedOutcome.UNDECIDED
 
 
 def _agreement(change: UncertainRatio | None, expected: PlaceOutcome | None) -> Agreement:
@@ -381,7 +381,7 @@ def _agreement(change: UncertainRatio | None, expected: PlaceOutcome | None) -> 
 
 def _unplanned(survey: Survey, first_id: str, second_id: str, checks: Sequence[PlaceCheck]) -> Iterator[Note]:
     for check in checks:
-        if check.outcome is Outcome.HIGHER:
+        if check.outcome is VerifiedOutcome.HIGHER:
             yield Note(NoteKind.HIGHER, survey.place(check.place_id).name, rise_db=-check.reduction_db)
     yield from newly_heard(survey, first_id, second_id)
 
@@ -389,7 +389,7 @@ def _unplanned(survey: Survey, first_id: str, second_id: str, checks: Sequence[P
 def _suspected(
     survey: Survey, checks: Sequence[PlaceCheck], prediction: Prediction | None, found: Sequence[Condition]
 ) -> tuple[Note, ...]:
-    short = {c.place_id for c in checks if c.agreement is Agreement.LESS or c.outcome is Outcome.HIGHER}
+    short = {c.place_id for c in checks if c.agreement is Agreement.LESS or c.outcome is VerifiedOutcome.HIGHER}
     if not short:
         return ()
     return tuple(causes_of(survey, short, {c.place_id for c in checks}, prediction, found))

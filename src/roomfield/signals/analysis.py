@@ -15,20 +15,20 @@ from roomfield.signals.features import Evidence, gather, vector
 from roomfield.signals.hearing import (
     CLAIM,
     BurstSummary,
-    FoldedProfile,
+    FoldedEnvelope,
     Heard,
     Hearing,
     Measured,
     MeterAudio,
+    OmittedSpan,
     Periodicity,
-    Span,
     SpectrumPicture,
 )
 from roomfield.signals.long_recordings import BlockAnswer, combine, hear_blocks
 from roomfield.signals.measured import check, measure, power_course
 from roomfield.signals.periodicity import FoundPeriod, find_periods
 from roomfield.signals.reasons import FOLDED_AS, explain
-from roomfield.signals.recording import Source, open_source
+from roomfield.signals.recording import AudioSource, open_source
 
 MENTION = 0.1
 TABLE_ROWS = 2000
@@ -88,13 +88,13 @@ def analyse(
     return _answer(source, chances, answers, _evidence_of(source, best), meter_audio, elsewhere)
 
 
-def _evidence_of(source: Source, block: BlockAnswer) -> Evidence:
+def _evidence_of(source: AudioSource, block: BlockAnswer) -> Evidence:
     rate = source.sample_rate_hz
     return gather(condition(source.read(round(block.start_s * rate), round(block.end_s * rate)), rate))
 
 
 def _explained_elsewhere(
-    source: Source, chances: dict[str, float], answers: list[BlockAnswer], best: BlockAnswer, claimed: list[str]
+    source: AudioSource, chances: dict[str, float], answers: list[BlockAnswer], best: BlockAnswer, claimed: list[str]
 ) -> dict[str, Heard]:
     """Reasons for claims that the main block does not show, each from the block that shows it best."""
     groups: dict[int, list[str]] = {}
@@ -110,7 +110,7 @@ def _explained_elsewhere(
 
 
 def _answer(
-    source: Source,
+    source: AudioSource,
     chances: dict[str, float],
     answers: list[BlockAnswer],
     evidence: Evidence,
@@ -196,13 +196,13 @@ def _bursts(evidence: Evidence) -> BurstSummary:
     )
 
 
-def _profiles(evidence: Evidence, claimed: tuple[Heard, ...]) -> tuple[FoldedProfile, ...]:
+def _profiles(evidence: Evidence, claimed: tuple[Heard, ...]) -> tuple[FoldedEnvelope, ...]:
     wanted = {h.name for h in claimed}
     shown = []
     for name, levels in evidence.profiles.items():
         if wanted & set(SHOWN_FOR.get(name, ())):
             period = FOLDS_SHOWN.get(name) or 1 / float(name.removeprefix("mains"))
-            shown.append(FoldedProfile(name, period, levels))
+            shown.append(FoldedEnvelope(name, period, levels))
     return tuple(shown)
 
 
@@ -215,7 +215,7 @@ def _picture(evidence: Evidence) -> SpectrumPicture:
     return SpectrumPicture(centres, np.round(10 * np.log10(np.maximum(tops, 1e-3)).astype(float), 2))
 
 
-def _loud_spans(evidence: Evidence) -> tuple[Span, ...]:
+def _loud_spans(evidence: Evidence) -> tuple[OmittedSpan, ...]:
     """Stretches of 0.1 s in which low sound without edges towers over the rest: handling or room sound."""
     data = evidence.conditioned
     step = int(0.1 * data.sample_rate_hz)
@@ -227,7 +227,9 @@ def _loud_spans(evidence: Evidence) -> tuple[Span, ...]:
     fast = np.diff(rows, axis=1).std(1)
     loud = (slow > 8 * np.median(slow)) & (fast < 2.5 * np.median(fast))
     edges = np.flatnonzero(np.diff(np.r_[0, loud.astype(int), 0]))
-    return tuple(Span(0.1 * a, 0.1 * b, "handling or room sound") for a, b in zip(edges[::2], edges[1::2], strict=True))
+    return tuple(
+        OmittedSpan(0.1 * a, 0.1 * b, "handling or room sound") for a, b in zip(edges[::2], edges[1::2], strict=True)
+    )
 
 
 def _measured(evidence: Evidence, claimed: tuple[Heard, ...], meter: MeterAudio) -> Measured:

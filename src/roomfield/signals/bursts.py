@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.kernels import edge_response, pair_edges
+from roomfield.signals.audio_kernels import edge_response, pair_edges
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -171,7 +171,7 @@ WIDTH_EDGES_S = (
 
 
 @dataclass(frozen=True)
-class Groups:
+class BurstGroups:
     """Counts of the groupings that set sporadic emitters apart.
 
     Attributes
@@ -203,7 +203,7 @@ class Groups:
     in_triplets: float
 
 
-def find_groups(table: BurstTable) -> Groups:
+def find_groups(table: BurstTable) -> BurstGroups:
     """Group bursts by the rules of each kind of sporadic emitter."""
     starts, widths, heights = table.starts_s, table.widths_s, table.heights
     count = max(starts.size, 1)
@@ -212,7 +212,7 @@ def find_groups(table: BurstTable) -> Groups:
     telegrams = _telegrams(starts, widths, heights)
     rates = [1 / np.median(np.diff(starts[a:b])) for a, b in trains]
     begins = np.array([starts[a] for a, _ in trains])
-    return Groups(
+    return BurstGroups(
         triplets=triplets,
         answered=_answered(starts, widths),
         trains=len(trains),

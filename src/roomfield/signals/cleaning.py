@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.signals.audio_kernels import subtract_scaled
 from roomfield.signals.combs import TU_HZ, Comb, CombEvidence, weigh_comb
 from roomfield.signals.folding import nodes
-from roomfield.signals.kernels import subtract_scaled
 from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
 
 F32 = NDArray[np.float32]
@@ -52,7 +52,7 @@ NO_OTHER = 0.25
 
 
 @dataclass(frozen=True)
-class Taken:
+class RemovedFrame:
     """A frame that was taken off: name, period [s] and stretch [ppm]."""
 
     name: str
@@ -113,15 +113,17 @@ def take_off(samples: F32, sample_rate_hz: float, period_s: float) -> None:
     subtract_scaled(samples, 1 / (period_s * sample_rate_hz), course, quiet % course.size)
 
 
-def clean(samples: F32, sample_rate_hz: float, spectrum: WhiteSpectrum) -> tuple[WhiteSpectrum, tuple[Taken, ...]]:
+def clean(
+    samples: F32, sample_rate_hz: float, spectrum: WhiteSpectrum
+) -> tuple[WhiteSpectrum, tuple[RemovedFrame, ...]]:
     """Spectrum without the frames that are certain, and what was taken; the same spectrum if there are none."""
-    taken: tuple[Taken, ...] = ()
+    taken: tuple[RemovedFrame, ...] = ()
     for law in FRAME_LAWS:
         found = _certain(spectrum, law)
         if found is None or (law.name == "sixty" and taken):
             continue
         samples = samples.copy()
-        taken = (*taken, Taken(law.name, law.period_s / (1 + found.offset_ppm * 1e-6), found.offset_ppm))
+        taken = (*taken, RemovedFrame(law.name, law.period_s / (1 + found.offset_ppm * 1e-6), found.offset_ppm))
         take_off(samples, sample_rate_hz, taken[-1].period_s)
         spectrum = white_spectrum(samples, sample_rate_hz)
     return spectrum, taken

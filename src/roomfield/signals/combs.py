@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.kernels import scan_comb
+from roomfield.signals.audio_kernels import scan_comb
 from roomfield.signals.spectrum import WhiteSpectrum
 
 F64 = NDArray[np.float64]

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.signals.audio_kernels import box_peaks, box_response, refine_boxes, without_overlap
 from roomfield.signals.bursts import LATTICE_WIDTHS_S, BurstTable, lattice, robust_scatter
-from roomfield.signals.kernels import box_peaks, box_response, refine_boxes, without_overlap
 from roomfield.signals.trains import triplet_score
 
 F32 = NDArray[np.float32]

@@ -11,19 +11,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.signals.audio_kernels import subtract_course
 from roomfield.signals.bursts import (
     LATTICE_WIDTHS_S,
     LATTICES_S,
     WIDTH_EDGES_S,
     WIDTH_LATTICES,
+    BurstGroups,
     BurstTable,
-    Groups,
     crisp_long,
     find_bursts,
     find_groups,
     lattice,
 )
-from roomfield.signals.cleaning import CERTAIN, Taken, clean, contrasts, take_off
+from roomfield.signals.cleaning import CERTAIN, RemovedFrame, clean, contrasts, take_off
 from roomfield.signals.combs import (
     BEACON_COMBS,
     DVB_COMBS,
@@ -40,7 +41,7 @@ from roomfield.signals.conditioning import Conditioned
 from roomfield.signals.faint import faint_numbers, find_faint
 from roomfield.signals.folding import (
     FrameShape,
-    Shape,
+    ProfileShape,
     describe,
     fold,
     fold_aligned,
@@ -49,7 +50,6 @@ from roomfield.signals.folding import (
     template_shares,
     without_subframes,
 )
-from roomfield.signals.kernels import subtract_course
 from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
 from roomfield.signals.trains import Trains, answer_score, find_trains, triplet_score
 
@@ -92,15 +92,15 @@ class Evidence:
     spectrum: WhiteSpectrum
     combs: dict[str, CombEvidence]
     profiles: dict[str, F64]
-    shapes: dict[str, Shape]
+    shapes: dict[str, ProfileShape]
     frame: FrameShape
     bursts: BurstTable
-    groups: Groups
+    groups: BurstGroups
     hiss: dict[int, float]
     drift: dict[int, float]
     residual: F32
     contrasts: dict[str, tuple[float, float]]
-    taken: tuple[Taken, ...]
+    taken: tuple[RemovedFrame, ...]
     trains: Trains
 
     @property
@@ -119,7 +119,9 @@ def _fold_plan(data: Conditioned, samples: F32, combs: dict[str, CombEvidence], 
     return fold(samples, data.sample_rate_hz, period, plan.bins), period
 
 
-def _weigh_all(first: WhiteSpectrum, clean_one: WhiteSpectrum, taken: tuple[Taken, ...]) -> dict[str, CombEvidence]:
+def _weigh_all(
+    first: WhiteSpectrum, clean_one: WhiteSpectrum, taken: tuple[RemovedFrame, ...]
+) -> dict[str, CombEvidence]:
     """Weigh the combs in turn; lines that an earlier, certain comb explains are taken out for the later ones.
 
     Frames of 10 and 20 ms and the mains are weighed in the cleaned spectrum, the rest in the first one.
@@ -145,7 +147,7 @@ def _weigh_all(first: WhiteSpectrum, clean_one: WhiteSpectrum, taken: tuple[Take
     return combs
 
 
-def _frame_shapes(frame: F64) -> dict[str, Shape]:
+def _frame_shapes(frame: F64) -> dict[str, ProfileShape]:
     ten = frame.reshape(2, -1).mean(0)
     reach = FRAME.reach_s
     return {
@@ -183,8 +185,8 @@ def gather(data: Conditioned) -> Evidence:
 
 
 def _fold_all(
-    data: Conditioned, combs: dict[str, CombEvidence], taken: tuple[Taken, ...]
-) -> tuple[dict[str, F64], dict[str, Shape], F32]:
+    data: Conditioned, combs: dict[str, CombEvidence], taken: tuple[RemovedFrame, ...]
+) -> tuple[dict[str, F64], dict[str, ProfileShape], F32]:
     """Profiles and shapes of all frames, and the samples less what repeats exactly."""
     rate, names = data.sample_rate_hz, {t.name for t in taken}
     residual = data.samples.copy()
@@ -282,7 +284,7 @@ def slot_leads(numbers: dict[str, float]) -> dict[str, float]:
     }
 
 
-def _shape_numbers(out: dict[str, float], name: str, shape: Shape) -> None:
+def _shape_numbers(out: dict[str, float], name: str, shape: ProfileShape) -> None:
     out[f"{name}.strength"] = float(np.log10(shape.strength + 1))
     out[f"{name}.width"] = float(np.log10(shape.width_s * 1e3 + 1e-2))
     out[f"{name}.second"] = shape.second

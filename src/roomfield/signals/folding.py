@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.kernels import fold_blocks, fold_nodes, subtract_course
+from roomfield.signals.audio_kernels import fold_blocks, fold_nodes, subtract_course
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -57,7 +57,7 @@ def _course(samples: F32, step: float, count: int) -> F64:
 
 
 @dataclass(frozen=True)
-class Shape:
+class ProfileShape:
     """Description of a folded profile by its edges.
 
     Attributes
@@ -100,7 +100,7 @@ def circular_edges(profile: F64, reach: int) -> F64:
     return np.asarray((running[at + reach] - 2 * running[at] + running[at - reach]) / reach)
 
 
-def describe(profile: F64, period_s: float, reach_s: float) -> Shape:
+def describe(profile: F64, period_s: float, reach_s: float) -> ProfileShape:
     """Edges and moments of a folded profile.
 
     Parameters
@@ -126,7 +126,7 @@ def describe(profile: F64, period_s: float, reach_s: float) -> Shape:
     local = (edges > np.roll(edges, 1)) & (edges >= np.roll(edges, -1)) & (edges > 0.35 * peak)
     spread = float(profile.std()) + 1e-12
     ordered = np.sort(profile**2)[::-1]
-    return Shape(
+    return ProfileShape(
         strength=peak / scatter,
         width_s=((fall - rise) % bins) * step,
         second=float(rest[other]) / (peak + 1e-12),

@@ -116,7 +116,7 @@ class BurstSummary:
 
 
 @dataclass(frozen=True)
-class FoldedProfile:
+class FoldedEnvelope:
     """Mean course of one period [full scale of the recording, mean removed]."""
 
     name: str
@@ -133,7 +133,7 @@ class SpectrumPicture:
 
 
 @dataclass(frozen=True)
-class Span:
+class OmittedSpan:
     """A stretch left out of the searches, and why."""
 
     start_s: float
@@ -163,9 +163,9 @@ class Hearing:
     technologies: tuple[Heard, ...]
     periodicities: tuple[Periodicity, ...]
     bursts: BurstSummary
-    profiles: tuple[FoldedProfile, ...]
+    profiles: tuple[FoldedEnvelope, ...]
     spectrum: SpectrumPicture
-    excluded: tuple[Span, ...]
+    excluded: tuple[OmittedSpan, ...]
     clipped_fraction: float
     hum_hz: float | None
     measured: Measured | None

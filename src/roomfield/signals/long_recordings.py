@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from roomfield.signals.classifier import probabilities
 from roomfield.signals.conditioning import condition, one_channel
 from roomfield.signals.features import gather, vector
-from roomfield.signals.recording import Source
+from roomfield.signals.recording import AudioSource
 from roomfield.signals.worker_memory import keep_freed_memory
 
 F64 = NDArray[np.float64]
@@ -39,7 +39,7 @@ class BlockAnswer:
     hum_hz: float | None
 
 
-def hear_block(cut: tuple[int, int], source: Source) -> BlockAnswer:
+def hear_block(cut: tuple[int, int], source: AudioSource) -> BlockAnswer:
     """Hear one block in full."""
     first, last = cut
     data = condition(source.read(first, last), source.sample_rate_hz)
@@ -48,7 +48,7 @@ def hear_block(cut: tuple[int, int], source: Source) -> BlockAnswer:
     return BlockAnswer(first / rate, last / rate, chances, data.clipped_fraction, data.hum_hz)
 
 
-def sketch(cut: tuple[int, int], source: Source) -> F64:
+def sketch(cut: tuple[int, int], source: AudioSource) -> F64:
     """Loudness and peakedness of one block at time scales from one sample to 1024, as logarithms."""
     samples = one_channel(source.read(*cut))
     numbers = []
@@ -81,7 +81,7 @@ def combine(blocks: Sequence[BlockAnswer]) -> dict[str, float]:
     return {name: float(sorted((b.chances[name] for b in blocks), reverse=True)[rank]) for name in names}
 
 
-def hear_blocks(source: Source, processes: int) -> list[BlockAnswer]:
+def hear_blocks(source: AudioSource, processes: int) -> list[BlockAnswer]:
     """Hear the blocks of a recording, over several processes if it is a long file."""
     cuts = source.cuts()
     if processes > 1 and len(cuts) >= PARALLEL_BLOCKS and source.path is not None:
@@ -91,7 +91,7 @@ def hear_blocks(source: Source, processes: int) -> list[BlockAnswer]:
 
 
 def _heard(
-    source: Source,
+    source: AudioSource,
     cuts: Sequence[tuple[int, int]],
     run: Callable[..., list],  # type: ignore[type-arg]
 ) -> list[BlockAnswer]:

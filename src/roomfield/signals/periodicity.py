@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaincc, gammaln
 
+from roomfield.signals.audio_kernels import fold_blocks, harmonic_sums
 from roomfield.signals.combs import Comb, mask_comb, weigh_comb
-from roomfield.signals.kernels import fold_blocks, harmonic_sums
 from roomfield.signals.spectrum import WhiteSpectrum
 
 F32 = NDArray[np.float32]

@@ -9,7 +9,7 @@ import numpy as np
 from roomfield.references.technologies import Technology, technology
 from roomfield.signals.combs import DVB_COMBS, Comb, weigh_comb
 from roomfield.signals.features import Evidence
-from roomfield.signals.folding import Shape
+from roomfield.signals.folding import ProfileShape
 from roomfield.signals.hearing import EvidenceItem, Heard, Periodicity
 from roomfield.signals.periodicity import log10_gamma_tail, refine_rate
 from roomfield.signals.trains import answer_score, triplet_score
@@ -145,7 +145,7 @@ def _rate_items(row: Technology, rates: tuple[Periodicity, ...]) -> list[Evidenc
     return items
 
 
-def _width_item(row: Technology, shape: Shape) -> EvidenceItem | None:
+def _width_item(row: Technology, shape: ProfileShape) -> EvidenceItem | None:
     if shape.strength < 5:
         return None
     match = next((w for w in row.widths if 0.88 * w.low_s - 3e-5 <= shape.burst_s <= 1.12 * w.high_s + 3e-5), None)

@@ -22,7 +22,7 @@ BY_EXTRA = {".m4a", ".mp4", ".aac", ".webm", ".3gp"}
 
 
 @dataclass(frozen=True)
-class Source:
+class AudioSource:
     """A recording not yet read.
 
     Attributes
@@ -78,7 +78,7 @@ def _checked(data: NDArray[np.floating], name: str) -> NDArray[np.floating]:
     return data
 
 
-def open_source(recording: str | Path | NDArray[np.floating], sample_rate_hz: float | None) -> Source:
+def open_source(recording: str | Path | NDArray[np.floating], sample_rate_hz: float | None) -> AudioSource:
     """Look at a file or an array without reading it all.
 
     Raises
@@ -104,7 +104,7 @@ def open_source(recording: str | Path | NDArray[np.floating], sample_rate_hz: fl
     return source
 
 
-def _open_samples(samples: NDArray[np.generic], sample_rate_hz: float | None) -> Source:
+def _open_samples(samples: NDArray[np.generic], sample_rate_hz: float | None) -> AudioSource:
     if sample_rate_hz is None:
         raise InputError("samples were given without their sample rate.", where="samples", mend="Give sample_rate_hz.")
     if samples.ndim not in (1, 2) or samples.dtype.kind not in "fiu":
@@ -114,7 +114,7 @@ def _open_samples(samples: NDArray[np.generic], sample_rate_hz: float | None) ->
         )  # fmt: skip
     if samples.dtype.kind in "iu":
         samples = np.asarray(samples, np.float64) / float(np.iinfo(samples.dtype.name).max)
-    return Source(
+    return AudioSource(
         "samples",
         float(sample_rate_hz),
         samples.shape[0],
@@ -123,7 +123,7 @@ def _open_samples(samples: NDArray[np.generic], sample_rate_hz: float | None) ->
     )
 
 
-def _open_file(path: Path) -> Source:
+def _open_file(path: Path) -> AudioSource:
     if not path.is_file():
         raise InputError("there is no such file.", where=str(path), mend="Check the name and folder.")
     if path.suffix.lower() in BY_EXTRA:
@@ -134,10 +134,10 @@ def _open_file(path: Path) -> Source:
         raise FormatError(
             "this is not a sound file that can be read.", where=str(path), mend="Use WAV, FLAC, OGG or MP3."
         ) from fault
-    return Source(path.name, float(info.samplerate), int(info.frames), path)
+    return AudioSource(path.name, float(info.samplerate), int(info.frames), path)
 
 
-def _decode(path: Path) -> Source:
+def _decode(path: Path) -> AudioSource:
     try:
         import av
     except ImportError as fault:
@@ -152,7 +152,7 @@ def _decode(path: Path) -> Source:
     except (av.FFmpegError, IndexError, ValueError) as fault:
         raise FormatError("this is not a sound file that can be read.", where=str(path), mend=_RESAVE) from fault
     data = np.concatenate(parts) if parts else np.zeros((0, 1), np.float32)
-    return Source(path.name, rate, data.shape[0], None, _checked(data, path.name))
+    return AudioSource(path.name, rate, data.shape[0], None, _checked(data, path.name))
 
 
 def _channel_rows(raw: NDArray[np.generic], frame: object) -> F32:
@@ -163,7 +163,7 @@ def _channel_rows(raw: NDArray[np.generic], frame: object) -> F32:
     return np.asarray(rows, np.float64).astype(np.float32) / np.float32(scale)
 
 
-def blocks(source: Source) -> Iterator[tuple[float, NDArray[np.floating]]]:
+def blocks(source: AudioSource) -> Iterator[tuple[float, NDArray[np.floating]]]:
     """Start [s] and samples of each block in turn."""
     for first, last in source.cuts():
         yield first / source.sample_rate_hz, source.read(first, last)

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.signals.audio_kernels import follow_trains, gap_matches, step_matches
 from roomfield.signals.bursts import BurstTable
-from roomfield.signals.kernels import follow_trains, gap_matches, step_matches
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]

@@ -8,8 +8,8 @@ from typing import Any, get_type_hints
 from roomfield.errors import InputError, UnknownNameError
 from roomfield.store.rows import Observation
 from roomfield.survey.amendment import Amendment
-from roomfield.survey.plain import from_json
-from roomfield.survey.record import WITHDRAWN, amend_all
+from roomfield.survey.json_codec import from_json
+from roomfield.survey.survey_record import WITHDRAWN, amend_all
 
 _FIXED = frozenset({"id", "origin", "media_sha256", "series_sha256"})
 

@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import ScalarSelect, func, select
 
 from roomfield.store import schema
-from roomfield.survey.record import WITHDRAWN
+from roomfield.survey.survey_record import WITHDRAWN
 
 
 def standing_readings() -> ScalarSelect[Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from roomfield.survey.record import Survey
+from roomfield.survey.survey_record import Survey
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,9 @@ from sqlalchemy import Connection, insert, select
 from roomfield.errors import InputError, StoreError
 from roomfield.store.rows import OBSERVED, ROW_KINDS, Observation, Row, RowKind, rows_of
 from roomfield.survey.amendment import Amendment
-from roomfield.survey.plain import checked
-from roomfield.survey.record import Survey
+from roomfield.survey.json_codec import checked
 from roomfield.survey.soundness import amendment_faults, as_amended
+from roomfield.survey.survey_record import Survey
 
 FIELDS = tuple(kind.field for kind in ROW_KINDS)
 _MOST_IN_A_QUERY = 500

@@ -13,10 +13,10 @@ from roomfield.survey.action import Action, AdoptedPlan
 from roomfield.survey.dwelling import Dwelling
 from roomfield.survey.emitter import Emitter
 from roomfield.survey.equipment import Meter
+from roomfield.survey.json_codec import from_json, to_json
 from roomfield.survey.observation import MediaItem
 from roomfield.survey.place import Place
-from roomfield.survey.plain import from_json, to_json
-from roomfield.survey.record import Assignment, Survey
+from roomfield.survey.survey_record import Assignment, Survey
 from roomfield.survey.visit import Visit
 
 PART_KINDS: Mapping[str, Any] = {

@@ -21,11 +21,11 @@ from roomfield.store.media import MediaFolder
 from roomfield.store.migrate import bring_up_to_date, is_up_to_date
 from roomfield.store.rows import Observation
 from roomfield.survey.amendment import Amendment
+from roomfield.survey.json_codec import checked
 from roomfield.survey.observation import MediaItem
 from roomfield.survey.place import Place
-from roomfield.survey.plain import checked
-from roomfield.survey.record import WITHDRAWN, Survey
 from roomfield.survey.soundness import amended_value_faults, as_amended
+from roomfield.survey.survey_record import WITHDRAWN, Survey
 from roomfield.survey.values import refuse_impossible, value_faults
 from roomfield.survey.visit import Visit, VisitPurpose
 

@@ -12,6 +12,7 @@ from roomfield.quantities.kind import Kind
 from roomfield.store import schema
 from roomfield.survey.amendment import Amendment
 from roomfield.survey.dwelling import Point3
+from roomfield.survey.json_codec import from_json, to_json
 from roomfield.survey.observation import (
     Bearing,
     Censoring,
@@ -23,7 +24,6 @@ from roomfield.survey.observation import (
     Recording,
     Scan,
 )
-from roomfield.survey.plain import from_json, to_json
 
 Observation = Reading | Bearing | Recording | LogRecord
 Row = dict[str, Any]

@@ -56,7 +56,7 @@ from roomfield.survey.observation import (
     Volume,
 )
 from roomfield.survey.place import Place, PlaceKind
-from roomfield.survey.record import Assignment, Survey
+from roomfield.survey.survey_record import Assignment, Survey
 from roomfield.survey.visit import RadioState, StateActivity, Visit, VisitPurpose
 
 __all__ = [

@@ -8,8 +8,8 @@ from typing import Any, get_type_hints
 
 from roomfield.errors import FormatError, InputError, RoomfieldError
 from roomfield.survey.amendment import Amendment
-from roomfield.survey.plain import from_json
-from roomfield.survey.record import WITHDRAWN, Survey
+from roomfield.survey.json_codec import from_json
+from roomfield.survey.survey_record import WITHDRAWN, Survey
 from roomfield.survey.values import value_faults
 
 _MEND = "Ask for the file again, or correct it where it was made."

@@ -39,7 +39,7 @@ from roomfield.survey.equipment import (
 )
 from roomfield.survey.observation import Bearing, HeardTechnology, LogRecord, MediaItem, Origin, Reading, Recording
 from roomfield.survey.place import Place
-from roomfield.survey.record import Survey
+from roomfield.survey.survey_record import Survey
 from roomfield.survey.visit import Visit
 
 LOWEST_LEVEL_W_M2, HIGHEST_LEVEL_W_M2 = 1e-18, 1e4

@@ -16,9 +16,9 @@ from roomfield.web.api import ROUTERS as API_ROUTERS
 from roomfield.web.pages import ROUTERS as PAGE_ROUTERS
 from roomfield.web.security_middleware import Guard
 from roomfield.web.settings import Settings
-from roomfield.workbench.plan.whatif import BenchShelf
-from roomfield.workbench.record import tour
-from roomfield.workbench.record.surveys import Records, open_records
+from roomfield.workbench.plan.hypothetical_changes import BenchShelf
+from roomfield.workbench.record import demo_tour
+from roomfield.workbench.record.survey_list import Records, open_records
 
 DESCRIPTION = (
     "The job as calls: surveys, plan, readings, findings, what-if, report. "
@@ -64,5 +64,5 @@ def create_app(records: Records | str, settings: Settings | None = None, *, demo
     app.mount("/static", StaticFiles(directory=here / "static"), name="static")
     faults.install(app)
     if demo:
-        tour.begin(app.state.records)
+        demo_tour.begin(app.state.records)
     return app

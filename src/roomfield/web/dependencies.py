@@ -13,8 +13,8 @@ from starlette.datastructures import UploadFile
 from roomfield.errors import InputError
 from roomfield.survey import Survey
 from roomfield.web.contexts import Head, head_of
-from roomfield.workbench.record import surveys
-from roomfield.workbench.record.surveys import Records
+from roomfield.workbench.record import survey_list
+from roomfield.workbench.record.survey_list import Records
 
 _SPACED = re.compile(r"(?<=\d)[\s'’](?=\d{3}(?!\d))")
 _AMOUNT = re.compile(r"\d+(?:[.,]\d{0,2})?|\d{1,3}(?:,\d{3})+(?:\.\d{0,2})?|\d{1,3}(?:\.\d{3})+(?:,\d{0,2})?")
@@ -59,7 +59,7 @@ class OpenSurvey:
 
 def the_survey(request: Request, records: Desk, survey_id: Annotated[str, Path(max_length=80)]) -> OpenSurvey:
     """The survey that the address names, and the visit if it names one."""
-    stored = surveys.opened(records, survey_id)
+    stored = survey_list.opened(records, survey_id)
     return OpenSurvey(records, stored.survey, stored.revision, request.query_params.get("visit", ""))
 
 

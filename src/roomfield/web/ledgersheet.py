@@ -8,7 +8,7 @@ from roomfield.survey import Bearing, Reading, Survey
 from roomfield.web.formats import Show
 from roomfield.web.levelsheet import KIND_NAMES
 from roomfield.web.words import say
-from roomfield.workbench.record.readings_ledger import Cell, Ledger
+from roomfield.workbench.record.readings_ledger import Ledger, LedgerCell
 
 WITHDRAWN = "withdrawn"
 
@@ -88,7 +88,7 @@ def rows_of(ledger: Ledger, show: Show) -> tuple[RowSheet, ...]:
     )
 
 
-def _cell(cell: Cell, show: Show) -> CellSheet:
+def _cell(cell: LedgerCell, show: Show) -> CellSheet:
     return CellSheet(
         cell.state.name,
         cell.state.id,

@@ -19,7 +19,7 @@ Figure = Callable[[float], str]
 
 
 @dataclass(frozen=True)
-class Mark:
+class LineMark:
     """A labelled line across a drawing."""
 
     at: float
@@ -55,8 +55,8 @@ class StepSheet:
     """
 
     path: str
-    levels: tuple[Mark, ...]
-    days: tuple[Mark, ...]
+    levels: tuple[LineMark, ...]
+    days: tuple[LineMark, ...]
     rows: tuple[StepRow, ...]
     count: int
 
@@ -87,7 +87,7 @@ def steps_of(told: dict[str, Any], show: Show, figure: Figure) -> StepSheet | No
     largest = sorted(changes, key=lambda one: -abs(one["step_db"]))[:MOST_STEPS]
     power = _power(told)
     rows = tuple(_step(one, show, figure, (zone, power)) for one in sorted(largest, key=lambda one: str(one["at"])))
-    marks = tuple(Mark(scale.y(db), figure(_value(db, power))) for db in scale.marks())
+    marks = tuple(LineMark(scale.y(db), figure(_value(db, power))) for db in scale.marks())
     return StepSheet(f"{path}H{WIDTH:.0f}", marks, tuple(_midnights(first, last, zone, show)), rows, len(changes))
 
 
@@ -113,7 +113,7 @@ def _step(one: dict[str, Any], show: Show, figure: Figure, form: tuple[str, floa
     )
 
 
-def _midnights(first: datetime, last: datetime, zone: str, show: Show) -> list[Mark]:
+def _midnights(first: datetime, last: datetime, zone: str, show: Show) -> list[LineMark]:
     """The days on the time axis, at most about eight."""
     begin = datetime.fromisoformat(in_zone(first.isoformat(), zone)).replace(tzinfo=None)
     span = (last - first).total_seconds()
@@ -122,7 +122,7 @@ def _midnights(first: datetime, last: datetime, zone: str, show: Show) -> list[M
     marks = []
     while (day - begin).total_seconds() < span:
         label = f"{day.day}.{day.month}." if show.language == "de" else f"{day.day} {day:%b}"
-        marks.append(Mark((day - begin).total_seconds() / span * WIDTH, label))
+        marks.append(LineMark((day - begin).total_seconds() / span * WIDTH, label))
         day += timedelta(days=every)
     return marks
 

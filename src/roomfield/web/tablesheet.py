@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from roomfield.errors import RoomfieldError, RowFault
-from roomfield.exchange.mapping import ColumnMapping, MappedColumn
-from roomfield.exchange.readings import ImportPlan
+from roomfield.exchange.column_mapping import ColumnMapping, MappedColumn
+from roomfield.exchange.readings_table import ImportPlan
 from roomfield.quantities.kind import Kind
 from roomfield.survey import Censoring, Reading, Survey
 from roomfield.web.dependencies import Entries
 from roomfield.web.formats import Show
 from roomfield.web.words import say
-from roomfield.workbench.record import tables
+from roomfield.workbench.record import table_intake
 from roomfield.workbench.record.readings_intake import Circumstances, Corrections
 
 MOST_SHOWN_FAULTS = 100
@@ -48,7 +48,9 @@ MEANING_WORDS = (
 
 def unit_words() -> tuple[tuple[str, str], ...]:
     """Units with the signs of the trade."""
-    return tuple((unit, unit.replace("uW", "µW").replace("uV", "µV").replace("m2", "m²")) for unit in tables.UNITS)
+    return tuple(
+        (unit, unit.replace("uW", "µW").replace("uV", "µV").replace("m2", "m²")) for unit in table_intake.UNITS
+    )
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ class ColumnChoice:
     def of(cls, mapped: MappedColumn) -> ColumnChoice:
         """The choice as the mapping has it."""
         meaning = mapped.column.value
-        has_unit = tables.holds_values(meaning)
+        has_unit = table_intake.holds_values(meaning)
         return cls(mapped.index, mapped.header, meaning, mapped.unit, mapped.example, mapped.because, has_unit)
 
 
@@ -151,7 +153,7 @@ def _changed_columns(guess: ColumnMapping, form: Entries) -> list[str]:
     changed = []
     for mapped in guess.columns:
         meaning = form.text(f"meaning-{mapped.index}", mapped.column.value)
-        unit = form.text(f"unit-{mapped.index}", mapped.unit) if tables.holds_values(meaning) else mapped.unit
+        unit = form.text(f"unit-{mapped.index}", mapped.unit) if table_intake.holds_values(meaning) else mapped.unit
         if meaning == "unused" and mapped.unit:
             unit = ""
         if (meaning, unit) != (mapped.column.value, mapped.unit):

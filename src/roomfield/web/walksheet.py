@@ -8,7 +8,7 @@ from typing import Any
 
 from roomfield.survey import Survey
 from roomfield.workbench.record import field_entry, plan_document
-from roomfield.workbench.record.field_entry import Taken, Worth
+from roomfield.workbench.record.field_entry import EntryResult, Worth
 
 
 def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
@@ -66,7 +66,7 @@ def worth_view(worth: Worth) -> dict[str, Any]:
     }
 
 
-def taken_view(taken: Taken) -> dict[str, Any]:
+def taken_view(taken: EntryResult) -> dict[str, Any]:
     """What came of an entry."""
     return {
         "readings": [worth_view(worth) for worth in taken.worth],

@@ -8,17 +8,17 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, TypedDict, Unpack
 
-from roomfield.demo.survey import demo_survey
+from roomfield.demo.invented_survey import demo_survey
 from roomfield.remedy.choice import Choice
 from roomfield.remedy.prediction import Prediction
-from roomfield.remedy.verification import Verification
+from roomfield.remedy.verification import VerificationResult
 from roomfield.survey import Point3, Survey
 from roomfield.workbench.assess.assessment import Assessment, Terms
 from roomfield.workbench.assess.assessment import assess as assess_survey
 from roomfield.workbench.model.joint_model import kind_named
 from roomfield.workbench.plan import action_list
 from roomfield.workbench.plan.action_list import visit_for
-from roomfield.workbench.plan.plan_choice import Terms as PlanTerms
+from roomfield.workbench.plan.plan_choice import PlanTerms as PlanTerms
 from roomfield.workbench.plan.plan_choice import choice_of, prediction_of
 from roomfield.workbench.plan.target_places import asked_places
 from roomfield.workbench.prove.before_after import verification_of
@@ -332,7 +332,7 @@ def verify(
     *,
     kind: str = "peak",
     target_w_m2: float | None = None,
-) -> Verification:
+) -> VerificationResult:
     """Say whether it worked: a follow-up against a visit before and against the prediction of what was done.
 
     Parameters

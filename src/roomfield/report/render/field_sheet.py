@@ -9,7 +9,7 @@ from typing import Any
 
 from roomfield.report.render.pdf import as_data, set_page, write_whole
 from roomfield.show.words import Words, load_words
-from roomfield.survey.sheet import FIELD_SHEET, Column
+from roomfield.survey.reading_columns import FIELD_SHEET, ReadingColumn
 
 _BLANK_ROWS = 14
 _FIXED_ISSUE = "2000-01-01T00:00:00+00:00"
@@ -98,7 +98,12 @@ def _data(order: SheetOrder, words: Words, clean: Callable[[str], str]) -> dict[
     labels["page"] = words.say("sheet.page", page="{page}", pages="{pages}")
     places = [c.column for c in FIELD_SHEET]
     rows = [
-        ["" if c not in (Column.PLACE, Column.STATE) else (place if c is Column.PLACE else state) for c in places]
+        [
+            ""
+            if c not in (ReadingColumn.PLACE, ReadingColumn.STATE)
+            else (place if c is ReadingColumn.PLACE else state)
+            for c in places
+        ]
         for place, state in (*order.rows, *((("", ""),) * order.blank_rows))
     ]
     data: dict[str, Any] = as_data(order, clean)

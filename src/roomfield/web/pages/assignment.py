@@ -11,7 +11,7 @@ from roomfield.survey import Meter, VisitPurpose
 from roomfield.web.contexts import AssignmentPage
 from roomfield.web.dependencies import Entries, Form, Opened, OpenSurvey
 from roomfield.web.rendering import render
-from roomfield.workbench.record import editing, form_choices, setting_up, surveys
+from roomfield.workbench.record import editing, form_choices, setting_up, survey_list
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/assignment")
 _TEXTS = (
@@ -52,7 +52,7 @@ def keep(request: Request, opened: Opened, form: Form) -> Response:
     assignment = replace(before, aim_w_m2=_aim(form, before.aim_w_m2), **texts)
     title = form.text("title", opened.survey.title)
     note = form.text("note", opened.survey.note)
-    revision = surveys.revise(
+    revision = survey_list.revise(
         opened.records,
         opened.survey.id,
         lambda survey: editing.with_assignment(survey, title, assignment, note),
@@ -68,7 +68,9 @@ def keep_meter(opened: Opened, form: Form) -> Response:
     """Keep a meter's figures."""
     known = {meter.id: meter for meter in opened.survey.meters}
     meter = _meter(known.get(form.text("meter_id")) or Meter(editing.new_id("meter"), ""), form)
-    surveys.revise(opened.records, opened.survey.id, lambda survey: editing.with_meter(survey, meter), form.revision())
+    survey_list.revise(
+        opened.records, opened.survey.id, lambda survey: editing.with_meter(survey, meter), form.revision()
+    )
     return _back(opened)
 
 
@@ -76,13 +78,13 @@ def keep_meter(opened: Opened, form: Form) -> Response:
 def begin_visit(opened: Opened, form: Form) -> Response:
     """Begin one more visit and go to its walk."""
     purpose = VisitPurpose.FOLLOW_UP if form.text("purpose") == "follow_up" else VisitPurpose.FIRST
-    surveys.revise(
+    survey_list.revise(
         opened.records,
         opened.survey.id,
         lambda survey: editing.with_visit(survey, purpose, form.text("conditions")),
         form.revision(),
     )
-    begun = surveys.opened(opened.records, opened.survey.id).survey.visits[-1]
+    begun = survey_list.opened(opened.records, opened.survey.id).survey.visits[-1]
     return RedirectResponse(f"/surveys/{opened.survey.id}/walk?visit={begun.id}", status_code=303)
 
 

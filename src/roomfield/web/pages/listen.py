@@ -15,7 +15,7 @@ from roomfield.web.contexts import ListenPage, RecordingPage
 from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.rendering import render
 from roomfield.workbench.record import form_choices, recordings
-from roomfield.workbench.record.hearing import HeardWhere
+from roomfield.workbench.record.recording_analysis import HeardWhere
 from roomfield.workbench.record.recordings import LiveEar
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/listen")

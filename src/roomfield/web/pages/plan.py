@@ -11,7 +11,7 @@ from starlette.responses import Response
 from roomfield.web.contexts import PlanPage
 from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import render
-from roomfield.workbench.record import form_choices, plan_document, surveys
+from roomfield.workbench.record import form_choices, plan_document, survey_list
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}")
 SHOWN_TYPES = frozenset({"image/png", "image/jpeg", "image/webp", "audio/wav", "audio/x-wav", "audio/flac"})
@@ -33,7 +33,7 @@ def show(request: Request, opened: Opened) -> Response:
 @router.get("/media/{sha256}")
 def media(opened: Opened, sha256: str) -> Response:
     """A file of the survey; only pictures and sound are shown in the browser, the rest is saved."""
-    item, content = surveys.kept_file(opened.records, opened.survey.id, sha256)
+    item, content = survey_list.kept_file(opened.records, opened.survey.id, sha256)
     shown = item.media_type in SHOWN_TYPES
     headers = {"cache-control": "private, max-age=31536000, immutable", "content-security-policy": "sandbox"}
     if not shown:

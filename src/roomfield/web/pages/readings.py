@@ -17,15 +17,15 @@ from roomfield.web.ledgersheet import NotedValue, RowSheet, bearing_rows, noted,
 from roomfield.web.rendering import language_of, render
 from roomfield.web.tablesheet import MEANING_WORDS, ColumnChoice, Refusal, TableAnswers, outcome_of, unit_words
 from roomfield.workbench.publish import report_request
-from roomfield.workbench.record import tables
+from roomfield.workbench.record import table_intake
 from roomfield.workbench.record.readings_ledger import ledger_of
-from roomfield.workbench.record.tables import TableOffer
+from roomfield.workbench.record.table_intake import TableOffer
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/readings")
 
 
 @dataclass(frozen=True)
-class Sheet:
+class ReadingsSheet:
     """A table on the desk: how it is read, and what the user has answered."""
 
     offer: TableOffer
@@ -49,7 +49,7 @@ def show(request: Request, opened: Opened, new: int = 0) -> Response:
         loose,
         bearing_rows(survey, visit_id, words),
         withdrawn_rows(survey, visit_id, words),
-        tables.taken_tables(survey),
+        table_intake.taken_tables(survey),
         new,
     )
     return render(request, page)
@@ -68,7 +68,7 @@ def sheet(request: Request, opened: Opened, visit: str = "") -> Response:
 async def offer(records: Desk, survey_id: str, form: Form) -> Response:
     """Look at a table that was brought."""
     upload = form.file("table")
-    made = await run_in_threadpool(tables.offered, records, await upload.read(), upload.filename or "")
+    made = await run_in_threadpool(table_intake.offered, records, await upload.read(), upload.filename or "")
     return JSONResponse({"next": f"/surveys/{survey_id}/readings/offer/{made.sha256}?name={made.file_name}"})
 
 
@@ -86,7 +86,7 @@ def settle(request: Request, opened: Opened, sha256: str, form: Form) -> Respons
         made = _sheet(opened, sha256, form.text("name"), given, form)
         if form.text("do") != "take":
             return _looked_at(request, opened, made)
-        plan = tables.taken(opened.records, opened.survey.id, made.offer, given.circumstances)
+        plan = table_intake.taken(opened.records, opened.survey.id, made.offer, given.circumstances)
     except RejectedRows:
         return _looked_at(request, opened, made)
     except InputError as fault:
@@ -98,24 +98,26 @@ def settle(request: Request, opened: Opened, sha256: str, form: Form) -> Respons
 @router.post("/back")
 def take_back(opened: Opened, form: Form) -> Response:
     """Withdraw what one table brought."""
-    tables.taken_back(opened.records, opened.survey.id, form.text("sha256"))
+    table_intake.taken_back(opened.records, opened.survey.id, form.text("sha256"))
     return RedirectResponse(f"/surveys/{opened.survey.id}/readings", status_code=303)
 
 
-def _sheet(opened: OpenSurvey, sha256: str, name: str, given: TableAnswers, form: Entries | None = None) -> Sheet:
-    guess = tables.offered_again(opened.records, sha256, name)
+def _sheet(
+    opened: OpenSurvey, sha256: str, name: str, given: TableAnswers, form: Entries | None = None
+) -> ReadingsSheet:
+    guess = table_intake.offered_again(opened.records, sha256, name)
     corrections = given.corrections(guess.mapping, form)
-    made = tables.offered_again(opened.records, sha256, name, corrections) if corrections else guess
-    return Sheet(made, given, tuple(ColumnChoice.of(one) for one in made.mapping.columns))
+    made = table_intake.offered_again(opened.records, sha256, name, corrections) if corrections else guess
+    return ReadingsSheet(made, given, tuple(ColumnChoice.of(one) for one in made.mapping.columns))
 
 
-def _looked_at(request: Request, opened: OpenSurvey, sheet: Sheet, refusal: Refusal | None = None) -> Response:
+def _looked_at(request: Request, opened: OpenSurvey, sheet: ReadingsSheet, refusal: Refusal | None = None) -> Response:
     survey: Survey = opened.survey
     mapping = sheet.offer.mapping
     outcome = None
     if refusal is None and not mapping.questions():
         try:
-            plan = tables.tried(opened.records, survey, sheet.offer, sheet.given.circumstances)
+            plan = table_intake.tried(opened.records, survey, sheet.offer, sheet.given.circumstances)
             outcome = outcome_of(plan, survey, language_of(request))
         except RoomfieldError as fault:
             refusal = Refusal.of(fault)

@@ -13,7 +13,7 @@ from roomfield.web.contexts import NewSurveyPage, SurveysPage
 from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.rendering import language_of, render
 from roomfield.web.words import say
-from roomfield.workbench.record import editing, form_choices, packages, surveys, usual
+from roomfield.workbench.record import editing, form_choices, packages, survey_list, usual
 from roomfield.workbench.record.plan_templates import starters
 
 router = APIRouter(include_in_schema=False)
@@ -33,8 +33,8 @@ class StarterDrawing:
 @router.get("/")
 def show_list(request: Request, records: Desk, query: str = "") -> Response:
     """The list, or what a search finds in it."""
-    found = surveys.list_surveys(records, query[:200])
-    everything = found if not query.strip() else surveys.list_surveys(records)
+    found = survey_list.list_surveys(records, query[:200])
+    everything = found if not query.strip() else survey_list.list_surveys(records)
     has_demo = any(card.invented for card in everything)
     return render(request, SurveysPage(found, query[:200], len(everything), has_demo))
 
@@ -66,7 +66,7 @@ def begin(request: Request, records: Desk, form: Form) -> Response:
     word = partial(say, language_of(request))
     begun = editing.started_survey(form.text("title"), assignment, form.text("starter", "blank"), word)
     survey = usual.with_usual_meters(begun, known)
-    return _to(f"/surveys/{surveys.keep_new(records, survey)}/plan")
+    return _to(f"/surveys/{survey_list.keep_new(records, survey)}/plan")
 
 
 @router.post("/surveys/import")
@@ -92,14 +92,14 @@ def package(opened: Opened) -> Response:
 def duplicate(request: Request, opened: Opened) -> Response:
     """A copy for the follow-up visit."""
     title = say(language_of(request), "{title}, follow-up", title=opened.survey.title)
-    copy_id = surveys.copy_for_follow_up(opened.records, opened.survey.id, title)
+    copy_id = survey_list.copy_for_follow_up(opened.records, opened.survey.id, title)
     return _to(f"/surveys/{copy_id}/assignment")
 
 
 @router.post("/surveys/{survey_id}/delete")
 def delete(opened: Opened, form: Form) -> Response:
     """Delete a survey whose title was typed."""
-    surveys.delete_survey(opened.records, opened.survey.id, form.text("typed"))
+    survey_list.delete_survey(opened.records, opened.survey.id, form.text("typed"))
     return _to("/")
 
 

@@ -14,9 +14,9 @@ from roomfield.web.contexts import ChoicePart, WhatIfPage
 from roomfield.web.dependencies import Form, Opened, amount_in
 from roomfield.web.rendering import language_of, render
 from roomfield.workbench.model.joint_model import placed
-from roomfield.workbench.plan import plan_choice, target_places, whatif
-from roomfield.workbench.plan.plan_choice import Terms
-from roomfield.workbench.record import plan_document, surveys
+from roomfield.workbench.plan import hypothetical_changes, plan_choice, target_places
+from roomfield.workbench.plan.plan_choice import PlanTerms
+from roomfield.workbench.record import plan_document, survey_list
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/what-if")
 MICRO = 1e-6
@@ -29,7 +29,7 @@ THESE = "these"
 def show(request: Request, opened: Opened, visit: str = "") -> Response:
     """The plan with things that can be tried."""
     survey = opened.survey
-    bound = whatif.usual_bound_w_m2(survey)
+    bound = hypothetical_changes.usual_bound_w_m2(survey)
     start = {
         "survey_id": survey.id,
         "visit_id": visit or (survey.visits[0].id if survey.visits else ""),
@@ -59,7 +59,7 @@ def plans_part(
     """The trade-off for a target."""
     most = amount_in(budget, "budget") if budget.strip() else None
     places = target_places.asked_places(opened.survey, (place or []) if at == THESE else [at])
-    terms = Terms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most, places)
+    terms = PlanTerms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most, places)
     visit_id = visit or opened.survey.visits[0].id
     made = plan_choice.offer(opened.survey, visit_id, terms, language_of(request))
     return render(request, ChoicePart(opened.survey.id, opened.revision, made, asdict(terms)))
@@ -69,12 +69,12 @@ def plans_part(
 def adopt(opened: Opened, form: Form) -> Response:
     """Agree on a plan."""
     places = target_places.asked_places(opened.survey, form.texts.get("place", ()))
-    terms = Terms(
+    terms = PlanTerms(
         form.number("target_w_m2", 0.0), form.text("kind", "peak"), form.number("confidence", 0.9), place_ids=places
     )
     ids = tuple(form.texts.get("action", ()))
     change = partial(plan_choice.adopted, action_ids=ids, terms=terms)
-    surveys.revise(opened.records, opened.survey.id, change, form.revision())
+    survey_list.revise(opened.records, opened.survey.id, change, form.revision())
     return _back(opened.survey.id)
 
 
@@ -89,7 +89,7 @@ def keep_action(opened: Opened, action_id: str, form: Form) -> Response:
         change = partial(
             plan_choice.with_cost, action_id=action_id, name=form.text("name"), low=low, high=max(low, high)
         )
-    surveys.revise(opened.records, opened.survey.id, change, form.revision())
+    survey_list.revise(opened.records, opened.survey.id, change, form.revision())
     return _back(opened.survey.id)
 
 

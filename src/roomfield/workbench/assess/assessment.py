@@ -9,19 +9,19 @@ from roomfield.errors import RangeError
 from roomfield.exposure.decision import (
     DEFAULT_RULE,
     Bound,
-    Verdict,
+    ReferenceVerdict,
     judge,
     limit_kind,
     pulse_bound,
     takes_mean_over_scan,
 )
-from roomfield.exposure.guideline import CategoryChance, GuidelineResult, compare_with_every_service
+from roomfield.exposure.guideline import CategoryProbability, GuidelineResult, compare_with_every_service
 from roomfield.quantities import RISING, Censor, Kind, ProbabilityRange
 from roomfield.references.guidelines import GuidelineSet, guideline_set
 from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.rules import decision_rule
 from roomfield.survey import Survey
-from roomfield.workbench.assess.place_levels import LevelTable, PlaceLevel, level_table
+from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel, level_table
 from roomfield.workbench.assess.place_use import Aim, aim_of, is_for_sleeping, is_meant
 from roomfield.workbench.assess.switching import (
     AttributionFinding,
@@ -68,7 +68,7 @@ class LawFinding:
 
     place_id: str
     state_id: str
-    verdict: Verdict
+    verdict: ReferenceVerdict
     meter_id: str = ""
     measured: Kind = Kind.AVERAGE
 
@@ -104,7 +104,7 @@ class GuidelineFinding:
         """The result least likely to be in the lowest category or at the target."""
         return min(self.results, key=lambda r: (r.chances[0].at_most.low, r.chances[0].row.upper_w_m2 or 0.0))
 
-    def headline(self, result: GuidelineResult | None = None) -> CategoryChance:
+    def headline(self, result: GuidelineResult | None = None) -> CategoryProbability:
         """The row that the place is held against: the target for its use, else the lowest category or target."""
         chances = (result or self.strictest).chances
         fitting = (c for use in self.uses for c in chances if c.row.name == use)
@@ -270,7 +270,7 @@ def _limit_for(limits: LimitSet, band_hz: tuple[float, float]) -> LimitValue:
 def _law(table: LevelTable, limits: LimitSet, limit: LimitValue, terms: Terms) -> Iterator[LawFinding]:
     """Each place in each radio state: the kind the limit takes, or the nearest higher kind as an upper bound."""
     wanted, mean_will_do = limit_kind(limits.scope), takes_mean_over_scan(limits.scope)
-    spots: dict[tuple[str, str, str], dict[Kind, PlaceLevel]] = {}
+    spots: dict[tuple[str, str, str], dict[Kind, MeasuredLevel]] = {}
     for item in table.levels:
         spots.setdefault((item.place_id, item.state_id, item.meter_id), {})[item.kind] = item
     for (place, state, meter), kinds in spots.items():

@@ -13,7 +13,7 @@ from roomfield.survey import RadioState, Reading, Survey, Visit
 
 
 @dataclass(frozen=True)
-class PlaceLevel:
+class MeasuredLevel:
     """The level of one kind at one place in one radio state, by one meter.
 
     Parameters
@@ -51,9 +51,9 @@ class LevelTable:
 
     visit: Visit
     base_state: RadioState
-    levels: tuple[PlaceLevel, ...]
+    levels: tuple[MeasuredLevel, ...]
 
-    def find(self, place_id: str, state_id: str, kind: Kind, meter_id: str = "") -> PlaceLevel | None:
+    def find(self, place_id: str, state_id: str, kind: Kind, meter_id: str = "") -> MeasuredLevel | None:
         """The level asked for, by the first meter if none is named; None if nothing was read."""
         for item in self.levels:
             same = (item.place_id, item.state_id, item.kind) == (place_id, state_id, kind)
@@ -103,7 +103,7 @@ def base_state(visit: Visit, read: Collection[str] = ()) -> RadioState:
     return min(states, key=lambda s: len(s.off_groups))
 
 
-def _combined(survey: Survey, visit: Visit, readings: list[Reading]) -> tuple[PlaceLevel, ...]:
+def _combined(survey: Survey, visit: Visit, readings: list[Reading]) -> tuple[MeasuredLevel, ...]:
     groups: dict[tuple[str, str, str, str], list[Reading]] = defaultdict(list)
     for reading in readings:
         groups[reading.place_id, reading.radio_state_id, reading.kind.value, reading.meter_id].append(reading)
@@ -113,7 +113,7 @@ def _combined(survey: Survey, visit: Visit, readings: list[Reading]) -> tuple[Pl
     meters = {m.id: m for m in survey.meters}
     ordered = sorted(groups, key=lambda g: (places[g[0]], states[g[1]], kinds[g[2]], g[3]))
     return tuple(
-        PlaceLevel(
+        MeasuredLevel(
             place,
             state,
             meter_id,

@@ -14,7 +14,7 @@ from roomfield.exposure.quotients import SwitchedPart, SwitchedQuotient, switche
 from roomfield.quantities import Censor, Kind, UncertainLevel
 from roomfield.references.limit_sets import LimitSet
 from roomfield.survey import Emitter, RadioState, Survey
-from roomfield.workbench.assess.place_levels import LevelTable, PlaceLevel
+from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel
 
 WIDEST_VARIATION = "wifi"
 """Service whose spread over a day a total of unknown mix is given: the widest in the table."""
@@ -143,7 +143,7 @@ def _one_switch_apart(states: tuple[RadioState, ...], off: RadioState) -> list[t
     return pairs
 
 
-def _both_over(one: PlaceLevel, other: PlaceLevel) -> bool:
+def _both_over(one: MeasuredLevel, other: MeasuredLevel) -> bool:
     return one.combined.level.censor is Censor.ABOVE and other.combined.level.censor is Censor.ABOVE
 
 

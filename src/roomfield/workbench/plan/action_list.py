@@ -10,10 +10,10 @@ from roomfield.errors import InputError, RangeError, TooEarlyError, UnknownNameE
 from roomfield.remedy.order import CAUTION_KEYS
 from roomfield.survey import Action, ActionKind, AdoptedPlan, CostRange, Point3, ShieldPart, ShieldSheet, Survey
 from roomfield.survey.action import SurfaceRef
-from roomfield.workbench.plan.plan_choice import Terms, adopted
+from roomfield.workbench.plan.plan_choice import PlanTerms, adopted
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.surveys import revise
+from roomfield.workbench.record.survey_list import revise
 
 ON_EMITTERS = frozenset(
     {
@@ -250,7 +250,7 @@ def _one_of(what: str, wanted: str, known: Sequence[str]) -> str:
     return wanted
 
 
-def agree(job: Job, action_ids: Sequence[str], terms: Terms, note: str = "") -> AdoptedPlan:
+def agree(job: Job, action_ids: Sequence[str], terms: PlanTerms, note: str = "") -> AdoptedPlan:
     """Write down the plan that the client agreed to.
 
     Raises

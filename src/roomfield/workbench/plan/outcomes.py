@@ -9,7 +9,7 @@ from roomfield.remedy.conditions import Condition
 from roomfield.remedy.failure_causes import Note
 from roomfield.remedy.naming import Way
 from roomfield.remedy.prediction import Limit, PlaceOutcome, Prediction, Worse, Worsening
-from roomfield.remedy.verification import Outcome, Verification
+from roomfield.remedy.verification import VerificationResult, VerifiedOutcome
 from roomfield.show.phrase import Phrase, PhraseValue, Text, phrase
 
 
@@ -101,7 +101,7 @@ def note(one: Note) -> Phrase:
     return phrase(f"note.{one.kind.value}", place=one.place, detail=detail, rise=one.rise_db)
 
 
-def statement(found: Verification) -> Phrase:
+def statement(found: VerificationResult) -> Phrase:
     """What came of the work, in numbers of places."""
     if found.worked and found.asked_ids:
         return phrase("verification.all_worked_asked", n=len(found.checks), asked=found.held_count)
@@ -112,6 +112,6 @@ def statement(found: Verification) -> Phrase:
     if found.asked_ids:
         key = "verification.counts_asked"
     return phrase(
-        key, n=len(found.checks), worked=found.count(Outcome.WORKED), lower=found.count(Outcome.LOWER),
-        undecided=found.count(Outcome.UNDECIDED), higher=found.count(Outcome.HIGHER),
+        key, n=len(found.checks), worked=found.count(VerifiedOutcome.WORKED), lower=found.count(VerifiedOutcome.LOWER),
+        undecided=found.count(VerifiedOutcome.UNDECIDED), higher=found.count(VerifiedOutcome.HIGHER),
     )  # fmt: skip

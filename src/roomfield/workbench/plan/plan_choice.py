@@ -10,10 +10,10 @@ from itertools import combinations
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
 from roomfield.remedy.as_built import with_work_done
+from roomfield.remedy.branch_and_bound import Progress, clash
 from roomfield.remedy.choice import LEAST_PROBABILITY, Choice, LevelPoint, PlanPoint, asked_evaluator, choose_asked
-from roomfield.remedy.order import Step, WorkStep
+from roomfield.remedy.order import WorkStage, WorkStep
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict
-from roomfield.remedy.search import Progress, clash
 from roomfield.show.chapters import LevelStep, TradeOffPoint
 from roomfield.show.figures.tradeoff import lowest_levels, trade_off
 from roomfield.show.words import Words, load_words
@@ -26,7 +26,7 @@ from roomfield.workbench.record.editing import now
 
 
 @dataclass(frozen=True)
-class Terms:
+class PlanTerms:
     """What the plan must reach.
 
     Parameters
@@ -133,7 +133,7 @@ def candidates(survey: Survey, visit_id: str) -> tuple[Action, ...]:
     return left
 
 
-def choice_of(survey: Survey, visit_id: str, terms: Terms, progress: Progress | None = None) -> Choice:
+def choice_of(survey: Survey, visit_id: str, terms: PlanTerms, progress: Progress | None = None) -> Choice:
     """The exact choice among the actions of a survey.
 
     Parameters
@@ -153,11 +153,11 @@ def choice_of(survey: Survey, visit_id: str, terms: Terms, progress: Progress | 
 
 @in_turn
 @lru_cache(maxsize=16)
-def _choice(survey: Survey, visit_id: str, terms: Terms) -> Choice:
+def _choice(survey: Survey, visit_id: str, terms: PlanTerms) -> Choice:
     return _chosen(survey, visit_id, terms, None)
 
 
-def _chosen(survey: Survey, visit_id: str, terms: Terms, progress: Progress | None) -> Choice:
+def _chosen(survey: Survey, visit_id: str, terms: PlanTerms, progress: Progress | None) -> Choice:
     posterior = posterior_of(survey, visit_id)
     places = tuple(p for p in posterior.survey.places if p.id in terms.place_ids) if terms.place_ids else None
     kind = Kind(terms.kind)
@@ -169,7 +169,7 @@ def _chosen(survey: Survey, visit_id: str, terms: Terms, progress: Progress | No
     )
 
 
-def prediction_of(survey: Survey, visit_id: str, action_ids: Sequence[str], terms: Terms) -> Prediction:
+def prediction_of(survey: Survey, visit_id: str, action_ids: Sequence[str], terms: PlanTerms) -> Prediction:
     """What a plan made of the survey's actions would bring.
 
     Raises
@@ -189,7 +189,7 @@ def prediction_of(survey: Survey, visit_id: str, action_ids: Sequence[str], term
 
 @in_turn
 @lru_cache(maxsize=16)
-def _predicted(survey: Survey, visit_id: str, action_ids: tuple[str, ...], terms: Terms) -> Prediction:
+def _predicted(survey: Survey, visit_id: str, action_ids: tuple[str, ...], terms: PlanTerms) -> Prediction:
     actions = [action for action in survey.actions if action.id in action_ids]
     target = terms.target_w_m2 or None
     posterior = posterior_of(survey, visit_id)
@@ -206,7 +206,7 @@ def _refuse_clashes(actions: Sequence[Action]) -> None:
 
 @in_turn
 @lru_cache(maxsize=16)
-def offer(survey: Survey, visit_id: str, terms: Terms, language: str = "en", choice: Choice | None = None) -> Offer:
+def offer(survey: Survey, visit_id: str, terms: PlanTerms, language: str = "en", choice: Choice | None = None) -> Offer:
     """The trade-off of the survey's actions.
 
     Parameters
@@ -270,8 +270,8 @@ def _named(plan: PlanPoint, names: dict[str, str]) -> NamedPlan:
 
 def in_order(work: Sequence[WorkStep], words: Words) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Actions under the headings of the order of work: inside, outside, measure again."""
-    inner = tuple(s.action.name for s in work if s.step in (Step.INNER_SOURCES, Step.PLACES))
-    outer = tuple(s.action.name for s in work if s.step is Step.OUTER_SOURCES)
+    inner = tuple(s.action.name for s in work if s.step in (WorkStage.INNER_SOURCES, WorkStage.PLACES))
+    outer = tuple(s.action.name for s in work if s.step is WorkStage.OUTER_SOURCES)
     groups = ((words.say("steps.inner"), inner), (words.say("steps.outer"), outer))
     again = (words.say("steps.measure"), (words.say("step.measure_again.title"),))
     return (*(group for group in groups if group[1]), again) if work else ()
@@ -284,7 +284,7 @@ def suggested(found: Choice) -> PlanPoint | None:
     return found.cheapest
 
 
-def adopted(survey: Survey, action_ids: tuple[str, ...], terms: Terms) -> Survey:
+def adopted(survey: Survey, action_ids: tuple[str, ...], terms: PlanTerms) -> Survey:
     """The survey with a plan that the client agreed to.
 
     Raises

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from roomfield.remedy.branch_and_bound import Progress
 from roomfield.remedy.choice import LevelPoint, PlanPoint
-from roomfield.remedy.search import Progress
 from roomfield.survey import Survey
-from roomfield.workbench.plan.plan_choice import Terms, choice_of, offer, prediction_of
+from roomfield.workbench.plan.plan_choice import PlanTerms, choice_of, offer, prediction_of
 
 
 def offered(
-    survey: Survey, visit_id: str, terms: Terms, language: str = "en", progress: Progress | None = None
+    survey: Survey, visit_id: str, terms: PlanTerms, language: str = "en", progress: Progress | None = None
 ) -> dict[str, Any]:
     """Every plan that no other beats, the one suggested, and what it would bring; densities in W/m².
 

@@ -10,7 +10,7 @@ from roomfield.errors import TooEarlyError
 from roomfield.quantities import Kind, UncertainLevel
 from roomfield.remedy.effects import NIGHT_HOURS
 from roomfield.remedy.prediction import Prediction, predict
-from roomfield.remedy.verification import COVERAGE, PlaceCheck, Verification, verify
+from roomfield.remedy.verification import COVERAGE, PlaceCheck, VerificationResult, verify
 from roomfield.show.phrase import Text, phrase
 from roomfield.show.words import load_words
 from roomfield.survey import Action, ActionKind, Survey
@@ -55,7 +55,7 @@ class PlaceChange:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class VisitComparison:
     """A follow-up against the visit before and against the prediction of what was done.
 
     Parameters
@@ -66,7 +66,7 @@ class Comparison:
         True if the follow-up names no work, so that the agreed plan is taken as done.
     """
 
-    verification: Verification
+    verification: VerificationResult
     prediction: Prediction | None
     assumed: bool
 
@@ -113,7 +113,7 @@ def changes(survey: Survey, first_visit: str, second_visit: str) -> tuple[PlaceC
 
 
 @in_turn
-def comparisons(survey: Survey, first_visit: str, second_visit: str) -> tuple[Comparison, ...]:
+def comparisons(survey: Survey, first_visit: str, second_visit: str) -> tuple[VisitComparison, ...]:
     """The comparison in each kind that was read on both visits, that of the agreed target first.
 
     Raises
@@ -160,7 +160,7 @@ def follow_up(survey: Survey, first_visit: str, second_visit: str, language: str
     )
 
 
-def unequal(found: Comparison) -> tuple[Text, ...]:
+def unequal(found: VisitComparison) -> tuple[Text, ...]:
     """What was not alike, with what had to be taken for granted."""
     taken = (phrase("verification.assumed"),) if found.assumed else ()
     return (*taken, *(condition(one) for one in found.verification.conditions))
@@ -183,7 +183,7 @@ def _ends(level: UncertainLevel) -> tuple[float, float, float]:
 
 def verification_of(
     survey: Survey, first_visit: str, second_visit: str, kind: Kind = Kind.PEAK, target_w_m2: float | None = None
-) -> Verification:
+) -> VerificationResult:
     """The second visit against the first, and against what had been predicted of the work done.
 
     Parameters
@@ -203,7 +203,7 @@ def verification_of(
 @lru_cache(maxsize=16)
 def comparison_of(
     survey: Survey, first_visit: str, second_visit: str, kind: Kind = Kind.PEAK, target_w_m2: float | None = None
-) -> Comparison:
+) -> VisitComparison:
     """Like `verification_of`, with the prediction itself."""
     plan = survey.adopted_plan
     target = target_w_m2 or (plan.target_w_m2 if plan and plan.target_kind == kind.value else None)
@@ -216,7 +216,7 @@ def comparison_of(
         tied = tie_of(posterior, kind)
         prediction = predict(posterior, done, kind=kind, target_w_m2=target, asked=asked, tied=tied)
     found = verify(survey, first_visit, second_visit, kind=kind, target_w_m2=target, prediction=prediction, asked=asked)
-    return Comparison(found, prediction, bool(done) and not survey.visit(second_visit).done_action_ids)
+    return VisitComparison(found, prediction, bool(done) and not survey.visit(second_visit).done_action_ids)
 
 
 def done_names(survey: Survey, visit_id: str) -> tuple[str, ...]:

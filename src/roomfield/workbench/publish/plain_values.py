@@ -9,7 +9,7 @@ from roomfield.exposure.guideline import GuidelineResult
 from roomfield.quantities import Kind, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
 from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
-from roomfield.workbench.assess.place_levels import PlaceLevel
+from roomfield.workbench.assess.place_levels import MeasuredLevel
 from roomfield.workbench.assess.switching import AttributionFinding, PooledSwitch, QuotientFinding, SwitchFinding
 from roomfield.workbench.publish.contents.findings import category_chances, law_outcome, likely_outcome
 
@@ -89,7 +89,7 @@ def _ends(level: UncertainLevel, coverage: float) -> tuple[float, float, float]:
     return span.low_w_m2, level.median_w_m2, span.high_w_m2
 
 
-def _compared(assessment: Assessment, item: PlaceLevel) -> dict[str, Any]:
+def _compared(assessment: Assessment, item: MeasuredLevel) -> dict[str, Any]:
     spot = (item.place_id, item.state_id, item.meter_id)
     law = assessment.law_at(*spot)
     if law is not None and law.measured is item.kind and (law.is_upper_bound is False or assessment.guideline is None):

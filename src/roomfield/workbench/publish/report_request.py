@@ -17,7 +17,7 @@ from roomfield.workbench.publish.files import FORMATS, write_field_sheet, write_
 from roomfield.workbench.publish.whole_report import Wishes, whole_content
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.packages import plain_name
-from roomfield.workbench.record.surveys import Records, opened
+from roomfield.workbench.record.survey_list import Records, opened
 
 MEDIA_TYPES = {
     ".pdf": "application/pdf",

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from roomfield.errors import InputError
 from roomfield.survey import Bearing, Point3, Survey
 from roomfield.workbench.record.editing import now
-from roomfield.workbench.record.field_entry import FACTOR_W_M2, Unit
-from roomfield.workbench.record.surveys import Records, opened
+from roomfield.workbench.record.field_entry import FACTOR_W_M2, MeterUnit
+from roomfield.workbench.record.survey_list import Records, opened
 
 HALF_TURN_DEG = 180.0
 WIDEST_STD_DEG = 60.0
@@ -46,7 +46,7 @@ class BearingEntry:
     from_true_north: bool = False
     strongest: float | None = None
     null: float | None = None
-    unit: Unit = Unit.MICRO
+    unit: MeterUnit = MeterUnit.MICRO
     place_id: str = ""
     position: Point3 | None = None
     taken_at: str = ""

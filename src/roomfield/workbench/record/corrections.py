@@ -7,7 +7,7 @@ from typing import Any
 
 from roomfield.errors import InputError, StoreError
 from roomfield.survey import Amendment, Bearing, Reading, Survey
-from roomfield.workbench.record.surveys import Records, opened, withdraw
+from roomfield.workbench.record.survey_list import Records, opened, withdraw
 
 NOBODY = "assessor"
 """Stands for the assessor as long as the assignment does not name one."""

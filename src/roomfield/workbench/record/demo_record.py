@@ -5,14 +5,14 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
+from roomfield.demo.invented_recordings import DEMO_RECORDINGS, write_recording
+from roomfield.demo.invented_survey import FIRST, SURVEY_ID, demo_survey
 from roomfield.demo.overnight import LOG_NAME, overnight_csv
-from roomfield.demo.recordings import DEMO_RECORDINGS, write_recording
-from roomfield.demo.survey import FIRST, SURVEY_ID, demo_survey
 from roomfield.errors import StoreError
 from roomfield.store.repository import Store, open_store
-from roomfield.workbench.record.hearing import HeardWhere, keep_recording
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.long_series import LogPlace, guessed_log, keep_log
+from roomfield.workbench.record.recording_analysis import HeardWhere, keep_recording
 
 RECORD_NAME = "roomfield.sqlite"
 

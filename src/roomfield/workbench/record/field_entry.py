@@ -12,7 +12,7 @@ from roomfield.quantities.kind import Kind
 from roomfield.survey import Censoring, Meter, Orientation, Point3, Reading, Scan, Survey
 from roomfield.survey.values import level_fault
 from roomfield.workbench.record.editing import new_id, now
-from roomfield.workbench.record.surveys import Records, opened, withdraw
+from roomfield.workbench.record.survey_list import Records, opened, withdraw
 
 UNDONE = "undone at entry"
 MOST_AT_ONCE = 50
@@ -26,7 +26,7 @@ SURPRISE = 3.0
 """How many standard deviations are surprising."""
 
 
-class Unit(StrEnum):
+class MeterUnit(StrEnum):
     """Units that a meter of this class shows power density in."""
 
     NANO = "nW/m²"
@@ -34,7 +34,7 @@ class Unit(StrEnum):
     MILLI = "mW/m²"
 
 
-FACTOR_W_M2 = {Unit.NANO: 1e-9, Unit.MICRO: 1e-6, Unit.MILLI: 1e-3}
+FACTOR_W_M2 = {MeterUnit.NANO: 1e-9, MeterUnit.MICRO: 1e-6, MeterUnit.MILLI: 1e-3}
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ class Entry:
     meter_id: str
     radio_state_id: str
     values: tuple[Value, ...]
-    unit: Unit = Unit.MICRO
+    unit: MeterUnit = MeterUnit.MICRO
     place_id: str = ""
     position: Point3 | None = None
     scan: Scan = Scan.HAND_SCAN
@@ -93,7 +93,7 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Remark:
+class EntryRemark:
     """Something worth a second look before going on.
 
     Parameters
@@ -130,14 +130,14 @@ class Worth:
 
 
 @dataclass(frozen=True)
-class Taken:
+class EntryResult:
     """What came of an entry."""
 
     worth: tuple[Worth, ...]
-    remarks: tuple[Remark, ...]
+    remarks: tuple[EntryRemark, ...]
 
 
-def enter(records: Records, survey_id: str, entry: Entry) -> Taken:
+def enter(records: Records, survey_id: str, entry: Entry) -> EntryResult:
     """Keep an entry and say what it is worth and whether it fits.
 
     Raises
@@ -152,7 +152,7 @@ def enter(records: Records, survey_id: str, entry: Entry) -> Taken:
     records.append(survey_id, readings)
     meter = survey.meter(entry.meter_id)
     remarks = tuple(remark for reading in readings for remark in _remarks(survey, meter, reading, readings))
-    return Taken(tuple(worth_of(reading, meter) for reading in readings), remarks)
+    return EntryResult(tuple(worth_of(reading, meter) for reading in readings), remarks)
 
 
 def undo(records: Records, survey_id: str, reading_ids: tuple[str, ...]) -> int:
@@ -240,7 +240,7 @@ def new_entry_id() -> str:
     return new_id("entry")
 
 
-def _value_w_m2(value: Value, unit: Unit, meter: Meter) -> float:
+def _value_w_m2(value: Value, unit: MeterUnit, meter: Meter) -> float:
     figures = meter.figures
     bound = {Censoring.BELOW_FLOOR: figures.floor_w_m2, Censoring.OVERLOAD: figures.overload_w_m2}
     if value.censoring is not Censoring.NONE and value.number is None:
@@ -280,7 +280,7 @@ def _scan_number(survey: Survey, entry: Entry) -> int:
     return max(same, default=-1) + 1
 
 
-def _remarks(survey: Survey, meter: Meter, new: Reading, together: tuple[Reading, ...]) -> list[Remark]:
+def _remarks(survey: Survey, meter: Meter, new: Reading, together: tuple[Reading, ...]) -> list[EntryRemark]:
     others = [r for r in survey.current_readings(new.visit_id) if r.id not in {one.id for one in together}]
     found = [
         _beyond_meter(new, meter),
@@ -291,16 +291,16 @@ def _remarks(survey: Survey, meter: Meter, new: Reading, together: tuple[Reading
     return [remark for remark in found if remark is not None]
 
 
-def _beyond_meter(new: Reading, meter: Meter) -> Remark | None:
+def _beyond_meter(new: Reading, meter: Meter) -> EntryRemark | None:
     floor, overload = meter.floor_w_m2, meter.overload_w_m2
     if new.censoring is Censoring.NONE and floor is not None and new.value_w_m2 < floor:
-        return Remark(new.id, "This is below what the meter can tell from nothing. Is the unit right?", {})
+        return EntryRemark(new.id, "This is below what the meter can tell from nothing. Is the unit right?", {})
     if new.censoring is Censoring.NONE and overload is not None and new.value_w_m2 > overload:
-        return Remark(new.id, "This is more than the meter can show. Is the unit right?", {})
+        return EntryRemark(new.id, "This is more than the meter can show. Is the unit right?", {})
     return None
 
 
-def _average_over_peak(new: Reading, others: list[Reading]) -> Remark | None:
+def _average_over_peak(new: Reading, others: list[Reading]) -> EntryRemark | None:
     if new.kind is not Kind.AVERAGE or new.censoring is not Censoring.NONE:
         return None
     peaks = [
@@ -311,14 +311,14 @@ def _average_over_peak(new: Reading, others: list[Reading]) -> Remark | None:
     ]  # fmt: skip
     if not peaks or new.value_w_m2 <= max(peaks) * 1.2:
         return None
-    return Remark(
+    return EntryRemark(
         new.id,
         "An average cannot exceed the peak at the same place. One of the two is mistyped or mistaken.",
         {},
     )
 
 
-def _unlike_neighbour(survey: Survey, new: Reading, others: list[Reading]) -> Remark | None:
+def _unlike_neighbour(survey: Survey, new: Reading, others: list[Reading]) -> EntryRemark | None:
     here = _where(survey, new)
     if here is None or new.censoring is not Censoring.NONE:
         return None
@@ -339,7 +339,7 @@ def _unlike_neighbour(survey: Survey, new: Reading, others: list[Reading]) -> Re
     if abs(difference_db) <= allowed_db:
         return None
     words = "{amount} dB {direction} than what you measured {gap} m away. Check the unit, then scan again."
-    return Remark(
+    return EntryRemark(
         new.id,
         words,
         {
@@ -350,7 +350,7 @@ def _unlike_neighbour(survey: Survey, new: Reading, others: list[Reading]) -> Re
     )
 
 
-def _louder_with_less(survey: Survey, new: Reading, others: list[Reading]) -> Remark | None:
+def _louder_with_less(survey: Survey, new: Reading, others: list[Reading]) -> EntryRemark | None:
     visit = survey.visit(new.visit_id)
     off = {state.id: set(state.off_groups) for state in visit.radio_states}
     mine = off.get(new.radio_state_id, set())
@@ -365,7 +365,7 @@ def _louder_with_less(survey: Survey, new: Reading, others: list[Reading]) -> Re
     ]
     if not louder:
         return None
-    return Remark(new.id, "More than before, with less switched on. Is the right radio state chosen?", {})
+    return EntryRemark(new.id, "More than before, with less switched on. Is the right radio state chosen?", {})
 
 
 def _same_spot(one: Reading, other: Reading) -> bool:

@@ -15,7 +15,7 @@ NOT_FOR_WALLS = frozenset({"vacuum", "very dry ground", "medium dry ground", "we
 
 
 @dataclass(frozen=True)
-class Choice:
+class FormChoice:
     """One line of a list to choose from.
 
     Parameters
@@ -31,40 +31,40 @@ class Choice:
 
 
 @cache
-def legal_limits() -> tuple[Choice, ...]:
+def legal_limits() -> tuple[FormChoice, ...]:
     """Jurisdictions whose legal limits are in the tables."""
-    return tuple(Choice(one.code, one.title) for one in jurisdictions())
+    return tuple(FormChoice(one.code, one.title) for one in jurisdictions())
 
 
 @cache
-def guidelines() -> tuple[Choice, ...]:
+def guidelines() -> tuple[FormChoice, ...]:
     """Precautionary guidelines in their current edition."""
-    return tuple(Choice(one.set_id, one.title) for one in guideline_sets())
+    return tuple(FormChoice(one.set_id, one.title) for one in guideline_sets())
 
 
 @cache
-def wall_materials() -> tuple[Choice, ...]:
+def wall_materials() -> tuple[FormChoice, ...]:
     """Materials that walls, slabs and openings are made of."""
     names = sorted({one.name for one in materials()} - NOT_FOR_WALLS)
-    return (*(Choice(name, name) for name in names), Choice("air", "air"))
+    return (*(FormChoice(name, name) for name in names), FormChoice("air", "air"))
 
 
 @cache
-def technologies() -> tuple[Choice, ...]:
+def technologies() -> tuple[FormChoice, ...]:
     """Kinds of transmitter that an emitter on the plan can be, and that can be heard."""
-    return tuple(Choice(one.name, one.title) for one in known_technologies())
+    return tuple(FormChoice(one.name, one.title) for one in known_technologies())
 
 
-def everything() -> dict[str, tuple[Choice, ...]]:
+def everything() -> dict[str, tuple[FormChoice, ...]]:
     """All names that a command takes from the reference tables, by what they name."""
     return {
         "jurisdiction": legal_limits(),
         "set of limits (as a jurisdiction)": tuple(
-            Choice(s.set_id, f"{s.title} ({s.standing.value})") for s in limit_sets(superseded=True)
+            FormChoice(s.set_id, f"{s.title} ({s.standing.value})") for s in limit_sets(superseded=True)
         ),
         "guideline": tuple(
-            Choice(g.set_id, f"{g.title} ({g.standing.value})") for g in guideline_sets(superseded=True)
+            FormChoice(g.set_id, f"{g.title} ({g.standing.value})") for g in guideline_sets(superseded=True)
         ),
-        "decision rule": tuple(Choice(r.rule_id, r.title) for r in decision_rules().values()),
+        "decision rule": tuple(FormChoice(r.rule_id, r.title) for r in decision_rules().values()),
         "technology": technologies(),
     }

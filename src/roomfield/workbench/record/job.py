@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from roomfield.errors import InputError
-from roomfield.exchange.document import read_document_file
 from roomfield.exchange.package import package_hash, write_package
+from roomfield.exchange.survey_document import read_document_file
 from roomfield.exchange.unpack import open_package
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Survey

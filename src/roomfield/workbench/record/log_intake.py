@@ -10,13 +10,13 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from roomfield.errors import FormatError, InputError, UnknownNameError
+from roomfield.logs.log_series import LogSeries
 from roomfield.logs.mapping import Mapping
-from roomfield.logs.series import LogSeries
 from roomfield.survey import LogRecord
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.long_series import LogPlace, guessed_log, keep_log, kept_series, view_of, window_of
 from roomfield.workbench.record.named_copy import named_copy
-from roomfield.workbench.record.surveys import Records, opened
+from roomfield.workbench.record.survey_list import Records, opened
 
 ENDINGS = frozenset({".csv", ".tsv", ".txt", ".parquet", ".xlsx"})
 MOST_BINS = 4000

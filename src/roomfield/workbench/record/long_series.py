@@ -11,18 +11,18 @@ from pathlib import Path
 from typing import Any
 
 from roomfield.errors import InputError
-from roomfield.logs.changes import Change, change_points
+from roomfield.logs.changes import ChangePoint, change_points
 from roomfield.logs.duration import RequiredDuration, required_duration
-from roomfield.logs.envelope import Envelope, timeline
 from roomfield.logs.guess import guess_mapping
 from roomfield.logs.intake import ingest
+from roomfield.logs.log_series import NOTES_FILE, LogSeries, open_series
 from roomfield.logs.mapping import Mapping as LogMapping
-from roomfield.logs.periods import Comparison, compare
+from roomfield.logs.periods import PeriodComparison, compare
 from roomfield.logs.profile import Profile, day_profile, week_profile
 from roomfield.logs.pulses import Bursts, bursts
-from roomfield.logs.series import NOTES_FILE, LogSeries, open_series
 from roomfield.logs.stations import StationsReport, analyse_stations
 from roomfield.logs.summary import LogStatistics, statistics
+from roomfield.logs.timeline_envelope import Envelope, timeline
 from roomfield.quantities.kind import Kind
 from roomfield.survey import LogRecord
 from roomfield.workbench.record.editing import new_id
@@ -66,11 +66,11 @@ class LogView:
     statistics: LogStatistics
     envelope: Envelope
     day: Profile | None
-    changes: tuple[Change, ...]
+    changes: tuple[ChangePoint, ...]
     duration: RequiredDuration
     bursts: Bursts | None
     week: Profile | None = None
-    comparison: Comparison | None = None
+    comparison: PeriodComparison | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """As plain values."""
@@ -161,7 +161,7 @@ def window_of(series: LogSeries, start: datetime | None, end: datetime | None, b
     return timeline(series, start, end, bins)
 
 
-def compared(first: LogSeries, second: LogSeries) -> Comparison:
+def compared(first: LogSeries, second: LogSeries) -> PeriodComparison:
     """How the second period differs from the first [dB], with an interval."""
     return compare(first, second)
 

@@ -12,7 +12,7 @@ from roomfield.exchange.unpack import open_package
 from roomfield.survey import Survey
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.surveys import Records, list_surveys
+from roomfield.workbench.record.survey_list import Records, list_surveys
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from shapely import MultiPoint, Polygon, get_parts, unary_union
 
 from roomfield.errors import InputError
 from roomfield.survey import Dwelling, Emitter, FurnitureBox, Opening, Place, Point2, Slab, Survey, Wall
-from roomfield.survey.plain import from_json, to_json
+from roomfield.survey.json_codec import from_json, to_json
 
 REACH_M = 10_000.0
 """Largest coordinate of a plan [m]; beyond it a number was surely typed in another unit."""

@@ -8,14 +8,14 @@ from pathlib import Path, PurePath
 from typing import Literal
 
 from roomfield.errors import FormatError, InputError
-from roomfield.exchange.plan import PlanParts
+from roomfield.exchange.plan_drawing import PlanParts
 from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
 from roomfield.exchange.plan_geojson import read_geojson_plan
 from roomfield.exchange.plan_page import read_plan_page
 from roomfield.survey import Dwelling
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.plan_document import PlanSheet
-from roomfield.workbench.record.surveys import Records, keep_file
+from roomfield.workbench.record.survey_list import Records, keep_file
 
 PICTURES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".pdf"})
 DRAWINGS = frozenset({".dxf", ".geojson", ".json"})

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from roomfield.survey import Survey, Visit, VisitPurpose
-from roomfield.workbench.record.readings_ledger import Cell, ledger_of
+from roomfield.workbench.record.readings_ledger import LedgerCell, ledger_of
 
 STRETCHES = ("prepare", "on-site", "desk", "hand-over")
 
@@ -49,7 +49,7 @@ class Progress:
     visit: Visit | None
     measured: int = 0
     cells: int = 0
-    next_cell: Cell | None = None
+    next_cell: LedgerCell | None = None
 
     @property
     def next_key(self) -> str:

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from roomfield.errors import InputError
+from roomfield.exchange.column_guess import guess_columns
+from roomfield.exchange.column_mapping import ColumnMapping
 from roomfield.exchange.drafts import ReadingContext
-from roomfield.exchange.guess import guess_columns
-from roomfield.exchange.mapping import ColumnMapping
-from roomfield.exchange.readings import ImportPlan, import_readings
+from roomfield.exchange.readings_table import ImportPlan, import_readings
 from roomfield.survey import Survey
-from roomfield.survey.sheet import Column
+from roomfield.survey.reading_columns import ReadingColumn
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.setting_up import chosen_visit
 
@@ -91,7 +91,7 @@ def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnM
                 f"the correction {setting!r} is not understood.",
                 mend="Write it as 'header=meaning[unit]', such as 'Level 1=peak[uW/m2]' or 'Remark=unused'.",
             )
-        unit = "" if found["column"] == Column.UNUSED else found["unit"]
+        unit = "" if found["column"] == ReadingColumn.UNUSED else found["unit"]
         mapping = mapping.with_column(found["header"], found["column"], unit)
     if given.dates:
         mapping = mapping.with_dates(given.dates)
@@ -115,7 +115,7 @@ def context_for(survey: Survey, given: Circumstances, mapping: ColumnMapping | N
     InputError
         If the survey has no visit or no meter yet, or one of several must be named.
     """
-    return context_where(survey, given, _says(mapping, Column.METER), _says(mapping, Column.STATE))
+    return context_where(survey, given, _says(mapping, ReadingColumn.METER), _says(mapping, ReadingColumn.STATE))
 
 
 def context_where(survey: Survey, given: Circumstances, says_meter: bool, says_state: bool) -> ReadingContext:
@@ -135,7 +135,7 @@ def context_where(survey: Survey, given: Circumstances, says_meter: bool, says_s
     )
 
 
-def _says(mapping: ColumnMapping | None, column: Column) -> bool:
+def _says(mapping: ColumnMapping | None, column: ReadingColumn) -> bool:
     return mapping is not None and mapping.first(column) is not None
 
 

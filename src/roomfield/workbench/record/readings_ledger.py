@@ -8,7 +8,7 @@ from roomfield.survey import Place, RadioState, Reading, Survey, Visit, VisitPur
 
 
 @dataclass(frozen=True)
-class Cell:
+class LedgerCell:
     """What was read at one place in one radio state.
 
     Parameters
@@ -30,7 +30,7 @@ class LedgerRow:
     """One place with a cell for each radio state."""
 
     place: Place
-    cells: tuple[Cell, ...]
+    cells: tuple[LedgerCell, ...]
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ class Ledger:
         return sum(bool(cell.readings) for row in self.rows for cell in row.cells)
 
     @property
-    def next_cell(self) -> Cell | None:
+    def next_cell(self) -> LedgerCell | None:
         """The first empty cell, radio state by radio state, so that each switch is thrown once."""
         by_state = (cell for column in zip(*(row.cells for row in self.rows), strict=True) for cell in column)
         return next((cell for cell in by_state if not cell.readings), None)
@@ -102,9 +102,9 @@ def visit_before(survey: Survey, visit: Visit) -> Visit | None:
 
 def _cell(
     place: Place, state: RadioState, readings: tuple[Reading, ...], before: Visit | None, then: tuple[Reading, ...]
-) -> Cell:
+) -> LedgerCell:
     twins = {one.id for one in before.radio_states if set(one.off_groups) == set(state.off_groups)} if before else set()
-    return Cell(
+    return LedgerCell(
         place,
         state,
         tuple(one for one in readings if (one.place_id, one.radio_state_id) == (place.id, state.id)),

@@ -11,9 +11,9 @@ import numpy as np
 from roomfield.errors import FormatError, UnknownNameError
 from roomfield.signals.live import StreamingAnalyser
 from roomfield.survey import Recording
-from roomfield.workbench.record.hearing import HeardWhere, keep_recording, kept_hearing
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.surveys import Records, opened
+from roomfield.workbench.record.recording_analysis import HeardWhere, keep_recording, kept_hearing
+from roomfield.workbench.record.survey_list import Records, opened
 
 ENDINGS = frozenset({".wav", ".flac", ".ogg", ".oga", ".mp3", ".m4a"})
 LONGEST_CHUNK_BYTES = 1 << 20

@@ -11,7 +11,7 @@ from roomfield.references.technologies import technologies
 from roomfield.survey import Control, Emitter, Meter, RadioState, Survey, Visit, VisitPurpose
 from roomfield.workbench.record.editing import new_id, with_meter, with_radio_state, with_visit
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.surveys import revise
+from roomfield.workbench.record.survey_list import revise
 
 MOST_NAME = 120
 AIMS_W_M2 = (1e-9, 10.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from roomfield.survey import Assignment, Meter, Survey
-from roomfield.workbench.record.surveys import Records, opened
+from roomfield.workbench.record.survey_list import Records, opened
 
 
 @dataclass(frozen=True)

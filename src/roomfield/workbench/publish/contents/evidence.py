@@ -7,13 +7,13 @@ import re
 from dataclasses import replace
 
 from roomfield.exposure.decision import Bound
-from roomfield.instrument import ControlChart as Chart
+from roomfield.instrument import IndividualsChart as Chart
 from roomfield.instrument import meter_chart
-from roomfield.quantities import Contribution, Kind, Shape
+from roomfield.quantities import ErrorContribution, ErrorShape, Kind
 from roomfield.references.catalogue import evidence, mainstream_positions
 from roomfield.references.cautions import cautions
 from roomfield.references.guidelines import CATEGORIES, GuidelineSet
-from roomfield.references.source import Source, Standing
+from roomfield.references.source import Authority, Source
 from roomfield.show.evidence import (
     AmendmentEntry,
     Budget,
@@ -52,14 +52,14 @@ _PART = {
 FOR_THE_ASSESSOR = ("site plan", "procedure", "interview, report")
 ASSESSOR_GROUPS = ("privacy", "children")
 _STANDING = {
-    Standing.LAW: ReferenceStanding.LAW,
-    Standing.OFFICIAL_RECOMMENDATION: ReferenceStanding.RECOMMENDATION,
-    Standing.EXPERT_GUIDELINE: ReferenceStanding.EXPERT,
-    Standing.VOLUNTARY_STANDARD: ReferenceStanding.VOLUNTARY,
-    Standing.VOLUNTARY_DISPUTED: ReferenceStanding.DISPUTED,
-    Standing.POLITICAL_RESOLUTION: ReferenceStanding.DISPUTED,
-    Standing.HISTORICAL: ReferenceStanding.VOLUNTARY,
-    Standing.STATED_BY_USER: ReferenceStanding.VOLUNTARY,
+    Authority.LAW: ReferenceStanding.LAW,
+    Authority.OFFICIAL_RECOMMENDATION: ReferenceStanding.RECOMMENDATION,
+    Authority.EXPERT_GUIDELINE: ReferenceStanding.EXPERT,
+    Authority.VOLUNTARY_STANDARD: ReferenceStanding.VOLUNTARY,
+    Authority.VOLUNTARY_DISPUTED: ReferenceStanding.DISPUTED,
+    Authority.POLITICAL_RESOLUTION: ReferenceStanding.DISPUTED,
+    Authority.HISTORICAL: ReferenceStanding.VOLUNTARY,
+    Authority.STATED_BY_USER: ReferenceStanding.VOLUNTARY,
 }
 
 
@@ -142,8 +142,8 @@ def typical_budget(assessment: Assessment) -> Budget | None:
     return None
 
 
-def _line(part: Contribution) -> BudgetLine:
-    shape = "rectangular" if part.shape is Shape.RECTANGULAR else "normal"
+def _line(part: ErrorContribution) -> BudgetLine:
+    shape = "rectangular" if part.shape is ErrorShape.RECTANGULAR else "normal"
     common = bool(part.shared_key) and not part.shared_key.startswith("scan/")
     return BudgetLine(
         phrase(f"part.{_PART.get(part.name, part.name)}"),

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from roomfield.exposure.decision import Decision
-from roomfield.exposure.decision import Verdict as LawVerdict
+from roomfield.exposure.decision import ReferenceVerdict as LawVerdict
 from roomfield.exposure.guideline import GuidelineResult
 from roomfield.quantities import Censor, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
@@ -26,7 +26,7 @@ from roomfield.show.phrase import Text, phrase
 from roomfield.show.place import ANSWERING
 from roomfield.survey import Censoring, Place, Survey
 from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
-from roomfield.workbench.assess.place_levels import PlaceLevel as MeasuredLevel
+from roomfield.workbench.assess.place_levels import MeasuredLevel as MeasuredLevel
 from roomfield.workbench.assess.place_use import is_for_sleeping, is_meant
 from roomfield.workbench.assess.switching import PooledSwitch
 

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 
 from roomfield.errors import TooEarlyError
 from roomfield.quantities import Censor
-from roomfield.remedy.verification import COVERAGE, SURE, Agreement, Outcome, PlaceCheck
-from roomfield.remedy.verification import Verification as Checked
+from roomfield.remedy.verification import COVERAGE, SURE, Agreement, PlaceCheck, VerifiedOutcome
+from roomfield.remedy.verification import VerificationResult as Checked
 from roomfield.show.chapters import BeforeAfter, Letter, Verification
 from roomfield.show.findings import Level
 from roomfield.show.findings import Outcome as Against
@@ -16,11 +16,11 @@ from roomfield.show.phrase import Text, phrase
 from roomfield.survey import Survey
 from roomfield.workbench.plan.outcomes import note, statement
 from roomfield.workbench.plan.target_places import names_of
-from roomfield.workbench.prove.before_after import Comparison, comparisons, done_names, unequal
+from roomfield.workbench.prove.before_after import VisitComparison, comparisons, done_names, unequal
 from roomfield.workbench.publish.contents.findings import likely_outcome, stated_level
 
 
-def _compared(survey: Survey, first_id: str, second_id: str) -> Comparison | None:
+def _compared(survey: Survey, first_id: str, second_id: str) -> VisitComparison | None:
     try:
         return comparisons(survey, first_id, second_id)[0]
     except TooEarlyError:
@@ -44,7 +44,7 @@ def verification(survey: Survey, first_id: str, second_id: str) -> Verification 
     )
 
 
-def _row(survey: Survey, compared: Comparison, check: PlaceCheck) -> BeforeAfter:
+def _row(survey: Survey, compared: VisitComparison, check: PlaceCheck) -> BeforeAfter:
     bound, target = compared.verification.target_w_m2, None
     if bound is not None and compared.verification.held_to_target(check.place_id):
         target = likely_outcome(check.after.probability_below(bound), COVERAGE)
@@ -64,7 +64,7 @@ def _row(survey: Survey, compared: Comparison, check: PlaceCheck) -> BeforeAfter
     )
 
 
-def _expected(compared: Comparison, check: PlaceCheck) -> Level | None:
+def _expected(compared: VisitComparison, check: PlaceCheck) -> Level | None:
     outcome = compared.prediction.outcome(check.place_id) if compared.prediction else None
     if outcome is None:
         return None
@@ -98,7 +98,7 @@ def follow_up_letter(survey: Survey, first_id: str, second_id: str, issued_at: s
     )
 
 
-def _opening(survey: Survey, compared: Comparison, first_id: str, second_id: str) -> Iterator[Text]:
+def _opening(survey: Survey, compared: VisitComparison, first_id: str, second_id: str) -> Iterator[Text]:
     first, second = survey.visit(first_id).started_at[:10], survey.visit(second_id).started_at[:10]
     yield phrase("letter.visit", on=second, first=first)
     done = "; ".join(done_names(survey, second_id))
@@ -124,15 +124,15 @@ def _of_place(survey: Survey, found: Checked, check: PlaceCheck) -> Text:
     if not all(math.isfinite(end) for end in (check.low_db, check.high_db, check.reduction_db)):
         return phrase("letter.only_bounds", place=place)
     values: dict[str, str | float] = {"place": place, "before": before.median_w_m2, "after": after.median_w_m2}
-    if check.outcome is Outcome.UNDECIDED:
+    if check.outcome is VerifiedOutcome.UNDECIDED:
         return phrase("letter.undecided", **values)
-    rise = check.outcome is Outcome.HIGHER
+    rise = check.outcome is VerifiedOutcome.HIGHER
     spans = (-check.reduction_db, -check.high_db, -check.low_db) if rise else (
         check.reduction_db, check.low_db, check.high_db)  # fmt: skip
     values |= {"change": spans[0], "low": spans[1], "high": spans[2]}
     if rise:
         return phrase("letter.higher", **values)
-    if check.outcome is Outcome.LOWER:
+    if check.outcome is VerifiedOutcome.LOWER:
         met = check.after.probability_below(found.target_w_m2 or math.inf)
         if likely_outcome(met, COVERAGE) is Against.ABOVE:
             return phrase("letter.lower_above", **values)
@@ -140,7 +140,7 @@ def _of_place(survey: Survey, found: Checked, check: PlaceCheck) -> Text:
     return phrase("letter.worked" if found.held_to_target(check.place_id) else "letter.lower", **values)
 
 
-def _closing(survey: Survey, compared: Comparison, second_id: str) -> Iterator[Text]:
+def _closing(survey: Survey, compared: VisitComparison, second_id: str) -> Iterator[Text]:
     found = compared.verification
     yield phrase("letter.ranges")
     yield from (note(one) for one in found.unplanned)

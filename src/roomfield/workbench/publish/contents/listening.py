@@ -9,8 +9,8 @@ from roomfield.show.chapters import EnvelopeSpectrum, FoldedProfile, HeardEntry,
 from roomfield.show.phrase import Told
 from roomfield.signals.hearing import Hearing
 from roomfield.survey import Recording
-from roomfield.workbench.record.hearing import evidence_text, kept_hearing
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.recording_analysis import evidence_text, kept_hearing
 
 LEAST_SHOWN = 0.1
 MOST_LINES = 6

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from roomfield.logs.envelope import Envelope
 from roomfield.logs.profile import Profile
+from roomfield.logs.timeline_envelope import Envelope
 from roomfield.quantities.kind import Kind
 from roomfield.show.chapters import DayProfile, LogEntry, Timeline
 from roomfield.show.phrase import Text, Told, phrase

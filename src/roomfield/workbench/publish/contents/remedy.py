@@ -7,7 +7,7 @@ from dataclasses import replace
 from roomfield.errors import InputError
 from roomfield.quantities import Kind
 from roomfield.remedy.choice import Choice
-from roomfield.remedy.order import Step, WorkStep
+from roomfield.remedy.order import WorkStage, WorkStep
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, Span, predict
 from roomfield.report.document import ReportContent
 from roomfield.show.chapters import LevelStep, PlacePrediction, Remedy, TradeOffPoint, WorkItem
@@ -18,15 +18,15 @@ from roomfield.survey import AdoptedPlan, Survey, VisitPurpose
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.outcomes import everywhere, limiting, most_remains, worsening
-from roomfield.workbench.plan.plan_choice import Terms, choice_of
+from roomfield.workbench.plan.plan_choice import PlanTerms, choice_of
 from roomfield.workbench.plan.target_places import asked_of, names_of
 from roomfield.workbench.publish.contents.followup import follow_up_letter, verification
 
 _GROUP = {
-    Step.INNER_SOURCES: StepGroup.INNER,
-    Step.PLACES: StepGroup.INNER,
-    Step.OUTER_SOURCES: StepGroup.OUTER,
-    Step.MEASURE_AGAIN: StepGroup.MEASURE,
+    WorkStage.INNER_SOURCES: StepGroup.INNER,
+    WorkStage.PLACES: StepGroup.INNER,
+    WorkStage.OUTER_SOURCES: StepGroup.OUTER,
+    WorkStage.MEASURE_AGAIN: StepGroup.MEASURE,
 }
 
 
@@ -94,8 +94,8 @@ def _choice(survey: Survey, visit_id: str, plan: AdoptedPlan) -> Choice | None:
         return None
 
 
-def _terms(survey: Survey, plan: AdoptedPlan) -> Terms:
-    return Terms(plan.target_w_m2, plan.target_kind, plan.confidence, place_ids=asked_of(survey, plan))
+def _terms(survey: Survey, plan: AdoptedPlan) -> PlanTerms:
+    return PlanTerms(plan.target_w_m2, plan.target_kind, plan.confidence, place_ids=asked_of(survey, plan))
 
 
 def _curve(survey: Survey, plan: AdoptedPlan, found: Prediction, choice: Choice) -> tuple[TradeOffPoint, ...]:

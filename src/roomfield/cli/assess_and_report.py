@@ -1,0 +1,146 @@
+"""assess, report: what the readings mean, and the document."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, progress
+from roomfield.cli.terminal_numbers import microwatts, probability, span
+
+if TYPE_CHECKING:
+    from roomfield.workbench.assess.assessment import Assessment
+
+Coverage = Annotated[float, typer.Option(help="Probability content of every interval, 0 to 1.", min=0.5, max=0.999)]
+Rule = Annotated[str, typer.Option(help="Decision rule for legal limits, see 'roomfield references'.")]
+Limits = Annotated[str, typer.Option("--limits", help="TOML file with limits of your own.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verbs."""
+    app.command()(assess)
+    app.command()(report)
+
+
+def _assessed(record: str, survey: str, visit: str, coverage: float, rule: str, limits: str) -> tuple[Assessment, str]:
+    from roomfield.workbench.assess.assessment import Terms
+    from roomfield.workbench.assess.assessment import assess as call
+    from roomfield.workbench.record.job import open_job
+
+    job = open_job(record, survey)
+    found = call(job.survey, visit or None, terms=Terms(coverage, rule), user_limits=limits)
+    return found, job.package_sha256
+
+
+def assess(
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    coverage: Coverage = 0.95,
+    rule: Rule = "three-way",
+    limits: Limits = "",
+    all_states: Annotated[bool, typer.Option("--all-states", help="Every radio state, not only as found.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Say what a visit's readings mean: level, interval, law, guideline, and what each switch contributes."""
+    from roomfield.workbench.publish.plain_values import assessment_plain
+
+    found, _ = _assessed(record, survey, visit, coverage, rule, limits)
+    answer(as_json, assessment_plain(found, all_states=all_states), lambda: _show(found, all_states))
+
+
+def _show(found: Assessment, all_states: bool) -> None:
+    if found.survey.invented:
+        typer.echo("Everything in this survey is invented.")
+    typer.echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}")
+    limit = found.limit
+    typer.echo(f"Limit: {found.limits.title} ({limit.standing.value})")
+    typer.echo(f"  {microwatts(limit.value_w_m2)} µW/m², {limit.kind}; rule: {found.terms.rule}")
+    if found.guideline is not None:
+        typer.echo(f"Guideline: {found.guideline.title} ({found.guideline.standing.value})")
+        if found.guideline.per_service:
+            typer.echo("  judges each radio service; a reading is the total, an upper bound for each")
+    _show_levels(found, all_states)
+    _show_switches(found)
+
+
+def _show_levels(found: Assessment, all_states: bool) -> None:
+    from roomfield.workbench.publish.plain_values import place_rows
+
+    states = {s.id: s.name for s in found.table.visit.radio_states}
+    rows = [
+        (
+            _spot(found, r.place, r.meter) + (f", {states.get(r.state, r.state)}" if all_states else ""),
+            r.kind.replace("_", "-"),
+            microwatts(r.median_w_m2, r.censored),
+            span(r.low_w_m2, r.high_w_m2),
+            _against(r.reference == found.limits.title, r.outcome, r.upper_bound),
+            probability(r.probability_below),
+        )
+        for r in place_rows(found, all_states=all_states)
+    ]
+    title = f"Levels, µW/m²: median, {100 * found.terms.coverage:g} % interval, comparison, probability to be below"
+    grouped(title, ("place", "kind", "median", "interval", "against", "P(below)"), rows, right=(2, 3, 5))
+
+
+def _spot(found: Assessment, place: str, meter_id: str) -> str:
+    return f"{place} ({found.survey.meter(meter_id).name})" if len(found.meter_ids) > 1 else place
+
+
+def _against(is_law: bool, outcome: str, upper_bound: bool) -> str:
+    if not outcome:
+        return ""
+    name = ("limit, by its upper bound" if upper_bound else "limit") if is_law else "guideline"
+    return f"{name}: {outcome.replace('_', ' ')}"
+
+
+def _show_switches(found: Assessment) -> None:
+    from roomfield.workbench.publish.plain_values import pooled_row
+
+    pooled = [pooled_row(found, item) for item in found.pooled]
+    order = {p.id: n for n, p in enumerate(found.survey.places)}
+    rows = [
+        (
+            _spot(found, found.survey.place(s["place_id"]).name, s["meter"]),
+            s["source"],
+            microwatts(s["difference_w_m2"]),
+            span(s["low_w_m2"], s["high_w_m2"]),
+            probability(s["probability_contributes"]),
+        )
+        for s in sorted(pooled, key=lambda s: (order[s["place_id"]], s["meter"]))
+        if s["kind"] == "peak"
+    ]
+    if rows:
+        columns = ("place", "switched off", "went away", "interval", "P(> 0)")
+        grouped("What went away with a switch, peak, µW/m²", columns, rows, right=(2, 3, 4))
+    else:
+        typer.echo("\nNo on/off test: the readings do not show which source causes the levels.")
+    wrong = [f for f in found.attributions if f.attribution.adds_up is False]
+    for item in wrong:
+        place = found.survey.place(item.place_id).name
+        typer.echo(f"{place}, {item.kind.value}: the on/off tests do not add up; a source changed or was not tested.")
+
+
+def report(
+    target: Annotated[str, typer.Argument(help="File to write: .pdf, .html, .xlsx, .csv or .json.")] = "report.pdf",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    language: Annotated[str, typer.Option(help="en or de; the survey's own if left out.")] = "",
+    coverage: Coverage = 0.95,
+    rule: Rule = "three-way",
+    limits: Limits = "",
+    short: Annotated[bool, typer.Option("--short", help="Readings only: no map, sources, remedy or logs.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Write the report; the ending of the name says in which form."""
+    from roomfield.workbench.assess.assessment import Terms
+    from roomfield.workbench.publish.whole_report import Wishes, whole_report
+    from roomfield.workbench.record.job import open_job
+
+    job = open_job(record, survey)
+    wishes = Wishes(visit or None, language, Terms(coverage, rule), limits, short)
+    with progress("report") as on_progress:
+        path = whole_report(job, target, wishes, on_progress)
+    answer(as_json, {"report": str(path)}, lambda: typer.echo(f"The report lies at {path}"))

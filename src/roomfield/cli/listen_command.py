@@ -1,0 +1,89 @@
+"""listen: the meter's audio, one file or a folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress
+from roomfield.cli.terminal_numbers import probability
+
+if TYPE_CHECKING:
+    from roomfield.workbench.record.recording_analysis import Hearing
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verb."""
+    app.command()(listen)
+
+
+_NOTHING_READ = 3
+"""Exit code when no file of a folder could be read, the same as for one bad file."""
+
+
+def listen(
+    path: Annotated[str, typer.Argument(help="Recording (WAV, FLAC, OGG, MP3), or a folder of them.")],
+    keep: Annotated[bool, typer.Option("--keep", help="Keep the recording with the survey.")] = False,
+    place: Annotated[str, typer.Option(help="Id of the place, with --keep.")] = "",
+    state: Annotated[str, typer.Option(help="Radio state, with --keep.")] = "",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Say which transmitters a recording of the meter's audio holds, with probability and evidence."""
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.recording_analysis import HeardWhere, keep_recording, kept_hearing
+    from roomfield.workbench.record.recording_analysis import listen as call
+
+    if Path(path).is_dir():
+        _folder(path, as_json)
+        return
+    if keep:
+        job = open_job(record, survey)
+        kept = keep_recording(job, path, HeardWhere(place, visit, "", state))
+        hearing = kept_hearing(job.again(), kept)
+    else:
+        hearing = call(path)
+    answer(as_json, hearing.to_dict(), lambda: _show(hearing))
+
+
+def _folder(path: str, as_json: bool) -> None:
+    from roomfield.workbench.record.recording_analysis import listen_folder
+
+    with progress("listening") as on_progress:
+        found = listen_folder(path, on_progress)
+    plain: list[dict[str, Any]] = [
+        {"file": name, **(result.to_dict() if not isinstance(result, str) else {"fault": result})}
+        for name, result in found
+    ]
+    answer(as_json, plain, lambda: _show_folder(found))
+    if all(isinstance(result, str) for _, result in found):
+        raise typer.Exit(_NOTHING_READ)
+
+
+def _show_folder(found: list[tuple[str, Hearing | str]]) -> None:
+    for name, result in found:
+        if isinstance(result, str):
+            typer.echo(f"{name}: {result.removeprefix(f'{name}: ')}")
+            continue
+        heard = ", ".join(f"{h.name} {probability(h.probability)}" for h in result.claimed)
+        typer.echo(f"{name}: {heard or result.verdict}")
+
+
+def _show(hearing: Hearing) -> None:
+    typer.echo(f"{hearing.source}, {hearing.duration_s:.1f} s: {hearing.verdict}")
+    for heard in hearing.technologies:
+        if heard.probability < 0.1:
+            continue
+        typer.echo(f"  {heard.title}: {probability(heard.probability)}")
+        for item in heard.evidence:
+            typer.echo(f"      {item.text}")
+        if heard.indistinguishable_from:
+            typer.echo(f"      cannot be told from: {', '.join(heard.indistinguishable_from)}")
+    for unknown in hearing.unknowns:
+        typer.echo(f"  {unknown}")
+    for span in hearing.excluded:
+        typer.echo(f"  left out {span.start_s:.1f} to {span.end_s:.1f} s: {span.reason}")

@@ -1,0 +1,195 @@
+"""sources, shares, map, locate, next: questions put to the model of the dwelling."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, table
+from roomfield.cli.terminal_numbers import probability, span
+
+if TYPE_CHECKING:
+    from roomfield.survey import Survey
+    from roomfield.workbench.model.joint_model import Range
+
+Kind = Annotated[str, typer.Option(help="peak, highest_held or average.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verbs."""
+    app.command()(sources)
+    app.command()(shares)
+    app.command(name="map")(level_map)
+    app.command()(locate)
+    app.command(name="next")(next_points)
+
+
+def sources(
+    record: Record = DEFAULT_RECORD, survey: SurveyId = "", visit: VisitId = "", as_json: AsJson = False
+) -> None:
+    """Say how strong each source is, given all readings at once."""
+    from roomfield.workbench.model.joint_model import emitter_powers, posterior_of
+    from roomfield.workbench.record.job import open_job
+
+    posterior = posterior_of(open_job(record, survey).survey, visit or None)
+    found = emitter_powers(posterior)
+    plain = [{"emitter_id": p.emitter_id, "eirp_w": vars(p.eirp_w), "duty": vars(p.duty)} for p in found]
+    known = {e.id: e for e in posterior.survey.emitters}
+    rows = [(known[p.emitter_id].name, _watts(p.eirp_w), _percent(p.duty)) for p in found]
+    far = [e.name for e in known.values() if e.outdoor and e.position is None]
+    answer(as_json, plain, lambda: _show_powers(rows, far))
+
+
+def _show_powers(rows: list[tuple[str, str, str]], far: list[str]) -> None:
+    from roomfield.workbench.model.joint_model import FAR_M
+
+    table("Radiated power while on air, 90% interval", ("source", "EIRP", "on air"), rows)
+    if far:
+        typer.echo(
+            f"As if {FAR_M:g} m away, or next door if the levels say so, for how far is not known: {', '.join(far)}."
+        )
+
+
+def _watts(found: Range) -> str:
+    return f"{found.median:.3g} W ({found.low:.2g} to {found.high:.2g})"
+
+
+def _percent(found: Range) -> str:
+    median, low, high = (f"{float(f'{100 * share:.2g}'):g}" for share in (found.median, found.low, found.high))
+    return f"{median} % ({low} to {high})"
+
+
+def shares(
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    place: Annotated[str, typer.Option(help="Id of a place; all if left out.")] = "",
+    kind: Kind = "peak",
+    as_json: AsJson = False,
+) -> None:
+    """Say which source makes the level at each place, given all readings at once."""
+    from roomfield.workbench.model.joint_model import emitter_names, kind_named, shares_of
+    from roomfield.workbench.record.job import open_job
+
+    job = open_job(record, survey)
+    found = shares_of(job.survey, visit or None, kind_named(kind), place)
+    plain = [
+        {
+            "place_id": s.place_id,
+            "emitter_id": s.emitter_id,
+            "kind": s.kind.value,
+            "level_w_m2": vars(s.level_w_m2),
+            "share": vars(s.share),
+            "probability_largest": s.probability_largest,
+        }
+        for s in found
+    ]
+    answer(as_json, plain, lambda: _show_shares(job.survey, emitter_names(job.survey, visit or None), plain))
+
+
+def _show_shares(survey: Survey, names: dict[str, str], plain: list[dict[str, Any]]) -> None:
+    rows, before = [], ""
+    for share in sorted(plain, key=lambda s: (s["place_id"], -s["share"]["median"])):
+        if share["share"]["median"] < 0.01:
+            continue
+        place = survey.place(share["place_id"]).name
+        level = share["level_w_m2"]
+        rows.append(
+            (
+                "" if place == before else place,
+                names[share["emitter_id"]],
+                f"{100 * share['share']['median']:.0f} %",
+                span(level["low"], level["high"]),
+                probability(share["probability_largest"]),
+            )
+        )
+        before = place
+    table("Shares of the local mean, µW/m²", ("place", "source", "share", "level, 90%", "P(largest)"), rows)
+
+
+def level_map(
+    target: Annotated[str, typer.Argument(help="File to write: .svg, .csv, .geojson or .tif.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    storey: Annotated[str, typer.Option(help="Id of the storey; the first one if left out.")] = "",
+    kind: Kind = "peak",
+    step: Annotated[float, typer.Option(help="Edge of a cell in metres.", min=0.05, max=5.0)] = 0.25,
+    bound: Annotated[float | None, typer.Option(help="Also the probability of exceeding this, in µW/m².")] = None,
+    language: Annotated[str, typer.Option(help="Of a drawing: en or de.")] = "en",
+    as_json: AsJson = False,
+) -> None:
+    """Write the map of a storey with its uncertainty."""
+    from roomfield.workbench.model.joint_model import kind_named
+    from roomfield.workbench.publish.level_maps import MapOrder, write_map
+    from roomfield.workbench.record.job import open_job
+
+    order = MapOrder(kind_named(kind), step, None if bound is None else bound * 1e-6, language)
+    path = write_map(open_job(record, survey).survey, visit or None, storey, target, order)
+    answer(as_json, {"map": str(path)}, lambda: typer.echo(f"The map lies at {path}"))
+
+
+def locate(
+    record: Record = DEFAULT_RECORD, survey: SurveyId = "", visit: VisitId = "", as_json: AsJson = False
+) -> None:
+    """Say where transmitters of unknown position are, as far as the readings tell."""
+    from roomfield.workbench.publish.level_maps import sought
+    from roomfield.workbench.record.job import open_job
+
+    found = [
+        {
+            "emitter": name,
+            "whereabouts": where.whereabouts.value,
+            "coverage": where.coverage,
+            "centre_m": where.centre,
+            "heights_m": where.heights_m,
+            "polygons_m": where.polygons,
+            "bearing_deg": where.bearing_deg,
+            "bearing_interval_deg": (where.bearing_low_deg, where.bearing_high_deg),
+            "arcs": [vars(arc) for arc in where.arcs],
+        }
+        for name, where in sought(open_job(record, survey).survey, visit or "")
+    ]
+    answer(as_json, found, lambda: _show_sought(found))
+
+
+def _show_sought(found: list[dict[str, Any]]) -> None:
+    if not found:
+        typer.echo("Every emitter of the survey has a position or a direction in the record.")
+    for one in found:
+        if one["centre_m"] is not None:
+            x, y, z = one["centre_m"]
+            low, high = one["heights_m"] or (z, z)
+            typer.echo(
+                f"{one['emitter']}: about x {x:.1f} m, y {y:.1f} m, between {low:.1f} and {high:.1f} m high; "
+                f"the {one['coverage']:.0%} region is in the report and in --json"
+            )
+        elif one["arcs"]:
+            ways = [f"{a['middle_deg']:.0f}° ({a['low_deg']:.0f}° to {a['high_deg']:.0f}°)" for a in one["arcs"]]
+            chances = ", ".join(f"{a['probability']:.0%}" for a in one["arcs"])
+            tail = f"; the readings do not tell which ({chances})" if len(ways) > 1 else ""
+            typer.echo(f"{one['emitter']}: from plan north towards {' or '.join(ways)}{tail}")
+        elif one["bearing_deg"] is not None:
+            typer.echo(f"{one['emitter']}: towards {one['bearing_deg']:.0f}° from plan north, as recorded")
+
+
+def next_points(
+    record: Record = DEFAULT_RECORD, survey: SurveyId = "", visit: VisitId = "", as_json: AsJson = False
+) -> None:
+    """Say where the next readings would teach most about the levels at the places."""
+    from roomfield.workbench.publish.level_maps import next_readings
+    from roomfield.workbench.record.job import open_job
+
+    found = [vars(point) for point in next_readings(open_job(record, survey).survey, visit or "")]
+    rows = [
+        (
+            p["room"] or p["storey"],
+            ", ".join(f"{v:.1f}" for v in p["position"]),
+            f"{p['std_now_db']:.1f} dB",
+            f"{p['std_then_db']:.1f} dB",
+        )
+        for p in found
+    ]
+    columns = ("room", "x, y, z in m", "now", "then")
+    answer(as_json, found, lambda: table("Measure next (mean uncertainty at the places)", columns, rows))

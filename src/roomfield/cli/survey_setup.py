@@ -1,0 +1,170 @@
+"""meter, transmitter, state, visit: what must be known before readings make sense."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer
+from roomfield.cli.terminal_numbers import microwatts
+
+if TYPE_CHECKING:
+    from roomfield.survey import Meter
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verbs."""
+    app.command()(meter)
+    app.command()(transmitter)
+    app.command()(state)
+    app.command()(visit)
+    app.command()(aim)
+
+
+def meter(
+    meter_id: Annotated[str, typer.Argument(help="Id of the meter; the first one if left out.")] = "",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    name: Annotated[str | None, typer.Option(help="Name of the meter.")] = None,
+    serial: Annotated[str | None, typer.Option(help="Serial number.")] = None,
+    tolerance: Annotated[float | None, typer.Option(help="Stated tolerance, plus or minus, dB.")] = None,
+    repeatability: Annotated[float | None, typer.Option(help="Standard deviation of repeated scans, dB.")] = None,
+    floor: Annotated[float | None, typer.Option(help="Lowest value told from nothing, µW/m².")] = None,
+    overload: Annotated[float | None, typer.Option(help="Highest value shown, µW/m².")] = None,
+    low: Annotated[float | None, typer.Option(help="Lower end of the rated band, MHz.")] = None,
+    high: Annotated[float | None, typer.Option(help="Upper end of the rated band, MHz.")] = None,
+    due: Annotated[str | None, typer.Option(help="Date the calibration is due, such as 2027-06-01.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Enter a meter's figures, or show them."""
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import put_meter
+
+    made = put_meter(
+        open_job(record, survey),
+        meter_id,
+        name=name,
+        serial=serial,
+        tolerance_db=tolerance,
+        repeatability_db=repeatability,
+        floor_w_m2=None if floor is None else floor * 1e-6,
+        overload_w_m2=None if overload is None else overload * 1e-6,
+        band_low_hz=None if low is None else low * 1e6,
+        band_high_hz=None if high is None else high * 1e6,
+        calibration_due=due,
+    )
+    plain = {
+        "meter": made.id,
+        "name": made.name,
+        "serial": made.serial,
+        "tolerance_db": made.tolerance_db,
+        "repeatability_db": made.repeatability_db,
+        "floor_w_m2": made.floor_w_m2,
+        "overload_w_m2": made.overload_w_m2,
+        "band_hz": [made.band_low_hz, made.band_high_hz],
+        "calibration_due": made.calibration_due,
+    }
+    answer(
+        as_json,
+        plain,
+        lambda: typer.echo(_in_words(made)),
+    )
+
+
+def _in_words(made: Meter) -> str:
+    used = made.figures
+    overload = "not stated" if made.overload_w_m2 is None else f"{microwatts(made.overload_w_m2)} µW/m²"
+    line = (
+        f"{made.id}: {made.name}, ±{used.tolerance_db:g} dB, {used.band_low_hz / 1e6:g} to "
+        f"{used.band_high_hz / 1e6:g} MHz, floor {microwatts(used.floor_w_m2)}, overload {overload}"
+    )
+    if not made.not_stated:
+        return line
+    return f"{line}\nNot stated, so taken with caution: {', '.join(made.not_stated)}"
+
+
+def transmitter(
+    name: Annotated[str, typer.Argument(help="What it is called in the report.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    technology: Annotated[str, typer.Option(help="Key of the technology, such as dect or wifi_data.")] = "",
+    frequency: Annotated[float | None, typer.Option(help="Carrier frequency, MHz.")] = None,
+    switch: Annotated[str, typer.Option(help="Name of its switch, if it shares one.")] = "",
+    control: Annotated[str, typer.Option(help="client, neighbour, utility, operator or unknown.")] = "client",
+    outdoor: Annotated[bool, typer.Option("--outdoor", help="It stands outside.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Enter a transmitter, so that a radio state can switch it off."""
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import add_transmitter
+
+    made = add_transmitter(
+        open_job(record, survey),
+        name,
+        technology=technology,
+        frequency_hz=None if frequency is None else frequency * 1e6,
+        switch=switch,
+        control=control,
+        outdoor=outdoor,
+    )
+    plain = {"transmitter": made.id, "name": made.name, "switch": made.group}
+    answer(as_json, plain, lambda: typer.echo(f"{made.name}: {made.id}"))
+
+
+def state(
+    name: Annotated[str, typer.Argument(help="Name of the radio state, as the table of readings gives it.")],
+    off: Annotated[list[str] | None, typer.Option(help="Transmitter or switch that is off; repeat for more.")] = None,
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Enter a radio state: what is switched off while readings are taken."""
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import add_radio_state
+
+    made = add_radio_state(open_job(record, survey), name, off or [], visit)
+    plain = {"state": made.id, "name": made.name, "off": list(made.off_groups)}
+    answer(as_json, plain, lambda: typer.echo(f"{made.name}: {made.id}, {len(made.off_groups)} switched off"))
+
+
+def visit(
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    conditions: Annotated[str, typer.Option(help="Whatever may matter later.")] = "",
+    first: Annotated[bool, typer.Option("--first", help="Nothing was done since the visit before.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Enter one more visit, starting now, in the radio states of the one before."""
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import add_visit
+
+    made = add_visit(open_job(record, survey), follow_up=not first, conditions=conditions)
+    answer(as_json, {"visit": made.id, "started_at": made.started_at}, lambda: typer.echo(f"Visit {made.id}"))
+
+
+def aim(
+    value: Annotated[float | None, typer.Argument(help="Level not to be exceeded, µW/m²; shown if left out.")] = None,
+    usual: Annotated[bool, typer.Option("--usual", help="Back to the guideline's usual aim.")] = False,
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Write down the client's aim where people sleep; usual is the upper edge of the guideline's second category."""
+    from roomfield.workbench.assess.place_use import aim_in
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.setting_up import put_aim
+
+    job = open_job(record, survey)
+    if value is not None or usual:
+        put_aim(job, None if usual or value is None else value * 1e-6)
+        job = job.again()
+    found = aim_in(job.survey.assignment)
+    plain = {"aim_w_m2": found.value_w_m2 if found else None, "chosen": bool(found and found.chosen)}
+    source = "set for the client" if found and found.chosen else "the usual one of the guideline"
+    answer(
+        as_json,
+        plain,
+        lambda: typer.echo(f"Aim: {microwatts(found.value_w_m2)} µW/m², {source}" if found else "There is no aim."),
+    )

@@ -1,0 +1,138 @@
+"""take-in, take-bearings, sheet: readings and bearings from a file, and the form they are written down on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress, row_words
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from roomfield.errors import RowFault
+    from roomfield.exchange.readings_table import ImportPlan
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verbs."""
+    app.command(name="take-in")(take_in)
+    app.command(name="take-bearings")(take_bearings)
+    app.command()(sheet)
+
+
+def take_in(
+    file: Annotated[str, typer.Argument(help="CSV or XLSX with readings.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    meter: Annotated[str, typer.Option(help="Meter, where the table does not say.")] = "",
+    state: Annotated[str, typer.Option(help="Radio state, where the table does not say.")] = "",
+    column: Annotated[
+        list[str] | None, typer.Option(help="A column taken as something else: 'Level 1=peak[uW/m2]'.")
+    ] = None,
+    dates: Annotated[str, typer.Option(help="Order of dates: ymd, dmy or mdy.")] = "",
+    decimal: Annotated[str, typer.Option(help="Decimal sign: . or ,")] = "",
+    grouped: Annotated[bool, typer.Option("--grouped", help="The other sign groups thousands.")] = False,
+    utc_offset: Annotated[str, typer.Option(help="Offset of times without one, such as +01:00.")] = "",
+    make_places: Annotated[bool, typer.Option("--make-places", help="Make unknown places.")] = False,
+    accept_rest: Annotated[bool, typer.Option("--accept-rest", help="Take good rows although others fail.")] = False,
+    again: Annotated[bool, typer.Option("--again", help="Take a file in although it was taken in before.")] = False,
+    confirm: Annotated[bool, typer.Option("--confirm", help="The columns are right: store the readings.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Take readings in from a file: first shows how the columns are read; --confirm stores them."""
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed
+    from roomfield.workbench.record.readings_intake import take_in as call
+
+    mapping = guessed(file, Corrections(column or (), dates, decimal, grouped))
+    if not confirm:
+        plain = {
+            "confirmed": False,
+            "description": mapping.describe(),
+            "questions": list(mapping.questions()),
+        }
+        settle_with = "--column, --dates or --decimal" if mapping.questions() else ""
+        answer(as_json, plain, lambda: _show_columns(mapping.describe(), settle_with))
+        return
+    given = Circumstances(visit, meter, state, utc_offset, make_places, accept_rest, again)
+    with progress("readings") as on_progress:
+        plan = call(open_job(record, survey), file, mapping, given, confirmed=True, on_progress=on_progress)
+    plain = {
+        "readings": len(plan.readings),
+        "new_places": [{"name": p.name, "use": p.kind.value} for p in plan.new_places],
+        "rejected": [vars(f) for f in plan.faults],
+        "remarks": list(plan.remarks),
+    }
+    answer(as_json, plain, lambda: _show_plan(plan))
+
+
+def _show_columns(words: str, settle_with: str) -> None:
+    """How the columns are read, and what to say next; ``settle_with`` is empty if nothing is open."""
+    typer.echo(words)
+    if settle_with:
+        typer.echo(f"Settle this with {settle_with}; nothing was stored.")
+    else:
+        typer.echo("Nothing was stored. If this is right, say the same again with --confirm.")
+
+
+def _show_plan(plan: ImportPlan) -> None:
+    typer.echo(f"{len(plan.readings)} readings are in the record.")
+    for place in plan.new_places:
+        typer.echo(f"  new place: {place.name}, taken as {place.kind.value}")
+    for fault in plan.faults:
+        typer.echo(f"  left out: {row_words(fault)}")
+    for remark in plan.remarks:
+        typer.echo(f"  {remark}")
+
+
+def take_bearings(
+    file: Annotated[str, typer.Argument(help="CSV or XLSX with bearings in degrees.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    meter: Annotated[str, typer.Option(help="Meter, where the table does not say.")] = "",
+    state: Annotated[str, typer.Option(help="Radio state, where the table does not say.")] = "",
+    column: Annotated[list[str] | None, typer.Option(help="A column taken as something else: 'Angle 2=null'.")] = None,
+    accept_rest: Annotated[bool, typer.Option("--accept-rest", help="Take good rows although others fail.")] = False,
+    confirm: Annotated[bool, typer.Option("--confirm", help="The columns are right: store the bearings.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Take bearings of peak or null in from a file: first shows how the columns are read; --confirm stores them."""
+    from roomfield.workbench.record import bearings_intake
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.readings_intake import Circumstances
+
+    mapping = bearings_intake.guessed_bearings(file, column or ())
+    if not confirm:
+        plain = {"confirmed": False, "description": mapping.describe(), "questions": list(mapping.questions())}
+        answer(as_json, plain, lambda: _show_columns(mapping.describe(), "--column" if mapping.questions() else ""))
+        return
+    given = Circumstances(visit, meter, state, accept_rest=accept_rest)
+    plan = bearings_intake.take_bearings(open_job(record, survey), file, mapping, given, confirmed=True)
+    stored = {"bearings": len(plan.bearings), "rejected": [vars(f) for f in plan.faults]}
+    answer(as_json, stored, lambda: _show_bearings(len(plan.bearings), plan.faults))
+
+
+def _show_bearings(count: int, faults: Sequence[RowFault]) -> None:
+    typer.echo("1 bearing is in the record." if count == 1 else f"{count} bearings are in the record.")
+    for fault in faults:
+        typer.echo(f"  left out: {row_words(fault)}")
+
+
+def sheet(
+    target: Annotated[str, typer.Argument(help="PDF to write.")] = "field-sheet.pdf",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    language: Annotated[str, typer.Option(help="en or de; the survey's own if left out.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Write the form for a visit; its columns are the ones that take-in reads."""
+    from roomfield.workbench.publish.files import write_field_sheet
+    from roomfield.workbench.record.job import open_job
+
+    path = write_field_sheet(open_job(record, survey).survey, target, visit_id=visit or None, language=language)
+    answer(as_json, {"sheet": str(path)}, lambda: typer.echo(f"The field sheet lies at {path}"))

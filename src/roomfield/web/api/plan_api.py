@@ -1,0 +1,47 @@
+"""The plan as one document, and what can be laid under it."""
+
+from __future__ import annotations
+
+import json
+from functools import partial
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+
+from roomfield.web.dependencies import Desk, Form, Opened
+from roomfield.workbench.record import plan_document, plan_import, survey_list
+from roomfield.workbench.record.plan_import import Asked
+
+router = APIRouter(prefix="/api/v1/surveys/{survey_id}/plan", tags=["plan"])
+
+
+@router.get("")
+def read_plan(opened: Opened) -> dict[str, Any]:
+    """The plan with the revision to hand back when it is replaced."""
+    written = plan_document.write_plan(plan_document.plan_of(opened.survey))
+    return {"revision": opened.revision, "plan": json.loads(written)}
+
+
+@router.put("")
+async def replace_plan(
+    request: Request, records: Desk, survey_id: str, revision: Annotated[int, Query(ge=1)]
+) -> dict[str, int]:
+    """Replace the plan as a whole, unless the survey was changed since ``revision``."""
+    sheet = plan_document.read_plan(await request.body())
+    return {"revision": survey_list.revise(records, survey_id, partial(plan_document.with_plan, sheet=sheet), revision)}
+
+
+@router.post("/underlay")
+async def add_underlay(opened: Opened, form: Form) -> dict[str, Any]:
+    """A picture or PDF page to trace over (answers its hash), or a DXF or GeoJSON file (answers a plan).
+
+    Form fields beside ``file``: ``page`` of a PDF, ``coordinates`` of GeoJSON (metres or degrees), and
+    ``metres_per_unit`` of a DXF drawing that does not say it.
+    """
+    upload = form.file("file")
+    content = await upload.read()
+    asked = Asked(int(form.number("page", 1.0)), form.text("coordinates"), form.number("metres_per_unit", 0.0))
+    taken = plan_import.take_in(opened.records, opened.survey.id, content, upload.filename or "", asked)
+    if taken.plan is not None:
+        return {"plan": json.loads(plan_document.write_plan(taken.plan)), "sha256": "", "remarks": taken.remarks}
+    return {"plan": None, "sha256": taken.sha256}
