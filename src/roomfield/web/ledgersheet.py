@@ -22,7 +22,7 @@ class NotedValue:
     kind : str
         English name of the kind, to be translated.
     value : str
-        As the display showed it, with its bound in words.
+        As the display showed it [µW/m²], with ``<`` or ``>`` where it is a bound.
     """
 
     id: str
@@ -107,9 +107,9 @@ def noted(reading: Reading, show: Show) -> NotedValue:
     show : Show
         Language.
     """
-    return NotedValue(
-        reading.id, KIND_NAMES[reading.kind], value_words(reading, show), show.moment(reading.taken_at), reading.note
-    )
+    value = show.micro(reading.value_w_m2, 3)
+    bounded = {"below_floor": f"< {value}", "overload": f"> {value}"}.get(reading.censoring, value)
+    return NotedValue(reading.id, KIND_NAMES[reading.kind], bounded, show.moment(reading.taken_at), reading.note)
 
 
 def value_words(reading: Reading, show: Show) -> str:

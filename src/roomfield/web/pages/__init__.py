@@ -11,6 +11,7 @@ from roomfield.web.pages import (
     plan,
     readings,
     report,
+    sheet,
     surveys,
     tour,
     understand,
@@ -36,5 +37,6 @@ ROUTERS = tuple(
         whatif,
         beforeafter,
         report,
+        sheet,
     )
 )

@@ -1,7 +1,7 @@
 // Levels as bars on one logarithmic axis, in µW/m².
 
 import { t } from "./words.js";
-import { shape } from "./plan/view.js";
+import { shape } from "./svg.js";
 
 export function bars(rows, { width = 320, low = 1e-3, high = 1e7, line = 22, ticks = true, label = "" } = {}) {
   const left = 4;

@@ -2,9 +2,11 @@
 
 import { faultBox, notice, send } from "./door.js";
 import { density, number, t } from "./words.js";
-import { element } from "./plan/panel.js";
+import { element } from "./element.js";
 import { distance, round } from "./plan/shapes.js";
-import { PlanView, hit, loadImages, navigate, shape, storeyButtons } from "./plan/view.js";
+import { hit, navigate } from "./plan/gestures.js";
+import { shape } from "./svg.js";
+import { PlanView, loadImages, storeyButtons } from "./plan/view.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
 const $ = (id) => document.getElementById(id);

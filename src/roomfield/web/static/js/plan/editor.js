@@ -8,7 +8,9 @@ import { boxOutline, moveBoxCorner, moveSlabCorner } from "./solids.js";
 import { Panel } from "./panel.js";
 import { traceOver } from "./tracing.js";
 import { distance, foot, inside, round, same, snapped } from "./shapes.js";
-import { PlanView, hit, loadImages, navigate, shape, storeyButtons } from "./view.js";
+import { hit, navigate } from "./gestures.js";
+import { shape } from "../svg.js";
+import { PlanView, loadImages, storeyButtons } from "./view.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
 const svg = document.querySelector("svg.plan");

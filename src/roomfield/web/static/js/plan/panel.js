@@ -1,5 +1,6 @@
 // What is chosen, as a form; and everything on the storey as a list, for hands without a mouse.
 
+import { element } from "../element.js";
 import { t } from "../words.js";
 import { BUILDS, addStorey, find, split, storeyOf, wallOf } from "./items.js";
 import { area, distance, round } from "./shapes.js";
@@ -13,18 +14,6 @@ const NOUNS = { rooms: "Room", walls: "Wall", openings: "Opening", places: "Plac
 const OPENING_KINDS = { window: "Window", door: "Door", gap: "Open gap" };
 const STANDINGS = { known: "known", suspected: "suspected" };
 const CONTROLS = { client: "client", neighbour: "neighbour", utility: "utility", operator: "network operator", unknown: "not known" };
-
-export function element(name, attributes = {}, ...children) {
-  const node = document.createElement(name);
-  for (const [key, value] of Object.entries(attributes)) {
-    if (key === "class") node.className = value;
-    else if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
-    else if (value === true) node.setAttribute(key, "");
-    else if (value !== false && value !== undefined && value !== null) node.setAttribute(key, value);
-  }
-  node.append(...children.filter((c) => c !== null && c !== undefined));
-  return node;
-}
 
 export class Panel {
   constructor(holder, { book, view, state, materials, technologies, choose, refresh }) {

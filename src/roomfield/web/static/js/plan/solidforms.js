@@ -1,8 +1,8 @@
 // Forms for slabs, furniture and fitted shields in the panel.
 
+import { element } from "../element.js";
 import { t } from "../words.js";
 import { find, storeyOf } from "./items.js";
-import { element } from "./panel.js";
 import { area, round } from "./shapes.js";
 import { isUnder, makeShield } from "./solids.js";
 

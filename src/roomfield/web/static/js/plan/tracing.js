@@ -3,7 +3,8 @@
 import { faultBox, notice, send } from "../door.js";
 import { t } from "../words.js";
 import { distance } from "./shapes.js";
-import { loadImages, pictureCorners, shape } from "./view.js";
+import { shape } from "../svg.js";
+import { loadImages, pictureCorners } from "./view.js";
 
 // Turns the picture about its middle, so that it stays in sight.
 export function turnPicture(image, size, by) {

@@ -1,10 +1,11 @@
 // The plan as a picture: pan, zoom, and one layer per kind of thing. Shared by every page with a plan.
 
+import { shape } from "../svg.js";
 import { t } from "../words.js";
 import { along, area, centre, distance, extent, inside } from "./shapes.js";
+import { drawRing } from "./ring.js";
 import { boxOutline, boxesOf, slabsOf } from "./solids.js";
 
-const SPACE = "http://www.w3.org/2000/svg";
 const GLYPHS = {
   bed: "M-9 6V-6M-9 3H9V0a3 3 0 0 0-3-3H-3V3M9 3v3M-6.500-1.500a1.500 1.500 0 1 0 .01 0",
   cot: "M-8-6V7M8-6V7M-8 4H8M-8-2H8M-4-2v6M0-2v6M4-2v6",
@@ -15,15 +16,6 @@ const GLYPHS = {
   other: "M0 7V1M0-3a2 2 0 1 0-.01 0M-6 7H6",
   emitter: "M0 8V0M-4-4a5.500 5.500 0 0 1 8 0M-7-7a10 10 0 0 1 14 0M-2-1a2 2 0 1 0 4 0a2 2 0 1 0-4 0",
 };
-
-export function shape(name, attributes = {}, ...children) {
-  const node = document.createElementNS(SPACE, name);
-  for (const [key, value] of Object.entries(attributes)) {
-    if (value !== undefined && value !== null && value !== false) node.setAttribute(key, value === true ? "" : value);
-  }
-  node.append(...children);
-  return node;
-}
 
 const path = (points, closed = true) => points.map((p, i) => `${i ? "L" : "M"}${p[0]} ${-p[1]}`).join("") + (closed ? "Z" : "");
 // Where a mark's name may stand, the best first, in pixels from its middle.
@@ -44,8 +36,10 @@ export class PlanView {
     this.box = { x: -1, y: -9, width: 12, height: 10 };
     this.chosen = new Set();
     this.hidden = new Set();
+    this.numbers = null;
+    this.bearings = [];
     this.layers = {};
-    for (const name of ["grid", "image", "under", "rooms", "shade", "walls", "over", "emitters", "places", "marks", "draft"]) {
+    for (const name of ["frame", "image", "under", "rooms", "shade", "walls", "over", "ways", "ring", "emitters", "places", "marks", "draft"]) {
       this.layers[name] = shape("g", { class: `layer-${name}` });
       svg.append(this.layers[name]);
     }
@@ -106,10 +100,12 @@ export class PlanView {
     const [x0, y0, x1, y1] = wanted;
     this.framed = wanted;
     this.touched = false;
-    const pad = 0.09 * Math.max(x1 - x0, y1 - y0, 2) + 0.3;
-    const ratio = (this.svg.clientHeight || 400) / (this.svg.clientWidth || 600);
-    let width = x1 - x0 + 2 * pad;
-    let height = y1 - y0 + 2 * pad;
+    const [wide, high] = [this.svg.clientWidth || 600, this.svg.clientHeight || 400];
+    const ratio = high / wide;
+    // Room for the ring and its names around the dwelling.
+    const [side, top] = this.ring === false ? [0.06, 0.06] : [Math.min(0.13, 74 / wide), Math.min(0.2, 52 / high)];
+    let width = (x1 - x0 + 0.6) / (1 - 2 * side);
+    let height = (y1 - y0 + 0.6) / (1 - 2 * top);
     if (height / width < ratio) height = width * ratio;
     else width = height / ratio;
     this.box = { x: (x0 + x1) / 2 - width / 2, y: -(y0 + y1) / 2 - height / 2, width, height };
@@ -154,16 +150,35 @@ export class PlanView {
     this.svg.setAttribute("viewBox", `${x} ${y} ${width} ${height}`);
     this.pixel = this.metresPerPixel;
     const now = this.onStorey();
-    this.drawGrid();
+    this.drawFrame();
     this.layers.image.replaceChildren(...now.images.map((image) => this.imageShape(image)).filter(Boolean));
     this.layers.rooms.replaceChildren(...now.rooms.map((room) => this.roomShape(room)));
     this.layers.walls.replaceChildren(...inDrawingOrder(now.walls).map((wall) => this.wallShape(wall)));
     this.layers.under.replaceChildren(...slabsOf(this.doc, now.storey).filter((s) => this.showSlabs || this.chosen.has(`slabs:${s.id}`)).map((slab) => this.slabShape(slab)));
     this.layers.over.replaceChildren(...this.boxes().map((box) => this.boxShape(box)));
+    this.shifts = this.numbers ? apart(now.places.map((p) => ({ id: p.id, x: p.position[0] / this.pixel, y: -p.position[1] / this.pixel, half: this.halfWidth(p), said: this.numbers.has(p.id) }))) : new Map();
     const labels = this.freeLabels(now);
     this.layers.emitters.replaceChildren(...now.emitters.map((emitter) => this.markShape("emitters", emitter, labels)));
     this.layers.places.replaceChildren(...now.places.map((place) => this.markShape("places", place, labels)));
+    this.layers.ring.replaceChildren(...(this.ring === false ? [] : drawRing(this)));
+    this.layers.ways.replaceChildren(...this.bearings.filter((one) => this.isHere(one.position)).flatMap((one) => this.bearingShapes(one)));
     this.onDraw?.(this);
+  }
+
+  isHere(position) {
+    const { storey } = this.onStorey();
+    return position && storey && position[2] >= storey.floor_m - 0.2 && position[2] < storey.ceiling_m + 0.2;
+  }
+
+  // Axes of a bearing: strongest drawn through, weakest dashed; each may point both ways.
+  bearingShapes({ id, position: [x, y], strongest_deg: strongest, null_deg: weakest }) {
+    const reach = Math.max(this.box.width, this.box.height);
+    const axis = (degrees, kind) => {
+      if (degrees === null || degrees === undefined) return null;
+      const [dx, dy] = [Math.sin((degrees * Math.PI) / 180) * reach, Math.cos((degrees * Math.PI) / 180) * reach];
+      return shape("path", { class: `bearing ${kind}`, "data-bearing": id, d: `M${x - dx} ${-(y - dy)}L${x + dx} ${-(y + dy)}` });
+    };
+    return [axis(strongest, "strongest"), axis(weakest, "weakest"), shape("circle", { class: "bearing-point", cx: x, cy: -y, r: 3.5 * this.pixel })].filter(Boolean);
   }
 
   // Marks whose label fits beside those already written; chosen ones come first, places before emitters.
@@ -171,12 +186,13 @@ export class PlanView {
     const all = [...places.map((item) => ["places", item]), ...emitters.map((item) => ["emitters", item])];
     const first = (key) => (this.chosen.has(key) ? 0 : 1);
     all.sort((a, b) => first(`${a[0]}:${a[1].id}`) - first(`${b[0]}:${b[1].id}`));
-    const at = ([, item]) => [item.position[0] / this.pixel, -item.position[1] / this.pixel];
-    const taken = all.map((one) => { const [x, y] = at(one); return { of: one[1], box: [x - 15, y - 15, x + 15, y + 15] }; });
+    const at = ([, item]) => { const [dx, dy] = this.shifts.get(item.id) ?? [0, 0]; return [item.position[0] / this.pixel + dx, -item.position[1] / this.pixel + dy]; };
+    const taken = all.map((one) => { const [x, y] = at(one); const half = this.halfWidth(one[1]); return { of: one[1], box: [x - half, y - 15, x + half, y + 15] }; });
     const free = new Map();
     const edge = [this.box.x / this.pixel, (this.box.x + this.box.width) / this.pixel];
     for (const one of all) {
       const [kind, item] = one;
+      if (this.quiet && !this.chosen.has(`${kind}:${item.id}`)) continue;
       const [x, y] = at(one);
       const wide = item.name.length * 6.6 + 6;
       const spot = LABEL_SPOTS.find(({ dx, dy, anchor }) => {
@@ -192,28 +208,26 @@ export class PlanView {
     return free;
   }
 
-  drawGrid() {
+  // Scale and north on the margin of the sheet.
+  drawFrame() {
     const { x, y, width, height } = this.box;
     const step = width > 60 ? 10 : width > 24 ? 5 : 1;
-    const parts = [];
-    for (let gx = Math.ceil(x / step) * step; gx < x + width; gx += step) parts.push(`M${gx} ${y}v${height}`);
-    for (let gy = Math.ceil(y / step) * step; gy < y + height; gy += step) parts.push(`M${x} ${gy}h${width}`);
-    const bar = shape("g", { class: "scale-bar", transform: `translate(${x + 14 * this.pixel} ${y + height - 14 * this.pixel})` });
+    const bar = shape("g", { class: "scale-bar", transform: `translate(${x + width - 52 * this.pixel - step} ${y + height - 32 * this.pixel})` });
     bar.append(
       shape("path", { d: `M0 ${-6 * this.pixel}v${6 * this.pixel}h${step}v${-6 * this.pixel}` }),
       this.text(`${step} m`, step / 2, -9 * this.pixel, 11),
     );
     const north = this.doc.dwelling.north_deg;
-    const parts2 = [shape("path", { class: "grid", d: parts.join("") }), bar];
+    const parts = [bar];
     if (north !== null && north !== undefined) {
-      const place = `translate(${x + width - 26 * this.pixel} ${y + 30 * this.pixel}) scale(${this.pixel})`;
+      const place = `translate(${x + width - 36 * this.pixel} ${y + height - 44 * this.pixel}) scale(${this.pixel})`;
       const needle = shape("g", { class: "north", transform: `${place} rotate(${north})` });
-      needle.append(shape("path", { d: "M0-17 6 12 0 7-6 12Z" }));
-      const letter = shape("text", { class: "north-letter", transform: place, x: 0, y: 0, "font-size": 11, "text-anchor": "middle", dx: 16 * Math.sin((north * Math.PI) / 180) * 1.55, dy: -16 * Math.cos((north * Math.PI) / 180) * 1.45 + 4 });
+      needle.append(shape("path", { d: "M0-14 5 10 0 6-5 10Z" }));
+      const letter = shape("text", { class: "north-letter", transform: place, x: 0, y: 0, "font-size": 10, "text-anchor": "middle", dx: 21 * Math.sin((north * Math.PI) / 180), dy: -20 * Math.cos((north * Math.PI) / 180) + 4 });
       letter.textContent = "N";
-      parts2.push(needle, letter);
+      parts.push(needle, letter);
     }
-    this.layers.grid.replaceChildren(...parts2);
+    this.layers.frame.replaceChildren(...parts);
   }
 
   text(words, x, y, size = 12, attributes = {}) {
@@ -312,13 +326,17 @@ export class PlanView {
     const chosen = this.chosen.has(`${kind}:${item.id}`);
     const off = this.hidden.has(item.id);
     const [x, y] = item.position;
+    const said = kind === "places" ? this.numbers?.get(item.id) : null;
     const glyph = kind === "emitters" ? GLYPHS.emitter : (GLYPHS[item.kind] ?? GLYPHS.other);
     const suspected = item.standing === "suspected";
     const group = shape("g", {
       class: `mark ${kind}${chosen ? " chosen" : ""}${suspected ? " suspected" : ""}${off ? " off" : ""}`,
       "data-kind": kind, "data-id": item.id, transform: `translate(${x} ${-y}) scale(${this.pixel})`,
     });
-    group.append(
+    const [dx, dy] = this.shifts.get(item.id) ?? [0, 0];
+    if (dx || dy) group.append(shape("path", { class: "leader", d: `M0 0L${dx} ${dy}` }), shape("circle", { class: "leader-end", r: 2.5 }));
+    if (said) group.append(...this.plate(item, said, [dx, dy]));
+    else group.append(
       shape("circle", { class: "grip", r: 22 }),
       kind === "emitters" ? shape("circle", { class: "plate", r: 14 }) : shape("rect", { class: "plate", x: -14, y: -14, width: 28, height: 28, rx: 4 }),
       shape("path", { class: "glyph", d: glyph }),
@@ -326,63 +344,59 @@ export class PlanView {
     if (off) group.append(shape("path", { class: "strike", d: "M-12 12 12-12" }));
     const spot = labels.get(`${kind}:${item.id}`);
     if (spot) {
-      const label = shape("text", { x: spot.dx, y: spot.dy, "text-anchor": spot.anchor, "font-size": 11.5 });
+      const label = shape("text", { x: spot.dx + dx, y: spot.dy + dy, "text-anchor": spot.anchor, "font-size": 11.5 });
       label.textContent = item.name;
       group.append(label);
     }
     const title = shape("title");
-    title.textContent = item.name;
+    title.textContent = said?.title ?? item.name;
     group.append(title);
     return group;
   }
+
+  halfWidth(item) {
+    const said = this.numbers?.get(item.id);
+    return said ? Math.max(15, said.words.length * 4.4 + 7) : 15;
+  }
+
+  // A number that stands at its place: the shade is its level, an own line under it says more.
+  plate(item, said, [dx, dy]) {
+    const half = this.halfWidth(item);
+    const words = shape("text", { class: "plate-number", y: said.more ? 0 : 5, "font-size": 14, "text-anchor": "middle" });
+    words.textContent = said.words;
+    const parts = [
+      shape("rect", { class: "grip", x: -half - 6, y: -22, width: 2 * half + 12, height: 44 }),
+      shape("rect", { class: `plate tone-${said.tone ?? 0}${said.faded ? " faded" : ""}`, x: -half, y: -15, width: 2 * half, height: 30, rx: 2 }),
+      words,
+    ];
+    if (said.more) {
+      const more = shape("text", { class: "plate-more", y: 11, "font-size": 9.5, "text-anchor": "middle" });
+      more.textContent = said.more;
+      parts.push(more);
+    }
+    for (const node of parts.slice(2)) node.classList.add(`on-tone-${said.tone ?? 0}`);
+    return [shape("g", { transform: `translate(${dx} ${dy})` }, ...parts)];
+  }
 }
 
-// One way of panning and zooming for mouse, touch and wheel. Returns true while two fingers are down.
-export function navigate(view, { onStart, onMove, onEnd }) {
-  const fingers = new Map();
-  let pinch = null;
-  const svg = view.svg;
-  svg.addEventListener("touchstart", (event) => event.preventDefault(), { passive: false });
-  svg.addEventListener("contextmenu", (event) => event.preventDefault());
-  svg.addEventListener("wheel", (event) => {
-    event.preventDefault();
-    view.zoom(Math.exp(event.deltaY * 0.0015), view.toPlan(event));
-  }, { passive: false });
-  const spread = () => {
-    const [a, b] = [...fingers.values()];
-    return { gap: Math.hypot(a.x - b.x, a.y - b.y), x: (a.x + b.x) / 2, y: (a.y + b.y) / 2 };
-  };
-  svg.addEventListener("pointerdown", (event) => {
-    svg.setPointerCapture(event.pointerId);
-    fingers.set(event.pointerId, { x: event.clientX, y: event.clientY });
-    svg.focus({ preventScroll: true });
-    if (fingers.size === 2) {
-      pinch = spread();
-      onEnd?.(event, true);
-    } else if (fingers.size === 1) onStart?.(event);
-  });
-  svg.addEventListener("pointermove", (event) => {
-    if (fingers.has(event.pointerId)) fingers.set(event.pointerId, { x: event.clientX, y: event.clientY });
-    if (pinch && fingers.size === 2) {
-      const next = spread();
-      view.pan(next.x - pinch.x, next.y - pinch.y);
-      view.zoom(pinch.gap / next.gap, view.toPlan({ clientX: next.x, clientY: next.y }));
-      pinch = next;
-    } else if (!pinch) onMove?.(event, fingers.has(event.pointerId));
-  });
-  const lift = (event) => {
-    const known = fingers.delete(event.pointerId);
-    if (pinch) {
-      if (!fingers.size) pinch = null;
-    } else if (known) onEnd?.(event, event.type === "pointercancel");
-  };
-  svg.addEventListener("pointerup", lift);
-  svg.addEventListener("pointercancel", lift);
-}
-
-export function hit(event) {
-  const node = event.target.closest?.("[data-kind]");
-  return node ? { kind: node.dataset.kind, id: node.dataset.id } : null;
+// Plates that would lie on one another are pushed apart, in pixels; each keeps a line to its place.
+function apart(plates) {
+  const at = plates.map((p) => ({ ...p, dx: 0, dy: 0 }));
+  for (let turn = 0; turn < 40; turn += 1) {
+    let moved = false;
+    for (const [i, a] of at.entries()) for (const b of at.slice(i + 1)) {
+      const overX = a.half + b.half + 4 - Math.abs(a.x + a.dx - b.x - b.dx);
+      const overY = 34 - Math.abs(a.y + a.dy - b.y - b.dy);
+      if (overX <= 0 || overY <= 0) continue;
+      moved = true;
+      const [key, over] = overX < overY ? ["x", overX] : ["y", overY];
+      const sign = a[key] + a[`d${key}`] < b[key] + b[`d${key}`] ? 1 : -1;
+      a[`d${key}`] -= (sign * over) / 2;
+      b[`d${key}`] += (sign * over) / 2;
+    }
+    if (!moved) break;
+  }
+  return new Map(at.filter((p) => Math.hypot(p.dx, p.dy) > 1).map((p) => [p.id, [p.dx, p.dy]]));
 }
 
 export async function loadImages(view, address) {

@@ -3,9 +3,11 @@
 import { faultBox, notice, send } from "../door.js";
 import { bars } from "../axis.js";
 import { density, number, t } from "../words.js";
-import { PlanView, hit, loadImages, navigate, shape, storeyButtons } from "../plan/view.js";
+import { hit, navigate } from "../plan/gestures.js";
+import { shape } from "../svg.js";
+import { PlanView, loadImages, storeyButtons } from "../plan/view.js";
 import { distance, round } from "../plan/shapes.js";
-import { element } from "../plan/panel.js";
+import { element } from "../element.js";
 import { KINDS, ORIENTATIONS, Pad, UNITS } from "./pad.js";
 import { Queue } from "./queue.js";
 
