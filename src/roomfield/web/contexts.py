@@ -398,13 +398,23 @@ class LogFactsPart(Context):
 
 @dataclass(frozen=True)
 class UnderstandPage(SurveyPage):
-    """The frame of the findings; its sections load afterwards."""
+    """The answer first: sentences, the plan, a card for each place; the rest is folded.
+
+    Parameters
+    ----------
+    visit_id : str
+        The visit that is shown: the one asked for, else the latest that holds a reading.
+    sentences : tuple of str
+        The answer; empty if nothing was measured.
+    cards : tuple of PlaceCard
+        Where people sleep first.
+    """
 
     template: ClassVar[str] = "understand.html"
     step_slug: ClassVar[str] = "understand"
-    visits: tuple[Visit, ...]
     visit_id: str
-    readings: int
+    sentences: tuple[str, ...]
+    cards: tuple[Any, ...]
 
 
 @dataclass(frozen=True)

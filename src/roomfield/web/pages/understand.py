@@ -9,7 +9,9 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from roomfield.errors import TooEarlyError
 from roomfield.survey import Survey
+from roomfield.web.bedsheet import place_cards
 from roomfield.web.contexts import LevelsPart, SwitchesPart, UnderstandPage
 from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
@@ -17,7 +19,9 @@ from roomfield.web.levelsheet import KIND_NAMES, chance_words, place_sheets
 from roomfield.web.rendering import language_of, render
 from roomfield.web.words import say
 from roomfield.workbench.assess.assessment import assess
+from roomfield.workbench.publish.answers import answer, answer_sentences
 from roomfield.workbench.publish.plain_values import assessment_plain
+from roomfield.workbench.record.progress import chosen_with_readings
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
 
@@ -52,11 +56,16 @@ class SwitchGroup:
 
 @router.get("")
 def show(request: Request, opened: Opened, visit: str = "") -> Response:
-    """The frame of the page."""
-    survey = opened.survey
-    visit_id = visit or (survey.visits[0].id if survey.visits else "")
-    readings = len(survey.current_readings(visit_id))
-    return render(request, UnderstandPage(opened.head, survey.visits, visit_id, readings))
+    """The answer, the plan, one card for each place; everything behind it opens where it is asked for."""
+    survey, language = opened.survey, language_of(request)
+    chosen = chosen_with_readings(survey, visit)
+    visit_id = chosen.id if chosen else ""
+    try:
+        content = answer(survey, visit_id)
+    except TooEarlyError:
+        return render(request, UnderstandPage(opened.head, visit_id, (), ()))
+    page = UnderstandPage(opened.head, visit_id, answer_sentences(content, language), place_cards(content, language))
+    return render(request, page)
 
 
 @router.get("/levels")

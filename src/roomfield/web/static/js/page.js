@@ -3,6 +3,13 @@
 import { faultBox, fill, follow, send } from "./door.js";
 
 for (const section of document.querySelectorAll("[data-load]")) fill(section);
+// What is folded loads when it is opened.
+for (const section of document.querySelectorAll("[data-load-open]")) {
+  const fold = section.closest("details");
+  const load = () => { if (fold.open && !section.childElementCount) { section.dataset.load = section.dataset.loadOpen; fill(section); } };
+  fold.addEventListener("toggle", load);
+  load();
+}
 
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;

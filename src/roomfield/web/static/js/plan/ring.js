@@ -103,7 +103,7 @@ function seatShape(view, one, [x, y], taken) {
   const half = Math.max(...lines.map((words) => words.length)) * 3;
   const from = { start: x - 12, middle: x - half, end: x + 12 - 2 * half }[anchor];
   const box = [from, y + (under ? 14 : -40), from + 2 * half, y + (under ? 40 : -14)];
-  const free = chosen || !taken.some((b) => b[0] < box[2] && b[2] > box[0] && b[1] < box[3] && b[3] > box[1]);
+  const free = chosen || (!view.quiet && !taken.some((b) => b[0] < box[2] && b[2] > box[0] && b[1] < box[3] && b[3] > box[1]));
   if (free) taken.push(box);
   for (const [n, words] of (free ? lines : []).entries()) {
     const label = shape("text", { class: n ? "minor" : "", x: dx, y: (under ? 25 : -28) + n * 12, "font-size": n ? 10 : 11, "text-anchor": anchor });
