@@ -25,13 +25,14 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.dwelling_data import Folder, open_folder, survey_of, to_db
-from roomfield.field.contributions import grouped
 from roomfield.field.inference import infer
 from roomfield.field.locate import Whereabouts, locate
 from roomfield.field.points import infer_points
 from roomfield.field.posterior import Posterior, levels_at
 from roomfield.quantities import Kind
 from roomfield.survey import Censoring, Survey
+from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.model.source_contributions import shares_at_places
 
 PLACES = 12
 TOLERANCE_DB = 6.0
@@ -59,7 +60,7 @@ def score(folder: Folder, draws: int) -> Notes:
             places = chosen_places(folder, 1000 * number + draw)
             survey = survey_of(folder, meter, places)
             started = time.process_time()
-            posterior = infer(survey)
+            posterior = posterior_of(survey)
             notes["infer_cpu_s"].append(time.process_time() - started)
             rest = [p for p in folder.scene["places"] if p["id"] not in places]
             for case in CASES:
@@ -114,19 +115,18 @@ def shown_by(survey: Survey, factor: float) -> Survey:
 
 
 def note_attribution(notes: Notes, folder: Folder, posterior: Posterior, rest: list[dict]) -> None:
-    drawn = levels_at(posterior, [p["pos"] for p in rest], kind=Kind.PEAK)
-    names, table = grouped(posterior, drawn, by_switch=True)
-    switches = [n for n, _ in names]
-    likely = np.array([np.bincount(table[:, :, j].argmax(axis=1), minlength=len(switches)) for j in range(len(rest))])
-    for j, place in enumerate(rest):
-        truth = dict.fromkeys(switches, 0.0)
+    """As every door shows it: the switch told first at each place, with the probability told beside it."""
+    told = {one.place_id: one.shares for one in shares_at_places(posterior, Kind.PEAK)}
+    for place in rest:
+        first = told[place["id"]][0].share
+        truth = dict.fromkeys(folder.switch_of.values(), 0.0)
         for source, switch in folder.switch_of.items():
             truth[switch] += folder.truth["base", place["id"], source]["s_mean_w_m2"]
         ordered = sorted(truth.values(), reverse=True)
-        right = float(max(truth, key=truth.get) == switches[int(likely[j].argmax())])
+        right = float(max(truth, key=truth.get) == first.name)
         notes["attribution"].append(right)
-        notes["attribution_promised"].append(float(likely[j].max()) / len(table))
-        if likely[j].max() >= 0.8 * len(table):
+        notes["attribution_promised"].append(first.probability_largest)
+        if first.probability_largest >= 0.8:
             notes["attribution_when_sure"].append(right)
         if len(ordered) < 2 or ordered[0] > 2.0 * ordered[1]:
             notes["attribution_margin_3db"].append(right)

@@ -269,12 +269,12 @@ def test_a_moved_emitter_takes_its_level_along(posterior) -> None:
 
 def test_the_largest_contributor_is_named(posterior) -> None:
     near_phone = contributions(posterior, (7.0, 5.0, 1.0))
-    near_router = contributions(posterior, (1.0, 1.0, 1.0), by_switch=True)
+    near_router = contributions(posterior, (1.0, 1.0, 1.0))
     assert near_phone[0].name == "phone" and near_phone[0].probability_largest > 0.8
     assert near_router[0].name == "router" and near_router[0].emitter_ids == ("router",)
     for shares in (near_phone, near_router):
         assert sum(s.probability_largest for s in shares) == pytest.approx(1.0)
-        assert all(0.0 <= s.share_low <= s.share <= s.share_high <= 1.0 for s in shares)
+        assert all(0.0 <= s.share.low <= s.share.median <= s.share.high <= 1.0 for s in shares)
 
 
 def test_bands_on_one_switch_at_one_place_are_called_inseparable() -> None:

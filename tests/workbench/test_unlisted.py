@@ -21,7 +21,8 @@ from roomfield.survey import (
     Survey,
     Visit,
 )
-from roomfield.workbench.model.joint_model import emitter_names, emitter_shares, posterior_of
+from roomfield.workbench.model.joint_model import emitter_names, posterior_of
+from roomfield.workbench.model.source_contributions import shares_at_places
 from roomfield.workbench.model.unlisted_source import UNLISTED_ID, with_unlisted
 from roomfield.workbench.publish.contents.model import map_grids
 from roomfield.workbench.publish.contents.plan import plan_storeys
@@ -54,7 +55,8 @@ def survey() -> Survey:
 def test_what_is_left_with_all_off_is_not_given_to_those_listed(survey: Survey):
     posterior = posterior_of(survey)
     assert posterior.emitter_ids == ("router", UNLISTED_ID)
-    shares = {(s.place_id, s.emitter_id): s.share for s in emitter_shares(posterior, Kind.PEAK)}
+    found = shares_at_places(posterior, Kind.PEAK)
+    shares = {(p.place_id, s.share.name): s.share.share for p in found for s in p.shares}
     near, far = "p7", "p6"
     assert shares[near, "router"].low > 0.75
     truth = BACKGROUND_W_M2 / (BACKGROUND_W_M2 + EIRP_W / (4.0 * np.pi * (5.5**2 + 3.0**2)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -10,8 +11,8 @@ from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, Visi
 from roomfield.cli.terminal_numbers import probability, span
 
 if TYPE_CHECKING:
-    from roomfield.survey import Survey
     from roomfield.workbench.model.joint_model import Range
+    from roomfield.workbench.model.source_contributions import PlaceCauses, Share
 
 Kind = Annotated[str, typer.Option(help="peak, highest_held or average.")]
 
@@ -69,43 +70,46 @@ def shares(
     as_json: AsJson = False,
 ) -> None:
     """Say which source makes the level at each place, given all readings at once."""
-    from roomfield.workbench.model.joint_model import emitter_names, kind_named, shares_of
+    from roomfield.workbench.model.joint_model import kind_named
+    from roomfield.workbench.model.source_contributions import causes
     from roomfield.workbench.record.job import open_job
 
-    job = open_job(record, survey)
-    found = shares_of(job.survey, visit or None, kind_named(kind), place)
+    found = causes(open_job(record, survey).survey, visit or None, kind_named(kind).value, place)
     plain = [
         {
-            "place_id": s.place_id,
-            "emitter_id": s.emitter_id,
-            "kind": s.kind.value,
-            "level_w_m2": vars(s.level_w_m2),
-            "share": vars(s.share),
-            "probability_largest": s.probability_largest,
+            "place_id": one.place_id,
+            "kind": one.kind.value,
+            "contradicted": one.contradicted,
+            "switches": [asdict(share) for share in one.shares],
         }
-        for s in found
+        for one in found
     ]
-    answer(as_json, plain, lambda: _show_shares(job.survey, emitter_names(job.survey, visit or None), plain))
+    answer(as_json, plain, lambda: _show_shares(found))
 
 
-def _show_shares(survey: Survey, names: dict[str, str], plain: list[dict[str, Any]]) -> None:
-    rows, before = [], ""
-    for share in sorted(plain, key=lambda s: (s["place_id"], -s["share"]["median"])):
-        if share["share"]["median"] < 0.01:
-            continue
-        place = survey.place(share["place_id"]).name
-        level = share["level_w_m2"]
-        rows.append(
-            (
-                "" if place == before else place,
-                names[share["emitter_id"]],
-                f"{100 * share['share']['median']:.0f} %",
-                span(level["low"], level["high"]),
-                probability(share["probability_largest"]),
-            )
-        )
-        before = place
+def _show_shares(found: tuple[PlaceCauses, ...]) -> None:
+    rows = []
+    for one in found:
+        place = one.place
+        for switch in one.shares:
+            rows.append(_share_row(place, switch.name, switch.share))
+            rows += [_share_row("", f"  {band.name}", band.share) for band in switch.bands]
+            place = ""
     table("Shares of the local mean, µW/m²", ("place", "source", "share", "level, 90%", "P(largest)"), rows)
+    for one in found:
+        if one.contradicted:
+            typer.echo(f"{one.place}: readings with a switch off contradict the model; no source is sure.")
+
+
+def _share_row(place: str, name: str, share: Share) -> tuple[str, str, str, str, str]:
+    level = share.level_w_m2
+    return (
+        place,
+        name,
+        f"{100 * share.share.median:.0f} %",
+        span(level.low, level.high),
+        probability(share.probability_largest),
+    )
 
 
 def level_map(

@@ -1,7 +1,8 @@
-"""Who makes the level at a place."""
+"""Who makes the level at a place: by switch, which a person can act on, and by band below it."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from roomfield.errors import TooEarlyError
 from roomfield.field.posterior import LevelDraws, Posterior, levels_at
+from roomfield.field.ranges import COVERAGE, Range
 from roomfield.field.scene import Scene
+from roomfield.field.switching import honest_odds, switching_bounds
 from roomfield.quantities import Kind
 from roomfield.survey import Place, RadioState
 
@@ -18,31 +21,33 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Share:
-    """Part of one emitter, or of the emitters on one switch, in the level at a place.
+    """Part of the emitters on one switch, or of one emitter, in the level at a place.
 
     Parameters
     ----------
-    emitter_ids : tuple of str
-        One emitter, or all on one switch.
     name : str
-        The emitter's id or the switch.
-    share, share_low, share_high : float
-        Median part of the total and its interval [1].
-    level_w_m2, level_low_w_m2, level_high_w_m2 : float
-        Median and interval of what it makes alone, as a local mean [W/m²].
+        The switch, or the emitter's id.
+    emitter_ids : tuple of str
+        All on that switch.
+    share : Range
+        Part of the total [1].
+    level_w_m2 : Range
+        What it makes alone, as a local mean: while on air for a peak or held maximum, over time for an average [W/m²].
     probability_largest : float
-        That nothing else contributes more [1].
+        That nothing else contributes more, within what switching at the place allows [1].
+    contradicted : bool
+        True if the joint answer is at odds with what switching at the place showed.
+    bands : tuple of Share
+        The emitters on the switch one by one, if there are several; these can often not be told apart.
     """
 
-    emitter_ids: tuple[str, ...]
     name: str
-    share: float
-    share_low: float
-    share_high: float
-    level_w_m2: float
-    level_low_w_m2: float
-    level_high_w_m2: float
+    emitter_ids: tuple[str, ...]
+    share: Range
+    level_w_m2: Range
     probability_largest: float
+    contradicted: bool = False
+    bands: tuple[Share, ...] = ()
 
 
 def contributions(
@@ -52,10 +57,9 @@ def contributions(
     kind: Kind = Kind.PEAK,
     state: str | RadioState | None = None,
     scene: Scene | None = None,
-    by_switch: bool = False,
-    coverage: float = 0.9,
+    coverage: float = COVERAGE,
 ) -> tuple[Share, ...]:
-    """Shares at one place, largest first.
+    """Shares at one place, the most probable largest first.
 
     Parameters
     ----------
@@ -65,8 +69,6 @@ def contributions(
         Where.
     kind : Kind
         Peak and highest held: while all transmit. Average: weighted with the duty.
-    by_switch : bool
-        True to put emitters with one switch together; bands of one device can often not be told apart.
     coverage : float
         Of the intervals [1].
 
@@ -77,42 +79,58 @@ def contributions(
     """
     point = _position(place)
     drawn = levels_at(posterior, point[None], kind=kind, state=state, scene=scene)
-    names, table = grouped(posterior, drawn, by_switch=by_switch)
-    return shares_of(names, table[:, :, 0], coverage)
+    as_found = state is None and scene is None
+    return shares_at(posterior, drawn, 0, point if as_found else None, coverage)
 
 
-def grouped(
-    posterior: Posterior, drawn: LevelDraws, *, by_switch: bool
-) -> tuple[tuple[tuple[str, tuple[str, ...]], ...], Array]:
-    """Names with their emitters, and their levels, shape (n_draws, n_names, n_points) [W/m²]."""
-    members: dict[str, list[int]] = {}
-    for k, emitter in enumerate(posterior.survey.emitters):
-        members.setdefault(emitter.group if by_switch else emitter.id, []).append(k)
-    names = tuple((n, tuple(drawn.emitter_ids[i] for i in index)) for n, index in members.items())
-    table = np.stack([drawn.by_emitter_w_m2[:, index].sum(axis=1) for index in members.values()], axis=1)
-    return names, table
+def contributions_at(
+    posterior: Posterior, places: Sequence[Place], *, kind: Kind = Kind.PEAK, coverage: float = COVERAGE
+) -> tuple[tuple[Share, ...], ...]:
+    """Shares at several places with everything on, see `contributions`."""
+    points = np.array([_position(place) for place in places])
+    drawn = levels_at(posterior, points, kind=kind)
+    return tuple(shares_at(posterior, drawn, n, point, coverage) for n, point in enumerate(points))
 
 
-def shares_of(names: tuple[tuple[str, tuple[str, ...]], ...], table: Array, coverage: float) -> tuple[Share, ...]:
-    """Shares from draws at one point, largest probability of being the largest first.
+def shares_at(
+    posterior: Posterior, drawn: LevelDraws, column: int, point: Array | None, coverage: float = COVERAGE
+) -> tuple[Share, ...]:
+    """Shares at one point of draws of levels, the most probable largest first.
 
     Parameters
     ----------
-    table : ndarray, shape (n_draws, n_names)
-        Levels [W/m²].
+    column : int
+        Of the point among the draws.
+    point : ndarray, shape (3,) or None
+        Where [m], to look for switching there; None if things are not as they were read.
     """
-    tail = (1.0 - coverage) / 2.0
-    part = np.quantile(table / table.sum(axis=1, keepdims=True), [tail, 0.5, 1.0 - tail], axis=0)
-    level = np.quantile(table, [tail, 0.5, 1.0 - tail], axis=0)
-    largest = np.bincount(np.argmax(table, axis=1), minlength=table.shape[1]) / len(table)
-    found = [
-        Share(
-            ids, name, float(part[1, k]), float(part[0, k]), float(part[2, k]), float(level[1, k]),
-            float(level[0, k]), float(level[2, k]), float(largest[k]),
-        )
-        for k, (name, ids) in enumerate(names)
-    ]  # fmt: skip
-    return tuple(sorted(found, key=lambda s: (-s.probability_largest, -s.share)))
+    switches = switches_of(posterior)
+    table = drawn.by_emitter_w_m2[:, :, column]
+    total = np.maximum(table.sum(axis=1), 1e-300)
+    levels = np.stack([table[:, members].sum(axis=1) for members in switches.values()], axis=1)
+    largest = np.bincount(np.argmax(levels, axis=1), minlength=len(switches)) / len(levels)
+    tested = None if point is None else switching_bounds(posterior, point, list(switches.values()), drawn.kind)
+    odds, contradicted = honest_odds(largest.tolist(), tested)
+    found = []
+    for k, (name, members) in enumerate(switches.items()):
+        ids = tuple(drawn.emitter_ids[m] for m in members)
+        bands = tuple(_band(drawn.emitter_ids[m], table[:, m], table, total, coverage) for m in members)
+        part = Range.of(levels[:, k] / total, coverage), Range.of(levels[:, k], coverage)
+        found.append(Share(name, ids, *part, odds[k], contradicted, bands if len(members) > 1 else ()))
+    return tuple(sorted(found, key=lambda s: (-s.probability_largest, -s.share.median)))
+
+
+def switches_of(posterior: Posterior) -> dict[str, list[int]]:
+    """Switches and the indices of the emitters on them."""
+    members: dict[str, list[int]] = {}
+    for k, emitter in enumerate(posterior.survey.emitters):
+        members.setdefault(emitter.group, []).append(k)
+    return members
+
+
+def _band(name: str, level: Array, table: Array, total: Array, coverage: float) -> Share:
+    largest = float(np.mean(level >= table.max(axis=1)))
+    return Share(name, (name,), Range.of(level / total, coverage), Range.of(level, coverage), largest)
 
 
 def _position(place: Place | ArrayLike) -> Array:

@@ -34,7 +34,13 @@ def read_contributions(
     """Who contributes what at every place, from all readings together."""
     visit_id = visit or (opened.survey.visits[0].id if opened.survey.visits else "")
     return [
-        {"place": one.place, "emitters": [{"name": name, **_finite(asdict(share))} for name, share in one.shares]}
+        {
+            "place_id": one.place_id,
+            "place": one.place,
+            "kind": one.kind.value,
+            "contradicted": one.contradicted,
+            "switches": [_finite(asdict(share)) for share in one.shares],
+        }
         for one in causes(opened.survey, visit_id, kind)
     ]
 

@@ -12,7 +12,7 @@ from roomfield.web.contexts import FieldPart
 from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
 from roomfield.web.rendering import language_of, render
-from roomfield.workbench.model.source_contributions import PlaceCauses, causes
+from roomfield.workbench.model.source_contributions import NamedShare, PlaceCauses, causes
 from roomfield.workbench.publish import level_maps
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
@@ -21,7 +21,7 @@ KindName = Literal["peak", "highest_held", "average"]
 
 @dataclass(frozen=True)
 class ShareRow:
-    """One emitter's part of the level at one place [%]."""
+    """The part of what hangs on one switch, or of one band of it, in the level at one place [%]."""
 
     emitter: str
     low: float
@@ -29,6 +29,7 @@ class ShareRow:
     high: float
     level: str
     chance_largest: str
+    band: bool = False
 
 
 @dataclass(frozen=True)
@@ -61,15 +62,22 @@ def map_picture(request: Request, opened: Opened, storey_id: str, visit: str, ki
 
 
 def _sheet(place: PlaceCauses, show: Show) -> ShareSheet:
-    rows = tuple(
-        ShareRow(
-            name,
-            round(100.0 * share.share.low, 1),
-            round(100.0 * share.share.median, 1),
-            round(100.0 * share.share.high, 1),
-            show.density(share.level_w_m2.median),
-            show.share(share.probability_largest),
-        )
-        for name, share in place.shares[:6]
+    rows = [
+        row
+        for switch in place.shares[:6]
+        for row in (_row(switch, show), *(_row(band, show, band=True) for band in switch.bands))
+    ]
+    return ShareSheet(place.place, tuple(rows))
+
+
+def _row(one: NamedShare, show: Show, *, band: bool = False) -> ShareRow:
+    part = one.share.share
+    return ShareRow(
+        one.name,
+        round(100.0 * part.low, 1),
+        round(100.0 * part.median, 1),
+        round(100.0 * part.high, 1),
+        show.density(one.share.level_w_m2.median),
+        show.share(one.share.probability_largest),
+        band,
     )
-    return ShareSheet(place.place, rows)

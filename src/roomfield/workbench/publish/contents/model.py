@@ -20,7 +20,8 @@ from roomfield.show.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.show.findings import Contribution, NextStep, StepGroup
 from roomfield.show.phrase import Text, Told, phrase
 from roomfield.survey import Standing, Survey
-from roomfield.workbench.model.joint_model import EmitterShare, Range, emitter_shares
+from roomfield.workbench.model.joint_model import Range
+from roomfield.workbench.model.source_contributions import shares_at_places
 from roomfield.workbench.publish.contents.plan import emitter_letters, plan_storeys, room_at
 
 LEAST_SHARE = 0.05
@@ -35,24 +36,22 @@ HALF_CIRCLE_DEG = 180.0
 
 
 def model_contributions(posterior: Posterior) -> tuple[Contribution, ...]:
-    """Peak contributions of emitters at places, the largest first at each place."""
-    names = {e.id: e.name for e in posterior.survey.emitters}
-    shares = [s for s in emitter_shares(posterior, Kind.PEAK) if s.share.median >= LEAST_SHARE]
-    order = {p.id: n for n, p in enumerate(posterior.survey.places)}
-    shares.sort(key=lambda s: (order[s.place_id], -s.share.median))
+    """Peak contributions by switch at places, the largest first at each place."""
     return tuple(
         Contribution(
-            s.place_id,
-            names[s.emitter_id],
+            place.place_id,
+            one.name,
             Kind.PEAK,
-            s.level_w_m2.median,
-            s.level_w_m2.low,
-            s.level_w_m2.high,
-            s.share.median,
-            s.share.low,
-            s.share.high,
+            one.share.level_w_m2.median,
+            one.share.level_w_m2.low,
+            one.share.level_w_m2.high,
+            one.share.share.median,
+            one.share.share.low,
+            one.share.share.high,
         )
-        for s in shares
+        for place in shares_at_places(posterior, Kind.PEAK)
+        for one in sorted(place.shares, key=lambda s: -s.share.share.median)
+        if one.share.share.median >= LEAST_SHARE
     )
 
 
@@ -167,27 +166,20 @@ def _place_read(survey: Survey, reading_id: str) -> Text:
 def search_steps(posterior: Posterior) -> tuple[NextStep, ...]:
     """Where to look for each transmitter of unknown position that is the largest part of a level somewhere."""
     survey = posterior.survey
-    leading: dict[str, EmitterShare] = {}
-    for share in emitter_shares(posterior, Kind.PEAK):
-        best = leading.get(share.place_id)
-        if best is None or share.share.median > best.share.median:
-            leading[share.place_id] = share
+    leading = [(p.place, p.shares[0].share) for p in shares_at_places(posterior, Kind.PEAK) if p.shares]
     steps = []
     for row, emitter in enumerate(survey.emitters):
-        worst = max((s for s in leading.values() if s.emitter_id == emitter.id), key=_part, default=None)
+        own = [(place, s.share.median) for place, s in leading if emitter.id in s.emitter_ids]
+        worst = max(own, key=lambda one: one[1], default=None)
         found = locate(posterior, emitter.id)
         room = room_at(survey, found.centre)[1] if found.centre is not None else ""
         if worst is None or found.whereabouts is not Whereabouts.REGION or not room:
             continue
-        place = survey.place(worst.place_id).name
+        place, share = worst
         title = phrase("step.look_for.title", source=emitter.name, room=room)
-        reason = phrase("step.look_for.reason", place=place, share=worst.share.median, spread=_spread_m(posterior, row))
+        reason = phrase("step.look_for.reason", place=place, share=share, spread=_spread_m(posterior, row))
         steps.append(NextStep(StepGroup.INNER, title, reason))
     return tuple(steps)
-
-
-def _part(share: EmitterShare) -> float:
-    return share.share.median
 
 
 def storey_grid(survey: Survey, storey_id: str, found: LevelMap) -> LevelGrid:

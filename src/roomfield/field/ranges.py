@@ -1,0 +1,27 @@
+"""Median and interval of draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+COVERAGE = 0.9
+
+
+@dataclass(frozen=True)
+class Range:
+    """Median and interval of a quantity."""
+
+    low: float
+    median: float
+    high: float
+
+    @staticmethod
+    def of(draws: Array, coverage: float = COVERAGE) -> Range:
+        """Quantiles of draws, shape (n,)."""
+        tail = (1.0 - coverage) / 2.0
+        low, median, high = np.quantile(draws, [tail, 0.5, 1.0 - tail])
+        return Range(float(low), float(median), float(high))
