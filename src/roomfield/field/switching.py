@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from roomfield.field.noise import OWN_STD_DB
-from roomfield.field.observations import AVERAGE_ROW
+from roomfield.field.observation_arrays import AVERAGE_ROW
 from roomfield.field.posterior import SAME_SPOT_M, Posterior
 from roomfield.quantities import Kind
 
@@ -50,13 +50,13 @@ class _Read(NamedTuple):
 
 
 def switching_bounds(
-    posterior: Posterior, point: Sequence[float], groups: Sequence[Sequence[int]], kind: Kind
+    posterior: Posterior, point: ArrayLike, groups: Sequence[Sequence[int]], kind: Kind
 ) -> tuple[Bounds, ...] | None:
     """Bounds for each switch at a place where switches were tried; None if none was.
 
     Parameters
     ----------
-    point : sequence of float
+    point : array_like, shape (3,)
         Where [m].
     groups : sequence of sequence of int
         Indices of the emitters on each switch.
@@ -82,7 +82,7 @@ def switching_bounds(
     return None if np.all(np.isnan(parts)) else _bounds(parts)
 
 
-def _readings_at(posterior: Posterior, point: Sequence[float], kind: Kind) -> list[_Read]:
+def _readings_at(posterior: Posterior, point: ArrayLike, kind: Kind) -> list[_Read]:
     """Values of scans at a place; a reading's scatter is that of one scan."""
     observed, noise = posterior.forward.observed, posterior.forward.noise
     rows = observed.levels
@@ -139,7 +139,7 @@ def honest_odds(probabilities: Sequence[float], bounds: Sequence[Bounds] | None)
     if not bound.any():
         return tuple(given.tolist()), False
     free, left = held[~bound].sum(), 1.0 - held[bound].sum()
-    if left > 0.0 and free > 0.0:
-        held[~bound] *= left / free
+    if left > 0.0:
+        held[~bound] = held[~bound] * left / free if free > 0.0 else left / max(np.count_nonzero(~bound), 1)
     held = held / held.sum()
     return tuple(held.tolist()), bool(np.max(np.abs(held - given)) > 0.1)
