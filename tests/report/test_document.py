@@ -10,7 +10,7 @@ import pytest
 from roomfield.report import document
 from roomfield.report.compose import Part, compose
 from roomfield.report.compose.answer import aim_sentence, law_sentence
-from roomfield.report.compose.blocks import Figure, Listing, Paragraph, Table
+from roomfield.report.compose.blocks import ANNEXES, Figure, Listing, Paragraph, Table
 from roomfield.report.compose.front import MAX_PLACES, first_places
 from roomfield.report.compose.levels import axis_rows
 from roomfield.report.compose.sources import ordered_contributions
@@ -150,12 +150,12 @@ def test_sentences_of_the_first_page_refer_to_sections_that_exist(sample: Module
     sheet = compose(sample.full(), english)
     numbered = [s for s in sheet.sections if s.numbered]
     assert sheet.front is not None
-    texts = [b.text for b in sheet.front.blocks if isinstance(b, Paragraph)]
-    references = [int(n) for t in texts for n in re.findall(r"section (\d+)", t)]
-    assert references
-    method = 1 + next(n for n, s in enumerate(numbered) if s.part is Part.METHOD)
-    assert method in references
-    assert all(1 <= n <= len(numbered) for n in references)
+    texts = " ".join(b.text for b in sheet.front.blocks if isinstance(b, Paragraph))
+    method = next(s for s in numbered if s.part is Part.METHOD)
+    assert f"annex {method.number}" in texts
+    chapters = [s.number for s in numbered if s.part not in ANNEXES]
+    assert chapters == [str(n) for n in range(1, len(chapters) + 1)]
+    assert [s.number for s in numbered if s.part in ANNEXES] == list("ABCDEFGHI")
 
 
 def test_every_figure_has_alternative_and_caption_and_every_table_whole_rows(sample: ModuleType, words: Words) -> None:

@@ -22,7 +22,7 @@ from roomfield.show.figures.bars import ContributionBar, PairBar, before_after, 
 from roomfield.show.figures.control_chart import control_chart
 from roomfield.show.figures.envelope import envelope_spectrum, folded_profile
 from roomfield.show.figures.level_axis import AxisMark, AxisRow, level_axis
-from roomfield.show.figures.level_map import band_colour, contour_levels, level_map, level_span
+from roomfield.show.figures.level_map import contour_levels, level_map, level_span
 from roomfield.show.figures.plan import frame, storey_plan
 from roomfield.show.figures.series import day_profile, runs, timeline
 from roomfield.show.figures.svg import fitted, text_width
@@ -313,7 +313,8 @@ def test_scale_is_even_in_lightness_and_of_one_hue() -> None:
     hues = [math.degrees(math.atan2(b, a)) % 360 for _, a, b in steps if math.hypot(a, b) > 0.02]
     assert len(hues) >= 15
     assert max(hues) - min(hues) < 12
-    assert [band_colour(n, 3) for n in range(3)] == sorted({band_colour(n, 3) for n in range(3)}, key=luminance)[::-1]
+    colours = [style.level_colour(db) for db in (-20.0, 0.0, 20.0, 40.0, 60.0)]
+    assert colours == sorted(set(colours), key=luminance)[::-1]
 
 
 def test_contribution_that_includes_zero_starts_at_the_zero_edge(english: Words) -> None:

@@ -96,7 +96,7 @@ def test_a_survey_of_points_alone_has_a_plan_and_a_map(survey: Survey):
     assert [p.position for p in drawn.places] == [(x, y) for x, y in SPOTS]
     elsewhere = replace(home, places=tuple(replace(p, position=(*p.position[:2], 4.0)) for p in home.places))
     assert plan_storeys(elsewhere, home.places)[0].places == ()
-    (mapped,) = map_grids(posterior_of(home))
+    (mapped,) = map_grids(posterior_of(home), plan_storeys(home, home.places))
     assert (mapped.x_m[0], mapped.x_m[-1]) == pytest.approx((-0.5, 9.0), abs=0.5)
     strongest = np.unravel_index(np.nanargmax(np.array(mapped.level_db)), np.shape(mapped.level_db))
     assert np.hypot(mapped.x_m[strongest[1]] - ROUTER[0], mapped.y_m[strongest[0]] - ROUTER[1]) < 1.5

@@ -60,6 +60,8 @@ class PlanPlace:
         Number of the place in the report's tables.
     label : str
         Short value under the number, for example ``340 µW/m²``; may be empty.
+    level_db : float or None
+        Level that the disc is coloured by [dB re 1 µW/m²]; None for paper.
     """
 
     number: int
@@ -67,6 +69,7 @@ class PlanPlace:
     position: Point
     sleeping: bool = False
     label: str = ""
+    level_db: float | None = None
 
 
 @dataclass(frozen=True)

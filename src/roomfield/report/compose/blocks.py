@@ -8,27 +8,35 @@ from typing import TypeAlias
 
 
 class Part(StrEnum):
-    """Parts of the report, in their order; a report may be cut down to some of them."""
+    """Parts of the report, in their order; a report may be cut down to some of them. From ``STATES`` on: annexes."""
 
     FRONT = "front"
-    LEVELS = "levels"
+    LETTER = "letter"
+    VERIFICATION = "verification"
     PLAN = "plan"
-    MAP = "map"
+    LEVELS = "levels"
+    KINDS = "kinds"
     SOURCES = "sources"
-    LISTENING = "listening"
-    LOGS = "logs"
+    MAP = "map"
     STEPS = "steps"
     REMEDY = "remedy"
-    VERIFICATION = "verification"
+    LISTENING = "listening"
+    LOGS = "logs"
     UNDETERMINED = "undetermined"
     CAUTIONS = "cautions"
+    STATES = "states"
+    SWITCHING = "switching"
+    SOUND = "sound"
     METHOD = "method"
     INSTRUMENT = "instrument"
     BUDGET = "budget"
     REFERENCES = "references"
     AMENDMENTS = "amendments"
     ANNEX = "annex"
-    LETTER = "letter"
+
+
+ANNEXES = frozenset(list(Part)[list(Part).index(Part.STATES) :])
+"""Parts with letters instead of numbers: evidence, tables and data behind the chapters."""
 
 
 class Align(StrEnum):
@@ -141,13 +149,21 @@ Block: TypeAlias = Heading | Paragraph | Listing | Table | Facts | Figure
 
 @dataclass(frozen=True)
 class Section:
-    """A section; a letter has no number."""
+    """A section.
+
+    Parameters
+    ----------
+    number : str
+        Number of a chapter or letter of an annex, given when the document is put together; a letter to the client has
+        none.
+    """
 
     part: Part
     title: str
     blocks: tuple[Block, ...]
     new_page: bool = False
     numbered: bool = True
+    number: str = ""
 
 
 @dataclass(frozen=True)

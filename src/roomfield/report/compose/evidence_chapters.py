@@ -28,19 +28,25 @@ def listening_section(content: ReportContent, words: Words) -> Section | None:
         return None
     blocks: list[Block] = [Paragraph(words.say("listening.intro"))]
     for recording in content.recordings:
-        blocks += _recording(recording, words)
+        blocks += [Heading(_where(recording, words)), Paragraph(_claims(recording, words))]
+        blocks += [Paragraph(words.say("listening.unknown", text=words.text(t))) for t in recording.unknown]
     return Section(Part.LISTENING, words.say("section.listening"), tuple(blocks))
 
 
+def sound_section(content: ReportContent, words: Words) -> Section | None:
+    """The evidence behind what was heard: every technology with its probability, profile and spectrum."""
+    blocks = [block for recording in content.recordings for block in _recording(recording, words)]
+    return Section(Part.SOUND, words.say("section.sound"), tuple(blocks)) if blocks else None
+
+
+def _where(recording: RecordingEntry, words: Words) -> str:
+    return words.say("listening.where", place=recording.place, state=recording.state, duration=recording.duration_s)
+
+
 def _recording(recording: RecordingEntry, words: Words) -> list[Block]:
-    where = words.say("listening.where", place=recording.place, state=recording.state, duration=recording.duration_s)
-    blocks: list[Block] = [Heading(where)]
-    statement = _claims(recording, words)
-    if statement:
-        blocks.append(Paragraph(statement))
+    blocks: list[Block] = [Heading(_where(recording, words))]
     if recording.heard:
         blocks.append(_heard(recording, words))
-    blocks += [Paragraph(words.say("listening.unknown", text=words.text(t))) for t in recording.unknown]
     if recording.profile is not None:
         period = recording.profile.period_s
         caption = words.say("figure.profile.caption", period=period, rate=1 / period, place=recording.place)

@@ -32,13 +32,13 @@ MAX_PLACES = 7
 
 @dataclass(frozen=True)
 class Links:
-    """Section numbers by part, for references on the first page."""
+    """Names of sections by part, such as "section 4" or "annex C", for references on the first page."""
 
-    numbers: dict[Part, str]
+    names: dict[Part, str]
 
     def section(self, part: Part) -> str:
-        """Number of a section; a dash if this report has been cut down and lacks it."""
-        return self.numbers.get(part, "–")
+        """What a section is called in running text; a dash if this report has been cut down and lacks it."""
+        return self.names.get(part, "–")
 
 
 def front(content: ReportContent, words: Words, links: Links) -> Front:

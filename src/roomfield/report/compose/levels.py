@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from roomfield.quantities.kind import Kind
 from roomfield.report.compose.blocks import (
@@ -21,6 +22,7 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
+from roomfield.show.drawings import PlanPlace, PlanStorey
 from roomfield.show.evidence import ReferenceStanding
 from roomfield.show.figures.level_axis import AxisMark, AxisRow, level_axis
 from roomfield.show.figures.plan import storey_plan
@@ -31,6 +33,7 @@ from roomfield.show.words.sentences import (
     category_text,
     level_median,
     level_range,
+    level_value,
     outcome_word,
     shown_text,
 )
@@ -54,10 +57,17 @@ def levels_section(content: ReportContent, words: Words) -> Section:
     if figures:
         blocks += [Heading(words.say("section.axis")), *figures]
         blocks.append(Paragraph(words.say("levels.intro_axis", state=state), "small"))
-    blocks.append(_levels_table(content, words))
+    return Section(Part.LEVELS, words.say("section.levels"), tuple(blocks), new_page=True)
+
+
+def states_section(content: ReportContent, words: Words) -> Section | None:
+    """Every level in every radio state, and every comparison with a reference; None without levels."""
+    if not any(place.levels for place in content.places):
+        return None
+    blocks: list[Block] = [_levels_table(content, words)]
     if content.verdicts:
         blocks += [Heading(words.say("levels.verdicts")), _verdict_table(content, words)]
-    return Section(Part.LEVELS, words.say("section.levels"), tuple(blocks), new_page=True)
+    return Section(Part.STATES, words.say("section.states"), tuple(blocks))
 
 
 def axis_marks(content: ReportContent, words: Words, kinds: tuple[Kind, ...] = KIND_ORDER) -> list[AxisMark]:
@@ -207,15 +217,30 @@ def _verdict_row(content: ReportContent, verdict: Verdict, words: Words) -> Row:
     )
 
 
+def labelled(content: ReportContent, storey: PlanStorey, words: Words) -> PlanStorey:
+    """A plan with the level of every place beside it and in its colour."""
+    shown = {n: p.level for n, p in enumerate(content.shown, start=1)}
+
+    def marked(place: PlanPlace) -> PlanPlace:
+        item = shown.get(place.number)
+        if item is None:
+            return place
+        value = level_value(item.level)
+        level_db = 10.0 * math.log10(value * 1e6) if value > 0.0 else None
+        return replace(place, label=level_median(item.level, words), level_db=level_db)
+
+    return replace(storey, places=tuple(marked(place) for place in storey.places))
+
+
 def plan_section(content: ReportContent, words: Words) -> Section | None:
     """Every storey with its places; None if there is no plan."""
     if not content.storeys:
         return None
     blocks: list[Block] = []
-    for storey in content.storeys:
-        labelled = any(p.label for p in storey.places)
+    for plain in content.storeys:
+        storey = labelled(content, plain, words)
         caption = words.say("figure.plan.caption_plain", storey=storey.name)
-        if labelled:
+        if any(p.label for p in storey.places):
             caption = words.say("figure.plan.caption", storey=storey.name, state=content.state_name(content.state_id))
         svg = storey_plan(storey, words)
         blocks.append(picture(svg, caption))

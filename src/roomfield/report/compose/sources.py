@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from roomfield.report.compose.blocks import (
     Align,
@@ -19,6 +20,7 @@ from roomfield.report.compose.blocks import (
     Section,
     Table,
 )
+from roomfield.report.compose.levels import labelled
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
 from roomfield.show.figures.bars import ContributionBar, contribution_bars
@@ -33,14 +35,25 @@ _BARS = 24
 def sources_section(content: ReportContent, words: Words) -> Section | None:
     """What each source contributes; None if nothing is known about it."""
     blocks: list[Block] = []
-    if content.contributions:
-        blocks.append(Paragraph(words.say("sources.intro")))
-        ordered = ordered_contributions(content)
-        blocks += _contribution_blocks(content, [c for c in ordered if c.state_with], "switched", words)
-        blocks += _contribution_blocks(content, [c for c in ordered if not c.state_with], "modelled", words)
+    shares = [c for c in ordered_contributions(content) if not c.state_with]
+    if shares:
+        blocks.append(Paragraph(words.say("sources.intro_shares", coverage=content.rules.coverage)))
+        blocks += _contribution_blocks(content, shares, "modelled", words)
+    elif content.contributions:
+        blocks.append(Paragraph(words.say("sources.only_switched")))
     if content.sources:
         blocks += [Heading(words.say("section.located")), _located_table(content, words)]
     return Section(Part.SOURCES, words.say("section.sources"), tuple(blocks)) if blocks else None
+
+
+def switching_section(content: ReportContent, words: Words) -> Section | None:
+    """What went away with each switch, at the largest spot; None if nothing was switched."""
+    switched = [c for c in ordered_contributions(content) if c.state_with]
+    if not switched:
+        return None
+    intro = Paragraph(words.say("sources.intro", coverage=content.rules.coverage))
+    blocks = (intro, *_contribution_blocks(content, switched, "switched", words))
+    return Section(Part.SWITCHING, words.say("section.switching"), blocks)
 
 
 def ordered_contributions(content: ReportContent) -> list[Contribution]:
@@ -55,11 +68,10 @@ def _contribution_blocks(content: ReportContent, items: list[Contribution], way:
     """Figures and table of the contributions found in one way."""
     if not items:
         return []
-    heading = Heading(words.say(f"sources.{way}"))
-    return [heading, *_bar_figures(content, items, words), _contribution_table(content, items, words)]
+    return [*_bar_figures(content, items, way, words), _contribution_table(content, items, words)]
 
 
-def _bar_figures(content: ReportContent, items: list[Contribution], words: Words) -> list[Figure]:
+def _bar_figures(content: ReportContent, items: list[Contribution], way: str, words: Words) -> list[Figure]:
     """The first kind in the usual order that was compared, so that no figure mixes kinds."""
     kind = min((c.kind for c in items), key=KIND_ORDER.index)
     bars = [
@@ -71,9 +83,11 @@ def _bar_figures(content: ReportContent, items: list[Contribution], words: Words
             c.high_w_m2,
         )
         for c in items
-        if c.kind is kind
+        if c.kind is kind and c.median_w_m2 == c.median_w_m2
     ]
-    caption = words.say("figure.contributions.caption", kind=words.say(f"kind_noun.{kind.value}"))
+    if not bars:
+        return []
+    caption = words.say(f"figure.contributions.caption_{way}", kind=words.say(f"kind_noun.{kind.value}"))
     pages = math.ceil(len(bars) / _BARS)
     size = math.ceil(len(bars) / pages)
     return [
@@ -83,11 +97,11 @@ def _bar_figures(content: ReportContent, items: list[Contribution], words: Words
 
 def _contribution_table(content: ReportContent, items: list[Contribution], words: Words) -> Table:
     shares = any(c.share is not None for c in items)
-    reasons = any(c.state_with or c.basis for c in items)
+    reasons = any(c.state_with for c in items)
     columns = [
         Column(words.say("sources.source"), weight=1.9),
         Column(words.say("levels.kind"), weight=0.9),
-        Column(words.say("sources.contribution"), Align.END, 1.0),
+        Column(words.say("sources.fall" if reasons else "sources.amount"), Align.END, 1.0),
         Column(words.say("levels.interval"), Align.END, 1.5),
     ]
     if shares:
@@ -108,7 +122,7 @@ def _contribution_table(content: ReportContent, items: list[Contribution], words
             cells.append(Cell("" if said else basis))
         rows.append(Row(tuple(cells)))
         before = item
-    return Table(tuple(columns), tuple(rows), words.say("sources.caption"))
+    return Table(tuple(columns), tuple(rows), words.say("sources.caption" if reasons else "sources.caption_shares"))
 
 
 def _source_by_source(items: list[Contribution]) -> list[Contribution]:
@@ -122,10 +136,12 @@ def _source_by_source(items: list[Contribution]) -> list[Contribution]:
 
 def _contribution_cells(item: Contribution, words: Words, shares: bool) -> list[Cell]:
     zero = words.say("sources.includes_zero") if item.low_w_m2 <= 0 <= item.high_w_m2 else ""
+    known = item.median_w_m2 == item.median_w_m2
+    span = words.say("level.range", low=item.low_w_m2, high=item.high_w_m2) if known else words.say("document.nothing")
     cells = [
         Cell(words.say(f"kind.{item.kind.value}")),
         Cell(words.numbers.micro(item.median_w_m2), strong=True),
-        Cell(words.say("level.range", low=item.low_w_m2, high=item.high_w_m2), small=zero),
+        Cell(span, small=zero),
     ]
     if shares:
         cells.append(_share(item, words))
@@ -184,7 +200,8 @@ def map_section(content: ReportContent, words: Words) -> Section | None:
     if not content.maps:
         return None
     blocks: list[Block] = [Paragraph(words.say("map.intro"))]
-    for grid in content.maps:
+    for plain in content.maps:
+        grid = replace(plain, storey=labelled(content, plain.storey, words))
         caption = words.say(
             "figure.map.caption",
             title=grid.title or grid.storey.name,

@@ -65,10 +65,6 @@ def render_html(
     words = load_words(language)
     extra = {"author": content.parties.assessor, "running": content.title, "found": words.say("front.found")}
     data = sheet_data(compose(content, words, parts), extra, printable)
-    number = 0
-    for section in data["sections"]:
-        number += section["numbered"]
-        section["number"] = str(number) if section["numbered"] else ""
     style = _template_text("report.css")
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     text: str = _template().render(doc=data, style=_safe(style), style_hash=f"sha256-{digest}")

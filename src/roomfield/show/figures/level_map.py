@@ -12,7 +12,7 @@ from roomfield.show.figures import style
 from roomfield.show.figures.plan import (
     PlanFrame,
     draw_building,
-    draw_emitter_sign,
+    draw_emitters,
     draw_place,
     draw_scale_bar,
     frame,
@@ -45,9 +45,7 @@ def level_map(grid: LevelGrid, words: Words) -> str:
         _hatching(drawing, grid, place)
     draw_building(drawing, grid.storey, place, names=False)
     _contours(drawing, grid, place, words)
-    for emitter in grid.storey.emitters:
-        if emitter.position is not None:
-            draw_emitter_sign(drawing, place.at(emitter.position), emitter.letter, known=emitter.known)
+    draw_emitters(drawing, grid.storey, place)
     for item in grid.storey.places:
         draw_place(drawing, item, place)
     draw_scale_bar(drawing, place, words)
@@ -117,12 +115,7 @@ def _bands(drawing: Drawing, grid: LevelGrid, place: PlanFrame, span: tuple[floa
         upper = low + (n + 1) * step if n < count - 1 else _FAR
         path = _area_path(generator, lower, upper, place)
         if path:
-            drawing.path(path, fill=band_colour(n, count), kind="band")
-
-
-def band_colour(band: int, count: int) -> str:
-    """Colour of the n-th of so many bands, from light (low) to dark (high)."""
-    return style.shade(0.04 + 0.72 * band / max(1, count - 1))
+            drawing.path(path, fill=style.level_colour(low + (n + 0.5) * step), kind="band")
 
 
 def _hatching(drawing: Drawing, grid: LevelGrid, place: PlanFrame) -> None:
@@ -185,7 +178,9 @@ def _legend(drawing: Drawing, grid: LevelGrid, span: tuple[float, float], words:
     height = min(18.0, (drawing.height - 70) / count)
     for n in range(count):
         y = top + height * (count - 1 - n)
-        drawing.rect((x, y), 12, height, fill=band_colour(n, count), stroke=style.RULE, line_width=0.4)
+        drawing.rect(
+            (x, y), 12, height, fill=style.level_colour(low + (n + 0.5) * step), stroke=style.RULE, line_width=0.4
+        )
     for n in range(count + 1):
         y = top + height * (count - n)
         drawing.text((x + 15, y + 2.4), words.numbers.as_given(low + n * step), size=7, fill=style.SOFT)

@@ -11,6 +11,8 @@ from roomfield.show.figures.svg import Drawing, fitted, polyline_path, text_widt
 from roomfield.show.words import Words
 
 _MARGIN = 26.0
+_SIGN = 17.0
+"""Distance at which two signs do not cover each other [pt]."""
 _MAX_HEIGHT = 238.0
 """So that two storeys with their captions stand on one page [pt]."""
 
@@ -94,8 +96,7 @@ def storey_plan(storey: PlanStorey, words: Words) -> str:
         "plan",
     )
     draw_building(drawing, storey, place)
-    for emitter in storey.emitters:
-        _emitter(drawing, emitter, place)
+    draw_emitters(drawing, storey, place)
     for item in storey.places:
         draw_place(drawing, item, place)
     draw_scale_bar(drawing, place, words)
@@ -205,12 +206,16 @@ def draw_place(drawing: Drawing, item: PlanPlace, place: PlanFrame) -> None:
         Scale.
     """
     x, y = place.at(item.position)
+    level = item.level_db
+    dark = level is not None and style.is_dark(level)
+    if item.sleeping:
+        drawing.circle((x, y), 9.4, fill=style.PAPER, stroke=style.INK, line_width=0.9, kind="bed")
     drawing.circle(
         (x, y),
         7.2,
-        fill=style.ACCENT if item.sleeping else style.PAPER,
-        stroke=style.PAPER if item.sleeping else style.ACCENT,
-        line_width=1.2,
+        fill=style.PAPER if level is None else style.level_colour(level),
+        stroke=style.INK,
+        line_width=0.9,
         kind="place",
     )
     drawing.text(
@@ -219,34 +224,83 @@ def draw_place(drawing: Drawing, item: PlanPlace, place: PlanFrame) -> None:
         size=8,
         anchor="middle",
         weight="600",
-        fill=style.PAPER if item.sleeping else style.ACCENT,
+        fill=style.PAPER if dark else style.INK,
     )
     if item.label:
-        left = x + 10 + text_width(item.label, 7.5) > place.width
+        left = x + 12 + text_width(item.label, 7.5) > place.width
         drawing.text(
-            (x - 10 if left else x + 10, y + 2.6),
+            (x - 12 if left else x + 12, y + 2.6),
             item.label,
-            size=7.5,
+            size=8,
+            weight="600",
             halo=True,
             anchor="end" if left else "",
         )
 
 
-def _emitter(drawing: Drawing, emitter: PlanEmitter, place: PlanFrame) -> None:
-    if emitter.region:
-        drawing.polyline(
-            [place.at(p) for p in emitter.region],
-            closed=True,
-            stroke=style.ACCENT,
-            width=0.8,
-            fill="none",
-            dash="3 2",
-            kind="region",
-        )
+def draw_emitters(drawing: Drawing, storey: PlanStorey, place: PlanFrame) -> None:
+    """Every emitter with its letter; signs that would cover each other stand side by side.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        Where to draw.
+    storey : PlanStorey
+        What to draw.
+    place : PlanFrame
+        Scale.
+    """
+    taken: list[Point] = [place.at(p.position) for p in storey.places]
+    for emitter in storey.emitters:
+        if emitter.region:
+            outline = [place.at(p) for p in emitter.region]
+            drawing.polyline(outline, closed=True, stroke=style.ACCENT, width=0.8, dash="3 2", kind="region")
+        wanted = _wanted(emitter, place)
+        if wanted is None:
+            continue
+        at = _free(wanted, taken, place)
+        taken.append(at)
+        if emitter.position is None:
+            _arrow(drawing, at, math.radians(emitter.bearing_deg or 0.0))
+        elif at != wanted:
+            drawing.line(wanted, at, stroke=style.SOFT, width=0.5, kind="leader")
+        draw_emitter_sign(drawing, at, emitter.letter, known=emitter.known)
+
+
+def _wanted(emitter: PlanEmitter, place: PlanFrame) -> Point | None:
+    """Where an emitter's sign belongs: at its position, or at the edge in its direction; None if neither is known."""
     if emitter.position is not None:
-        draw_emitter_sign(drawing, place.at(emitter.position), emitter.letter, known=emitter.known)
-    elif emitter.bearing_deg is not None:
-        _far(drawing, emitter, place)
+        return place.at(emitter.position)
+    if emitter.bearing_deg is None:
+        return None
+    angle = math.radians(emitter.bearing_deg)
+    way = (math.sin(angle), -math.cos(angle))
+    centre = (place.width / 2, (place.height - 22) / 2)
+    reach = min((c - 12) / abs(w) if abs(w) > 1e-6 else 1e9 for c, w in zip(centre, way, strict=True))
+    return centre[0] + way[0] * reach, centre[1] + way[1] * reach
+
+
+def _free(wanted: Point, taken: list[Point], place: PlanFrame) -> Point:
+    """The nearest spot to the right or left at which a sign covers no other."""
+    for step in range(12):
+        for side in (1, -1) if step else (1,):
+            at = (wanted[0] + side * step * _SIGN, wanted[1])
+            inside = _SIGN / 2 <= at[0] <= place.width - _SIGN / 2
+            if inside and all(math.dist(at, other) >= _SIGN - 1.0 for other in taken):
+                return at
+    return wanted
+
+
+def _arrow(drawing: Drawing, at: Point, angle: float) -> None:
+    """An arrow from a sign at the edge towards the home."""
+    tip = (at[0] - 26 * math.sin(angle), at[1] + 26 * math.cos(angle))
+    drawing.line(at, tip, stroke=style.INK, width=0.9)
+    for turn in (2.6, -2.6):
+        drawing.line(
+            tip,
+            (tip[0] + 6 * math.sin(angle + turn + math.pi), tip[1] - 6 * math.cos(angle + turn + math.pi)),
+            width=0.9,
+        )
 
 
 def draw_emitter_sign(drawing: Drawing, at: Point, letter: str, *, known: bool = True) -> None:
@@ -274,26 +328,6 @@ def draw_emitter_sign(drawing: Drawing, at: Point, letter: str, *, known: bool =
         kind="emitter",
     )
     drawing.text((x, y + 2.6), letter, size=7.5, anchor="middle", weight="600")
-
-
-def _far(drawing: Drawing, emitter: PlanEmitter, place: PlanFrame) -> None:
-    angle = math.radians(emitter.bearing_deg or 0.0)
-    way = (math.sin(angle), -math.cos(angle))
-    centre = (place.width / 2, (place.height - 22) / 2)
-    reach = min(
-        (centre[0] - 12) / abs(way[0]) if abs(way[0]) > 1e-6 else 1e9,
-        (centre[1] - 12) / abs(way[1]) if abs(way[1]) > 1e-6 else 1e9,
-    )
-    at = (centre[0] + way[0] * reach, centre[1] + way[1] * reach)
-    tip = (at[0] - way[0] * 26, at[1] - way[1] * 26)
-    drawing.line(at, tip, stroke=style.INK, width=0.9)
-    for turn in (2.6, -2.6):
-        drawing.line(
-            tip,
-            (tip[0] + 6 * math.sin(angle + turn + math.pi), tip[1] - 6 * math.cos(angle + turn + math.pi)),
-            width=0.9,
-        )
-    draw_emitter_sign(drawing, at, emitter.letter, known=emitter.known)
 
 
 def draw_scale_bar(drawing: Drawing, place: PlanFrame, words: Words) -> None:

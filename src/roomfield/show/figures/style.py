@@ -45,6 +45,27 @@ def shade(fraction: float) -> str:
     return "#" + "".join(f"{_byte(c):02x}" for c in linear)
 
 
+LEVELS_DB = (-20.0, 60.0)
+"""Levels at the ends of the one scale of colours [dB re 1 µW/m²]: 0.01 to 1 000 000 µW/m²."""
+
+
+def level_colour(level_db: float) -> str:
+    """Colour of a level, the same on every storey, map, visit and page.
+
+    Parameters
+    ----------
+    level_db : float
+        Level [dB re 1 µW/m²]; levels beyond the ends of the scale get the colour of the end.
+    """
+    low, high = LEVELS_DB
+    return shade(0.04 + 0.76 * min(1.0, max(0.0, (level_db - low) / (high - low))))
+
+
+def is_dark(level_db: float) -> bool:
+    """Whether light text is to stand on the colour of a level."""
+    return level_db > 0.5 * sum(LEVELS_DB)
+
+
 def _byte(linear: float) -> int:
     c = min(1.0, max(0.0, linear))
     encoded = 12.92 * c if c <= 0.0031308 else 1.055 * c ** (1 / 2.4) - 0.055

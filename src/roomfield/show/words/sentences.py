@@ -37,6 +37,12 @@ def level_median(level: Level, words: Words) -> str:
     return words.numbers.micro(level.median_w_m2)
 
 
+def level_value(level: Level) -> float:
+    """The number that a level is written with [W/m²]: the median, or the bound that is known."""
+    ends = {Censoring.BELOW_FLOOR: level.high_w_m2, Censoring.OVERLOAD: level.low_w_m2}
+    return ends.get(level.censoring, level.median_w_m2)
+
+
 def level_range(level: Level, words: Words) -> str:
     """The interval in µW/m² without unit; one-sided for censored levels."""
     if level.censoring is not Censoring.NONE:

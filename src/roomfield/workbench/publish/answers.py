@@ -34,7 +34,7 @@ def answer(survey: Survey, visit_id: str, *, modelled: bool = False) -> ReportCo
     """
     content = report_content(assess(survey, visit_id or None))
     if modelled and can_be_modelled(survey):
-        content = with_model(content, posterior_of(survey, visit_id or survey.visits[0].id))
+        content = with_model(content, posterior_of(survey, visit_id or survey.visits[0].id), survey)
     return content
 
 

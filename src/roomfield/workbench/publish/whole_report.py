@@ -9,6 +9,7 @@ from pathlib import Path
 from roomfield.field.posterior import Posterior
 from roomfield.report.document import ReportContent
 from roomfield.show.words.catalogue import load_words
+from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment, Terms, assess
 from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
 from roomfield.workbench.publish.contents.listening import recording_entries
@@ -101,7 +102,7 @@ def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = N
     step(0.2)
     content = report_content(assessment, issued_at=wanted.issued_at, package_sha256=job.package_sha256)
     if not wanted.short and can_be_modelled(job.survey):
-        content = with_model(content, posterior_of(job.survey, assessment.table.visit.id))
+        content = with_model(content, posterior_of(job.survey, assessment.table.visit.id), job.survey)
         content = with_agreed_steps(with_remedy(content, job.survey, assessment.table.visit.id))
     step(0.5)
     if not wanted.short and job.store is not None:
@@ -110,14 +111,15 @@ def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = N
     return content
 
 
-def with_model(content: ReportContent, posterior: Posterior) -> ReportContent:
+def with_model(content: ReportContent, posterior: Posterior, survey: Survey) -> ReportContent:
     """The content with what the model of the dwelling adds."""
+    storeys = with_sought(posterior, survey, content.storeys)
     return replace(
         content,
-        contributions=(*content.contributions, *model_contributions(posterior)),
-        sources=source_entries(posterior),
-        maps=map_grids(posterior),
-        storeys=with_sought(posterior, content.storeys),
+        contributions=(*content.contributions, *model_contributions(posterior, content.places, content.frame)),
+        sources=source_entries(posterior, survey),
+        maps=map_grids(posterior, storeys),
+        storeys=storeys,
         undetermined=(*content.undetermined, *open_questions(posterior)),
         steps=(*search_steps(posterior), *content.steps),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import hypot, log10
 
 import numpy as np
 
@@ -17,9 +18,10 @@ from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.technologies import technology
 from roomfield.show.chapters import SourceEntry
 from roomfield.show.drawings import LevelGrid, PlanEmitter, PlanStorey
-from roomfield.show.findings import Contribution, NextStep, StepGroup
+from roomfield.show.findings import Contribution, NextStep, PlaceFinding, PlaceLevel, StepGroup
 from roomfield.show.phrase import Text, Told, phrase
-from roomfield.survey import Standing, Survey
+from roomfield.show.place import Frame, answering_level
+from roomfield.survey import Censoring, Standing, Survey
 from roomfield.workbench.model.joint_model import Range
 from roomfield.workbench.model.source_contributions import shares_at_places
 from roomfield.workbench.publish.contents.plan import emitter_letters, plan_storeys, room_at
@@ -35,29 +37,51 @@ HALF_CIRCLE_DEG = 180.0
 """Directions that fill more than this are none."""
 
 
-def model_contributions(posterior: Posterior) -> tuple[Contribution, ...]:
-    """Peak contributions by switch at places, the largest first at each place."""
-    return tuple(
-        Contribution(
-            place.place_id,
-            one.name,
-            Kind.PEAK,
-            one.share.level_w_m2.median,
-            one.share.level_w_m2.low,
-            one.share.level_w_m2.high,
-            one.share.share.median,
-            one.share.share.low,
-            one.share.share.high,
-        )
-        for place in shares_at_places(posterior, Kind.PEAK)
-        for one in sorted(place.shares, key=lambda s: -s.share.share.median)
-        if one.share.share.median >= LEAST_SHARE
-    )
+def model_contributions(
+    posterior: Posterior, places: tuple[PlaceFinding, ...], frame: Frame
+) -> tuple[Contribution, ...]:
+    """What each switch makes of the level at a place: its share by the model, times the level as it was measured.
+
+    Parameters
+    ----------
+    places : tuple of PlaceFinding
+        With their measured levels.
+    frame : Frame
+        Radio state and coverage.
+
+    Notes
+    -----
+    Share and level are taken as independent, so that half-widths in dB add in quadrature. Where the level is only a
+    bound, the share stands alone and no amount is given.
+    """
+    causes = {one.place_id: one.shares for one in shares_at_places(posterior, Kind.PEAK, frame.coverage)}
+    found = []
+    for place in places:
+        level = answering_level(place, frame.state_id)
+        here = sorted(causes.get(place.id, ()), key=lambda s: -s.share.share.median)
+        named = [s for s in here if s.share.share.median >= LEAST_SHARE]
+        found += [_part_of(place.id, s.name, s.share.share, level) for s in named if level is not None]
+    return tuple(found)
 
 
-def source_entries(posterior: Posterior) -> tuple[SourceEntry, ...]:
-    """Every emitter with its radiated power over time and where it is."""
-    letters = emitter_letters(posterior.survey)
+def _part_of(place_id: str, source: str, share: Range, item: PlaceLevel) -> Contribution:
+    level, nan = item.level, float("nan")
+    ends = (nan, nan, nan)
+    if level.censoring is Censoring.NONE:
+        middle = share.median * level.median_w_m2
+        down = hypot(_db(share.median, share.low), _db(level.median_w_m2, level.low_w_m2))
+        up = hypot(_db(share.high, share.median), _db(level.high_w_m2, level.median_w_m2))
+        ends = (middle, middle * 10.0 ** (-down / 10.0), min(middle * 10.0 ** (up / 10.0), level.high_w_m2))
+    return Contribution(place_id, source, item.kind, *ends, share.median, share.low, share.high)
+
+
+def _db(above: float, under: float) -> float:
+    return 10.0 * log10(above / under) if under > 0.0 else float("inf")
+
+
+def source_entries(posterior: Posterior, survey: Survey) -> tuple[SourceEntry, ...]:
+    """Every emitter with its radiated power over time and where it is; letters as on the plan of the whole record."""
+    letters = emitter_letters(survey, posterior.survey.emitters)
     mean_db = posterior.eirp_db + np.minimum(posterior.duty_db, 0.0)
     entries = []
     for row, emitter in enumerate(posterior.survey.emitters):
@@ -182,43 +206,51 @@ def search_steps(posterior: Posterior) -> tuple[NextStep, ...]:
     return tuple(steps)
 
 
-def storey_grid(survey: Survey, storey_id: str, found: LevelMap) -> LevelGrid:
-    """A map of levels as the report draws it [dB re 1 µW/m²].
+def storey_grid(survey: Survey, storey_id: str, found: LevelMap, visit_id: str = "") -> LevelGrid:
+    """A map of levels as it is drawn [dB re 1 µW/m²], on the plan with every place.
 
     Raises
     ------
     UnknownNameError
         If there is no such storey.
     """
-    storeys = dict(zip((s.id for s in survey.dwelling.storeys), plan_storeys(survey, ()), strict=True))
+    drawn = plan_storeys(survey, survey.places, visit_id)
+    storeys = dict(zip((s.id for s in survey.dwelling.storeys), drawn, strict=True))
     if storey_id not in storeys:
         raise UnknownNameError("storey", storey_id, storeys)
+    return _grid(storeys[storey_id], found)
+
+
+def _grid(storey: PlanStorey, found: LevelMap) -> LevelGrid:
     return LevelGrid(
-        storeys[storey_id],
+        storey,
         tuple(map(float, found.x_m)),
         tuple(map(float, found.y_m)),
         tuple(tuple(map(float, row)) for row in found.mean_db + MICRO_DB),
         tuple(tuple(map(float, row)) for row in found.std_db),
+        title=storey.name,
     )
 
 
-def map_grids(posterior: Posterior) -> tuple[LevelGrid, ...]:
-    """Maps of the peak level of every storey that has an outline, or of the only one; everything on."""
-    survey = posterior.survey
-    storeys = survey.dwelling.storeys
+def map_grids(posterior: Posterior, drawn: tuple[PlanStorey, ...]) -> tuple[LevelGrid, ...]:
+    """Maps of the peak level of every storey that has an outline, or of the only one; everything on.
+
+    Parameters
+    ----------
+    drawn : tuple of PlanStorey
+        The plans as the report draws them, in the order of the storeys.
+    """
+    storeys = posterior.survey.dwelling.storeys
     return tuple(
-        replace(
-            storey_grid(survey, storey.id, level_map(posterior, storey.id, step_m=MAP_STEP_M, kind=Kind.PEAK)),
-            title=storey.name,
-        )
-        for storey in storeys
+        _grid(plan, level_map(posterior, storey.id, step_m=MAP_STEP_M, kind=Kind.PEAK))
+        for storey, plan in zip(storeys, drawn, strict=True)
         if len(storey.outline) >= 3 or len(storeys) == 1
     )
 
 
-def with_sought(posterior: Posterior, storeys: tuple[PlanStorey, ...]) -> tuple[PlanStorey, ...]:
+def with_sought(posterior: Posterior, survey: Survey, storeys: tuple[PlanStorey, ...]) -> tuple[PlanStorey, ...]:
     """Plans with the regions in which emitters of unknown position lie."""
-    letters = emitter_letters(posterior.survey)
+    letters = emitter_letters(survey, posterior.survey.emitters)
     drawn = list(storeys)
     for emitter in posterior.survey.emitters:
         found = locate(posterior, emitter.id)

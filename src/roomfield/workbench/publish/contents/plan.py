@@ -2,28 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from math import atan2, degrees
 
+from roomfield.remedy.as_built import with_work_done
 from roomfield.show.drawings import PlanEmitter, PlanOpening, PlanPlace, PlanRoom, PlanStorey, PlanWall
 from roomfield.show.findings import PlaceFinding
 from roomfield.survey import Dwelling, Emitter, Place, Point2, Point3, Standing, Storey, Survey, Wall
-from roomfield.workbench.assess.place_use import SLEEPING
+from roomfield.workbench.assess.place_use import is_for_sleeping
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
-def emitter_letters(survey: Survey) -> dict[str, str]:
-    """A letter for each emitter, as on the plan."""
-    return {e.id: _LETTERS[i % 26] + (str(i // 26 + 1) if i >= 26 else "") for i, e in enumerate(survey.emitters)}
+def emitter_letters(survey: Survey, also: Iterable[Emitter] = ()) -> dict[str, str]:
+    """A letter for each emitter: the same on every plan, map and table of every visit.
+
+    Parameters
+    ----------
+    survey : Survey
+        The whole record, also with what a later visit no longer finds.
+    also : iterable of Emitter
+        Emitters that the model reckons with and the record does not list; their letters come last.
+    """
+    ids = dict.fromkeys([*(e.id for e in survey.emitters), *(e.id for e in also)])
+    return {name: _LETTERS[i % 26] + (str(i // 26 + 1) if i >= 26 else "") for i, name in enumerate(ids)}
 
 
-def plan_storeys(survey: Survey, places: tuple[PlaceFinding, ...]) -> tuple[PlanStorey, ...]:
-    """Every storey with what stands on it; places are numbered as in the tables."""
+def plan_storeys(survey: Survey, places: Sequence[PlaceFinding | Place], visit_id: str = "") -> tuple[PlanStorey, ...]:
+    """Every storey with what stands on it at a visit; places are numbered as in the tables.
+
+    Parameters
+    ----------
+    visit_id : str
+        The visit: what was taken out before is not drawn, shields that were fitted are. As recorded if empty.
+    """
     numbers = {place.id: n for n, place in enumerate(places, start=1)}
-    return tuple(_storey(survey, storey, numbers) for storey in survey.dwelling.storeys)
+    home = with_work_done(survey, visit_id) if visit_id else survey
+    letters = emitter_letters(survey)
+    return tuple(_storey(home, storey, numbers, letters) for storey in home.dwelling.storeys)
 
 
-def _storey(survey: Survey, storey: Storey, numbers: dict[str, int]) -> PlanStorey:
+def _storey(survey: Survey, storey: Storey, numbers: dict[str, int], letters: dict[str, str]) -> PlanStorey:
     dwelling = survey.dwelling
     return PlanStorey(
         storey.name,
@@ -36,14 +55,14 @@ def _storey(survey: Survey, storey: Storey, numbers: dict[str, int]) -> PlanStor
             if storey.floor_m <= f.low[2] < storey.ceiling_m
         ),
         _places(survey, storey, numbers),
-        tuple(_emitters(survey, storey)),
+        tuple(_emitters(survey, storey, letters)),
         dwelling.north_deg,
     )
 
 
 def _places(survey: Survey, storey: Storey, numbers: dict[str, int]) -> tuple[PlanPlace, ...]:
     return tuple(
-        PlanPlace(numbers[p.id], p.name, (p.position[0], p.position[1]), p.kind in SLEEPING)
+        PlanPlace(numbers[p.id], p.name, (p.position[0], p.position[1]), is_for_sleeping(p))
         for p in survey.places
         if p.id in numbers and p.position is not None and _is_of(p, storey)
     )
@@ -71,8 +90,7 @@ def _along(wall: Wall, distance_m: float) -> Point2:
     )
 
 
-def _emitters(survey: Survey, storey: Storey) -> list[PlanEmitter]:
-    letters = emitter_letters(survey)
+def _emitters(survey: Survey, storey: Storey, letters: dict[str, str]) -> list[PlanEmitter]:
     drawn = []
     for emitter in survey.emitters:
         letter, known = letters[emitter.id], emitter.standing is Standing.KNOWN
