@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -76,6 +77,24 @@ def test_a_held_maximum_of_the_second_schema_is_read_as_the_highest_held(tmp_pat
     assert survey.meters[0].not_stated and survey.meters[0].figures.tolerance_db > 6.0
     with sqlite3.connect(path) as database:  # what was observed is not rewritten
         assert database.execute("SELECT kind FROM reading WHERE id = 'r3'").fetchone() == ("max_hold",)
+
+
+@pytest.mark.parametrize("schema", ["0001", "0002", "0003"])
+def test_a_database_of_every_schema_begins_a_chain_that_holds(tmp_path: Path, schema: str):
+    path = tmp_path / "old.sqlite"
+    with sqlite3.connect(path) as database:
+        database.executescript((RELEASES / f"schema-{schema}.sql").read_text(encoding="utf-8"))
+        row = database.execute("SELECT * FROM reading WHERE id = 'r1'").fetchone()
+        marks = ", ".join("?" * len(row))
+        database.executemany(
+            f"INSERT INTO reading VALUES ({marks})", [(100 + i, row[1], f"many{i}", *row[3:]) for i in range(3000)]
+        )
+    database.close()
+    with open_store(path) as store:
+        assert [link.what for link in store.history("first-survey")] == ["everything from before the chain was kept"]
+        assert len(store.load("first-survey").survey.readings) >= 3002
+        store.append("first-survey", [replace(store.load("first-survey").survey.readings[0], id="fresh")])
+        assert store.chain_faults("first-survey") == ()
 
 
 def test_an_upgraded_database_takes_new_entries(first: Path):

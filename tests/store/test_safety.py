@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
+import sqlite3
 import subprocess
 import sys
 import threading
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -156,3 +159,49 @@ def test_a_backup_is_whole_and_opens(tmp_path: Path, survey: Survey):
 def test_a_server_is_not_copied(postgres_url: str, tmp_path: Path):
     with open_store(postgres_url) as store, pytest.raises(StoreError, match="pg_dump"):
         store.back_up(tmp_path / "copy.sqlite")
+
+
+def test_a_plain_copy_of_the_file_taken_while_the_record_is_open_holds_every_entry(tmp_path: Path, survey: Survey):
+    path = tmp_path / "a.sqlite"
+    with open_store(path) as store:
+        store.create(survey)
+        for i in range(40):
+            store.append(survey.id, [Reading(f"k{i}", "v1", "m1", "st1", Kind.PEAK, 1e-6, "bed1")])
+        copy = tmp_path / "stick" / "a.sqlite"
+        copy.parent.mkdir()
+        copy.write_bytes(path.read_bytes())
+        with open_store(copy) as carried:
+            assert len(carried.load(survey.id).survey.readings) == len(survey.readings) + 40
+
+
+@pytest.mark.parametrize("content", [b"", b"bare"])
+def test_a_file_with_a_name_but_no_tables_is_refused_and_left_alone(tmp_path: Path, content: bytes):
+    path = tmp_path / "copied.sqlite"
+    path.write_bytes(content)
+    if content:
+        path.unlink()
+        with closing(sqlite3.connect(path)) as database:
+            database.execute("PRAGMA journal_mode = WAL")
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match=r"no record|no tables"):
+        open_store(path)
+    assert path.read_bytes() == before
+
+
+def test_a_record_is_its_owners_alone(tmp_path: Path):
+    with open_store(tmp_path / "a.sqlite") as store:
+        store.media.put(b"photo")
+        store.back_up(tmp_path / "copy.sqlite")
+    others = {path.name: oct(path.stat().st_mode & 0o077) for path in tmp_path.rglob("*")}
+    assert set(others.values()) == {"0o0"}, others
+
+
+def test_what_a_killed_process_left_is_swept_once_it_is_old(tmp_path: Path):
+    with open_store(tmp_path / "a.sqlite") as store:
+        store.media.put(b"photo")
+    old, young = tmp_path / "media" / ".incoming-old", tmp_path / "media" / ".incoming-young"
+    for path in (old, young):
+        path.write_bytes(b"half a ph")
+    os.utime(old, (0, 0))
+    open_store(tmp_path / "a.sqlite").close()
+    assert (old.exists(), young.exists()) == (False, True)

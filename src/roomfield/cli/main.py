@@ -11,6 +11,7 @@ from roomfield import __version__
 from roomfield.cli import (
     assess_and_report,
     demo_command,
+    keeping,
     listen_command,
     log_commands,
     model_questions,
@@ -34,6 +35,7 @@ app = typer.Typer(
 for group in (
     demo_command,
     records,
+    keeping,
     survey_setup,
     take_in,
     assess_and_report,
@@ -55,6 +57,7 @@ def version() -> None:
 
 def run() -> None:
     """Run the command line; every fault becomes one sentence and an exit code."""
+    os.umask(0o077)  # records, reports and packages are a client's: whatever is written is its owner's alone
     try:
         sys.exit(app(prog_name="roomfield", standalone_mode=False) or 0)
     except RoomfieldError as fault:

@@ -4,6 +4,7 @@
 <name>/bag-info.txt
 <name>/manifest-sha256.txt
 <name>/tagmanifest-sha256.txt
+<name>/chain.json               who wrote what and when; a tag file, so it does not change the package hash
 <name>/data/survey.json
 <name>/data/media/<sha256>
 """
@@ -11,19 +12,24 @@
 from __future__ import annotations
 
 import hashlib
+import json
+import os
 import re
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 from roomfield.errors import IntegrityError
 from roomfield.exchange.survey_document import SCHEMA_ID, write_document
+from roomfield.survey.chain import Link
 from roomfield.survey.survey_record import Survey
 
 SURVEY_FILE = "data/survey.json"
 MEDIA_FOLDER = "data/media/"
 MANIFEST = "manifest-sha256.txt"
 TAG_MANIFEST = "tagmanifest-sha256.txt"
+CHAIN_FILE = "chain.json"
 _LONG_AGO = (1980, 1, 1, 0, 0, 0)
 _PLAIN_FILE = 0o100644 << 16
 _CHUNK = 1 << 20
@@ -48,7 +54,7 @@ def media_of(survey: Survey) -> tuple[str, ...]:
     return tuple(sorted({item.sha256 for item in survey.media}))
 
 
-def write_package(survey: Survey, media_path: Callable[[str], Path], target: Path) -> str:
+def write_package(survey: Survey, media_path: Callable[[str], Path], target: Path, links: Sequence[Link] = ()) -> str:
     """Write a survey with its media; the same survey always gives the same bytes.
 
     Parameters
@@ -56,7 +62,10 @@ def write_package(survey: Survey, media_path: Callable[[str], Path], target: Pat
     media_path : callable
         Gives the path of the file with a content hash.
     target : Path
-        The zip file; written under another name first, so that a failure leaves nothing half-written.
+        The zip file; written under another name first, so that a failure leaves nothing half-written, and
+        readable by its owner only.
+    links : sequence of Link
+        The chain of the survey; left out if it has none.
 
     Returns
     -------
@@ -76,10 +85,13 @@ def write_package(survey: Survey, media_path: Callable[[str], Path], target: Pat
         "bagit.txt": b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n",
         MANIFEST: manifest,
     }
+    if links:
+        tags[CHAIN_FILE] = json.dumps([asdict(link) for link in links], ensure_ascii=False).encode("utf-8")
     tags[TAG_MANIFEST] = "".join(f"{_sha256(tags[name])}  {name}\n" for name in sorted(tags)).encode("ascii")
     top = folder_name(survey)
     partial = target.with_name(f".{target.name}.partial")
     try:
+        os.close(os.open(partial, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600))
         with zipfile.ZipFile(partial, "w", compresslevel=6) as bag:
             for name in sorted(tags):
                 bag.writestr(_entry(f"{top}/{name}"), tags[name])

@@ -17,11 +17,13 @@ from pathlib import Path
 import bagit
 
 from roomfield.errors import FormatError, InputError, IntegrityError
-from roomfield.exchange.package import MANIFEST, MEDIA_FOLDER, SURVEY_FILE, TAG_MANIFEST, media_of
+from roomfield.exchange.package import CHAIN_FILE, MANIFEST, MEDIA_FOLDER, SURVEY_FILE, TAG_MANIFEST, media_of
 from roomfield.exchange.survey_document import MOST_BYTES, read_document
+from roomfield.survey.chain import Link
+from roomfield.survey.json_codec import from_json
 from roomfield.survey.survey_record import Survey
 
-_TAG_FILES = frozenset({"bagit.txt", "bag-info.txt", MANIFEST, TAG_MANIFEST})
+_TAG_FILES = frozenset({"bagit.txt", "bag-info.txt", MANIFEST, TAG_MANIFEST, CHAIN_FILE})
 _TOP = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 _MEDIUM = re.compile(re.escape(MEDIA_FOLDER) + r"[0-9a-f]{64}")
 _LONGEST_TAG_FILE = 16 * 2**20
@@ -59,11 +61,14 @@ class OpenedPackage:
         Files by content hash.
     package_hash : str
         SHA-256 of its manifest.
+    links : tuple of Link
+        The chain of the survey; empty if the package carries none.
     """
 
     survey: Survey
     media: Mapping[str, Path]
     package_hash: str
+    links: tuple[Link, ...] = ()
 
 
 @contextmanager
@@ -91,7 +96,14 @@ def open_package(path: Path, *, limits: Limits | None = None) -> Iterator[Opened
         survey = read_document(content, where=f"{path.name}: {SURVEY_FILE}")
         media = {file.name: file for file in sorted((root / MEDIA_FOLDER).glob("*"))}
         _refuse_wrong_media(survey, media, path.name)
-        yield OpenedPackage(survey, media, _digest(root / MANIFEST))
+        yield OpenedPackage(survey, media, _digest(root / MANIFEST), _links(root / CHAIN_FILE, path.name))
+
+
+def _links(file: Path, where: str) -> tuple[Link, ...]:
+    if not file.is_file():
+        return ()
+    links: tuple[Link, ...] = from_json(file.read_bytes(), tuple[Link, ...], where=f"{where}: {CHAIN_FILE}")
+    return links
 
 
 def _extract(path: Path, folder: Path, limits: Limits) -> Path:

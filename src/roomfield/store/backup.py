@@ -19,7 +19,7 @@ def back_up(engine: Engine, shown: str, target: Path) -> None:
     shown : str
         Address of the database, for messages.
     target : Path
-        A new file.
+        A new file, readable by its owner only.
 
     Raises
     ------
@@ -33,9 +33,13 @@ def back_up(engine: Engine, shown: str, target: Path) -> None:
     partial = target.with_name(f".{target.name}.partial")
     source = engine.raw_connection()
     try:
+        os.close(os.open(partial, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600))
         copy = sqlite3.connect(partial)
-        source.driver_connection.backup(copy)  # type: ignore[union-attr]
-        copy.close()
+        try:
+            source.driver_connection.backup(copy)  # type: ignore[union-attr]
+            copy.execute("PRAGMA journal_mode = DELETE")  # one file that can be carried away as it is
+        finally:
+            copy.close()
         with partial.open("rb") as file:
             os.fsync(file.fileno())
         partial.replace(target)
@@ -45,4 +49,5 @@ def back_up(engine: Engine, shown: str, target: Path) -> None:
         ) from None
     finally:
         source.close()
-        partial.unlink(missing_ok=True)
+        for left in (partial, *(partial.with_name(partial.name + end) for end in ("-wal", "-shm", "-journal"))):
+            left.unlink(missing_ok=True)

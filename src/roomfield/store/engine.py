@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from sqlite3 import Connection as SqliteConnection
+from sqlite3 import Error as SqliteError
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
@@ -77,7 +78,8 @@ def connect(address: Address) -> Engine:
     if address.beside is not None and not address.beside.is_dir():
         raise StoreError("the folder does not exist.", where=str(address.beside), mend="Make it, or give another path.")
     try:
-        engine = create_engine(address.url)
+        # A connection that the server dropped, for example at its restart, is noticed and made again.
+        engine = create_engine(address.url, pool_pre_ping=address.beside is None)
     except ModuleNotFoundError:
         raise StoreError(
             "the PostgreSQL driver is not installed.",
@@ -88,6 +90,44 @@ def connect(address: Address) -> Engine:
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def refuse_wrong_encoding(connection: Connection, shown: str) -> None:
+    """Refuse a server's database that cannot hold every letter.
+
+    Raises
+    ------
+    StoreError
+        If its encoding is another than UTF-8.
+    """
+    if connection.dialect.name != "postgresql":
+        return
+    encoding = str(connection.exec_driver_sql("SHOW server_encoding").scalar_one())
+    if encoding != "UTF8":
+        raise StoreError(
+            f"the database has the encoding {encoding}, which does not hold every letter.",
+            where=shown,
+            mend="Make one with: createdb --encoding=UTF8 --template=template0 NAME",
+        )
+
+
+def fold_in(engine: Engine, *, all_of_it: bool = False) -> None:
+    """Bring what stands in SQLite's write-ahead log into the database file, so that a plain copy of it is whole.
+
+    Parameters
+    ----------
+    all_of_it : bool
+        True to empty the log too; waits for readers. False takes what can be taken without waiting.
+    """
+    if engine.dialect.name != "sqlite":
+        return
+    raw = engine.raw_connection()
+    try:
+        raw.driver_connection.execute(f"PRAGMA wal_checkpoint({'TRUNCATE' if all_of_it else 'PASSIVE'})")  # type: ignore[union-attr]
+    except SqliteError:
+        pass  # nothing is lost: the log stays where it is and the next write tries again
+    finally:
+        raw.close()
 
 
 @contextmanager
@@ -107,6 +147,7 @@ def writing(engine: Engine, shown: str) -> Iterator[Connection]:
         marked = connection.execution_options(**{_WRITES: True})
         with marked.begin():
             yield marked
+    fold_in(engine)
 
 
 @contextmanager
@@ -134,6 +175,8 @@ def _mend(fault: DBAPIError) -> str:
         return "Check that the file and its folder may be written to."
     if "full" in text:
         return "Free some space on the disk."
+    if "encod" in text or "sql_ascii" in text:
+        return "Make the database with: createdb --encoding=UTF8 --template=template0 NAME"
     if "connection" in text:
         return "Check that the database server runs and that the address is right."
     return "Nothing was written."
@@ -147,6 +190,7 @@ def _set_up_sqlite(connection: SqliteConnection, _record: object) -> None:
         "PRAGMA synchronous = FULL",
         "PRAGMA foreign_keys = ON",
         "PRAGMA recursive_triggers = ON",
+        "PRAGMA secure_delete = ON",  # what is deleted is overwritten
     ):
         connection.execute(statement)
 

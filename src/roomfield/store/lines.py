@@ -42,11 +42,14 @@ class StoredSurvey:
         To be handed back with a change of its parts.
     additions : int
         Counts the observations, amendments and media added; they do not change ``revision``.
+    head : str
+        Hash of the last link of its chain.
     """
 
     survey: Survey
     revision: int
     additions: int
+    head: str = ""
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,9 @@ import hashlib
 import mimetypes
 import os
 import re
+import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,7 +19,10 @@ from roomfield.store.engine import Address
 from roomfield.survey.observation import MediaItem
 
 _HASH = re.compile(r"[0-9a-f]{64}")
+_SERIES = re.compile(r"[0-9a-f]{16,63}")
 _CHUNK = 1 << 20
+_INCOMING = ".incoming-"
+_IN_WORK_S = 3600.0
 
 
 class MediaFolder:
@@ -78,7 +83,7 @@ class MediaFolder:
         name = _label(file_name or (content.name if isinstance(content, Path) else ""))
         with _opened(content) as source:
             try:
-                self.folder.mkdir(parents=True, exist_ok=True)
+                self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
                 sha256, size = self._store(source)
             except OSError as fault:
                 raise StoreError(
@@ -120,6 +125,30 @@ class MediaFolder:
             raise IntegrityError("the file has changed since it was stored.", where=str(path), mend="Restore it.")
         return content
 
+    def remove(self, sha256: str) -> None:
+        """Take a file away for good, and the series that was made from it; nothing happens if it is gone already."""
+        place = self._place(sha256) if _HASH.fullmatch(sha256) else None
+        if place is not None:
+            place.unlink(missing_ok=True)
+        elif _SERIES.fullmatch(sha256):
+            shutil.rmtree(self.folder.parent / "series" / sha256, ignore_errors=True)
+
+    def hashes(self) -> Iterator[str]:
+        """Content hashes of all files that are kept."""
+        if self._folder is not None and self._folder.is_dir():
+            yield from sorted(path.name for path in self._folder.glob("??/*") if _HASH.fullmatch(path.name))
+
+    def sweep(self) -> None:
+        """Take away what a killed process left half-written; what is younger than an hour may still be in work."""
+        if self._folder is None:
+            return
+        for path in self._folder.glob(f"{_INCOMING}*"):
+            try:
+                if time.time() - path.stat().st_mtime > _IN_WORK_S:
+                    path.unlink()
+            except OSError:
+                continue  # somebody else's, or gone: it costs only room
+
     def _place(self, sha256: str) -> Path:
         if not _HASH.fullmatch(sha256):
             raise InputError(f"{sha256[:80]!r} is no SHA-256.", mend="Give 64 hexadecimal digits.")
@@ -127,7 +156,7 @@ class MediaFolder:
 
     def _store(self, source: IO[bytes]) -> tuple[str, int]:
         digest, size = hashlib.sha256(), 0
-        handle, name = tempfile.mkstemp(prefix=".incoming-", dir=self.folder)
+        handle, name = tempfile.mkstemp(prefix=_INCOMING, dir=self.folder)
         try:
             with os.fdopen(handle, "wb") as target:
                 while chunk := source.read(_CHUNK):
@@ -137,12 +166,23 @@ class MediaFolder:
                 target.flush()
                 os.fsync(target.fileno())
             path = self._place(digest.hexdigest())
-            path.parent.mkdir(exist_ok=True)
+            path.parent.mkdir(exist_ok=True, mode=0o700)
             os.replace(name, path)
+            sync_folder(path.parent)
         except BaseException:
             Path(name).unlink(missing_ok=True)
             raise
         return digest.hexdigest(), size
+
+
+def sync_folder(folder: Path) -> None:
+    """Have the name of a new file on the disk as well (POSIX; elsewhere folders cannot be synced)."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 @contextmanager

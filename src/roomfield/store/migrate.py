@@ -63,6 +63,22 @@ def bring_up_to_date(connection: Connection, shown: str) -> tuple[str | None, st
     return found, newest
 
 
+def refuse_bare(connection: Connection, shown: str) -> None:
+    """Refuse a file that is there but holds no tables: a copy without what stood in its log.
+
+    Raises
+    ------
+    StoreError
+        If there is not one table in it.
+    """
+    if connection.dialect.name == "sqlite" and not inspect(connection).get_table_names():
+        raise StoreError(
+            "the file holds no tables: it was copied while the record was in use, and what was written is not in it.",
+            where=shown,
+            mend="Copy it again with 'roomfield backup', or after the program was stopped.",
+        )
+
+
 def upgrade_to(connection: Connection, revision: str) -> None:
     """Apply the steps up to one named schema, as a release of that time would have done."""
     command.upgrade(_config(connection), revision)

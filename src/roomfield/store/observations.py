@@ -74,25 +74,29 @@ def sorted_by_kind(items: Sequence[object]) -> dict[str, tuple[Any, ...]]:
     return found
 
 
-def add_rows(connection: Connection, survey_id: str, by_field: dict[str, tuple[Any, ...]]) -> int:
+def add_rows(connection: Connection, survey_id: str, by_field: dict[str, tuple[Any, ...]]) -> dict[str, list[Row]]:
     """Insert observations or amendments; those stored already and equal are passed over.
 
     A door that got no answer may send the same entry again: it must neither fail nor be doubled.
 
     Returns
     -------
-    int
-        How many were new.
+    dict of str to rows
+        Those that were new, by table.
 
     Raises
     ------
     StoreError
         If an id is taken by something else.
     """
-    return sum(_add(connection, kind, survey_id, by_field.get(kind.field, ())) for kind in ROW_KINDS)
+    return {
+        kind.table.name: _add(connection, kind, survey_id, by_field.get(kind.field, ()))
+        for kind in ROW_KINDS
+        if by_field.get(kind.field)
+    }
 
 
-def _add(connection: Connection, kind: RowKind, survey_id: str, items: tuple[Any, ...]) -> int:
+def _add(connection: Connection, kind: RowKind, survey_id: str, items: tuple[Any, ...]) -> list[Row]:
     # The survey's row is locked by the caller, so that nobody adds the same ids in between.
     stored = {item.id: item for item in _stored(connection, kind, survey_id, [item.id for item in items])}
     for item in items:
@@ -102,9 +106,10 @@ def _add(connection: Connection, kind: RowKind, survey_id: str, items: tuple[Any
                 mend="Amend that one, or give the new one an id of its own.",
             )
     fresh = tuple(item for item in items if item.id not in stored)
-    if fresh:
-        _insert(connection, kind, rows_of(kind, survey_id, fresh))
-    return len(fresh)
+    rows = rows_of(kind, survey_id, fresh)
+    if rows:
+        _insert(connection, kind, rows)
+    return rows
 
 
 def _insert(connection: Connection, kind: RowKind, rows: list[Row]) -> None:

@@ -9,18 +9,20 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-from sqlalchemy import Connection, Engine, delete, insert, or_, select, update
+from sqlalchemy import Connection, Engine, insert, or_, select, update
 
 from roomfield.errors import ConflictError, InputError, StoreError, UnknownNameError
-from roomfield.store import amending, observations, parts, schema
+from roomfield.store import amending, chain, erasing, observations, parts, schema
 from roomfield.store.backup import back_up
 from roomfield.store.counts import standing_readings
-from roomfield.store.engine import Address, address_of, connect, reading, writing
+from roomfield.store.engine import Address, address_of, connect, fold_in, reading, refuse_wrong_encoding, writing
 from roomfield.store.lines import Change, StoredSurvey, SurveySummary
+from roomfield.store.making import make_record, refuse_if_empty
 from roomfield.store.media import MediaFolder
-from roomfield.store.migrate import bring_up_to_date, is_up_to_date
+from roomfield.store.migrate import bring_up_to_date, is_up_to_date, refuse_bare
 from roomfield.store.rows import Observation
 from roomfield.survey.amendment import Amendment
+from roomfield.survey.chain import ChainFault, Link
 from roomfield.survey.json_codec import checked
 from roomfield.survey.observation import MediaItem
 from roomfield.survey.place import Place
@@ -81,8 +83,13 @@ class Store:
             rows = connection.execute(query).mappings().all()
         return tuple(SurveySummary(**{name: row[name] for name in names}) for row in rows)
 
-    def create(self, survey: Survey) -> StoredSurvey:
+    def create(self, survey: Survey, what: str = "created") -> StoredSurvey:
         """Keep a new survey with everything in it, in one transaction.
+
+        Parameters
+        ----------
+        what : str
+            What the first link of its chain says.
 
         Raises
         ------
@@ -102,8 +109,9 @@ class Store:
             parts.write_parts(connection, survey.id, bodies, 1)
             _note_change(connection, survey.id, 1, "created")
             by_field = {name: getattr(survey, name) for name in observations.FIELDS}
-            observations.add_rows(connection, survey.id, by_field)
-        return StoredSurvey(survey, 1, 0)
+            rows = observations.add_rows(connection, survey.id, by_field)
+            link = chain.add_link(connection, survey.id, what, rows, bodies)
+        return StoredSurvey(survey, 1, 0, link.sha256)
 
     def load(self, survey_id: str) -> StoredSurvey:
         """A survey with everything in it, all of one moment.
@@ -115,10 +123,12 @@ class Store:
         """
         with reading(self._engine, self.address) as connection:
             head = _head_or_refuse(connection, survey_id)
+            last = chain.head_of(connection, survey_id)
+            state = (head["revision"], head["additions"], last.sha256 if last else "")
             kept = self._kept.get(survey_id)
-            if kept is not None and (kept.revision, kept.additions) == (head["revision"], head["additions"]):
+            if kept is not None and (kept.revision, kept.additions, kept.head) == state:
                 return kept
-            stored = StoredSurvey(_read(connection, head), head["revision"], head["additions"])
+            stored = StoredSurvey(_read(connection, head), *state)
         self._keep(stored)
         return stored
 
@@ -156,7 +166,9 @@ class Store:
             revision = expected_revision + 1
             _refuse_new_impossible(connection, survey_id, changed)
             parts.write_parts(connection, survey_id, bodies, revision)
-            _note_change(connection, survey_id, revision, ", ".join(sorted(bodies)))
+            what = ", ".join(sorted(bodies))
+            _note_change(connection, survey_id, revision, what)
+            chain.add_link(connection, survey_id, f"changed: {what}", bodies=bodies)
             _mark_changed(connection, survey_id, revision=revision, **_mirrored(changed))
             if _REFERRED_TO & set(changed):
                 observations.refuse_broken_references(_read(connection, head))
@@ -190,14 +202,15 @@ class Store:
             referred = parts.read_parts(connection, survey_id, _REFERRED_TO)
             referred["places"] = (*referred["places"], *new_places)
             observations.refuse_broken_references(_bare(head, **referred, **by_field))
-            added = observations.add_rows(connection, survey_id, by_field)
-            revision = head["revision"]
+            rows = observations.add_rows(connection, survey_id, by_field)
+            added, revision, bodies = sum(map(len, rows.values())), head["revision"], {}
             if new_places:
                 revision += 1
                 bodies = {"places": parts.encode("places", referred["places"])}
                 parts.write_parts(connection, survey_id, bodies, revision)
                 _note_change(connection, survey_id, revision, "places")
             if added or new_places:
+                chain.add_link(connection, survey_id, _added(rows, len(new_places)), rows, bodies)
                 _mark_changed(connection, survey_id, revision=revision, additions=head["additions"] + added)
         return added
 
@@ -258,7 +271,8 @@ class Store:
             observations.refuse_broken_references(corrected)
             for fault in amended_value_faults(corrected, as_amended(corrected)):
                 raise fault
-            observations.add_rows(connection, survey_id, {"amendments": (amendment,)})
+            rows = observations.add_rows(connection, survey_id, {"amendments": (amendment,)})
+            chain.add_link(connection, survey_id, f"amended: {field} of {observation_id}", rows)
             _mark_changed(connection, survey_id, additions=head["additions"] + 1)
         return amendment
 
@@ -276,7 +290,9 @@ class Store:
             media = parts.read_parts(connection, survey_id, ["media"])["media"]
             if any(known.sha256 == item.sha256 for known in media):
                 return
-            parts.write_parts(connection, survey_id, {"media": parts.encode("media", (*media, item))}, head["revision"])
+            bodies = {"media": parts.encode("media", (*media, item))}
+            parts.write_parts(connection, survey_id, bodies, head["revision"])
+            chain.add_link(connection, survey_id, f"file: {item.file_name}", bodies=bodies)
             _mark_changed(connection, survey_id, additions=head["additions"] + 1)
 
     def duplicate(self, survey_id: str, *, for_follow_up: bool = True, title: str = "") -> StoredSurvey:
@@ -300,7 +316,7 @@ class Store:
                 copy, visits=(), readings=(), bearings=(), recordings=(), logs=(), amendments=(), actions=(),
                 adopted_plan=None, media=_plan_media(copy),
             )  # fmt: skip
-        return self.create(copy)
+        return self.create(copy, f"copied from survey {survey_id}")
 
     def delete(self, survey_id: str, typed_title: str) -> None:
         """Remove a survey with everything in it, once its title has been typed.
@@ -317,12 +333,25 @@ class Store:
                     f"the title {typed_title!r} is not that of the survey.",
                     mend=f"Type {head['title']!r} to delete it.",
                 )
-            connection.execute(insert(schema.erasure), [{"survey_id": survey_id}])
-            for table in (*schema.APPEND_ONLY, schema.survey_part, schema.survey_change):
-                connection.execute(delete(table).where(table.c.survey_id == survey_id))
-            connection.execute(delete(schema.survey).where(schema.survey.c.id == survey_id))
-            connection.execute(delete(schema.erasure))
+            files = erasing.files_of(connection, survey_id)
+            erasing.erase(connection, survey_id)
+            unused = erasing.unused_of(connection, files)
         self._kept.pop(survey_id, None)
+        for sha256 in unused:
+            self.media.remove(sha256)
+        self._fold_in(all_of_it=True)
+
+    def history(self, survey_id: str) -> tuple[Link, ...]:
+        """The chain of a survey: every entry and change with author, device and time, oldest first."""
+        with reading(self._engine, self.address) as connection:
+            _head_or_refuse(connection, survey_id)
+            return chain.read_links(connection, survey_id)
+
+    def chain_faults(self, survey_id: str) -> tuple[ChainFault, ...]:
+        """Everything in a stored survey that does not fit its chain; empty if it is as it was written."""
+        with reading(self._engine, self.address) as connection:
+            _head_or_refuse(connection, survey_id)
+            return chain.faults_in(connection, survey_id)
 
     def changes(self, survey_id: str) -> tuple[Change, ...]:
         """What was changed when, oldest first."""
@@ -348,6 +377,9 @@ class Store:
         """
         back_up(self._engine, self.address, target)
 
+    def _fold_in(self, *, all_of_it: bool = False) -> None:
+        fold_in(self._engine, all_of_it=all_of_it)
+
     def _keep(self, stored: StoredSurvey) -> None:
         kept = dict(self._kept)
         kept.pop(stored.survey.id, None)
@@ -371,9 +403,16 @@ def open_store(url_or_path: str | Path, *, media_folder: str | Path | None = Non
         If it cannot be opened, was written by a newer release, or is not ours.
     """
     address = address_of(url_or_path)
+    file = Path(address.shown)
+    if address.beside is not None and address.beside.is_dir():
+        refuse_if_empty(file)
+        if not file.exists():
+            make_record(file)
     engine = connect(address)
     try:
         with reading(engine, address.shown) as connection:
+            refuse_wrong_encoding(connection, address.shown)
+            refuse_bare(connection, address.shown)
             ready = is_up_to_date(connection)
         if not ready:
             with writing(engine, address.shown) as connection:
@@ -381,7 +420,9 @@ def open_store(url_or_path: str | Path, *, media_folder: str | Path | None = Non
     except StoreError:
         engine.dispose()
         raise
-    return Store(engine, address, MediaFolder.beside(address, media_folder))
+    media = MediaFolder.beside(address, media_folder)
+    media.sweep()
+    return Store(engine, address, media)
 
 
 def _now() -> str:
@@ -437,6 +478,11 @@ def _read(connection: Connection, head: Any) -> Survey:
 
 def _bare(head: Any, **fields: Any) -> Survey:
     return Survey(**({"id": head["id"], "title": head["title"], "created_at": head["created_at"]} | fields))
+
+
+def _added(rows: dict[str, list[Any]], places: int) -> str:
+    counts = {**{table: len(some) for table, some in rows.items() if some}, **({"place": places} if places else {})}
+    return "added: " + ", ".join(f"{count} {table}" for table, count in counts.items())
 
 
 def _refuse_new_impossible(connection: Connection, survey_id: str, changed: dict[str, Any]) -> None:

@@ -138,4 +138,34 @@ amendment = _observations(
     _text("at"),
 )  # fmt: skip
 
+chain_link = Table(
+    "chain_link",
+    metadata,
+    Column("survey_id", String, ForeignKey("survey.id"), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    *(Column(name, Text, nullable=False) for name in ("at", "by", "device", "what", "content", "previous", "sha256",
+                                                      "signer", "signature")),
+)  # fmt: skip
+"""One link for each entry and each change: see :mod:`roomfield.survey.chain`."""
+
+part_version = Table(
+    "part_version",
+    metadata,
+    Column("survey_id", String, ForeignKey("survey.id"), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("name", String, primary_key=True),
+    Column("body", Text, nullable=False),
+)
+"""Every body that a part ever had, by the number of the link that wrote it."""
+
+deletion = Table(
+    "deletion",
+    metadata,
+    Column("survey_id", String, primary_key=True),
+    Column("head", String, primary_key=True),
+    *(Column(name, Text, nullable=False) for name in ("at", "by", "device")),
+)
+"""That a survey was deleted, when and by whom; nothing of what was in it."""
+
 APPEND_ONLY = (reading, bearing, recording, log_record, amendment)
+CHAIN = (chain_link, part_version)

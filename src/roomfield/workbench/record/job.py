@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from roomfield.errors import InputError
 from roomfield.exchange.package import package_hash, write_package
 from roomfield.exchange.survey_document import read_document_file
-from roomfield.exchange.unpack import open_package
+from roomfield.exchange.unpack import OpenedPackage, open_package
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Survey
 
@@ -77,7 +77,8 @@ class Job:
             raise InputError(
                 "the package cannot be written here.", where=str(target), mend="Name a file in a folder that exists."
             )
-        return write_package(self.survey, self.media_path, Path(target))
+        links = self.store.history(self.survey.id) if self.store is not None else ()
+        return write_package(self.survey, self.media_path, Path(target), links)
 
 
 def open_job(source: str | Path, survey_id: str = "") -> Job:
@@ -170,9 +171,8 @@ def unpack_into(record: str, path: str | Path) -> Survey:
     FormatError, IntegrityError
         If anything in the package does not match its checksum; then no record is made either.
     """
-    with open_package(Path(path)):
-        store = open_store(record)
-    return take_in_package(store, path)
+    with open_package(Path(path)) as package, open_store(record) as store:
+        return take_in_opened(store, package)
 
 
 def take_in_package(store: Store, path: str | Path) -> Survey:
@@ -189,6 +189,19 @@ def take_in_package(store: Store, path: str | Path) -> Survey:
         If anything in it does not match its checksum; then nothing is kept.
     """
     with open_package(Path(path)) as package:
-        for item in package.survey.media:
-            store.media.put(package.media[item.sha256], file_name=item.file_name, media_type=item.media_type)
-        return store.create(package.survey).survey
+        return take_in_opened(store, package)
+
+
+def take_in_opened(store: Store, package: OpenedPackage, survey_id: str = "") -> Survey:
+    """Keep the survey and the files of a package that was checked.
+
+    Parameters
+    ----------
+    survey_id : str
+        Id to keep it under; its own if empty.
+    """
+    for item in package.survey.media:
+        store.media.put(package.media[item.sha256], file_name=item.file_name, media_type=item.media_type)
+    survey = replace(package.survey, id=survey_id) if survey_id else package.survey
+    chain = f", chain {package.links[-1].sha256}" if package.links else ""
+    return store.create(survey, f"taken in: package {package.package_hash}{chain}").survey

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 import tempfile
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from roomfield.errors import InputError
 from roomfield.exchange.unpack import open_package
 from roomfield.survey import Survey
 from roomfield.workbench.record.editing import new_id
-from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.job import Job, take_in_opened
 from roomfield.workbench.record.survey_list import Records, list_surveys
+
+_IN_AN_ADDRESS = re.compile(r"[^/\\?#%]{1,80}")
 
 
 @dataclass(frozen=True)
@@ -67,10 +69,7 @@ def take_in(records: Records, content: bytes) -> str:
         source = Path(folder) / "package.zip"
         source.write_bytes(content)
         with open_package(source) as opened:
-            names = {item.sha256: item for item in opened.survey.media}
-            for sha256, path in opened.media.items():
-                records.media.put(path, file_name=names[sha256].file_name, media_type=names[sha256].media_type)
-            return records.create(_beside(records, opened.survey)).survey.id
+            return take_in_opened(records, opened, _free_id(records, opened.survey)).id
 
 
 def plain_name(title: str) -> str:
@@ -79,6 +78,7 @@ def plain_name(title: str) -> str:
     return plain or "survey"
 
 
-def _beside(records: Records, survey: Survey) -> Survey:
+def _free_id(records: Records, survey: Survey) -> str:
+    """The survey's own id, or another if it is taken or cannot stand in an address."""
     taken = {card.id for card in list_surveys(records)}
-    return replace(survey, id=new_id("survey")) if survey.id in taken else survey
+    return new_id("survey") if survey.id in taken or not _IN_AN_ADDRESS.fullmatch(survey.id) else survey.id

@@ -1,0 +1,87 @@
+"""backup, check, history, identity: that nothing is lost, and that everything is as it was written."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated
+
+import typer
+
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, one_line, table
+
+
+def register(app: typer.Typer) -> None:
+    """Add the verbs."""
+    app.command()(backup)
+    app.command()(check)
+    app.command()(history)
+    app.command()(identity)
+
+
+def backup(
+    folder: Annotated[
+        str, typer.Argument(help="Folder to write to; if left out, ROOMFIELD_BACKUPS or 'backups' beside the record.")
+    ] = "",
+    record: Record = DEFAULT_RECORD,
+    as_json: AsJson = False,
+) -> None:
+    """Copy the record with all its files, also while it is in use; the copy opens like any record."""
+    from roomfield.workbench.record.backups import back_up
+    from roomfield.workbench.record.job import existing_record
+
+    made = back_up(existing_record(record), folder)
+    answer(as_json, asdict(made), lambda: typer.echo(f"{made.path}\n{made.files} files, {made.copied} of them new"))
+
+
+def check(
+    what: Annotated[str, typer.Argument(help="A survey package; the record if left out.")] = "",
+    report: Annotated[str, typer.Option(help="A report, to be held against the record or package.")] = "",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Walk the chain of every entry and change, read every file, and say what is not as it was written."""
+    from roomfield.workbench.record import proof
+    from roomfield.workbench.record.job import existing_record
+
+    if report:
+        said = proof.check_report(report, None if what else existing_record(record), what)
+        answer(as_json, list(said), lambda: typer.echo("\n".join(map(one_line, said))))
+        return
+    found = proof.check_package(what) if what else proof.check_record(existing_record(record), survey)
+
+    def show() -> None:
+        for title, head in found.heads:
+            typer.echo(one_line(f"{title}: {head or 'no chain'}"))
+        rows = [(one.survey, one.where, one.what) for one in found.misfits]
+        if rows:
+            table("Not as it was written", ("survey", "where", "what"), rows)
+        typer.echo(f"{found.links} links walked, {found.files} files read, {len(rows)} misfits")
+        for remark in found.remarks:
+            typer.echo(one_line(remark))
+
+    answer(as_json, asdict(found), show)
+    if found.misfits:
+        raise typer.Exit(5)
+
+
+def history(record: Record = DEFAULT_RECORD, survey: SurveyId = "", as_json: AsJson = False) -> None:
+    """List every entry and change of a survey: when, who, on which device, what."""
+    from roomfield.workbench.record.job import existing_record, open_job
+
+    links = existing_record(record).history(open_job(record, survey).survey.id)
+    rows = [(str(k.number), k.at[:19], k.by, k.device, k.what, k.sha256[:12]) for k in links]
+    head = ("no.", "when (UTC)", "who", "device", "what", "hash")
+    answer(as_json, [asdict(link) for link in links], lambda: table("", head, rows))
+
+
+def identity(
+    name: Annotated[str, typer.Option(help="Your name as it shall stand in the record.")] = "",
+    device: Annotated[str, typer.Option(help="Name of this computer.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Set once who writes on this computer, or show it."""
+    from roomfield.workbench.record.identity import present_identity, set_identity
+
+    who = set_identity(name or present_identity().name, device) if name or device else present_identity()
+    answer(as_json, asdict(who), lambda: typer.echo(f"{who.name}, on {who.device}"))

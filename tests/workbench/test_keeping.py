@@ -1,0 +1,149 @@
+"""Backups, checks and the identity, as their user calls them."""
+
+from __future__ import annotations
+
+import sqlite3
+import zipfile
+from contextlib import closing
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from roomfield.errors import InputError, StoreError
+from roomfield.quantities.kind import Kind
+from roomfield.store.repository import Store, open_store
+from roomfield.survey import Assignment, Reading
+from roomfield.workbench.record import backups, proof
+from roomfield.workbench.record.editing import started_survey
+from roomfield.workbench.record.identity import present_identity, set_identity
+from roomfield.workbench.record.job import Job, take_in_package
+from roomfield.workbench.record.survey_list import keep_file, keep_new
+
+
+@pytest.fixture
+def records(tmp_path: Path):
+    with open_store(tmp_path / "record.sqlite") as store:
+        yield store
+
+
+@pytest.fixture
+def survey_id(records: Store) -> str:
+    name = keep_new(records, started_survey("Lindenweg 4", Assignment(client="Family Muster"), "one-room-flat"))
+    keep_file(records, name, b"a photo of the bedroom", "bed.png", "image/png")
+    return name
+
+
+def entry(name: str) -> Reading:
+    return Reading(name, "visit-1", "meter-1", "as-found", Kind.PEAK, 1e-6, position=(1.0, 1.0, 1.0))
+
+
+def test_a_backup_made_in_the_middle_of_work_opens_like_any_record(records: Store, survey_id: str, tmp_path: Path):
+    records.append(survey_id, [entry("r1")])
+    made = backups.back_up(records, str(tmp_path / "stick"))
+    records.append(survey_id, [entry("r2")])
+    assert (made.files, made.copied) == (1, 1)
+    with open_store(made.path) as copy:
+        assert [r.id for r in copy.load(survey_id).survey.readings] == ["r1"]
+        assert proof.check_record(copy).misfits == ()
+    again = backups.back_up(records, str(tmp_path / "other"))
+    assert backups.back_up_if_due(records, str(tmp_path / "other")) is None
+    assert sorted(path.name[:10] for path in Path(again.path).parent.iterdir()) == ["media", "roomfield-"]
+
+
+def test_a_backup_that_cannot_be_written_is_one_sentence(records: Store, tmp_path: Path):
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(StoreError, match="backup cannot be written"):
+        backups.back_up(records, str(tmp_path / "file" / "sub"))
+
+
+def test_automatic_backups_come_when_due_and_go_by_age(records: Store, survey_id: str, tmp_path: Path):
+    folder = tmp_path / "auto"
+    folder.mkdir()
+    now = datetime(2026, 6, 30, 12, 30, tzinfo=UTC)
+    ages = [timedelta(minutes=10 * n) for n in range(12)] + [timedelta(days=n) for n in range(1, 100)]
+    for age in [*ages, timedelta(days=3, hours=2), timedelta(days=60, hours=1)]:
+        (folder / f"roomfield-auto-{(now - age).strftime('%Y%m%dT%H%M%SZ')}.sqlite").touch()
+    by_hand = folder / f"roomfield-{(now - timedelta(days=3, minutes=1)).strftime('%Y%m%dT%H%M%SZ')}.sqlite"
+    by_hand.touch()
+    backups.thin_out(folder, now)
+    left = sorted(
+        (now - datetime.strptime(p.name[-23:-7], "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)) for p in folder.glob("*auto*")
+    )
+    assert sum(age < timedelta(hours=2) for age in left) == 3, "one for each of the clock's hours begun"
+    assert sum(timedelta(hours=2) <= age < timedelta(days=31) for age in left) == 30
+    assert sum(age >= timedelta(days=31) for age in left) == 3, "May, April and March"
+    assert by_hand.exists()
+    assert backups.back_up_if_due(records, str(tmp_path / "fresh")) is not None
+    assert backups.back_up_if_due(records, str(tmp_path / "fresh")) is None
+
+
+def test_a_check_reads_every_file_and_walks_every_link(records: Store, survey_id: str):
+    found = proof.check_record(records)
+    assert (found.misfits, found.files, found.links) == ((), 1, 2)
+    assert found.heads == (("Lindenweg 4", proof.chain_head(records, survey_id).sha256),)
+    path = records.media.path(next(records.media.hashes()))
+    path.write_bytes(b"another bedroom")
+    assert [one.what for one in proof.check_record(records).misfits] == ["it has changed since it was stored."]
+    records.media.put(b"an offer nobody took")
+    assert proof.check_record(records).remarks == ("1 files belong to no survey.",)
+    path.unlink()
+    assert "missing" in proof.check_record(records).misfits[0].what
+
+
+def test_a_package_carries_its_chain_and_a_changed_one_is_found(records: Store, survey_id: str, tmp_path: Path):
+    records.append(survey_id, [entry("r1")])
+    records.amend(survey_id, "r1", "note", "left", reason="slip", by="A")
+    job = Job(records.load(survey_id).survey, records)
+    digest = job.write_package(tmp_path / "flat.zip")
+    found = proof.check_package(tmp_path / "flat.zip")
+    assert (found.misfits, found.links) == ((), 4)
+    assert found.heads[0][1] == proof.chain_head(records, survey_id).sha256
+    with open_store(tmp_path / "other.sqlite") as other:
+        taken = take_in_package(other, tmp_path / "flat.zip")
+        first = other.history(taken.id)[0]
+        assert first.what == f"taken in: package {digest}, chain {found.heads[0][1]}"
+    other_value = replace(job.survey, readings=(replace(entry("r1"), value_w_m2=9e-6),))
+    Job(other_value, records).write_package(tmp_path / "forged.zip")
+    assert "rows of reading" in proof.check_package(tmp_path / "forged.zip").misfits[0].what
+    assert Job(job.survey).package_sha256 == digest, "the chain does not change the package hash"
+    with zipfile.ZipFile(tmp_path / "flat.zip") as bag:
+        assert any(name.endswith("/chain.json") for name in bag.namelist())
+
+
+def test_a_report_is_held_against_record_and_package(records: Store, survey_id: str, tmp_path: Path):
+    head = proof.chain_head(records, survey_id)
+    report = tmp_path / "report.html"
+    report.write_text(f"<p>Record {head.sha256[:32]}<wbr>\u00ad\n {head.sha256[32:]}</p>".replace("<wbr>", ""), "utf-8")
+    records.append(survey_id, [entry("r1")])
+    said = proof.check_report(report, records)
+    assert [line.split(": ", 1)[1].split(" of ")[0] for line in said] == ["Lindenweg 4, link 2"]
+    Job(records.load(survey_id).survey, records).write_package(tmp_path / "flat.zip")
+    assert proof.check_report(report, package=tmp_path / "flat.zip")
+    report.write_text("<p>Nothing to see</p>", "utf-8")
+    with pytest.raises(InputError, match="prints no hash that belongs"):
+        proof.check_report(report, records)
+
+
+def test_the_old_value_and_the_author_of_a_change_to_a_meter_stay(records: Store, survey_id: str, tmp_path: Path):
+    stored = records.load(survey_id)
+    meters = (replace(stored.survey.meters[0], tolerance_db=3.0),)
+    records.update(survey_id, stored.revision, meters=meters)
+    with closing(sqlite3.connect(tmp_path / "record.sqlite")) as database:
+        bodies = [
+            row[0] for row in database.execute("SELECT body FROM part_version WHERE name='meters' ORDER BY number")
+        ]
+    assert ['"tolerance_db":null' in bodies[0], '"tolerance_db":3.0' in bodies[1]] == [True, True]
+    assert records.history(survey_id)[-1].by == present_identity().name
+
+
+def test_the_identity_is_set_once_and_bad_names_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    before = present_identity()
+    assert before.name
+    set_identity("A. Sessor", "laptop in the car")
+    assert present_identity() == replace(before, name="A. Sessor", device="laptop in the car")
+    for name in ("", " ", "a\nb\0", "x" * 200):
+        with pytest.raises(InputError):
+            set_identity(name)
