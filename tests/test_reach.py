@@ -1,0 +1,249 @@
+"""Nothing in the package that no door reaches: neither a module nor a public function or class of one.
+
+Doors are the command line, the pages, and the names that ``import roomfield`` offers. From there this follows
+imports as they are written, at the top and inside functions; a name taken from a package's ``__init__`` counts for
+the module that the name comes from, and not for its neighbours. A function that only tests call is no part of the
+product: it is an oracle, and lives with the tests.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections import Counter
+from functools import cached_property
+from pathlib import Path
+
+import pytest
+
+import roomfield
+
+ROOT = Path(roomfield.__file__).parent
+DOORS = (
+    "roomfield",
+    "roomfield.__main__",
+    "roomfield.cli.main",
+    "roomfield.web.server",
+    "roomfield.references.check",
+    "roomfield.cli.reference",
+    "roomfield.exchange.schema",
+)
+"""The last three are run with ``python -m``: the audit of sources, and the writers of two documents.
+
+Migrations are found by Alembic in their folder.
+"""
+UNDECIDED = frozenset(
+    [
+        "roomfield.exposure.metrics",
+        "roomfield.exposure.regions",
+        "roomfield.exposure.risk",
+        "roomfield.field.censored",
+        "roomfield.field.contributions",
+        "roomfield.field.locate_points",
+        "roomfield.field.pair_sums",
+        "roomfield.field.pattern",
+        "roomfield.field.points",
+        "roomfield.field.reference_paths",
+        "roomfield.field.residuals",
+        "roomfield.field.site_general",
+        "roomfield.logs.calendar_means",
+        "roomfield.logs.held",
+        "roomfield.logs.rolling",
+        "roomfield.quantities.budget",
+        "roomfield.quantities.distributions",
+        "roomfield.quantities.propagation",
+        "roomfield.exchange.plan_page:fit_image",
+        "roomfield.exchange.plan_page:fit_image_by_length",
+        "roomfield.exposure.averaging:rolling_average",
+        "roomfield.exposure.averaging:spatial_mean",
+        "roomfield.exposure.averaging:time_average_w_m2",
+        "roomfield.exposure.guideline:takes_kind",
+        "roomfield.field.links:centre_of",
+        "roomfield.field.links:prior_mean",
+        "roomfield.field.measured:measured_times_ratio",
+        "roomfield.field.point_kernels:Laws",
+        "roomfield.field.point_kernels:Pairs",
+        "roomfield.field.point_kernels:log_evidences",
+        "roomfield.field.point_kernels:lower_solved",
+        "roomfield.field.point_kernels:mixture_quantile",
+        "roomfield.field.point_kernels:slope_evidences",
+        "roomfield.field.transmission:opening_attenuation_db",
+        "roomfield.field.transmission:sheet_attenuation_db",
+        "roomfield.instrument.floor:pulse_response_db",
+        "roomfield.instrument.pickup:figure_of_eight_gain",
+        "roomfield.logs.kernels:rolling_readings",
+        "roomfield.logs.percentile:of_readings",
+        "roomfield.quantities.convert:antenna_factor_db_m",
+        "roomfield.quantities.convert:eirp_from_density",
+        "roomfield.quantities.convert:received_dbm",
+        "roomfield.quantities.convert:unit_from_density",
+        "roomfield.references.limits:lookup",
+        "roomfield.references.shielding:open_fraction_ceiling_db",
+        "roomfield.references.shielding:opening_attenuation_db",
+        "roomfield.references.shielding:sheet_attenuation_db",
+        "roomfield.remedy.choice:draws_met",
+        "roomfield.remedy.evaluator:effects_by_id",
+        "roomfield.signals.simulation.scene:negative_scene",
+        "roomfield.signals.simulation.scene:random_scene",
+        "roomfield.store.migrate:upgrade_to",
+        "roomfield.survey.plain:from_plain",
+        "roomfield.workbench.model.joint_model:modelled_levels",
+        "roomfield.workbench.record.field_entry:new_entry_id",
+        "roomfield.workbench.record.progress:chosen_with_readings",
+    ]
+)
+"""Waiting for a decision: to be offered by a door, to become an oracle in the tests, or to go. Nothing is added."""
+BY_FOLDER = re.compile(r"roomfield\.store\.migrations(\.|$)")
+
+
+class Code:
+    """The modules of a package as syntax trees.
+
+    Parameters
+    ----------
+    root : Path
+        Folder of the package.
+    """
+
+    def __init__(self, root: Path) -> None:
+        self.name = root.name
+        self.trees = {self._dotted(root, p): ast.parse(p.read_text("utf-8")) for p in sorted(root.rglob("*.py"))}
+        self.packages = {self._dotted(root, p) for p in root.rglob("__init__.py")}
+
+    @staticmethod
+    def _dotted(root: Path, path: Path) -> str:
+        parts = (root.name, *path.relative_to(root).with_suffix("").parts)
+        return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+    @cached_property
+    def homes(self) -> dict[str, dict[str, str]]:
+        """For each package the modules that the names of its ``__init__`` come from."""
+        return {package: self._homes(package) for package in self.packages}
+
+    def _homes(self, package: str) -> dict[str, str]:
+        found = {}
+        for node in ast.walk(self.trees[package]):
+            if isinstance(node, ast.ImportFrom) and node.module:
+                found |= {alias.asname or alias.name: f"{node.module}:{alias.name}" for alias in node.names}
+            elif isinstance(node, ast.Dict):
+                for key, value in zip(node.keys, node.values, strict=True):
+                    module, name = self._lazy(package, key, value)
+                    if module:
+                        found[name] = f"{module}:{name}"
+        return found
+
+    def _lazy(self, package: str, key: ast.expr | None, value: ast.expr) -> tuple[str, str]:
+        """One entry of a table of names that are loaded on first use."""
+        if not (isinstance(key, ast.Constant) and isinstance(key.value, str)):
+            return "", ""
+        first = value.elts[0] if isinstance(value, ast.Tuple) and value.elts else value
+        if not (isinstance(first, ast.Constant) and isinstance(first.value, str)):
+            return "", ""
+        for module in (first.value, f"{package}.{first.value}"):
+            if module in self.trees:
+                return module, key.value
+        return "", ""
+
+    def origin(self, module: str, name: str) -> str:
+        """The module that ``from module import name`` reads, through any chain of packages."""
+        if f"{module}.{name}" in self.trees:
+            return f"{module}.{name}"
+        home = self.homes.get(module, {}).get(name)
+        if home is None:
+            return module
+        further, _, original = home.partition(":")
+        return self.origin(further, original) if further != module else module
+
+    def reads(self, module: str) -> set[str]:
+        """Modules whose content a module asks for."""
+        found = set()
+        for node in ast.walk(self.trees[module]):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == self.name:
+                found |= {self.origin(node.module or "", alias.name) for alias in node.names}
+            elif isinstance(node, ast.Import):
+                found |= {alias.name for alias in node.names}
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+                found |= {node.value} - self.packages
+        return found & set(self.trees)
+
+    def reached(self, doors: tuple[str, ...]) -> set[str]:
+        """Modules that can be come to from some doors."""
+        found: set[str] = set()
+        waiting = [door for door in doors if door in self.trees]
+        while waiting:
+            module = waiting.pop()
+            if module not in found:
+                found.add(module)
+                waiting += self.reads(module)
+        return found
+
+    def unreached(self, doors: tuple[str, ...]) -> list[str]:
+        """Modules with code of their own that no door comes to."""
+        return sorted(m for m in set(self.trees) - self.packages - self.reached(doors) if not BY_FOLDER.match(m))
+
+    def unused(self, doors: tuple[str, ...]) -> list[str]:
+        """Public functions and classes of reached modules that no reached module names outside of their own body."""
+        modules = {m: self.trees[m] for m in self.reached(doors)}
+        named = sum((_names(tree) for tree in modules.values()), Counter())
+        found = []
+        for module, tree in modules.items():
+            for node in tree.body:
+                if not isinstance(node, ast.FunctionDef | ast.ClassDef) or _is_called_by_others(node):
+                    continue
+                if named[node.name] <= _names(node)[node.name] and not node.name.startswith("__"):
+                    found.append(f"{module}:{node.name}")
+        return sorted(found)
+
+
+def _names(tree: ast.AST) -> Counter[str]:
+    """How often each name is used; what ``__all__`` and imports list is not a use."""
+    found: Counter[str] = Counter()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+            found[node.id] += 1
+        elif isinstance(node, ast.Attribute):
+            found[node.attr] += 1
+        elif isinstance(node, ast.ImportFrom):
+            found.update(alias.name for alias in node.names if alias.asname)
+        elif isinstance(node, ast.Tuple) and len(node.elts) == 2 and isinstance(node.elts[1], ast.Constant):
+            found[str(node.elts[1].value)] += 1  # an entry of a table of names: (module, name)
+    return found
+
+
+def _is_called_by_others(node: ast.FunctionDef | ast.ClassDef) -> bool:
+    """Whether a decorator hands it to someone who calls it: a page, a command, a handler."""
+    quiet = {"dataclass", "lru_cache", "cache", "contextmanager", "kernel", "inner", "compiled", "inlined", "overload"}
+    marks = [d.func if isinstance(d, ast.Call) else d for d in node.decorator_list]
+    return any(getattr(m, "id", getattr(m, "attr", "")) not in quiet for m in marks)
+
+
+@pytest.fixture(scope="module")
+def code() -> Code:
+    return Code(ROOT)
+
+
+def test_every_module_is_reached_by_a_door(code: Code) -> None:
+    assert set(code.unreached(DOORS)) - UNDECIDED == set()
+
+
+def test_every_public_function_is_used_by_what_a_door_reaches(code: Code) -> None:
+    assert set(code.unused(DOORS)) - UNDECIDED == set()
+
+
+def test_the_check_can_fail(tmp_path: Path) -> None:
+    """A made-up package: one module behind a package's name, one inside a function, two that nobody needs."""
+    texts = {
+        "__init__.py": "_NAMES = {'answer': ('house.rooms.kept', 'answer')}\ndef __getattr__(name):\n    return name\n",
+        "rooms/__init__.py": "from house.rooms.kept import answer\nfrom house.rooms.dead import other\n",
+        "rooms/kept.py": "def answer():\n    from house.rooms import inside\n    return inside.f()\ndef spare():\n    return spare\n",
+        "rooms/inside.py": "def f():\n    return 1\n",
+        "rooms/dead.py": "from house.rooms.deader import other\n",
+        "rooms/deader.py": "def other():\n    return 2\n",
+    }
+    for name, text in texts.items():
+        path = tmp_path / "house" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+    made = Code(tmp_path / "house")
+    assert made.unreached(("house",)) == ["house.rooms.dead", "house.rooms.deader"]
+    assert made.unused(("house",)) == ["house.rooms.kept:spare"]
