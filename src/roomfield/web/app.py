@@ -16,6 +16,7 @@ from roomfield.web.api import ROUTERS as API_ROUTERS
 from roomfield.web.pages import ROUTERS as PAGE_ROUTERS
 from roomfield.web.security_middleware import Guard
 from roomfield.web.settings import Settings
+from roomfield.workbench.first_compile import FirstCompile
 from roomfield.workbench.plan.hypothetical_changes import BenchShelf
 from roomfield.workbench.record import demo_tour
 from roomfield.workbench.record.survey_list import Records, open_records
@@ -26,7 +27,13 @@ DESCRIPTION = (
 )
 
 
-def create_app(records: Records | str, settings: Settings | None = None, *, demo: bool = False) -> FastAPI:
+def create_app(
+    records: Records | str,
+    settings: Settings | None = None,
+    *,
+    demo: bool = False,
+    first_compile: FirstCompile | None = None,
+) -> FastAPI:
     """The pages and the API over one record.
 
     Parameters
@@ -37,6 +44,8 @@ def create_app(records: Records | str, settings: Settings | None = None, *, demo
         Address, limits, access; loopback by default.
     demo : bool
         True to put the invented demonstration survey into the record if it is not there.
+    first_compile : FirstCompile, optional
+        The compilation that may still be running; pages say so.
 
     Raises
     ------
@@ -57,6 +66,7 @@ def create_app(records: Records | str, settings: Settings | None = None, *, demo
     app.state.settings = settings
     app.state.gate = Gate(settings)
     app.state.benches = BenchShelf()
+    app.state.first_compile = first_compile or FirstCompile()
     for router in (*PAGE_ROUTERS, *API_ROUTERS):
         app.include_router(router)
     here = Path(str(files("roomfield.web")))

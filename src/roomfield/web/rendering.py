@@ -16,7 +16,7 @@ from roomfield.web.contexts import STEPS, Context
 from roomfield.web.help import explain
 from roomfield.web.words import preferred, say, told, tongue
 
-FURNITURE = frozenset({"_", "language", "form_key", "path", "steps", "show", "explain", "told", "tongue"})
+FURNITURE = frozenset({"_", "language", "form_key", "path", "steps", "show", "explain", "told", "tongue", "preparing"})
 """Names that every template may use besides the fields of its context."""
 
 
@@ -39,7 +39,7 @@ def language_of(request: Request) -> str:
     return preferred(request.cookies.get("language", ""), request.headers.get("accept-language", ""))
 
 
-def html_of(context: Context, language: str, form_key: str = "", path: str = "/") -> str:
+def html_of(context: Context, language: str, form_key: str = "", path: str = "/", preparing: bool = False) -> str:
     """A page as text.
 
     Parameters
@@ -52,6 +52,8 @@ def html_of(context: Context, language: str, form_key: str = "", path: str = "/"
         Secret that the page's forms send back.
     path : str
         Where the page stands, for coming back to it.
+    preparing : bool
+        True while loops are being compiled, which the page then says.
     """
     translate: Callable[..., str] = partial(say, language)
     return (
@@ -69,6 +71,7 @@ def html_of(context: Context, language: str, form_key: str = "", path: str = "/"
                 "explain": explain,
                 "told": partial(told, language),
                 "tongue": partial(tongue, language),
+                "preparing": preparing,
             }
         )
     )
@@ -87,5 +90,6 @@ def render(request: Request, context: Context, *, status: int = 200) -> HTMLResp
         HTTP status.
     """
     key: Any = getattr(request.state, "form_key", "")
-    text = html_of(context, language_of(request), str(key), request.url.path)
+    preparing: Any = request.app.state.first_compile.running
+    text = html_of(context, language_of(request), str(key), request.url.path, bool(preparing))
     return HTMLResponse(text, status_code=status)

@@ -14,6 +14,8 @@ _OPEN = (
     "The connection is not encrypted: use a cable or a hot-spot of your own, never a client's network.",
     "For encryption, and for the microphone on the other device, give --certificate and --key.",
 )
+_COMPILING = "The calculations are being compiled for this computer, once; first answers take up to a minute longer."
+_COMPILED = "The calculations are compiled."
 _ENCRYPTED = (
     "The connection is encrypted. The other device warns unless it trusts the certificate;",
     "compare its fingerprint before going on.",
@@ -56,10 +58,14 @@ def serve(
     import uvicorn
 
     from roomfield.web.app import create_app
+    from roomfield.workbench.first_compile import FirstCompile
 
-    app = create_app(store_path, settings, demo=demo)
+    first_compile = FirstCompile()
+    app = create_app(store_path, settings, demo=demo, first_compile=first_compile)
     address = f"{'https' if settings.encrypted else 'http'}://{'[' + host + ']' if ':' in host else host}:{port}/"
     print(welcome(settings, address), flush=True)
+    if first_compile.start(lambda: print(_COMPILED, flush=True)):
+        print(_COMPILING, flush=True)
     if open_browser:
         Timer(0.8, webbrowser.open, [address]).start()
     uvicorn.run(
