@@ -1,13 +1,17 @@
 """Score the ear on labelled recordings, or time it.
 
-    python -m benchmarks.signals --data DIR [--per-file]
+    python -m benchmarks.signals --data DIR [--per-file] [--disguise mp3]
     python -m benchmarks.signals --simulated 900 [--seed 20261125] [--processes 2]
+    python -m benchmarks.signals --pulses 200 [--seed 20261125]
     python -m benchmarks.signals --speed [--minutes 60]
 
-``--simulated`` scores fresh invented scenes, and a third as many without a transmitter, of a seed that no fit has seen.
-The scoring's last line is one JSON object. A technology counts as found at a probability of one half or more.
-``macro_f1`` is over all labels; ``macro_f1_audible`` does not count as missed a labelled technology of which no component
-is audible: 3 dB of peak excursion over the audio noise, and a rate that the label does not rank as merely weak.
+``--disguise`` sends every recording of the folder on a path that recordings take (codecs, low rates, a narrow band, gain
+riding, a telephone's socket or line, loudspeaker and room, a wrong clock) before it is heard. ``--simulated`` scores fresh
+invented scenes, and a third as many without a transmitter, of a seed that no fit has seen; ``--pulses`` counts how many
+pulse trains of exact rates outside the table are given a name.
+The scoring's last line is one JSON object. ``macro_f1`` is over all technologies labelled or claimed; ``macro_f1_audible``
+does not count as missed a labelled technology of which no component is audible: 3 dB of peak excursion over the audio
+noise, and a rate that the label does not rank as merely weak.
 """
 
 from __future__ import annotations
@@ -17,173 +21,49 @@ import json
 import resource
 import tempfile
 import time
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
+from benchmarks.signals_codecs import disguise, disguises
+from benchmarks.signals_scoring import Score, count_answer, labelled, score_file, summary
 from roomfield.signals.hearing import CLAIM
 
-AUDIBLE_DB = 3.0
-RATE_MATCH = 1500e-6
 
+def disguised(label: dict, sound: Path, path: str, folder: Path) -> tuple[dict, Path]:
+    """The recording after a path, in another folder, and its label; a wrong clock moves the label's rates."""
+    import soundfile
 
-@dataclass
-class Tally:
-    hits: int = 0
-    false: int = 0
-    missed: int = 0
-    missed_audible: int = 0
-
-    def row(self, audible: bool = False) -> dict:
-        missed = self.missed_audible if audible else self.missed
-        precision = self.hits / max(self.hits + self.false, 1)
-        recall = self.hits / max(self.hits + missed, 1)
-        f1 = 2 * self.hits / max(2 * self.hits + self.false + missed, 1)
-        return {
-            "precision": round(precision, 3),
-            "recall": round(recall, 3),
-            "f1": round(f1, 3),
-            "n": self.hits + missed,
-        }
-
-
-@dataclass
-class Score:
-    tallies: dict = field(default_factory=dict)
-    rate_errors_ppm: list = field(default_factory=list)
-    width_errors: list = field(default_factory=list)
-    squares: list = field(default_factory=list)
-    false_on_negatives: int = 0
-    negatives: int = 0
-    sound_s: float = 0.0
-    worked_s: float = 0.0
-
-    def tally(self, name: str) -> Tally:
-        return self.tallies.setdefault(name, Tally())
-
-
-def labelled(folder: Path):
-    """Pairs of label and sound file of a folder in the layout of LABELS.md."""
-    for path in sorted(folder.rglob("*.json")):
-        label = json.loads(path.read_text())
-        if not isinstance(label, dict) or "technologies" not in label:
-            continue
-        stem = Path(label.get("file", path.name)).name
-        sound = path.with_name(stem)
-        if not sound.exists():
-            sound = next((p for p in path.parent.glob(path.stem + ".*") if p.suffix != ".json"), sound)
-        yield label, sound
-
-
-def _audible(label: dict, name: str) -> bool:
-    """Whether the label says that a listener can hear the technology.
-
-    One component must reach the level, and its rate must be more than weak: a component whose label lists rates but
-    none of rank primary or jittered is there but hard to hear.
-    """
-    return any(_component_audible(c) for c in label.get("components", []) if c["tech"] == name) or not any(
-        c["tech"] == name for c in label.get("components", [])
-    )
-
-
-def _component_audible(component: dict) -> bool:
-    level = component.get("snr_peak_env_db")
-    ranks = {p["rank"] for p in component.get("periods", [])}
-    return (level is None or level >= AUDIBLE_DB) and (not ranks or bool(ranks & {"primary", "jittered"}))
-
-
-def _rate_errors(label: dict, hearing) -> list[float]:
-    """Relative error of the nearest reported rate for each primary rate of each technology found [ppm]."""
-    rates = {h.name: [r.frequency_hz for r in h.rates] for h in hearing.claimed}
-    errors = []
+    samples, rate = soundfile.read(str(sound), dtype="float32")
+    samples = samples if samples.ndim == 1 else samples.mean(1)
+    changed, new_rate, stretch = disguise(path, np.asarray(samples, np.float32), float(rate))
+    target = folder / f"{sound.stem}.wav"
+    soundfile.write(str(target), changed, round(new_rate), subtype="FLOAT")
+    label = json.loads(json.dumps(label))
     for component in label.get("components", []):
         for period in component.get("periods", []):
-            mine = rates.get(component["tech"])
-            if period["rank"] != "primary" or not mine:
-                continue
-            error = min(abs(hz / period["hz"] - 1) for hz in mine)
-            if error < RATE_MATCH:
-                errors.append(error * 1e6)
-    return errors
+            period["hz"] *= stretch
+    return label, target
 
 
-def _width_errors(label: dict, hearing) -> list[float]:
-    widths = {h.name: h.burst_width_s for h in hearing.claimed if h.burst_width_s}
-    errors = []
-    for component in label.get("components", []):
-        truth = component.get("burst_width_us")
-        if truth and component["tech"] in widths:
-            errors.append(abs(widths[component["tech"]] * 1e6 / truth["median"] - 1))
-    return errors
+def _recordings(folder: Path, path: str, scratch: Path) -> Iterator[tuple[dict, Path]]:
+    for label, sound in labelled(folder):
+        yield disguised(label, sound, path, scratch) if path else (label, sound)
 
 
-def count_answer(score: Score, label: dict, chances: dict, found: set) -> None:
-    """Add what was claimed of one recording to the tallies."""
-    truth = set(label["technologies"])
-    for name in sorted(set(chances) | truth):
-        score.squares.append((chances.get(name, 0.0) - (name in truth)) ** 2)
-        if name in truth and name in found:
-            score.tally(name).hits += 1
-        elif name in found:
-            score.tally(name).false += 1
-        elif name in truth:
-            score.tally(name).missed += 1
-            score.tally(name).missed_audible += _audible(label, name)
-    if not truth:
-        score.negatives += 1
-        score.false_on_negatives += len(found)
+def run_scoring(folder: Path, per_file: bool, path: str = "") -> int:
+    with tempfile.TemporaryDirectory() as scratch:
+        return _score(_recordings(folder, path, Path(scratch)), folder, per_file)
 
 
-def score_file(score: Score, label: dict, sound: Path) -> str:
-    """Hear one file, add to the score, and say in one line what came out."""
-    from roomfield.signals import analyse
-
-    begin = time.perf_counter()
-    hearing = analyse(sound)
-    score.worked_s += time.perf_counter() - begin
-    score.sound_s += hearing.duration_s
-    truth = set(label["technologies"])
-    chances = {h.name: h.probability for h in hearing.technologies}
-    found = {h.name for h in hearing.claimed}
-    count_answer(score, label, chances, found)
-    score.rate_errors_ppm += _rate_errors(label, hearing)
-    score.width_errors += _width_errors(label, hearing)
-    mark = "ok " if found == truth else "BAD"
-    shown = " ".join(f"{h.name}={h.probability:.2f}" for h in hearing.technologies if h.probability >= 0.1)
-    return (
-        f"{mark} {sound.name:28s} truth: {','.join(sorted(truth)) or '-':45s} heard: {shown or '-'} | {hearing.verdict}"
-    )
-
-
-def summary(score: Score) -> dict:
-    present = {n: t for n, t in score.tallies.items() if t.hits + t.missed > 0}
-    audible = [t.row(audible=True) for t in present.values() if t.hits + t.missed_audible > 0]
-
-    def median(values):
-        return round(float(np.median(values)), 4) if values else None
-
-    return {
-        "macro_f1": round(float(np.mean([t.row()["f1"] for t in present.values()])), 4) if present else None,
-        "macro_f1_audible": round(float(np.mean([r["f1"] for r in audible])), 4) if audible else None,
-        "false_on_negatives": score.false_on_negatives,
-        "rate_error_ppm_median": median(score.rate_errors_ppm),
-        "burst_width_error_median": median(score.width_errors),
-        "brier": round(float(np.mean(score.squares)), 5) if score.squares else None,
-        "real_time_factor": round(score.worked_s / max(score.sound_s, 1e-9), 5),
-        "per_technology": {n: t.row() for n, t in sorted(score.tallies.items())},
-        "negatives": score.negatives,
-        "rates_scored": len(score.rate_errors_ppm),
-    }
-
-
-def run_scoring(folder: Path, per_file: bool) -> int:
+def _score(recordings: Iterator[tuple[dict, Path]], folder: Path, per_file: bool) -> int:
     from roomfield.signals import warm_up
 
     warm_up()
     score, count = Score(), 0
-    for label, sound in labelled(folder):
+    for label, sound in recordings:
         line = score_file(score, label, sound)
         count += 1
         if per_file:
@@ -201,6 +81,7 @@ def hear_scene(job: tuple[int, int, bool]) -> tuple[dict, dict]:
     from roomfield.signals.conditioning import condition
     from roomfield.signals.features import gather, vector
     from roomfield.signals.simulation.audio_scene import negative_scene, random_scene
+    from roomfield.signals.simulation.unlisted import UNLISTED
 
     index, seed, negative = job
     scene = (negative_scene if negative else random_scene)(index, seed)
@@ -208,7 +89,7 @@ def hear_scene(job: tuple[int, int, bool]) -> tuple[dict, dict]:
         {"tech": part.technology, "snr_peak_env_db": level}
         for part, level in zip(scene.components, scene.snr_db, strict=True)
     ]
-    label = {"technologies": sorted({part["tech"] for part in parts}), "components": parts}
+    label = {"technologies": sorted({part["tech"] for part in parts} - {UNLISTED}), "components": parts}
     return label, probabilities(vector(gather(condition(scene.samples, scene.sample_rate_hz))))
 
 
@@ -227,6 +108,37 @@ def run_simulated(count: int, seed: int, processes: int) -> int:
     answer = {key: every[key] for key in keys}
     answer |= {f"macro_f1_audible_{kind}": summary(scores[kind])["macro_f1_audible"] for kind in ("single", "mixture")}
     print(json.dumps(answer | {"seed": seed, "files": len(heard)}))
+    return 0
+
+
+def hear_train(job: tuple[int, int]) -> dict:
+    """One invented pulse train of an exact rate outside the table, and what is said of it."""
+    from roomfield.signals import analyse
+    from roomfield.signals.simulation.audio_scene import compose
+    from roomfield.signals.simulation.unlisted import UNLISTED
+
+    index, seed = job
+    rng = np.random.default_rng([seed, index, 2])
+    scene = compose(rng, (UNLISTED,), duration_s=8.0, snr_db=float(rng.uniform(14, 36)), clean=True)
+    hearing = analyse(scene.samples, sample_rate_hz=scene.sample_rate_hz)
+    rate, width = scene.components[0].rates_hz[0], float(scene.components[0].widths_s[0])
+    return {
+        "rate_hz": round(rate, 4), "width_ms": round(width * 1e3, 3), "kind": hearing.answer.kind,
+        "right_rate": any(abs(p.frequency_hz / rate - 1) < 1e-4 for p in hearing.periodicities),
+        "named": [(h.name, round(h.probability, 2)) for h in hearing.claimed],
+    }  # fmt: skip
+
+
+def run_pulses(count: int, seed: int, processes: int, per_file: bool) -> int:
+    """How many invented pulse trains are given a name."""
+    with ProcessPoolExecutor(processes) as pool:
+        heard = list(pool.map(hear_train, [(i, seed) for i in range(count)], chunksize=5))
+    named = [row for row in heard if row["named"]]
+    for row in heard if per_file else named:
+        print(row)
+    kinds = {kind: sum(row["kind"] == kind for row in heard) for kind in sorted({row["kind"] for row in heard})}
+    right = sum(row["right_rate"] for row in heard)
+    print(json.dumps({"trains": count, "named": len(named), "right_rate": right, "answers": kinds, "seed": seed}))
     return 0
 
 
@@ -285,6 +197,8 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--data", type=Path, help="folder of labelled recordings")
     parser.add_argument("--per-file", action="store_true")
+    parser.add_argument("--disguise", default="", help="path to send every recording on first", choices=disguises())
+    parser.add_argument("--pulses", type=int, help="hear so many pulse trains outside the table")
     parser.add_argument("--simulated", type=int, help="score so many invented scenes")
     parser.add_argument("--seed", type=int, default=20261125)
     parser.add_argument("--processes", type=int, default=2)
@@ -295,9 +209,11 @@ def main() -> int:
         return run_speed(options.minutes)
     if options.simulated:
         return run_simulated(options.simulated, options.seed, options.processes)
+    if options.pulses:
+        return run_pulses(options.pulses, options.seed, options.processes, options.per_file)
     if options.data is None:
-        parser.error("give --data DIR, --simulated N or --speed")
-    return run_scoring(options.data, options.per_file)
+        parser.error("give --data DIR, --simulated N, --pulses N or --speed")
+    return run_scoring(options.data, options.per_file, options.disguise)
 
 
 if __name__ == "__main__":

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.signals.classifier import ANY, FIRST_LIMIT, LINEAR_LIMIT, TREES_SHARE
+from roomfield.signals.simulation.unlisted import UNLISTED
 from roomfield.signals.worker_memory import keep_freed_memory
 
 LINEAR_C = 0.02
@@ -200,7 +201,7 @@ def _each(work, jobs: list, processes: int) -> list:
 def fit(rows: Rows, seed: int = 0, processes: int = 1) -> dict:
     """Fit both hearings for each technology, and for whether there is any transmitter."""
     matrix = rows.matrix
-    technologies = [*sorted({t for row in rows.audible for t in row}), ANY]
+    technologies = [*sorted({t for row in rows.audible for t in row} - {UNLISTED}), ANY]
     centre = np.array(_rounded(matrix.mean(0, dtype=np.float64)))
     spread = np.array(_rounded(matrix.std(0, dtype=np.float64) + 1e-6))
     scaled = np.clip((matrix - centre) / spread, -LINEAR_LIMIT, LINEAR_LIMIT).astype(np.float32)

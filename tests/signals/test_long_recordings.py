@@ -37,9 +37,9 @@ def answer(chance):
 
 
 def test_one_block_in_many_is_not_enough_but_one_in_two_is():
-    assert combine([answer(0.9), answer(0.1)])["dect"] == 0.9
-    assert combine([answer(0.9)] + [answer(0.1)] * 30)["dect"] == 0.1
-    assert combine([answer(0.9)] * 4 + [answer(0.1)] * 30)["dect"] == 0.9
+    assert combine([answer(0.9), answer(0.1)]).chances["dect"] == 0.9
+    assert combine([answer(0.9)] + [answer(0.1)] * 30).chances["dect"] == 0.1
+    assert combine([answer(0.9)] * 4 + [answer(0.1)] * 30).chances["dect"] == 0.9
 
 
 def test_no_more_blocks_than_places_are_heard(tmp_path, monkeypatch):

@@ -3,7 +3,8 @@
 import json
 
 import pytest
-from benchmarks.signals import Score, count_answer, hear_scene, summary
+from benchmarks.signals import hear_scene
+from benchmarks.signals_scoring import Score, count_answer, summary
 
 
 def label(*parts):

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.classifier import probabilities, shipped_forest
+from roomfield.signals.classifier import Judgement, judge, shipped_forest
 from roomfield.signals.conditioning import condition, one_channel
 from roomfield.signals.features import Evidence, gather, vector
 from roomfield.signals.hearing import (
@@ -29,6 +29,8 @@ from roomfield.signals.measured import check, measure, power_course
 from roomfield.signals.periodicity import FoundPeriod, find_periods
 from roomfield.signals.reasons import FOLDED_AS, explain
 from roomfield.signals.recording import AudioSource, open_source
+from roomfield.signals.strangers import hear_again, strangers
+from roomfield.signals.verdict import answer_for, verdict_text
 
 MENTION = 0.1
 TABLE_ROWS = 2000
@@ -77,15 +79,18 @@ def analyse(
     if len(cuts) == 1:
         data = condition(source.read(*cuts[0]), source.sample_rate_hz)
         evidence = gather(data)
-        chances = probabilities(vector(evidence))
-        block = BlockAnswer(0.0, source.duration_s, chances, data.clipped_fraction, data.hum_hz)
-        return _answer(source, chances, [block], evidence, meter_audio, {})
+        found = judge(vector(evidence))
+        block = BlockAnswer(
+            0.0, source.duration_s, found.chances, data.clipped_fraction, data.hum_hz, found.transmitter
+        )
+        return _answer(source, found, [block], evidence, meter_audio, {})
     answers = hear_blocks(source, processes or os.cpu_count() or 1)
-    chances = combine(answers)
+    together = combine(answers)
+    chances = together.chances
     claimed = [name for name, chance in chances.items() if chance >= CLAIM]
     best = max(answers, key=lambda a: sum(a.chances[n] for n in claimed or a.chances))
     elsewhere = _explained_elsewhere(source, chances, answers, best, claimed)
-    return _answer(source, chances, answers, _evidence_of(source, best), meter_audio, elsewhere)
+    return _answer(source, together, answers, _evidence_of(source, best), meter_audio, elsewhere)
 
 
 def _evidence_of(source: AudioSource, block: BlockAnswer) -> Evidence:
@@ -111,22 +116,27 @@ def _explained_elsewhere(
 
 def _answer(
     source: AudioSource,
-    chances: dict[str, float],
+    first: Judgement,
     answers: list[BlockAnswer],
     evidence: Evidence,
     meter: MeterAudio | None,
     elsewhere: dict[str, Heard],
 ) -> Hearing:
-    ordered = sorted(chances.items(), key=lambda item: -item[1])
+    data = evidence.conditioned
+    repetitions = find_periods(data.samples, data.sample_rate_hz, evidence.spectrum)
+    unlisted = strangers(repetitions)
+    judged = hear_again(evidence, first, repetitions)
+    ordered = sorted(judged.chances.items(), key=lambda item: -item[1])
     heard = tuple(elsewhere.get(n) or explain(n, p, evidence, full=p >= MENTION) for n, p in ordered)
-    periods = _periods(evidence, heard)
+    periods = _periods(repetitions, heard, unlisted)
     bursts = _bursts(evidence)
     claimed = tuple(h for h in heard if h.claimed)
+    answer = answer_for(heard, periods, evidence, judged.transmitter)
     return Hearing(
         source=source.name,
         duration_s=source.duration_s,
         sample_rate_hz=source.sample_rate_hz,
-        verdict=_verdict(claimed, periods, evidence),
+        verdict=verdict_text(answer, heard, evidence.duration_s),
         technologies=heard,
         periodicities=periods,
         bursts=bursts,
@@ -137,15 +147,17 @@ def _answer(
         hum_hz=next((a.hum_hz for a in answers if a.hum_hz is not None), None),
         measured=None if meter is None else _measured(evidence, claimed, meter),
         unknowns=_unknowns(meter, answers),
+        answer=answer,
+        transmitter=judged.transmitter,
     )
 
 
-def _periods(evidence: Evidence, heard: tuple[Heard, ...]) -> tuple[Periodicity, ...]:
+def _periods(
+    repetitions: tuple[FoundPeriod, ...], heard: tuple[Heard, ...], unlisted: tuple[FoundPeriod, ...]
+) -> tuple[Periodicity, ...]:
     """Repetitions found without being told, each with the technologies that explain it, strongest first."""
-    data = evidence.conditioned
     known = [(rate.frequency_hz, h.name, rate.label) for h in heard if h.claimed for rate in h.rates]
-    found = find_periods(data.samples, data.sample_rate_hz, evidence.spectrum)
-    return tuple(_named(p, known) for p in found)
+    return tuple(_named(p, [] if p in unlisted else known) for p in repetitions)
 
 
 def _named(found: FoundPeriod, known: list[tuple[float, str, str]]) -> Periodicity:
@@ -161,23 +173,6 @@ def _named(found: FoundPeriod, known: list[tuple[float, str, str]]) -> Periodici
     return Periodicity(
         found.frequency_hz, found.std_hz, found.score, found.log10_false_alarm, found.lines, tuple(names), label
     )
-
-
-def _verdict(claimed: tuple[Heard, ...], periods: tuple[Periodicity, ...], evidence: Evidence) -> str:
-    if claimed:
-        return "; ".join(f"{h.title} ({h.probability:.0%})" for h in claimed)
-    unknown = [p for p in periods if not p.explained_by and p.lines >= 4 and p.log10_false_alarm < -8]
-    if unknown:
-        return f"unknown pulsed signal at {unknown[0].frequency_hz:.4g} Hz"
-    if any(p.lines < 4 and not p.explained_by for p in periods):
-        return f"a tone or hum-like sound at {periods[0].frequency_hz:.4g} Hz, no pulsed signal"
-    table = evidence.bursts
-    crisp = int(np.count_nonzero((table.sharpness > 0.5) & (table.heights > 8 * table.scatter[0])))
-    if crisp >= 3:
-        return f"unknown sporadic bursts ({crisp} in {evidence.duration_s:.0f} s)"
-    if any("mains" in p.explained_by for p in periods) or evidence.conditioned.hum_hz:
-        return "mains hum and noise, no transmitter heard"
-    return "nothing but noise"
 
 
 def _bursts(evidence: Evidence) -> BurstSummary:

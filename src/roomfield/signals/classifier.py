@@ -164,20 +164,34 @@ def shipped_forest() -> Forest:
         ) from fault  # fmt: skip
 
 
-def probabilities(numbers: dict[str, float], forest: Forest | None = None) -> dict[str, float]:
-    """Probability of each technology for the evidence of one block.
+@dataclass(frozen=True)
+class Judgement:
+    """Probability of each technology, and that there is any transmitter at all, listed or not."""
 
-    None is more probable than that there is a transmitter at all, which an ensemble of its own answers and which is
-    taken with caution: a name given to hum or speech is worse than one left out.
+    chances: dict[str, float]
+    transmitter: float
+
+
+def probabilities(numbers: dict[str, float], forest: Forest | None = None) -> dict[str, float]:
+    """Probability of each technology for the evidence of one block."""
+    return judge(numbers, forest).chances
+
+
+def judge(numbers: dict[str, float], forest: Forest | None = None) -> Judgement:
+    """What the evidence of one block says.
+
+    No technology is more probable than that there is a transmitter at all, which an ensemble of its own answers and which
+    is taken with caution: a name given to hum or speech is worse than one left out.
     """
     forest = forest or shipped_forest()
     odds = forest.log_odds(np.array([numbers[name] for name in forest.features]))
     odds -= CAUTION * np.array([name == ANY for name in forest.names])
     chances = dict(zip(forest.names, (1 / (1 + np.exp(-np.clip(odds, -30, 30)))).tolist(), strict=True))
     most = chances.pop(ANY, 1.0)
-    return {
+    limited = {
         name: min(max(chance, _floor(name, numbers)), most, _limit(name, numbers)) for name, chance in chances.items()
     }
+    return Judgement(limited, most)
 
 
 def _floor(name: str, numbers: dict[str, float]) -> float:

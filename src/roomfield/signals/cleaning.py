@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.signals.audio_kernels import subtract_scaled
-from roomfield.signals.combs import TU_HZ, Comb, CombEvidence, weigh_comb
+from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, TU_HZ, Comb, CombEvidence, weigh_comb
 from roomfield.signals.folding import nodes
 from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
 
@@ -25,7 +25,7 @@ STANDS_OUT = 0.5
 SPLIT_HZ = 2500.0
 TOP_HZ = 18000.0
 FLOOR = -0.5
-DRIVEN_OUT_PPM = 75.0
+DRIVEN_OUT_PPM = 0.95 * CRYSTAL_PPM
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,11 @@ def _certain(spectrum: WhiteSpectrum, law: FrameLaw) -> CombEvidence | None:
 
 def take_off(samples: F32, sample_rate_hz: float, period_s: float) -> None:
     """Subtract a folded frame in place, each period with its own height between 0 and 1.5 times the mean's."""
-    course = nodes(samples, sample_rate_hz, period_s)
+    take_course(samples, sample_rate_hz, period_s, nodes(samples, sample_rate_hz, period_s))
+
+
+def take_course(samples: F32, sample_rate_hz: float, period_s: float, course: F64) -> None:
+    """Subtract a known course of one period in place, each period with its own height between 0 and 1.5."""
     quiet = int(np.argmax(np.diff(course, append=course[:1]))) - max(2, course.size // 50)
     subtract_scaled(samples, 1 / (period_s * sample_rate_hz), course, quiet % course.size)
 
@@ -137,7 +141,15 @@ BESIDE_HZ: tuple[tuple[str, float], ...] = (
     ("bt266", 400 / 3), ("16", 25 / 3), ("tetra17", 1.5 / 0.17), ("beacon100", TU_HZ / 200), ("beacon100", TU_HZ / 300),
     ("beacon200", TU_HZ / 400), ("tetra18k", 100.0), ("tetra18k", 200.0), ("tetra18k", 1000.0),
     ("tetra18k", 2000.0),
+    ("25odd", 5.0), ("50odd", 10.0), ("50odd", 12.5), ("50odd", 5.0), ("100odd", 10.0), ("100odd", 20.0), ("100odd", 25.0),
+    ("100odd", 100 / 3), ("200odd", 20.0), ("200odd", 40.0), ("200odd", 50.0), ("200odd", 200 / 3), ("400", 50.0),
+    ("400", 80.0), ("400", 100.0), ("400", 400 / 3), ("500odd", 50.0), ("500odd", 125.0), ("500odd", 250.0),
+    ("1000odd", 100.0), ("1000odd", 250.0), ("2000", 100.0), ("2000", 500.0), ("umts1500", 250.0), ("umts1500", 300.0),
+    ("umts1500", 500.0), ("umts1500", 750.0), ("bt800", 400.0), ("bt1600", 400.0), ("bt266", 200 / 3), ("16", 10 / 3),
+    ("mains50odd", 10.0), ("mains50odd", 25.0), ("mains100", 20.0), ("mains100", 50.0), ("mains60odd", 10.0),
+    ("mains60odd", 20.0), ("mains60odd", 30.0), ("mains120", 24.0), ("mains120", 40.0), ("mains120", 60.0),
 )  # fmt: skip
+BROADCAST_PARTS = (2, 3, 5, 8, 20)
 
 
 def contrasts(
@@ -148,16 +160,21 @@ def contrasts(
     Parameters
     ----------
     spectrum, first : WhiteSpectrum
-        After and before cleaning; combs that cleaning takes off are looked up in the latter.
+        After cleaning, and before it without the lines of a certain frame of 20 ms, which lie on the places beside GSM's;
+        combs that cleaning takes off are looked up in the latter.
     combs : dict
         Evidence of each comb, for its stretch.
     laws : dict
         The combs themselves.
     """
     own = {law.comb.name for law in FRAME_LAWS} | {"gsm1733"}
-    return {
+    found = {
         f"{name}/{beside_hz:.4g}": contrast(
             first if name in own else spectrum, laws[name], combs[name].offset_ppm, beside_hz
         )
         for name, beside_hz in BESIDE_HZ
     }
+    best = max(DVB_COMBS, key=lambda comb: combs[comb.name].score)
+    for parts in BROADCAST_PARTS:
+        found[f"dvbt/{parts}"] = contrast(spectrum, best, combs[best.name].offset_ppm, best.base_hz / parts)
+    return found

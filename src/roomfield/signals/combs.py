@@ -1,8 +1,8 @@
 """Evidence at exact rates: how much power stands on the lines of each known comb.
 
 Every comb is a set of lines at multiples of a published rate, without those multiples that another
-technology shares. The whole comb may be stretched by a crystal's error of some tens of ppm; the stretch
-that fits best is searched.
+technology shares. The whole comb may be stretched by the errors of two crystals: some tens of ppm of the transmitter's,
+up to a hundred of a cheap recorder's; the stretch that fits best is searched.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from roomfield.signals.spectrum import WhiteSpectrum
 
 F64 = NDArray[np.float64]
 
-CRYSTAL_PPM = 80.0
+CRYSTAL_PPM = 160.0
 LINE_CAP = 60.0
 MASK_BINS = 5
 TALL_LINE = 1000.0

@@ -121,17 +121,18 @@ def _fold_plan(data: Conditioned, samples: F32, combs: dict[str, CombEvidence], 
 
 def _weigh_all(
     first: WhiteSpectrum, clean_one: WhiteSpectrum, taken: tuple[RemovedFrame, ...]
-) -> dict[str, CombEvidence]:
+) -> tuple[dict[str, CombEvidence], WhiteSpectrum]:
     """Weigh the combs in turn; lines that an earlier, certain comb explains are taken out for the later ones.
 
-    Frames of 10 and 20 ms and the mains are weighed in the cleaned spectrum, the rest in the first one.
+    Frames of 10 and 20 ms and the mains are weighed in the cleaned spectrum, the rest in the first one, which comes back
+    without the lines of a frame that is certain.
     """
     combs = {c.name: weigh_comb(clean_one, c) for c in (*FRAME_COMBS, *MAINS_COMBS)}
     white = first.white.copy()
     for name in FRAME_LINES:
         if combs[name].score > CERTAIN:
             mask_comb(white, first, 50.0, combs[name].offset_ppm)
-    rest = replace(first, white=white)
+    rest, frameless = replace(first, white=white), replace(first, white=white.copy())
     combs.update({c.name: weigh_comb(rest, c) for c in GSM_COMBS})
     for frame in taken:
         if frame.name == "gsm":
@@ -144,7 +145,7 @@ def _weigh_all(
     if combs["beacon100"].score > CERTAIN:
         mask_comb(white, first, 9.765625, combs["beacon100"].offset_ppm)
     combs.update({c.name: weigh_comb(rest, c) for c in DVB_COMBS})
-    return combs
+    return combs, frameless
 
 
 def _frame_shapes(frame: F64) -> dict[str, ProfileShape]:
@@ -164,7 +165,7 @@ def gather(data: Conditioned) -> Evidence:
     """Run every detector over one block."""
     first = white_spectrum(data.raw, data.sample_rate_hz)
     spectrum, taken = clean(data.raw, data.sample_rate_hz, first)
-    combs = _weigh_all(first, spectrum, taken)
+    combs, frameless = _weigh_all(first, spectrum, taken)
     profiles, shapes, residual = _fold_all(data, combs, taken)
     mains, drift, hiss = {}, {}, _hiss(data)
     period = FRAME.period_s / _stretch(combs, FRAME.combs)
@@ -175,7 +176,7 @@ def gather(data: Conditioned) -> Evidence:
         shapes[f"mains{nominal}"] = describe(profile, 1 / nominal, 5e-4)
         mains[nominal] = _hiss_by_mains(hiss, data.sample_rate_hz, combs, nominal)
     bursts = find_bursts(residual, data.sample_rate_hz)
-    beside = contrasts(spectrum, first, combs, COMBS)
+    beside = contrasts(spectrum, frameless, combs, COMBS)
     frame = frame_shape(profiles["frame"].reshape(2, -1).mean(0))
     groups = find_groups(bursts)
     return Evidence(
@@ -329,6 +330,7 @@ def _tilt_numbers(out: dict[str, float], evidence: Evidence) -> None:
     levels = levels[:-1] + [levels[-1]] * (len(TILT_EDGES_HZ) - len(levels) + 1)
     for i, level in enumerate(levels[:-1]):
         out[f"tilt.{i}"] = level - levels[-1]
+    out["band.top"] = float(np.log10(band_top_hz(evidence.spectrum)))
     samples = evidence.residual
     for factor in (1, 4, 16, 64, 256):
         samples = samples if factor == 1 else samples[: samples.size // 4 * 4].reshape(-1, 4).mean(1)
@@ -336,6 +338,14 @@ def _tilt_numbers(out: dict[str, float], evidence: Evidence) -> None:
         square = scaled * scaled
         out[f"skew.{factor}"] = float(np.arcsinh((square * scaled).mean()))
         out[f"peaked.{factor}"] = float(np.arcsinh((square * square).mean() - 3))
+
+
+def band_top_hz(spectrum: WhiteSpectrum) -> float:
+    """Where the recording's band ends: the highest frequency whose floor is within 30 dB of that at 1 to 3 kHz [Hz]."""
+    low, high = (int(hz * spectrum.bins_per_hz) for hz in (1000.0, min(3000.0, 0.9 * spectrum.top_hz)))
+    floor = spectrum.floor[low::64]
+    heard = np.flatnonzero(floor > 1e-3 * float(np.median(spectrum.floor[low:high])))
+    return float((low + 64 * int(heard[-1] if heard.size else 0)) / spectrum.bins_per_hz)
 
 
 def _burst_numbers(out: dict[str, float], evidence: Evidence) -> None:

@@ -153,8 +153,39 @@ class Measured:
 
 
 @dataclass(frozen=True)
+class Answer:
+    """The whole answer in one.
+
+    Attributes
+    ----------
+    kind : str
+        ``named`` (technologies are claimed), ``set`` (one of several is there, which one cannot be told), ``pulsed`` (a
+        repetition that no listed technology has), ``transmitter`` (there is one, kind not told), ``bursts`` (so many single
+        bursts of a transmitter, kind not told), ``tone``, ``mains`` or ``nothing``.
+    names : tuple of str
+        Technologies claimed, or those of which one is there.
+    probability : float
+        That the answer holds, where it names something or says that there is a transmitter.
+    rates_hz : tuple of float
+        Repetitions of no listed technology, beside names too; or the tone [Hz].
+    bursts : int
+        Single crisp bursts.
+    """
+
+    kind: str
+    names: tuple[str, ...] = ()
+    probability: float = 0.0
+    rates_hz: tuple[float, ...] = ()
+    bursts: int = 0
+
+
+@dataclass(frozen=True)
 class Hearing:
-    """The ear's answer for one recording."""
+    """The ear's answer for one recording.
+
+    ``transmitter`` is the probability that there is any transmitter, listed or not; ``warnings`` say what is wrong with the
+    recording and how to make a better one.
+    """
 
     source: str
     duration_s: float
@@ -170,6 +201,9 @@ class Hearing:
     hum_hz: float | None
     measured: Measured | None
     unknowns: tuple[str, ...] = field(default=())
+    answer: Answer = Answer("nothing")
+    transmitter: float = 0.0
+    warnings: tuple[str, ...] = ()
 
     @property
     def claimed(self) -> tuple[Heard, ...]:

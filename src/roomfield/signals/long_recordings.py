@@ -7,7 +7,7 @@ from all chosen so far, so that what changes is heard and what only repeats is n
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -15,7 +15,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.classifier import probabilities
+from roomfield.signals.classifier import Judgement, judge
 from roomfield.signals.conditioning import condition, one_channel
 from roomfield.signals.features import gather, vector
 from roomfield.signals.recording import AudioSource
@@ -30,22 +30,23 @@ SKETCH_SCALES = 6
 
 @dataclass(frozen=True)
 class BlockAnswer:
-    """What one block says: where it lies, probabilities, share of clipped samples, hum if any."""
+    """What one block says: where it lies, probabilities, share of clipped samples, hum if any, any transmitter at all."""
 
     start_s: float
     end_s: float
     chances: dict[str, float]
     clipped: float
     hum_hz: float | None
+    transmitter: float = 1.0
 
 
 def hear_block(cut: tuple[int, int], source: AudioSource) -> BlockAnswer:
     """Hear one block in full."""
     first, last = cut
     data = condition(source.read(first, last), source.sample_rate_hz)
-    chances = probabilities(vector(gather(data)))
+    found = judge(vector(gather(data)))
     rate = source.sample_rate_hz
-    return BlockAnswer(first / rate, last / rate, chances, data.clipped_fraction, data.hum_hz)
+    return BlockAnswer(first / rate, last / rate, found.chances, data.clipped_fraction, data.hum_hz, found.transmitter)
 
 
 def sketch(cut: tuple[int, int], source: AudioSource) -> F64:
@@ -74,11 +75,15 @@ def choose(sketches: F64, places: int) -> tuple[int, ...]:
     return tuple(sorted(set(chosen)))
 
 
-def combine(blocks: Sequence[BlockAnswer]) -> dict[str, float]:
+def combine(blocks: Sequence[BlockAnswer]) -> Judgement:
     """Probability over blocks: a technology must show in at least one block in twenty, and in two if there are many."""
-    names = blocks[0].chances
     rank = 0 if len(blocks) < 3 else 1 + len(blocks) // 20
-    return {name: float(sorted((b.chances[name] for b in blocks), reverse=True)[rank]) for name in names}
+
+    def ranked(values: Iterable[float]) -> float:
+        return float(sorted(values, reverse=True)[rank])
+
+    chances = {name: ranked(b.chances[name] for b in blocks) for name in blocks[0].chances}
+    return Judgement(chances, ranked(b.transmitter for b in blocks))
 
 
 def hear_blocks(source: AudioSource, processes: int) -> list[BlockAnswer]:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.special import gammaincc, gammaln
 
 from roomfield.signals.audio_kernels import fold_blocks, harmonic_sums
-from roomfield.signals.combs import Comb, mask_comb, weigh_comb
+from roomfield.signals.combs import Comb, CombEvidence, mask_comb, weigh_comb
 from roomfield.signals.spectrum import WhiteSpectrum
 
 F32 = NDArray[np.float32]
@@ -26,20 +26,22 @@ F64 = NDArray[np.float64]
 
 SEARCH_CAP = 40.0
 LOWEST_HZ = 2.0
-PLANS = ((5, 400.0), (3, 2500.0))  # harmonics as a power of two, highest fundamental [Hz]
+HIGHEST_HZ = 2500.0
+PLANS = ((5, 400.0), (3, HIGHEST_HZ))  # harmonics as a power of two, highest fundamental [Hz]
 REFINE_BLOCKS = 16
 STEADY = 0.2
 
 
 @dataclass(frozen=True)
 class FoundPeriod:
-    """A repetition: rate, standard deviation [Hz], score, log10 false-alarm rate and lines counted."""
+    """A repetition: rate, standard deviation [Hz], score, log10 false-alarm rate, lines counted, and share in phase."""
 
     frequency_hz: float
     std_hz: float
     score: float
     log10_false_alarm: float
     lines: int
+    coherence: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -84,9 +86,8 @@ def strongest_period(white: F32, spectrum: WhiteSpectrum) -> tuple[float, float,
     return best
 
 
-def _down_to_fundamental(white: F32, spectrum: WhiteSpectrum, frequency_hz: float) -> float:
-    """Step down to f/2, f/3 or f/5 while the lines in between are certain too."""
-    view = replace(spectrum, white=white)
+def _to_fundamental(white: F32, spectrum: WhiteSpectrum, frequency_hz: float) -> float:
+    """Step down to f/2, f/3 or f/5 while the lines in between are certain too, then up while they are not there."""
     changed = True
     while changed:
         changed = False
@@ -94,12 +95,26 @@ def _down_to_fundamental(white: F32, spectrum: WhiteSpectrum, frequency_hz: floa
             lower = frequency_hz / divisor
             if lower < LOWEST_HZ:
                 continue
-            comb = Comb("between", lower, (divisor,), top_hz=40 * lower, reach_ppm=30.0)
-            between = weigh_comb(view, comb)
+            between = _between(white, spectrum, lower, divisor)
             if between.score > 12 and between.hits > 0.25 and _comparable(white, spectrum, lower, divisor):
                 frequency_hz, changed = lower * (1 + between.offset_ppm * 1e-6), True
                 break
+    for factor in (2, 3, 5):
+        if frequency_hz * factor < HIGHEST_HZ and _bare(white, spectrum, frequency_hz, factor):
+            frequency_hz *= factor
     return frequency_hz
+
+
+def _between(white: F32, spectrum: WhiteSpectrum, lower_hz: float, divisor: int) -> CombEvidence:
+    """What stands on the lines of a comb that are no lines of the comb ``divisor`` times as wide."""
+    comb = Comb("between", lower_hz, (divisor,), top_hz=40 * lower_hz, reach_ppm=30.0)
+    return weigh_comb(replace(spectrum, white=white), comb)
+
+
+def _bare(white: F32, spectrum: WhiteSpectrum, frequency_hz: float, factor: int) -> bool:
+    """Whether a comb has no lines but those of one ``factor`` times as wide."""
+    between = _between(white, spectrum, frequency_hz, factor)
+    return between.score < 6 and between.hits < 0.1
 
 
 def _comparable(white: F32, spectrum: WhiteSpectrum, lower_hz: float, divisor: int) -> bool:
@@ -133,7 +148,7 @@ def find_periods(
         frequency, chance, lines = strongest_period(white, spectrum)
         if chance > np.log10(false_alarm):
             break
-        frequency = _down_to_fundamental(white, spectrum, frequency)
+        frequency = _to_fundamental(white, spectrum, frequency)
         if any(abs(frequency / known.frequency_hz - 1) < 2e-3 for known in found):
             _blank(white, spectrum, frequency)
             continue
@@ -145,7 +160,7 @@ def find_periods(
             refined = RefinedRate(frequency, 0.2 / spectrum.duration_s, refined.coherence)
         rate, std = refined.frequency_hz, refined.std_hz
         score = weigh_comb(replace(spectrum, white=white), Comb("found", rate, reach_ppm=5.0, top_hz=64 * rate)).score
-        found.append(FoundPeriod(rate, std, score, chance, lines))
+        found.append(FoundPeriod(rate, std, score, chance, lines, refined.coherence))
         mask_comb(white, spectrum, rate, 0.0)
     return tuple(found)
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from roomfield.references.technologies import Technology, technology
-from roomfield.signals.combs import DVB_COMBS, Comb, weigh_comb
+from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, Comb, weigh_comb
 from roomfield.signals.features import Evidence
 from roomfield.signals.folding import ProfileShape
 from roomfield.signals.hearing import EvidenceItem, Heard, Periodicity
@@ -47,7 +47,9 @@ FOLDED_AS = {
 }  # fmt: skip
 
 
-def _periodicity(evidence: Evidence, name: str, nominal_hz: float, label: str, reach_ppm: float = 80.0) -> Periodicity:
+def _periodicity(
+    evidence: Evidence, name: str, nominal_hz: float, label: str, reach_ppm: float = CRYSTAL_PPM
+) -> Periodicity:
     top = TOP_HZ.get(name, 12000.0)
     comb = Comb(label, nominal_hz, top_hz=max(min(top, 128 * nominal_hz), 1.01 * nominal_hz), reach_ppm=reach_ppm)
     weighed = weigh_comb(evidence.spectrum, comb)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import butter, lfilter, sosfilt
 
-from roomfield.signals.simulation import ofdm, packets, room, slotted
+from roomfield.signals.simulation import ofdm, packets, paths, room, slotted, unlisted
 from roomfield.signals.simulation.component import Bench, Component
 
 OVERSAMPLING = 2
@@ -22,7 +22,7 @@ SOURCES: dict[str, Callable[[Bench], Component]] = {
     "wifi_beacon": packets.wifi_beacon, "wifi_data": packets.wifi_data,
     "bluetooth_le_adv": packets.bluetooth_le_adv, "zigbee": packets.zigbee, "lora": packets.lora,
     "smart_meter": packets.smart_meter, "ism_remote": packets.ism_remote, "mode_s_1090": packets.mode_s_1090,
-    "radar": packets.radar, "microwave_oven": packets.microwave_oven,
+    "radar": packets.radar, "microwave_oven": packets.microwave_oven, unlisted.UNLISTED: unlisted.unlisted,
 }  # fmt: skip
 
 
@@ -98,7 +98,7 @@ def _nuisance(bench: Bench, negative: bool) -> tuple[NDArray[np.float64], tuple[
     makers = {
         "hum": (lambda: room.hum(bench, mains), chance + 0.08), "dimmer": (lambda: room.dimmer(bench, mains), chance * 0.8),
         "handling": (lambda: room.handling(bench), chance), "voice": (lambda: room.voice(bench), chance * 0.8),
-        "music": (lambda: room.music(bench), chance * 0.8),
+        "music": (lambda: room.music(bench), chance * 0.8), "beeps": (lambda: room.beeps(bench), chance * 0.5),
     }  # fmt: skip
     for name, (maker, probability) in makers.items():
         if rng.random() < probability:
@@ -125,6 +125,7 @@ def compose(
     snr_db: float = 25.0,
     meter: SimulatedMeter | None = None,
     clean: bool = False,
+    clock_ppm: float = 0.0,
 ) -> AudioScene:
     """Build a recording in which the named technologies are heard together.
 
@@ -144,8 +145,10 @@ def compose(
         The instrument; drawn at random if left out.
     clean : bool
         Leave out hum, handling, voices, music and clipping.
+    clock_ppm : float
+        By how much every rate reads too high because the recorder's clock runs slow [ppm].
     """
-    bench = Bench(rng, float(sample_rate_hz * OVERSAMPLING), duration_s)
+    bench = Bench(rng, float(sample_rate_hz * OVERSAMPLING) * (1 - clock_ppm * 1e-6), duration_s)
     meter = meter or _random_meter(rng)
     parts = [SOURCES[name](bench) for name in names]
     levels = [0.0 if i == 0 else float(rng.uniform(-10, 2)) for i in range(len(parts))]
@@ -168,9 +171,14 @@ def compose(
     audio = audio / np.abs(audio).max() * 10 ** (-rng.uniform(0, 30) / 20)
     if rng.random() < 0.3:
         audio = np.round(audio * 32767) / 32768
-    bare = tuple(replace(p, power=np.zeros(0, np.float32)) for p in parts)
+    bare = tuple(_as_read(p, 1 + clock_ppm * 1e-6) for p in parts)
     decibels = tuple(float(20 * np.log10(s + 1e-9)) for s in snrs)
     return AudioScene(audio.astype(np.float32), sample_rate_hz, bare, tuple(levels), meter, nuisances, decibels)
+
+
+def _as_read(part: Component, stretch: float) -> Component:
+    """A component without its power, its rates as a recorder of this clock reads them."""
+    return replace(part, power=np.zeros(0, np.float32), rates_hz=tuple(rate * stretch for rate in part.rates_hz))
 
 
 def _component_snr(part: Component, level_db: float, total: NDArray[np.float32], meter: SimulatedMeter) -> float:
@@ -181,29 +189,42 @@ def _component_snr(part: Component, level_db: float, total: NDArray[np.float32],
     return _peak(detect(alone, meter))
 
 
-_LENGTHS = (0.03, 0.04, 0.12, 0.1, 0.15, 0.1, 0.15, 0.12, 0.09, 0.06, 0.04)
+_LENGTHS_S = (1.0, 1.5, 2.0, 2.5, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 16.0)
+_LENGTH_SHARES = (0.05, 0.03, 0.05, 0.04, 0.12, 0.1, 0.25, 0.2, 0.08, 0.05, 0.03)
+_UNLISTED_WEIGHT = 3.0
+
+
+def _on_its_way(rng: np.random.Generator, scene: AudioScene) -> AudioScene:
+    """The scene after a path drawn at random."""
+    samples, rate, name = paths.draw(rng, scene.samples, float(scene.sample_rate_hz))
+    kept = replace(scene, samples=np.asarray(samples, np.float32), sample_rate_hz=round(rate))
+    return kept if name == "none" else replace(kept, nuisances=(*kept.nuisances, name))
 
 
 def random_scene(index: int, seed: int) -> AudioScene:
     """One scene of the wide random set from which the classifier's parameters are made."""
     rng = np.random.default_rng([seed, index])
-    count = int(rng.choice([0, 1, 2, 3, 4], p=[0.1, 0.46, 0.26, 0.13, 0.05]))
+    count = int(rng.choice([0, 1, 2, 3, 4], p=[0.08, 0.48, 0.26, 0.13, 0.05]))
     pool = sorted(SOURCES)
-    common = np.array([2.0 if n in COMMON and count > 1 else 1.0 for n in pool])
-    names = [str(n) for n in rng.choice(pool, count, p=common / common.sum())]
+    weights = np.array([2.0 if n in COMMON and count > 1 else 1.0 for n in pool])
+    weights[pool.index(unlisted.UNLISTED)] = _UNLISTED_WEIGHT
+    names = [str(n) for n in rng.choice(pool, count, replace=False, p=weights / weights.sum())]
     if count > 1 and rng.random() < 0.07:
         names[1] = names[0]
-    duration = float(rng.choice([1.5, 2.5, 4, 5, 6, 6, 8, 8, 10, 12, 16], p=_LENGTHS))
-    if "radar" in names or "lora" in names:
+    duration = float(rng.choice(_LENGTHS_S, p=_LENGTH_SHARES))
+    if ("radar" in names or "lora" in names) and rng.random() < 0.8:
         duration = max(duration, 12.0)
     rate = int(rng.choice([48000, 48000, 48000, 44100]))
-    snr = float(rng.choice([rng.uniform(0, 12), rng.uniform(10, 22), rng.uniform(18, 36)], p=[0.2, 0.34, 0.46]))
-    return compose(rng, names, duration_s=duration, sample_rate_hz=rate, snr_db=snr)
+    snr = float(rng.choice([rng.uniform(0, 12), rng.uniform(10, 22), rng.uniform(18, 36)], p=[0.15, 0.36, 0.49]))
+    clock_ppm = paths.drawn_clock_ppm(rng)
+    scene = compose(rng, names, duration_s=duration, sample_rate_hz=rate, snr_db=snr, clock_ppm=clock_ppm)
+    return _on_its_way(rng, scene)
 
 
 def negative_scene(index: int, seed: int) -> AudioScene:
     """One recording without any transmitter, with more of what leaks in than ``random_scene`` gives."""
     rng = np.random.default_rng([seed, index, 1])
-    duration = float(rng.choice([2.5, 4, 5, 6, 8, 10, 12, 16]))
+    duration = float(rng.choice([1.0, 2.5, 4, 5, 6, 8, 10, 12, 16]))
     rate = int(rng.choice([48000, 48000, 44100]))
-    return compose(rng, (), duration_s=duration, sample_rate_hz=rate, snr_db=float(rng.uniform(0, 40)))
+    scene = compose(rng, (), duration_s=duration, sample_rate_hz=rate, snr_db=float(rng.uniform(0, 40)))
+    return _on_its_way(rng, scene)

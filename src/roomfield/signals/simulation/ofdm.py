@@ -75,7 +75,7 @@ def _lte(bench: Bench, technology: str) -> Component:
     levels = _lte_levels(bench, begin.size, blocks, layout, load)
     power = _on_grid(bench, begin, _frame_edges(scale), levels.reshape(begin.size, 140))
     power *= np.float32(1 / max(float(levels.max()), 0.3))
-    if tdd and rng.random() < 0.4:
+    if rng.random() < (0.4 if tdd else 0.2):
         power = _shuffle(bench, power, round(0.02 / scale * bench.rate_hz))
     power += np.float32(rng.choice([0.0, 0.0, 10 ** rng.uniform(-3, -0.7)]))
     power = _replayed(bench, power, 180e3 * blocks) if replayed else noise_like(bench, power, 180e3 * blocks)
@@ -170,6 +170,8 @@ def _nr(bench: Bench, technology: str) -> Component:
     begin = (np.arange(count) / per_ms * 1e-3 - rng.random() * 0.16) / scale
     power = _on_grid(bench, begin, _nr_symbol_edges(per_ms) / scale, levels)
     power *= np.float32(1 / max(float(levels.max()), 0.3))
+    if rng.random() < 0.2:
+        power = _shuffle(bench, power, round(0.02 / scale * bench.rate_hz))
     power = noise_like(bench, power, float(rng.choice([10e6, 18e6, 36e6, 98e6])))
     sync_rate = 1000.0 / period_ms * scale
     rates = (sync_rate,) if load < 0.15 or not tdd else (sync_rate, 1000.0 * per_ms / len(pattern) * scale)

@@ -79,7 +79,7 @@ def wifi_data(bench: Bench) -> Component:
     """Traffic under listen-before-talk, each frame acknowledged, usually with the network's beacons."""
     rng = bench.rng
     aggregated = rng.random() < 0.35
-    gap = float(rng.choice([0.8e-3, 2e-3, 4e-3, 8e-3]))
+    gap = float(rng.choice([0.1e-3, 0.3e-3, 0.8e-3, 2e-3, 4e-3, 8e-3]))
     count = int(bench.duration_s / gap * 1.3) + 20
     widths = _frame_widths(bench, count, aggregated)
     ack = rng.choice([28e-6, 32e-6, 44e-6])
@@ -169,8 +169,8 @@ def lora(bench: Bench) -> Component:
 def smart_meter(bench: Bench) -> Component:
     """Single telegrams of 3 to 40 ms, or groups of hops of 5 to 150 ms."""
     rng = bench.rng
-    spacing = rng.uniform(0.6, 3.0)
-    count = max(2, int(bench.duration_s / spacing))
+    spacing = rng.uniform(0.6, 3.0) if rng.random() < 0.7 else rng.uniform(3.0, 12.0)
+    count = max(1, int(bench.duration_s / spacing))
     times = np.sort(rng.uniform(0, bench.duration_s, count))
     if rng.random() < 0.85:
         widths = rng.uniform(3e-3, 18e-3, count) if rng.random() < 0.8 else rng.uniform(6e-3, 40e-3, count)
@@ -207,12 +207,12 @@ def ism_remote(bench: Bench) -> Component:
     rng = bench.rng
     presses = max(1, int(rng.poisson(bench.duration_s / rng.uniform(1.5, 5))))
     starts, widths = [], []
-    fsk = rng.random() < 0.06
+    fsk, single = rng.random() < 0.08, rng.random() < 0.25
     begin, marks = _telegram(bench)
     for at in np.sort(rng.uniform(0, bench.duration_s * 0.9, presses)):
         length = float(begin[-1] + marks[-1])
         gap = length + rng.uniform(4e-3, 40e-3)
-        for copy in range(int(rng.integers(2, 10))):
+        for copy in range(1 if single else int(rng.integers(2, 10))):
             starts.append(at + copy * gap + (np.zeros(1) if fsk else begin))
             widths.append(np.array([length]) if fsk else marks)
         if rng.random() < 0.3:
@@ -237,7 +237,7 @@ def mode_s_1090(bench: Bench) -> Component:
 def radar(bench: Bench) -> Component:
     """A rotating beam: a train of microsecond pulses for one beam width each turn."""
     rng = bench.rng
-    turn = rng.uniform(1.5, min(6.0, bench.duration_s * 0.6))
+    turn = rng.uniform(min(1.5, 0.4 * bench.duration_s), min(6.0, bench.duration_s * 0.6))
     prf = float(np.exp(rng.uniform(np.log(280), np.log(2800))))
     beam = max(turn * rng.uniform(0.9, 3.0) / 360, 7 / prf)
     first = rng.uniform(0, min(turn, bench.duration_s * 0.4))

@@ -1,4 +1,4 @@
-"""What gets into a recording without being a transmitter: mains, handling, voices, music.
+"""What gets into a recording without being a transmitter: mains, handling, voices, music, beeps.
 
 Voices and music are crude on purpose (buzz through resonances; notes and strokes): what matters
 is that they rise and fall, drift, ring and stop like them.
@@ -130,3 +130,25 @@ def music(bench: Bench) -> Array:
                 rng.normal(size=length) * np.exp(-t / rng.uniform(0.005, 0.05)) * rng.uniform(0.2, 1.5)
             )
     return out / (np.abs(out).max() + 1e-12)
+
+
+def beeps(bench: Bench) -> Array:
+    """A timer, a telephone's keys or a ringing tone: tones keyed on and off, often at an exact rate, peak 1."""
+    rng = bench.rng
+    out = np.zeros(bench.samples)
+    length_s = 10 ** rng.uniform(-1.7, -0.3)
+    step_s = length_s * rng.uniform(1.3, 6)
+    tones = rng.uniform(350, 4500, int(rng.integers(1, 3)))
+    ramp_s = 10 ** rng.uniform(-3.3, -1.9)
+    sharp, group = rng.random() < 0.3, int(rng.choice([1, 2, 4, 1000]))
+    for index, start in enumerate(np.arange(rng.uniform(0, step_s), bench.duration_s, step_s)):
+        if index // group % 2 and group < 1000:
+            continue
+        at = int(start * bench.rate_hz)
+        t = np.arange(min(int(length_s * bench.rate_hz), bench.samples - at)) / bench.rate_hz
+        wave = sum(np.sin(2 * np.pi * tone * t) for tone in tones)
+        wave = np.sign(wave) if sharp else wave
+        out[at : at + t.size] += wave * np.clip(np.minimum(t, length_s - t) / ramp_s, 0, 1)
+        if rng.random() < 0.1:
+            tones = rng.uniform(350, 4500, tones.size)
+    return np.asarray(out / (np.abs(out).max() + 1e-12))

@@ -1,0 +1,62 @@
+"""Paths that recordings take, by name, for any folder of labelled ones: those of the simulation, and codecs of the extra.
+
+AAC and the telephone's adaptive multi-rate codec need the decoder of the extra ``m4a``.
+"""
+
+from __future__ import annotations
+
+import io
+from functools import partial
+
+import numpy as np
+
+from roomfield.signals.simulation import paths
+
+WRONG_CLOCK_PPM = 100.0
+CALL_RATE_HZ = 8000.0
+
+
+def through_container(samples, rate_hz: float, codec: str, container: str, bit_rate: int) -> paths.Sound:
+    """Written by a codec of the optional decoder into memory and read back."""
+    import av
+
+    memory = io.BytesIO()
+    with av.open(memory, "w", format=container) as out:
+        stream = out.add_stream(codec, rate=round(rate_hz), layout="mono")
+        stream.bit_rate = bit_rate
+        resampler = av.AudioResampler(stream.format, "mono", round(rate_hz), stream.frame_size or 1024)
+        frame = av.AudioFrame.from_ndarray(np.clip(samples, -1, 1)[None, :], format="fltp", layout="mono")
+        frame.sample_rate = round(rate_hz)
+        for part in (*resampler.resample(frame), None):
+            out.mux(stream.encode(part))
+    memory.seek(0)
+    with av.open(memory) as back:
+        to_float = av.AudioResampler("fltp", "mono")
+        rows = [r.to_ndarray()[0] for f in back.decode(audio=0) for r in to_float.resample(f)]
+        rate = float(back.streams.audio[0].rate)
+    return np.concatenate(rows).astype(np.float32), rate
+
+
+def aac(samples, rate_hz: float) -> paths.Sound:
+    """MPEG-4 audio at 96 kbit/s, as most telephones record."""
+    return through_container(samples, rate_hz, "aac", "adts", 96000)
+
+
+def speech(samples, rate_hz: float) -> paths.Sound:
+    """A telephone's voice memo of the old kind: adaptive multi-rate, 8 kHz, 12.2 kbit/s."""
+    narrow, rate = paths.to_rate(*paths.gain_riding(samples, rate_hz), CALL_RATE_HZ)
+    return through_container(narrow, rate, "libopencore_amrnb", "amr", 12200)
+
+
+_PATHS = {**paths.PATHS, "aac": aac, "speech": speech, "clock": partial(paths.clock, ppm=WRONG_CLOCK_PPM)}
+
+
+def disguises() -> list[str]:
+    """Names of all paths, and an empty one for none."""
+    return ["", *sorted(_PATHS)]
+
+
+def disguise(name: str, samples, rate_hz: float):
+    """Samples and rate after a path, and by how much its clock stretches every rate."""
+    changed, rate = _PATHS[name](samples, rate_hz)
+    return changed, rate, 1 + WRONG_CLOCK_PPM * 1e-6 if name == "clock" else 1.0

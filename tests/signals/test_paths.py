@@ -1,0 +1,49 @@
+"""Ways from the socket to the file: what each does to a known sound."""
+
+import numpy as np
+import pytest
+from benchmarks.signals_codecs import disguise, disguises
+
+from roomfield.signals.simulation import paths
+
+RATE = 48000.0
+T = np.arange(2 * int(RATE)) / RATE
+
+
+def level_at(samples, rate, hz):
+    t = np.arange(samples.size) / rate
+    return 2 * abs(np.mean(samples * np.exp(-2j * np.pi * hz * t)))
+
+
+def tone(hz, level=0.3):
+    return (level * np.sin(2 * np.pi * hz * T)).astype(np.float32)
+
+
+@pytest.mark.parametrize("name", [n for n in disguises() if n])
+def test_every_path_keeps_length_and_the_middle_of_the_band(name):
+    if name in ("aac", "speech"):
+        pytest.importorskip("av")
+    changed, rate, stretch = disguise(name, tone(1000.0), RATE)
+    assert changed.dtype == np.float32 and np.isfinite(changed).all()
+    assert changed.size / rate == pytest.approx(2.0, abs=0.15)
+    assert level_at(changed, rate, 1000.0 * stretch) > 0.5 * np.sqrt(2) * changed.std()
+
+
+def test_gain_riding_brings_loud_and_soft_together():
+    stepped = tone(1000.0) * np.where(T < 1, 1.0, 0.1).astype(np.float32)
+    even, _ = paths.gain_riding(stepped, RATE, release_s=0.1, strength=1.0)
+    late = slice(int(1.8 * RATE), None)
+    assert stepped[late].std() / stepped[: int(0.9 * RATE)].std() == pytest.approx(0.1, rel=0.01)
+    assert even[late].std() / even[: int(0.9 * RATE)].std() > 0.7
+
+
+def test_a_slow_clock_raises_every_rate():
+    changed, _ = paths.clock(tone(1000.0), RATE, 100.0)
+    assert level_at(changed, RATE, 1000.1) > 0.29
+    assert level_at(changed, RATE, 1000.1) > level_at(changed, RATE, 1000.0)
+
+
+def test_a_narrow_band_loses_lows_and_highs():
+    for hz, kept in ((30.0, 0.1), (1000.0, 1.0), (15000.0, 0.05)):
+        changed, rate = paths.band(tone(hz), RATE)
+        assert level_at(changed, rate, hz) / 0.3 == pytest.approx(kept, abs=0.1)
