@@ -19,19 +19,8 @@ import pytest
 import roomfield
 
 ROOT = Path(roomfield.__file__).parent
-DOORS = (
-    "roomfield",
-    "roomfield.__main__",
-    "roomfield.cli.main",
-    "roomfield.web.server",
-    "roomfield.references.check",
-    "roomfield.cli.reference",
-    "roomfield.exchange.schema",
-)
-"""The last three are run with ``python -m``: the audit of sources, and the writers of two documents.
-
-Migrations are found by Alembic in their folder.
-"""
+DOORS = ("roomfield", "roomfield.cli.main", "roomfield.web.server")
+"""What is run with ``python -m`` is a door as well; migrations are found by Alembic in their folder."""
 UNDECIDED = frozenset(
     [
         "roomfield.exposure.metrics",
@@ -169,7 +158,7 @@ class Code:
     def reached(self, doors: tuple[str, ...]) -> set[str]:
         """Modules that can be come to from some doors."""
         found: set[str] = set()
-        waiting = [door for door in doors if door in self.trees]
+        waiting = [*doors, *(m for m, tree in self.trees.items() if any(map(_is_run_alone, tree.body)))]
         while waiting:
             module = waiting.pop()
             if module not in found:
@@ -193,6 +182,10 @@ class Code:
                 if named[node.name] <= _names(node)[node.name] and not node.name.startswith("__"):
                     found.append(f"{module}:{node.name}")
         return sorted(found)
+
+
+def _is_run_alone(node: ast.stmt) -> bool:
+    return isinstance(node, ast.If) and "__main__" in ast.unparse(node.test)
 
 
 def _names(tree: ast.AST) -> Counter[str]:
