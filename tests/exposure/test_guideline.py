@@ -88,10 +88,11 @@ def test_services_are_named_and_never_borrowed():
 
 
 def test_kinds():
-    for kind in (Kind.AVERAGE, Kind.HIGHEST_HELD):
-        with pytest.raises(KindMismatchError):
-            compare(peak(1.0, kind=kind), SBM, scope=Scope.SINGLE_SERVICE)
-    assert takes_kind(SBM) is Kind.PEAK and takes_kind("bioinitiative-2012") is None
+    with pytest.raises(KindMismatchError):
+        compare(peak(1.0, kind=Kind.AVERAGE), SBM, scope=Scope.SINGLE_SERVICE)
+    held = compare(peak(1.0, kind=Kind.HIGHEST_HELD), SBM, scope=Scope.SINGLE_SERVICE)
+    assert held.chances == compare(peak(1.0), SBM, scope=Scope.SINGLE_SERVICE).chances
+    assert takes_kind(SBM) is Kind.HIGHEST_HELD and takes_kind("bioinitiative-2012") is None
     found = compare(peak(1.0, kind=Kind.AVERAGE), "bioinitiative-2012", scope=Scope.TOTAL)
     assert GuidelineRemark.STATISTIC_NOT_STATED in found.remarks
 

@@ -19,10 +19,15 @@ from roomfield.instrument import (
     shortfall,
     three_axis_sum_w_m2,
     to_level,
+    tolerance_db,
 )
 from roomfield.instrument.pickup import BEST_AXIS_AVERAGE, BEST_AXIS_MAXIMUM
 from roomfield.quantities import Censor, Kind, ratio
 from roomfield.survey import (
+    Accessory,
+    AccessoryKind,
+    AccessoryPoint,
+    BandZone,
     CalibrationPoint,
     Censoring,
     Meter,
@@ -72,9 +77,21 @@ class TestCertificate:
         assert correction(self.meter, 3.6e9).contribution.std_db == pytest.approx(math.hypot(0.7, 2.0))
 
     def test_covers_the_range_when_the_frequency_is_unknown(self):
-        found = correction(self.meter)
+        found = correction(replace(self.meter, band_low_hz=900e6, band_high_hz=1.8e9))
         assert found.offset_db == pytest.approx(0.0)
         assert found.contribution.std_db == pytest.approx(math.hypot(1 / math.sqrt(3), 0.7))
+
+    @pytest.mark.parametrize("rows", [1, 2])
+    def test_an_unknown_frequency_is_never_surer_than_a_known_one(self, rows):
+        meter = replace(self.meter, calibration=self.points[:rows], band_low_hz=500e6, band_high_hz=6e9)
+        unknown = correction(meter).contribution.std_db
+        known = [correction(meter, f).contribution.std_db for f in np.geomspace(500e6, 6e9, 25)]
+        assert unknown >= max(known) - 1e-9
+        assert unknown > 3.0
+
+    def test_away_from_its_rows_no_more_than_the_tolerance_is_added(self):
+        far = correction(replace(self.meter, band_low_hz=500e6, band_high_hz=40e9), 40e9).contribution.std_db
+        assert far == pytest.approx(math.hypot(0.7, 6.0 / math.sqrt(3.0)))
 
     def test_unsorted_rows_are_refused(self):
         with pytest.raises(InputError, match="do not rise"):
@@ -155,10 +172,76 @@ class TestDetector:
         assert pulse_response_db(368e-6, 5e-6) == pytest.approx(0.0, abs=1e-6)
         assert pulse_response_db(5e-6, 5e-6) == pytest.approx(1.99, abs=0.01)
 
-    def test_ten_percent_duty_is_ten_decibels(self):
-        """Ten pulses of 10 ms a second: common practice, no source."""
-        duty = 10 * 10e-3
-        assert 10 * math.log10(duty) == pytest.approx(-10.0)
+    @pytest.mark.published("step response of a first-order system, 1 - exp(-t / tau) (any textbook of control)")
+    def test_pulses_of_three_time_constants_read_a_twentieth_low(self):
+        assert pulse_response_db(36e-6, 12e-6) == pytest.approx(-10.0 * math.log10(1.0 - math.exp(-3.0)))
+
+    def test_short_pulses_are_corrected_for_or_told(self):
+        """A detector of 12 µs: at 18 µs it may miss up to 1.1 dB, at 4 µs 5.5 dB."""
+        meter = replace(METER, response_s=12e-6)
+        plain, short, shortest = (to_level(reading(1e-3), meter, pulse_s=s) for s in (None, 18e-6, 4e-6))
+        missed_db = pulse_response_db(18e-6, 12e-6)
+        assert short.level.level_db - plain.level.level_db == pytest.approx(missed_db / 2.0)
+        assert short.level.std_db > plain.level.std_db
+        assert short.flags == () and shortest.flags == ("short_pulses",)
+        average = to_level(reading(1e-3, Kind.AVERAGE), meter, pulse_s=4e-6)
+        assert average.flags == ()
+
+
+class TestZones:
+    meter = replace(METER, band_low_hz=700e6, band_high_hz=5e9, zones=(BandZone(350e6, 700e6, 8.5),))
+
+    def test_each_zone_has_its_tolerance_and_an_unknown_mix_the_widest(self):
+        assert [tolerance_db(self.meter, f) for f in (1e9, 400e6, None)] == [6.0, 8.5, 8.5]
+        assert correction(self.meter, 400e6).contribution.half_width_db == pytest.approx(8.5)
+        assert self.meter.receives_hz == (350e6, 5e9)
+
+    def test_outside_everything_stated_it_grows(self):
+        assert tolerance_db(self.meter, 20e9) > tolerance_db(self.meter, 10e9) > 8.5
+
+
+class TestAccessory:
+    pad = Accessory(
+        "pad", "20 dB pad", AccessoryKind.ATTENUATOR, (AccessoryPoint(1e9, -20.0), AccessoryPoint(4e9, -22.0))
+    )
+    meter = replace(METER, accessories=(pad,))
+
+    def test_what_stands_in_front_is_taken_off(self):
+        bare, padded = to_level(reading(1e-3), self.meter), to_level(reading(1e-5, accessory_id="pad"), self.meter)
+        assert padded.level.level_db - bare.level.level_db == pytest.approx(1.0)  # the middle of 20 and 22 dB
+        known = to_level(reading(1e-5, accessory_id="pad"), self.meter, frequency_hz=2e9)
+        assert known.level.level_db - bare.level.level_db == pytest.approx(1.0)
+        assert to_level(
+            reading(1e-5, accessory_id="pad"), self.meter, frequency_hz=1e9
+        ).level.level_db == pytest.approx(bare.level.level_db)
+        assert padded.level.std_db > bare.level.std_db
+
+    def test_overload_counts_behind_the_pad(self):
+        found = to_level(reading(2.5, accessory_id="pad"), self.meter)
+        assert found.level.censor is Censor.ABOVE
+        assert found.level.median_w_m2 > 100.0
+
+    def test_an_accessory_that_is_not_there_is_refused(self):
+        with pytest.raises(InputError, match="no accessory 'horn'"):
+            to_level(reading(1e-3, accessory_id="horn"), self.meter)
+
+
+class TestHowHeld:
+    def test_a_reading_too_near_the_body_is_wider(self):
+        """At least 30 cm from the body: common practice, no source."""
+        far, near = (to_level(reading(1e-3, body_distance_m=d), METER).level.std_db for d in (0.5, 0.1))
+        assert near > far
+
+    def test_drift_is_the_meter_s_and_cancels_in_ratios(self):
+        checks = tuple(ReferenceCheck(f"2026-01-{n + 1:02d}", "source", 0.3 * n) for n in range(10))
+        drifting = replace(METER, checks=checks)
+        one, other = (to_level(reading(v), drifting) for v in (1e-3, 1e-4))
+        assert "meter_drifting" in one.flags
+        drift = next(c for c in one.level.contributions if c.name == "meter_drift")
+        assert drift.shared_key
+        assert ratio(one.level, other.level).std_db == pytest.approx(
+            ratio(to_level(reading(1e-3), METER).level, to_level(reading(1e-4), METER).level).std_db
+        )
 
 
 NIST_CHART = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)

@@ -94,10 +94,10 @@ def test_none_of_them_is_law():
 
 def test_peak_guidelines_refuse_other_kinds():
     chosen = guidelines.guideline_set("building-biology-2015")
-    chosen.require_kind(Kind.PEAK)
-    for kind in (Kind.AVERAGE, Kind.HIGHEST_HELD):
-        with pytest.raises(KindMismatchError):
-            chosen.require_kind(kind)
+    for kind in (Kind.PEAK, Kind.HIGHEST_HELD):
+        chosen.require_kind(kind)
+    with pytest.raises(KindMismatchError):
+        chosen.require_kind(Kind.AVERAGE)
     guidelines.guideline_set("bioinitiative-2012").require_kind(Kind.AVERAGE)
 
 

@@ -171,7 +171,7 @@ def compare(level: UncertainLevel, guideline_id: str, *, scope: Scope, service: 
     Parameters
     ----------
     level : UncertainLevel
-        A peak, for all guidelines that state their statistic.
+        The highest held, or a peak if that is all there is, for all guidelines that state their statistic.
     guideline_id : str
         Such as "building-biology-2015".
     scope : Scope
@@ -183,7 +183,7 @@ def compare(level: UncertainLevel, guideline_id: str, *, scope: Scope, service: 
     Raises
     ------
     KindMismatchError
-        If the guideline takes peaks and the level is another kind.
+        If the guideline takes highest values and the level is an average.
     UnknownNameError
         If there is no such guideline or service.
     InputError
@@ -249,5 +249,5 @@ def _remarks(result: GuidelineResult) -> tuple[GuidelineRemark, ...]:
 
 
 def takes_kind(guideline_id: str) -> Kind | None:
-    """Kind of level that a guideline takes; None if the document does not say."""
-    return Kind.PEAK if guideline_set(guideline_id).statistic != "not stated" else None
+    """Kind of level that a guideline takes if it was read, else the peak; None if the document does not say."""
+    return Kind.HIGHEST_HELD if guideline_set(guideline_id).statistic != "not stated" else None

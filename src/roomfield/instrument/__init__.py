@@ -1,10 +1,12 @@
 """What the meter's number is worth: a reading becomes an uncertain level."""
 
-from roomfield.instrument.calibration import Correction, correction, gain_key
+from roomfield.instrument.calibration import Correction, correction, gain_key, tolerance_db
 from roomfield.instrument.checks import IndividualsChart, individuals_chart, meter_chart
+from roomfield.instrument.clipping import with_clipped_averages
 from roomfield.instrument.correct import MeteredLevel, to_level
 from roomfield.instrument.floor import bounded_value, pulse_response_db
 from roomfield.instrument.pickup import figure_of_eight_gain, shortfall, three_axis_sum_w_m2
+from roomfield.instrument.pulses import shortest_pulse_s
 from roomfield.instrument.repeated_readings import CombinedLevel, combine, sum_axes
 
 __all__ = [
@@ -20,8 +22,11 @@ __all__ = [
     "individuals_chart",
     "meter_chart",
     "pulse_response_db",
+    "shortest_pulse_s",
     "shortfall",
     "sum_axes",
     "three_axis_sum_w_m2",
     "to_level",
+    "tolerance_db",
+    "with_clipped_averages",
 ]

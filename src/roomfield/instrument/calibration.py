@@ -8,7 +8,7 @@ import numpy as np
 
 from roomfield.errors import InputError
 from roomfield.quantities import ErrorContribution, ErrorShape
-from roomfield.survey import CalibrationPoint, Meter
+from roomfield.survey import Meter
 
 EXTRAPOLATION_STD_DB_PER_OCTAVE = 2.0
 """Added outside the calibrated range [dB per octave]; our judgement, no source."""
@@ -22,7 +22,7 @@ class Correction:
     ----------
     offset_db : float
         To be added to the reading [dB].
-    contribution : Contribution
+    contribution : ErrorContribution
         Error left after the correction; shared by all readings of the meter in the same band.
     basis : str
         ``certificate``, ``certificate_band`` (frequency not known) or ``tolerance``.
@@ -59,28 +59,54 @@ def correction(meter: Meter, frequency_hz: float | None = None) -> Correction:
 
     Notes
     -----
-    A stated plus-or-minus tolerance is taken as rectangular (JCGM 100, 4.3.7). A certificate is interpolated
-    linearly in dB over the logarithm of frequency. If the frequency is unknown, the correction may be any
-    of the certificate's rows: the middle of their range, with the range as a rectangle.
+    A stated plus-or-minus tolerance is taken as rectangular (JCGM 100, 4.3.7); where the maker states a zone of the
+    band with a tolerance of its own, that holds there, and for an unknown frequency the widest of all. A certificate
+    is interpolated linearly in dB over the logarithm of frequency; away from its rows the error grows, but never
+    beyond what the stated tolerance allows. If the frequency is unknown, it may be any of the rated band: the middle
+    of the corrections, with their range as a rectangle and the largest error that any frequency of the band has.
     """
     key = gain_key(meter.id, frequency_hz)
     if not meter.calibration:
-        gain = ErrorContribution.from_half_width("meter_tolerance", meter.figures.tolerance_db, shared_key=key)
+        gain = ErrorContribution.from_half_width("meter_tolerance", tolerance_db(meter, frequency_hz), shared_key=key)
         return Correction(0.0, gain, "tolerance")
     if frequency_hz is None:
-        return _over_band(meter.calibration, key)
-    return _at_frequency(meter.calibration, frequency_hz, key)
+        return _over_band(meter, key)
+    offset, std = _at_frequency(meter, frequency_hz)
+    return Correction(offset, ErrorContribution("meter_calibration", std, ErrorShape.NORMAL, key), "certificate")
 
 
-def _over_band(points: tuple[CalibrationPoint, ...], key: str) -> Correction:
-    offsets = np.array([p.correction_db for p in points])
-    half_range = float(np.ptp(offsets)) / 2.0
-    std = float(np.hypot(half_range / 3**0.5, max(p.std_db for p in points)))
+def tolerance_db(meter: Meter, frequency_hz: float | None = None) -> float:
+    """Stated tolerance at a frequency, plus or minus [dB]; the widest of all zones if the frequency is not known.
+
+    Outside everything that is stated, the widest, and more the farther out.
+    """
+    used = meter.figures
+    zones = ((used.band_low_hz, used.band_high_hz, used.tolerance_db),
+             *((z.low_hz, z.high_hz, z.tolerance_db) for z in meter.zones))  # fmt: skip
+    widest = max(tolerance for _, _, tolerance in zones)
+    if frequency_hz is None:
+        return widest
+    inside = [tolerance for low, high, tolerance in zones if low <= frequency_hz <= high]
+    if inside:
+        return min(inside)
+    low, high = meter.receives_hz
+    outside = abs(float(np.log2(frequency_hz / (low if frequency_hz < low else high))))
+    return float(np.hypot(widest, 3**0.5 * EXTRAPOLATION_STD_DB_PER_OCTAVE * outside))
+
+
+def _over_band(meter: Meter, key: str) -> Correction:
+    used = meter.figures
+    rows = [p.frequency_hz for p in meter.calibration]
+    found = np.array([_at_frequency(meter, f) for f in (used.band_low_hz, used.band_high_hz, *rows)])
+    offsets, stds = found.T
+    std = float(np.hypot(float(np.ptp(offsets)) / 2.0 / 3**0.5, stds.max()))
     middle = float(offsets.max() + offsets.min()) / 2.0
     return Correction(middle, ErrorContribution("meter_calibration", std, ErrorShape.NORMAL, key), "certificate_band")
 
 
-def _at_frequency(points: tuple[CalibrationPoint, ...], frequency_hz: float, key: str) -> Correction:
+def _at_frequency(meter: Meter, frequency_hz: float) -> tuple[float, float]:
+    """Correction and its standard uncertainty [dB]."""
+    points = meter.calibration
     octaves = np.log2([p.frequency_hz for p in points])
     if np.any(np.diff(octaves) <= 0):
         raise InputError(
@@ -92,5 +118,5 @@ def _at_frequency(points: tuple[CalibrationPoint, ...], frequency_hz: float, key
     offset = float(np.interp(asked, octaves, [p.correction_db for p in points]))
     std = float(np.interp(asked, octaves, [p.std_db for p in points]))
     outside = max(float(octaves[0]) - asked, asked - float(octaves[-1]), 0.0)
-    std = float(np.hypot(std, EXTRAPOLATION_STD_DB_PER_OCTAVE * outside))
-    return Correction(offset, ErrorContribution("meter_calibration", std, ErrorShape.NORMAL, key), "certificate")
+    allowed = tolerance_db(meter, frequency_hz) / 3**0.5
+    return offset, float(np.hypot(std, min(EXTRAPOLATION_STD_DB_PER_OCTAVE * outside, allowed)))

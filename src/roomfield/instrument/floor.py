@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roomfield.instrument.accessory import reading_in_front
 from roomfield.quantities import Censor, ErrorContribution
 from roomfield.survey import Censoring, Meter, Reading
 
@@ -20,7 +21,7 @@ class BoundedValue:
     Parameters
     ----------
     density_w_m2 : float
-        Value, or the bound if ``censor`` is not none [W/m²].
+        Value, or the bound if ``censor`` is not none, before whatever stands in front of the meter [W/m²].
     censor : Censor
         Below: the true value lies under the bound; above: over it.
     """
@@ -41,12 +42,14 @@ def bounded_value(reading: Reading, meter: Meter) -> BoundedValue:
     """
     value = reading.value_w_m2
     figures = meter.figures
+    received = 10.0 ** (-reading_in_front(reading, meter).change_db / 10.0)
     near_floor = FLOOR_MARGIN * figures.floor_w_m2
     if reading.censoring is Censoring.OVERLOAD or value >= figures.overload_w_m2:
-        return BoundedValue(min(value, figures.overload_w_m2) if value > 0 else figures.overload_w_m2, Censor.ABOVE)
+        bound = min(value, figures.overload_w_m2) if value > 0 else figures.overload_w_m2
+        return BoundedValue(bound * received, Censor.ABOVE)
     if reading.censoring is Censoring.BELOW_FLOOR or value < near_floor:
-        return BoundedValue(max(value, near_floor), Censor.BELOW)
-    return BoundedValue(value, Censor.NONE)
+        return BoundedValue(max(value, near_floor) * received, Censor.BELOW)
+    return BoundedValue(value * received, Censor.NONE)
 
 
 def floor_noise(density_w_m2: float, meter: Meter) -> ErrorContribution:

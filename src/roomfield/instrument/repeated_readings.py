@@ -6,13 +6,12 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from roomfield.errors import InputError
-from roomfield.instrument.correct import MeteredLevel, to_level
+from roomfield.instrument.correct import to_level
 from roomfield.instrument.floor import bounded_value
 from roomfield.instrument.pickup import three_axis_sum_w_m2
-from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
+from roomfield.instrument.repeat_statistics import repeated
+from roomfield.quantities import Censor, Kind, UncertainLevel
 from roomfield.survey import Censoring, Meter, Orientation, Reading
 
 AXES = (Orientation.X, Orientation.Y, Orientation.Z)
@@ -84,20 +83,27 @@ def _sum_of(axes: dict[Orientation, Reading], meter: Meter) -> Reading:
 
 
 def combine(
-    readings: Sequence[Reading], meter: Meter, *, frequency_hz: float | None = None, on_date: str = ""
+    readings: Sequence[Reading],
+    meter: Meter,
+    *,
+    frequency_hz: float | None = None,
+    on_date: str = "",
+    pulse_s: float | None = None,
 ) -> CombinedLevel:
     """One level from every reading of one place, radio state and kind by one meter.
 
     Parameters
     ----------
     readings : sequence of Reading
-        At least one; complete axis triples are summed, repeated scans averaged in dB.
+        At least one; complete axis triples are summed, repeated scans put together.
     meter : Meter
         That took them.
     frequency_hz : float, optional
         Frequency of what dominates them [Hz].
     on_date : str
         Date of the visit, ISO 8601.
+    pulse_s : float, optional
+        Shortest pulse that may have been received [s], see `to_level`.
 
     Raises
     ------
@@ -106,11 +112,7 @@ def combine(
 
     Notes
     -----
-    Mean of n readings: what they share stays, what is independent falls with the root of n
-    (JCGM 100, 4.2.3); where repeated scans scatter more than the stated repeatability, their own scatter is taken
-    (JCGM 100, 4.2.2). A number beside readings under the floor wins over them, which errs upwards; beside
-    readings in overload it makes a lower bound with them. Bounds alone give the widest claim that all of them
-    support.
+    Averages are averaged in power, of peaks and held maxima the highest counts (`repeat_statistics`).
     """
     kinds = {r.kind for r in readings}
     if len(kinds) != 1:
@@ -118,47 +120,9 @@ def combine(
             f"{len(readings)} readings of {len(kinds)} kinds cannot make one level.",
             mend="Combine readings of one place, radio state and kind.",
         )
-    levels = [to_level(r, meter, frequency_hz=frequency_hz, on_date=on_date) for r in sum_axes(readings, meter)]
+    levels = [
+        to_level(r, meter, frequency_hz=frequency_hz, on_date=on_date, pulse_s=pulse_s)
+        for r in sum_axes(readings, meter)
+    ]
     flags = tuple(dict.fromkeys(flag for item in levels for flag in item.flags))
-    return CombinedLevel(_mean(levels), tuple(readings), flags)
-
-
-def _mean(items: Sequence[MeteredLevel]) -> UncertainLevel:
-    levels = [i.level for i in items]
-    known = [level for level in levels if level.censor is Censor.NONE]
-    over = [level for level in levels if level.censor is Censor.ABOVE]
-    if over and known:
-        # Each bound in overload is at least its number, so the mean of numbers and bounds is a lower bound.
-        return replace(_average([*known, *over]), censor=Censor.ABOVE)
-    if not known:
-        return _bound(levels)
-    return _average(known)
-
-
-def _average(levels: Sequence[UncertainLevel]) -> UncertainLevel:
-    count = len(levels)
-    if count == 1:
-        return levels[0]
-    shared = {(c.name, c.shared_key): c for level in levels for c in level.contributions if c.shared_key}
-    repeated = [c for c in shared.values() if c.shared_key.startswith("scan/")]
-    kept = [c for c in shared.values() if not c.shared_key.startswith("scan/")]
-    own = {c.name: c for level in levels for c in level.contributions if not c.shared_key}
-    scatter_db = float(np.std([level.level_db for level in levels], ddof=1))
-    averaged = tuple(
-        ErrorContribution(c.name, c.std_db / count**0.5, c.shape)
-        for c in (*own.values(), *_widest(repeated, scatter_db))
-    )
-    mean_db = float(np.mean([level.level_db for level in levels]))
-    return UncertainLevel(levels[0].kind, mean_db, (*kept, *averaged))
-
-
-def _widest(repeated: Sequence[ErrorContribution], scatter_db: float) -> tuple[ErrorContribution, ...]:
-    """Repeatability as stated, or as the repeated scans themselves show it if that is more."""
-    return tuple(replace(c, std_db=max(c.std_db, scatter_db)) for c in repeated[:1])
-
-
-def _bound(levels: Sequence[UncertainLevel]) -> UncertainLevel:
-    over = [level for level in levels if level.censor is Censor.ABOVE]
-    if over:
-        return max(over, key=lambda level: level.level_db)
-    return max(levels, key=lambda level: level.level_db)
+    return CombinedLevel(repeated([i.level for i in levels]), tuple(readings), flags)

@@ -121,10 +121,10 @@ class GuidelineSet:
         Raises
         ------
         KindMismatchError
-            If the document takes peaks and the level is another kind.
+            If the document takes highest values and the level is an average.
         """
-        if self.statistic != "not stated":
-            require_kind(kind, Kind.PEAK, f"A comparison with {self.title}")
+        if self.statistic != "not stated" and not kind.instantaneous:
+            require_kind(kind, Kind.HIGHEST_HELD, f"A comparison with {self.title}")
 
     def levels_for(self, service: str | None = None) -> tuple[GuidelineLevel, ...]:
         """Categories or targets for one service, lowest first.

@@ -16,11 +16,10 @@ from roomfield.field.scene import Scene, attenuation_db
 from roomfield.quantities import Kind
 from roomfield.survey.action import Action, ActionKind, SurfaceRef
 from roomfield.survey.dwelling import FittedShield, Layer, Point3, Room, ShieldPart, ShieldSheet
+from roomfield.survey.observation import NIGHT_HOURS
 from roomfield.survey.place import Place
 
 Array = NDArray[np.float64]
-NIGHT_HOURS = (22.0, 6.0)
-"""Local hours that count as night (our convention)."""
 CLOSED_WITH = (Layer("wood", 0.04),)
 """What closes an opening if no material is named: a 40 mm wooden leaf."""
 SCENE_KINDS = (ActionKind.SHIELD_SURFACE, ActionKind.CLOSE_OPENING)

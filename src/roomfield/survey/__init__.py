@@ -43,6 +43,7 @@ from roomfield.survey.equipment import (
     SelfTest,
 )
 from roomfield.survey.observation import (
+    NIGHT_HOURS,
     Bearing,
     Censoring,
     HeardTechnology,
@@ -50,16 +51,20 @@ from roomfield.survey.observation import (
     MediaItem,
     Orientation,
     Origin,
+    Period,
     Reading,
     Recording,
     Scan,
     Volume,
+    period_of,
 )
+from roomfield.survey.ordering import OutOfOrder, kinds_out_of_order, out_of_order
 from roomfield.survey.place import Place, PlaceKind
 from roomfield.survey.survey_record import Assignment, Survey
 from roomfield.survey.visit import RadioState, StateActivity, Visit, VisitPurpose
 
 __all__ = [
+    "NIGHT_HOURS",
     "Accessory",
     "AccessoryKind",
     "AccessoryPoint",
@@ -94,6 +99,8 @@ __all__ = [
     "OpeningKind",
     "Orientation",
     "Origin",
+    "OutOfOrder",
+    "Period",
     "Place",
     "PlaceKind",
     "PlanImage",
@@ -119,4 +126,7 @@ __all__ = [
     "VisitPurpose",
     "Volume",
     "Wall",
+    "kinds_out_of_order",
+    "out_of_order",
+    "period_of",
 ]

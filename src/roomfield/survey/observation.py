@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 
 from roomfield.quantities.kind import Kind
@@ -45,6 +46,32 @@ class Volume(StrEnum):
     SPOT = "spot"
     CUBE = "half_metre_cube"
     ROOM = "room"
+
+
+class Period(StrEnum):
+    """Time of day by what people do."""
+
+    DAY = "day"
+    NIGHT = "night"
+
+
+NIGHT_HOURS = (22.0, 6.0)
+"""Local hours that count as night (our convention)."""
+
+
+def period_of(moment: str) -> Period | None:
+    """Whether a moment lies at night or by day, by the clock as written; None if it names no time of day.
+
+    Parameters
+    ----------
+    moment : str
+        ISO 8601, or empty.
+    """
+    if len(moment) < len("2026-03-14T09:10"):
+        return None
+    at = datetime.fromisoformat(moment)
+    start, end = NIGHT_HOURS
+    return Period.NIGHT if at.hour + at.minute / 60.0 >= start or at.hour + at.minute / 60.0 < end else Period.DAY
 
 
 _VOLUMES = {Scan.FIXED: Volume.SPOT, Scan.HAND_SCAN: Volume.CUBE, Scan.ROOM: Volume.ROOM}
@@ -121,6 +148,11 @@ class Reading:
     def volume(self) -> Volume:
         """Spot, half-metre cube or room."""
         return _VOLUMES[self.scan]
+
+    @property
+    def period(self) -> Period | None:
+        """Whether it was taken at night or by day; None if the time was not noted."""
+        return period_of(self.taken_at)
 
 
 @dataclass(frozen=True)

@@ -36,9 +36,6 @@ from roomfield.workbench.assess.switching import (
 )
 from roomfield.workbench.record.chosen_limits import chosen_limits
 
-_FALLING = (Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE)
-"""Kinds from the one that is never the lower to the one that is never the higher."""
-
 
 @dataclass(frozen=True)
 class Terms:
@@ -287,18 +284,42 @@ def _law(table: LevelTable, limits: LimitSet, limit: LimitValue, terms: Terms) -
 
 
 def _pulses(table: LevelTable, bound: Bound, terms: Terms) -> Iterator[LawFinding]:
+    for item in highest_kinds(table):
+        level = replace(item.combined.level, kind=bound.kind)
+        if item.kind is not bound.kind and level.censor is not Censor.NONE:
+            continue
+        # No peak of its place is above the highest held, so that stands in as an upper bound.
+        level = level if item.kind is bound.kind else replace(level, censor=Censor.BELOW)
+        yield LawFinding(item.place_id, item.state_id, judge(level, bound, terms.rule), item.meter_id, item.kind)
+
+
+def highest_kinds(table: LevelTable) -> Iterator[MeasuredLevel]:
+    """Of each place, radio state and meter the highest held, else the peak: what a guideline of highest values takes.
+
+    If the peak shows more than the highest held, one of them is wrong (see `roomfield.survey.out_of_order`), and the
+    higher one counts.
+    """
+    spots: dict[tuple[str, str, str], MeasuredLevel] = {}
     for item in table.levels:
-        if item.kind is bound.kind:
-            verdict = judge(item.combined.level, bound, terms.rule)
-            yield LawFinding(item.place_id, item.state_id, verdict, item.meter_id, item.kind)
+        if item.kind.instantaneous:
+            key = (item.place_id, item.state_id, item.meter_id)
+            spots[key] = max(spots.get(key, item), item, key=_reach)
+    yield from spots.values()
+
+
+def _reach(item: MeasuredLevel) -> tuple[bool, bool, float, bool]:
+    """A lower bound reaches higher than a number, a number than an upper bound; alike, the highest held stands."""
+    level = item.combined.level
+    held = item.kind is Kind.HIGHEST_HELD
+    return (level.censor is Censor.ABOVE, level.censor is not Censor.BELOW, round(level.level_db, 6), held)
 
 
 def _precaution(
     survey: Survey, table: LevelTable, guideline: GuidelineSet, aim: Aim | None
 ) -> Iterator[GuidelineFinding]:
-    for item in table.levels:
+    for item in highest_kinds(table):
         place = survey.place(item.place_id)
-        if item.kind is Kind.PEAK and is_meant(place, guideline):
+        if is_meant(place, guideline):
             results = compare_with_every_service(item.combined.level, guideline.set_id)
             uses = ("nighttime" if is_for_sleeping(place) else "daytime", "indoor")
             yield GuidelineFinding(item.place_id, item.state_id, results, item.meter_id, uses, aim)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from roomfield.errors import TooEarlyError
-from roomfield.instrument import CombinedLevel, combine
-from roomfield.quantities import Kind
-from roomfield.survey import RadioState, Reading, Survey, Visit
+from roomfield.instrument import CombinedLevel, combine, shortest_pulse_s, with_clipped_averages
+from roomfield.quantities import Censor, Kind
+from roomfield.survey import Activity, Period, RadioState, Reading, Survey, Visit
+from roomfield.workbench.assess.place_use import is_for_sleeping
+
+_PUT_TO_USE = (Activity.IN_USE, Activity.FORCED)
 
 
 @dataclass(frozen=True)
@@ -22,12 +25,15 @@ class MeasuredLevel:
         Where, in which radio state, and with which meter.
     combined : CombinedLevel
         The level with the readings behind it.
+    period : Period or None
+        Night or day; None if the time of the readings was not noted.
     """
 
     place_id: str
     state_id: str
     meter_id: str
     combined: CombinedLevel
+    period: Period | None = None
 
     @property
     def kind(self) -> Kind:
@@ -45,13 +51,17 @@ class LevelTable:
         The visit.
     base_state : RadioState
         The state in which everything was as found.
-    levels : tuple of PlaceLevel
-        In the order of the survey's places, then radio states, then kinds.
+    levels : tuple of MeasuredLevel
+        In the order of the survey's places, then radio states, then kinds; where night and day were both read, the
+        night at sleeping places, the higher elsewhere.
+    other_times : tuple of MeasuredLevel
+        What was read at the other time of day: a finding of its own.
     """
 
     visit: Visit
     base_state: RadioState
     levels: tuple[MeasuredLevel, ...]
+    other_times: tuple[MeasuredLevel, ...] = ()
 
     def find(self, place_id: str, state_id: str, kind: Kind, meter_id: str = "") -> MeasuredLevel | None:
         """The level asked for, by the first meter if none is named; None if nothing was read."""
@@ -88,11 +98,13 @@ def level_table(survey: Survey, visit_id: str | None = None) -> LevelTable:
             mend="Enter or import readings first.",
         )
     read = {r.radio_state_id for r in readings}
-    return LevelTable(visit, base_state(visit, read), _combined(survey, visit, readings))
+    found = tuple(_combined(survey, visit, readings))
+    other_times = tuple(item for spot in found for item in spot[1:])
+    return LevelTable(visit, base_state(visit, read), tuple(spot[0] for spot in found), other_times)
 
 
 def base_state(visit: Visit, read: Collection[str] = ()) -> RadioState:
-    """The radio state in which everything was as found: the one with the least switched off.
+    """The radio state in which everything was as found: the least switched off, and the least put to use.
 
     Parameters
     ----------
@@ -100,24 +112,44 @@ def base_state(visit: Visit, read: Collection[str] = ()) -> RadioState:
         Ids of the radio states that have readings; empty to take any.
     """
     states = [s for s in visit.radio_states if not read or s.id in read]
-    return min(states, key=lambda s: len(s.off_groups))
+    return min(states, key=lambda s: (len(s.off_groups), sum(a.activity in _PUT_TO_USE for a in s.activities)))
 
 
-def _combined(survey: Survey, visit: Visit, readings: list[Reading]) -> tuple[MeasuredLevel, ...]:
-    groups: dict[tuple[str, str, str, str], list[Reading]] = defaultdict(list)
-    for reading in readings:
-        groups[reading.place_id, reading.radio_state_id, reading.kind.value, reading.meter_id].append(reading)
+_Spot = tuple[str, str, Kind, str]
+"""Place, radio state, kind, meter."""
+
+
+def _combined(survey: Survey, visit: Visit, readings: Sequence[Reading]) -> Iterator[tuple[MeasuredLevel, ...]]:
+    """Every spot's level, and after it what was read there at another time of day."""
+    groups: dict[_Spot, list[Reading]] = defaultdict(list)
+    for reading in with_clipped_averages(readings, survey.meters):
+        groups[reading.place_id, reading.radio_state_id, reading.kind, reading.meter_id].append(reading)
     places = {p.id: i for i, p in enumerate(survey.places)}
     states = {s.id: i for i, s in enumerate(visit.radio_states)}
-    kinds = {k.value: i for i, k in enumerate(Kind)}
-    meters = {m.id: m for m in survey.meters}
-    ordered = sorted(groups, key=lambda g: (places[g[0]], states[g[1]], kinds[g[2]], g[3]))
-    return tuple(
-        MeasuredLevel(
-            place,
-            state,
-            meter_id,
-            combine(groups[place, state, kind, meter_id], meters[meter_id], on_date=visit.started_at),
-        )
-        for place, state, kind, meter_id in ordered
-    )
+    kinds = {k: i for i, k in enumerate(Kind)}
+    meters, pulse_s = {m.id: m for m in survey.meters}, shortest_pulse_s(survey)
+    for spot in sorted(groups, key=lambda g: (places[g[0]], states[g[1]], kinds[g[2]], g[3])):
+        place, state, _, meter_id = spot
+        found = [
+            MeasuredLevel(place, state, meter_id, combine(rows, meters[meter_id], on_date=visit.started_at,
+                                                       pulse_s=pulse_s), period)
+            for period, rows in _by_period(groups[spot])
+        ]  # fmt: skip
+        night_counts = is_for_sleeping(survey.place(place))
+        yield tuple(sorted(found, key=lambda item: _rank(item, night_counts)))
+
+
+def _by_period(readings: Sequence[Reading]) -> Iterator[tuple[Period | None, list[Reading]]]:
+    """Readings by night and by day; those without a time of day go with the day if there is a night to tell from."""
+    periods = {r.period for r in readings}
+    if Period.NIGHT not in periods or periods == {Period.NIGHT}:
+        yield next(iter(periods - {None}), None), list(readings)
+        return
+    yield Period.NIGHT, [r for r in readings if r.period is Period.NIGHT]
+    yield Period.DAY, [r for r in readings if r.period is not Period.NIGHT]
+
+
+def _rank(item: MeasuredLevel, night_counts: bool) -> tuple[bool, bool, float]:
+    """Where people sleep the night comes first, elsewhere the higher level."""
+    level = item.combined.level
+    return (night_counts and item.period is not Period.NIGHT, level.censor is not Censor.ABOVE, -level.level_db)

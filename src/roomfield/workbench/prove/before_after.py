@@ -8,12 +8,11 @@ from functools import lru_cache
 
 from roomfield.errors import TooEarlyError
 from roomfield.quantities import Kind, UncertainLevel
-from roomfield.remedy.effects import NIGHT_HOURS
 from roomfield.remedy.prediction import Prediction, predict
 from roomfield.remedy.verification import COVERAGE, PlaceCheck, VerificationResult, verify
 from roomfield.show.phrase import Text, phrase
 from roomfield.show.words import load_words
-from roomfield.survey import Action, ActionKind, Survey
+from roomfield.survey import NIGHT_HOURS, Action, ActionKind, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
