@@ -77,7 +77,7 @@ class TestLaw:
 
     def test_only_averages_are_held_against_the_law(self, demo):
         assert {f.verdict.level.kind for f in demo.law} == {Kind.AVERAGE}
-        assert {f.results[0].level.kind for f in demo.precaution} == {Kind.PEAK}
+        assert {f.results[0].level.kind for f in demo.precaution} == {Kind.HIGHEST_HELD}
 
     def test_a_level_near_the_limit_stays_open(self):
         found = assess(one_place(("as_found", Kind.AVERAGE, 1.2)))

@@ -96,9 +96,9 @@ def _against(is_law: bool, outcome: str, upper_bound: bool) -> str:
 
 
 def _show_switches(found: Assessment) -> None:
-    from roomfield.workbench.publish.plain_values import pooled_row
+    from roomfield.workbench.publish.plain_values import doubt_sentences, pooled_row
 
-    pooled = [pooled_row(found, item) for item in found.pooled]
+    pooled = [pooled_row(found, item) for item in found.leading_switches]
     order = {p.id: n for n, p in enumerate(found.survey.places)}
     rows = [
         (
@@ -109,13 +109,14 @@ def _show_switches(found: Assessment) -> None:
             probability(s["probability_contributes"]),
         )
         for s in sorted(pooled, key=lambda s: (order[s["place_id"]], s["meter"]))
-        if s["kind"] == "peak"
     ]
     if rows:
         columns = ("place", "switched off", "went away", "interval", "P(> 0)")
-        grouped("What went away with a switch, peak, µW/m²", columns, rows, right=(2, 3, 4))
+        grouped("What went away with a switch, highest values, µW/m²", columns, rows, right=(2, 3, 4))
     else:
         typer.echo("\nNo on/off test: the readings do not show which source causes the levels.")
+    for sentence in doubt_sentences(found):
+        typer.echo(f"! {sentence}")
     wrong = [f for f in found.attributions if f.attribution.adds_up is False]
     for item in wrong:
         place = found.survey.place(item.place_id).name

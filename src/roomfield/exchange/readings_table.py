@@ -7,7 +7,6 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from itertools import pairwise
 from math import isinf
 from pathlib import Path
 
@@ -17,9 +16,9 @@ from roomfield.exchange.column_mapping import ColumnMapping
 from roomfield.exchange.drafts import Draft, DraftReader, DraftValue, ReadingContext
 from roomfield.exchange.table_reader import RawTable, read_table
 from roomfield.quantities.convert import density_from_unit
-from roomfield.quantities.kind import RISING
 from roomfield.survey.equipment import Meter
 from roomfield.survey.observation import Censoring, Origin, Reading
+from roomfield.survey.ordering import kinds_out_of_order
 from roomfield.survey.place import Place
 from roomfield.survey.values import value_faults
 
@@ -304,6 +303,7 @@ def _remarks(drafts: Sequence[Draft], densities: Sequence[Sequence[float | None]
 
 
 def _out_of_order(draft: Draft, densities: Sequence[float | None]) -> bool:
-    by_kind = {value.kind: d for value, d in zip(draft.values, densities, strict=True) if d is not None}
-    order = [by_kind[kind] for kind in RISING if kind in by_kind]
-    return any(low > high for low, high in pairwise(order))
+    rows = zip(draft.values, densities, strict=True)
+    return kinds_out_of_order(
+        [(value.kind, d) for value, d in rows if d is not None and value.amount.censoring is Censoring.NONE]
+    )

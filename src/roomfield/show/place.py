@@ -9,7 +9,7 @@ from typing import Any
 from roomfield.quantities.kind import Kind
 from roomfield.show.findings import Contribution, Outcome, PlaceFinding, PlaceLevel, Verdict
 
-ANSWERING = (Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE)
+ANSWERING = (Kind.HIGHEST_HELD, Kind.PEAK, Kind.AVERAGE)
 """Kinds in the order in which they answer a client's question, the first that was read."""
 
 

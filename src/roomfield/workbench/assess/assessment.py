@@ -21,6 +21,7 @@ from roomfield.references.guidelines import GuidelineSet, guideline_set
 from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.rules import decision_rule
 from roomfield.survey import Survey
+from roomfield.workbench.assess.doubts import Doubt, doubts
 from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel, level_table
 from roomfield.workbench.assess.place_use import Aim, aim_of, is_for_sleeping, is_meant
 from roomfield.workbench.assess.switching import (
@@ -153,6 +154,8 @@ class Assessment:
     quotients : tuple of QuotientFinding
         Share of the limit with switched sources held against the limits at their own frequencies; an addition,
         the comparison with the smallest limit in the band stays the one that counts.
+    doubts : tuple of Doubt
+        What cannot be, or cannot all be right.
     """
 
     survey: Survey
@@ -170,6 +173,18 @@ class Assessment:
     pooled: tuple[PooledSwitch, ...] = ()
     attributions: tuple[AttributionFinding, ...] = ()
     quotients: tuple[QuotientFinding, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def leading_switches(self) -> tuple[PooledSwitch, ...]:
+        """Of every switch at every place what it makes of the highest held, or of the peak if that is all there is."""
+        found: dict[tuple[object, ...], PooledSwitch] = {}
+        for item in self.pooled:
+            first = item.first
+            key = (first.place_id, first.group, first.meter_id, first.activity)
+            if first.kind is Kind.HIGHEST_HELD or (first.kind is Kind.PEAK and key not in found):
+                found[key] = item
+        return tuple(found.values())
 
     @property
     def meter_ids(self) -> tuple[str, ...]:
@@ -229,6 +244,7 @@ def assess(
     guideline = guideline_set(survey.assignment.guideline) if survey.assignment.guideline else None
     aim = aim_of(survey.assignment, guideline)
     switches = switch_findings(survey, table)
+    pooled = pooled_switches(survey, table, switches)
     return Assessment(
         survey=survey,
         terms=chosen,
@@ -242,9 +258,10 @@ def assess(
         aim=aim,
         pulse=pulse,
         pulses=tuple(_pulses(table, pulse, chosen)) if pulse else (),
-        pooled=pooled_switches(survey, table, switches),
+        pooled=pooled,
         attributions=attributions(survey, table, chosen.coverage),
         quotients=quotients(survey, table, limits, band_hz) if limit.spot_testable else (),
+        doubts=doubts(survey, table, pooled),
     )
 
 

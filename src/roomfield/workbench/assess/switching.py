@@ -13,7 +13,7 @@ from roomfield.exposure.differences import PooledDifference, UncertainDifference
 from roomfield.exposure.quotients import SwitchedPart, SwitchedQuotient, switched_quotient
 from roomfield.quantities import Censor, Kind, UncertainLevel
 from roomfield.references.limit_sets import LimitSet
-from roomfield.survey import Emitter, RadioState, Survey
+from roomfield.survey import Activity, Emitter, RadioState, Survey
 from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel
 
 WIDEST_VARIATION = "wifi"
@@ -35,6 +35,8 @@ class SwitchFinding:
         Radio states compared; nothing but this switch differs between them.
     meter_id : str
         Meter that took both readings.
+    activity : Activity or None
+        What hangs on the switch did while it was on, as far as that was noted.
     """
 
     place_id: str
@@ -45,6 +47,7 @@ class SwitchFinding:
     state_without: str
     difference: UncertainDifference
     meter_id: str = ""
+    activity: Activity | None = None
 
     @property
     def name(self) -> str:
@@ -125,7 +128,8 @@ def switch_findings(survey: Survey, table: LevelTable) -> tuple[SwitchFinding, .
             other = by_key.get((place, off.id, kind, meter))
             if state_id == state.id and other is not None and not _both_over(item, other):
                 change = difference(item.combined.level, other.combined.level)
-                found.append(SwitchFinding(place, group, emitters, kind, state.id, off.id, change, meter))
+                doing = _doing(state, group, emitters)
+                found.append(SwitchFinding(place, group, emitters, kind, state.id, off.id, change, meter, doing))
     return tuple(found)
 
 
@@ -134,13 +138,26 @@ def _on_switch(survey: Survey, group: str) -> tuple[Emitter, ...]:
 
 
 def _one_switch_apart(states: tuple[RadioState, ...], off: RadioState) -> list[tuple[str, RadioState]]:
-    """The switch that is off in ``off`` and on in another state, if nothing else differs."""
+    """The switch that is off in ``off`` and on in another state, if nothing else differs, what others did neither."""
     pairs = []
     for state in states:
         more = set(off.off_groups) - set(state.off_groups)
         if len(more) == 1 and set(state.off_groups) < set(off.off_groups):
-            pairs.append((more.pop(), state))
+            group = more.pop()
+            if _others(state, group) == _others(off, group):
+                pairs.append((group, state))
     return pairs
+
+
+def _others(state: RadioState, group: str) -> frozenset[tuple[str, Activity]]:
+    """What transmitters other than those on one switch were noted to do."""
+    return frozenset((a.name, a.activity) for a in state.activities if a.name != group)
+
+
+def _doing(state: RadioState, group: str, emitters: tuple[Emitter, ...]) -> Activity | None:
+    """What hangs on a switch did; None if it was not noted, or differs."""
+    noted = {state.activity_of(e.id, group) for e in emitters} or {state.activity_of(group, group)}
+    return noted.pop() if len(noted) == 1 else None
 
 
 def _both_over(one: MeasuredLevel, other: MeasuredLevel) -> bool:
@@ -155,9 +172,9 @@ def pooled_switches(survey: Survey, table: LevelTable, findings: tuple[SwitchFin
     findings : tuple of SwitchFinding
         From `switch_findings`.
     """
-    groups: dict[tuple[str, str, Kind, str], list[SwitchFinding]] = defaultdict(list)
+    groups: dict[tuple[str, str, Kind, str, Activity | None], list[SwitchFinding]] = defaultdict(list)
     for item in findings:
-        groups[item.place_id, item.group, item.kind, item.meter_id].append(item)
+        groups[item.place_id, item.group, item.kind, item.meter_id, item.activity].append(item)
     off = {s.id: len(s.off_groups) for s in table.visit.radio_states}
     pooled = []
     for pairs in groups.values():
@@ -192,7 +209,11 @@ _Case = tuple[_Spot, UncertainLevel, dict[str, UncertainLevel], "UncertainLevel 
 def _cases(table: LevelTable) -> Iterator[_Case]:
     """Each place with its level as found, without each one switch, and without all of them."""
     base = table.base_state
-    single = {next(iter(more)): s.id for s in table.visit.radio_states if len(more := _more_off(s, base)) == 1}
+    single = {
+        next(iter(more)): s.id
+        for s in table.visit.radio_states
+        if len(more := _more_off(s, base)) == 1 and _others(s, next(iter(more))) == _others(base, next(iter(more)))
+    }
     levels: dict[_Spot, dict[str, UncertainLevel]] = defaultdict(dict)
     for item in table.levels:
         levels[item.place_id, item.kind, item.meter_id][item.state_id] = item.combined.level
@@ -238,18 +259,21 @@ def quotients(
     for (place, kind, meter), as_found, without, _ in _cases(table):
         if kind is not wanted:
             continue
-        parts = tuple(_parts(survey, limits, without))
+        parts = tuple(_parts(survey, limits, without, band_hz))
         if parts:
             moved = as_limit_average(as_found, limits)
             found.append(QuotientFinding(place, meter, switched_quotient(moved, parts, limits, band_hz)))
     return tuple(found)
 
 
-def _parts(survey: Survey, limits: LimitSet, without: dict[str, UncertainLevel]) -> Iterator[SwitchedPart]:
+def _parts(
+    survey: Survey, limits: LimitSet, without: dict[str, UncertainLevel], band_hz: tuple[float, float]
+) -> Iterator[SwitchedPart]:
     for group, level in without.items():
         emitters = _on_switch(survey, group)
         used = tuple(e.frequency_hz for e in emitters if e.frequency_hz is not None)
-        if emitters and len(used) == len(emitters) and all(limits.law_at(f) for f in used):
+        heard = all(band_hz[0] <= f <= band_hz[1] for f in used)
+        if emitters and heard and len(used) == len(emitters) and all(limits.law_at(f) for f in used):
             yield SwitchedPart(switch_name(group, emitters), as_limit_average(level, limits), used)
 
 

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from roomfield.exposure.guideline import GuidelineResult
-from roomfield.quantities import Kind, UncertainLevel
+from roomfield.quantities import UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
+from roomfield.show.words import load_words
 from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import MeasuredLevel
 from roomfield.workbench.assess.switching import AttributionFinding, PooledSwitch, QuotientFinding, SwitchFinding
 from roomfield.workbench.publish.contents.findings import category_chances, law_outcome, likely_outcome
+from roomfield.workbench.publish.contents.unsettled import doubt_texts
 
 
 @dataclass(frozen=True)
@@ -94,8 +96,8 @@ def _compared(assessment: Assessment, item: MeasuredLevel) -> dict[str, Any]:
     law = assessment.law_at(*spot)
     if law is not None and law.measured is item.kind and (law.is_upper_bound is False or assessment.guideline is None):
         return _against_law(assessment, law)
-    found = assessment.precaution_at(*spot) if item.kind is Kind.PEAK else None
-    if found is not None:
+    found = assessment.precaution_at(*spot)
+    if found is not None and found.results[0].level.kind is item.kind:
         return _against_guideline(assessment, found)
     return _against_law(assessment, law) if law is not None and law.measured is item.kind else {}
 
@@ -231,6 +233,12 @@ def switch_row(assessment: Assessment, finding: SwitchFinding) -> dict[str, Any]
     }
 
 
+def doubt_sentences(assessment: Assessment, language: str = "en") -> tuple[str, ...]:
+    """What cannot be, or cannot all be right, one sentence each."""
+    words = load_words(language)
+    return tuple(words.text(text) for text in doubt_texts(assessment))
+
+
 def assessment_plain(assessment: Assessment, *, all_states: bool = False) -> dict[str, Any]:
     """An assessment as plain values; densities in W/m²."""
     limit = assessment.limit
@@ -257,5 +265,6 @@ def assessment_plain(assessment: Assessment, *, all_states: bool = False) -> dic
         "pulses": [law_row(assessment, f, f.verdict.bound.label) for f in assessment.pulses],
         "services": [row for f in assessment.precaution for row in service_rows(assessment, f)],
         "on_off_tests": [attribution_row(f, assessment.terms.coverage) for f in assessment.attributions],
+        "doubts": list(doubt_sentences(assessment)),
         "quotients": [quotient_row(f, assessment.terms.coverage) for f in assessment.quotients],
     }

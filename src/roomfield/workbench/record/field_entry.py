@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 from roomfield.errors import InputError
 from roomfield.instrument.correct import to_level
 from roomfield.quantities.kind import Kind
-from roomfield.survey import Censoring, Meter, Orientation, Point3, Reading, Scan, Survey
+from roomfield.survey import Censoring, Meter, Orientation, Point3, Reading, Scan, Survey, out_of_order
 from roomfield.survey.values import level_fault
 from roomfield.workbench.record.editing import new_id, now
 from roomfield.workbench.record.survey_list import Records, opened, withdraw
@@ -284,7 +285,7 @@ def _remarks(survey: Survey, meter: Meter, new: Reading, together: tuple[Reading
     others = [r for r in survey.current_readings(new.visit_id) if r.id not in {one.id for one in together}]
     found = [
         _beyond_meter(new, meter),
-        _average_over_peak(new, [*others, *together]),
+        _impossible(new, [*others, *(r for r in together if r.id != new.id)]),
         _unlike_neighbour(survey, new, others),
         _louder_with_less(survey, new, others),
     ]
@@ -300,22 +301,20 @@ def _beyond_meter(new: Reading, meter: Meter) -> EntryRemark | None:
     return None
 
 
-def _average_over_peak(new: Reading, others: list[Reading]) -> EntryRemark | None:
-    if new.kind is not Kind.AVERAGE or new.censoring is not Censoring.NONE:
-        return None
-    peaks = [
-        other.value_w_m2
-        for other in others
-        if other.kind is not Kind.AVERAGE and _same_spot(new, other) and other.censoring is Censoring.NONE
-        and other.radio_state_id == new.radio_state_id
-    ]  # fmt: skip
-    if not peaks or new.value_w_m2 <= max(peaks) * 1.2:
-        return None
-    return EntryRemark(
-        new.id,
-        "An average cannot exceed the peak at the same place. One of the two is mistyped or mistaken.",
-        {},
-    )
+_IMPOSSIBLE = {
+    (Kind.AVERAGE, Kind.PEAK): "An average cannot exceed the peak at the same place. "
+    "One of the two is mistyped or mistaken.",
+    (Kind.AVERAGE, Kind.HIGHEST_HELD): "An average cannot exceed the highest held at the same place. "
+    "One of the two is mistyped or mistaken.",
+    (Kind.PEAK, Kind.HIGHEST_HELD): "A peak cannot exceed the highest held at the same place, unless the hold was "
+    "reset in between. One of the two is mistyped or mistaken.",
+}
+
+
+def _impossible(new: Reading, others: Sequence[Reading]) -> EntryRemark | None:
+    pairs = (p for p in out_of_order((*others, new)) if new.id in (p.lower.id, p.higher.id))
+    found = next(pairs, None)
+    return EntryRemark(new.id, _IMPOSSIBLE[found.lower.kind, found.higher.kind], {}) if found else None
 
 
 def _unlike_neighbour(survey: Survey, new: Reading, others: list[Reading]) -> EntryRemark | None:

@@ -33,7 +33,7 @@ from roomfield.show.evidence import (
 from roomfield.show.findings import Shown
 from roomfield.show.phrase import Phrase, Text, phrase
 from roomfield.survey import Meter, Survey
-from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.assess.assessment import Assessment, highest_kinds
 from roomfield.workbench.assess.place_use import Aim
 from roomfield.workbench.publish.contents.findings import AIM, PULSES
 
@@ -131,10 +131,10 @@ def _chart(meter: Meter, chart: Chart | None) -> ControlChart | None:
 
 
 def typical_budget(assessment: Assessment) -> Budget | None:
-    """Budget of the first peak reading that is a number."""
-    for item in assessment.table.levels:
+    """Budget of the first reading of a highest value that is a number."""
+    for item in highest_kinds(assessment.table):
         level = item.combined.level
-        if item.kind is Kind.PEAK and level.censor == "none":
+        if level.censor == "none":
             tail = (1.0 - assessment.terms.coverage) / 2.0
             low, high = level.errors().quantile(tail), level.errors().quantile(1.0 - tail)
             lines = tuple(_line(c) for c in sorted(level.contributions, key=lambda c: -c.effective_std_db))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from roomfield.quantities import Kind
 from roomfield.report.document import ReportContent
 from roomfield.show.chapters import WorkItem
 from roomfield.show.findings import NextStep, Outcome, StepGroup
@@ -93,9 +92,8 @@ def _inner(assessment: Assessment) -> list[NextStep]:
 def _shown(assessment: Assessment) -> list[PooledSwitch]:
     return [
         p
-        for p in assessment.pooled
-        if p.first.kind is Kind.PEAK
-        and p.contribution.probability_positive().low >= SURE
+        for p in assessment.leading_switches
+        if p.contribution.probability_positive().low >= SURE
         and any(e.control in (Control.CLIENT, Control.UNKNOWN) for e in p.first.emitters)
     ]
 

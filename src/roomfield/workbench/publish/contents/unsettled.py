@@ -7,8 +7,10 @@ from collections.abc import Iterable, Iterator
 
 from roomfield.exposure.decision import limit_kind
 from roomfield.quantities import Censor, Kind
-from roomfield.show.phrase import Text, phrase
+from roomfield.show.phrase import PhraseValue, Text, phrase
+from roomfield.survey import Activity
 from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.assess.doubts import Doubt
 from roomfield.workbench.assess.switching import AttributionFinding
 
 _MOST_NAMES = 4
@@ -18,7 +20,29 @@ _SUREST = (Kind.AVERAGE, Kind.HIGHEST_HELD, Kind.PEAK)
 
 def unsettled(assessment: Assessment) -> tuple[Text, ...]:
     """Every open point that follows from the readings alone."""
-    return (*_readings(assessment), *_switching(assessment))
+    return (*doubt_texts(assessment), *_readings(assessment), *_switching(assessment))
+
+
+def doubt_texts(assessment: Assessment) -> tuple[Text, ...]:
+    """What cannot be, or cannot all be right, in words: the same at command line, page and report."""
+    return tuple(_doubt(assessment, item) for item in assessment.doubts)
+
+
+def _doubt(assessment: Assessment, item: Doubt) -> Text:
+    survey = assessment.survey
+    states = {s.id: s.name for s in assessment.table.visit.radio_states}
+    values: dict[str, PhraseValue] = {
+        "place": survey.place(item.place_id).name if item.place_id else "",
+        "state": states.get(item.state_id, ""),
+        "first": item.first_w_m2 or 0.0,
+        "second": item.second_w_m2 or 0.0,
+        "names": joined(item.names),
+        "one": item.names[0] if item.names else "",
+        "other": item.names[-1] if item.names else "",
+    }
+    for name, kind in (("lower", item.kind_first), ("higher", item.kind_second)):
+        values[name] = phrase(f"kind_noun.{kind.value}") if kind else ""
+    return phrase(f"doubt.{item.kind.value}", **values)
 
 
 def joined(names: Iterable[str]) -> Text:
@@ -48,12 +72,13 @@ def _switching(assessment: Assessment) -> Iterator[Text]:
         yield phrase("open.not_switched")
     for place in _not_adding_up(assessment):
         yield phrase("open.does_not_add_up", place=place)
-    without_effect: dict[str, list[str]] = defaultdict(list)
-    for item in assessment.pooled:
-        if item.first.kind is Kind.PEAK and item.contribution.includes_zero(assessment.terms.coverage):
-            without_effect[item.first.name].append(assessment.survey.place(item.first.place_id).name)
-    for source, places in without_effect.items():
-        yield phrase("open.no_effect", source=source, places=joined(places))
+    without_effect: dict[tuple[str, bool], list[str]] = defaultdict(list)
+    for item in assessment.leading_switches:
+        if item.contribution.includes_zero(assessment.terms.coverage):
+            spoke = item.first.activity in (Activity.IN_USE, Activity.FORCED)
+            without_effect[item.first.name, spoke].append(assessment.survey.place(item.first.place_id).name)
+    for (source, spoke), places in without_effect.items():
+        yield phrase("open.no_effect_in_use" if spoke else "open.no_effect", source=source, places=joined(places))
 
 
 def _not_adding_up(assessment: Assessment) -> list[str]:
