@@ -51,10 +51,15 @@ def acting_as(identity: Identity) -> Iterator[None]:
         _ACTING.reset(token)
 
 
+def settings_folder() -> Path:
+    """Where this computer's user keeps what is set once."""
+    root = os.environ.get("XDG_CONFIG_HOME") or os.environ.get("APPDATA") or str(Path.home() / ".config")
+    return Path(root) / "roomfield"
+
+
 def identity_file() -> Path:
     """Where the identity of this computer's user is kept."""
-    root = os.environ.get("XDG_CONFIG_HOME") or os.environ.get("APPDATA") or str(Path.home() / ".config")
-    return Path(root) / "roomfield" / "identity.json"
+    return settings_folder() / "identity.json"
 
 
 def kept_identity() -> Identity | None:

@@ -53,6 +53,7 @@ def create_app(
         If the record cannot be opened.
     """
     settings = settings or Settings()
+    gate = Gate(settings)
     app = FastAPI(
         title="roomfield",
         description=DESCRIPTION,
@@ -60,11 +61,11 @@ def create_app(
         openapi_url="/api/openapi.json",
         docs_url=None,
         redoc_url=None,
-        middleware=[Middleware(Guard, settings=settings), Middleware(GZipMiddleware, minimum_size=1500)],
+        middleware=[Middleware(Guard, settings=settings, gate=gate), Middleware(GZipMiddleware, minimum_size=1500)],
     )
     app.state.records = open_records(records) if isinstance(records, str) else records
     app.state.settings = settings
-    app.state.gate = Gate(settings)
+    app.state.gate = gate
     app.state.benches = BenchShelf()
     app.state.first_compile = first_compile or FirstCompile()
     for router in (*PAGE_ROUTERS, *API_ROUTERS):

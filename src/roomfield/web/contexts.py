@@ -112,7 +112,28 @@ class UnlockPage(Context):
     """Asks another device for the one-time code."""
 
     template: ClassVar[str] = "unlock.html"
-    refused: bool = False
+    refused: str = ""
+    wait_s: int = 0
+
+
+@dataclass(frozen=True)
+class DevicesPage(Context):
+    """Other devices that were let in.
+
+    Parameters
+    ----------
+    devices : tuple
+        Name, address and since when.
+    open : bool
+        True if other devices can reach this server at all.
+    code : str
+        The one-time code, just made; empty otherwise.
+    """
+
+    template: ClassVar[str] = "devices.html"
+    devices: tuple[Any, ...] = ()
+    open: bool = False
+    code: str = ""
 
 
 @dataclass(frozen=True)

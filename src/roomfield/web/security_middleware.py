@@ -9,16 +9,19 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
+from contextlib import nullcontext
 from dataclasses import dataclass
-from http.cookies import SimpleCookie
 from typing import Any
 from urllib.parse import urlsplit
 
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 
 from roomfield.errors import InputError
+from roomfield.web.access_code import Gate
+from roomfield.web.connections import OTHER, OWN, UNKNOWN
 from roomfield.web.settings import Settings
 from roomfield.web.words import preferred, told
+from roomfield.workbench.record.identity import Identity, acting_as, present_identity
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -31,7 +34,8 @@ PASS_COOKIE = "roomfield_pass"
 CSRF_HEADER = "x-roomfield-form"
 CLIENT_HEADER = "x-roomfield-client"
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
-OPEN_PATHS = ("/static/", "/unlock")
+START_COOKIE = "roomfield_start"
+OPEN_PATHS = ("/static/", "/unlock", "/start")
 PEEK_BYTES = 8192
 
 POLICY = (
@@ -71,9 +75,15 @@ class Caller:
     def of(cls, scope: Scope) -> Caller:
         """The caller behind an ASGI scope."""
         headers = {key.decode("latin-1").lower(): value.decode("latin-1") for key, value in scope["headers"]}
-        cookies = {name: morsel.value for name, morsel in SimpleCookie(headers.get("cookie", "")).items()}
+        cookies = _cookies(headers.get("cookie", ""))
         method = "GET" if scope["type"] == "websocket" else str(scope["method"])
         return cls(method, str(scope["path"]), headers, cookies)
+
+
+def _cookies(header: str) -> dict[str, str]:
+    """Names to values; cookies that other programs on this computer set may be of any form (RFC 6265, section 5.4)."""
+    pairs = (pair.strip().partition("=") for pair in header.split(";"))
+    return {name: value.strip('"') for name, sign, value in reversed(list(pairs)) if sign and name}
 
 
 class Guard:
@@ -85,10 +95,12 @@ class Guard:
         The pages behind the door.
     settings : Settings
         Allowed hosts, size limit, access code.
+    gate : Gate
+        Knows the devices that were let in.
     """
 
-    def __init__(self, app: App, settings: Settings) -> None:
-        self._app, self._settings = app, settings
+    def __init__(self, app: App, settings: Settings, gate: Gate) -> None:
+        self._app, self._settings, self._gate = app, settings, gate
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one connection."""
@@ -96,7 +108,8 @@ class Guard:
             await self._app(scope, receive, send)
             return
         caller = Caller.of(scope)
-        refusal = self._refusal(caller)
+        scope.setdefault("state", {}).setdefault("account", UNKNOWN)
+        refusal = self._refusal(caller, scope["state"]["account"])
         if scope["type"] == "websocket":
             await (self._close(receive, send) if refusal else self._app(scope, receive, send))
             return
@@ -105,32 +118,56 @@ class Guard:
             refusal = await self._forgery(caller, body)
         answer = refusal or self._app
         key = caller.cookies.get(CSRF_COOKIE) or secrets.token_urlsafe(24)
-        scope.setdefault("state", {})["form_key"] = key
+        scope["state"]["form_key"] = key
         seal = _Sealed(send, key, new=CSRF_COOKIE not in caller.cookies, secure=self._settings.encrypted)
-        await answer(scope, body.receive, seal)
+        device = self._gate.device_of(caller.cookies.get(PASS_COOKIE, ""))
+        with acting_as(Identity(present_identity().name, device.name)) if device else nullcontext():
+            await answer(scope, body.receive, seal)
 
-    def _refusal(self, caller: Caller) -> Response | None:
+    def _refusal(self, caller: Caller, account: str) -> Response | None:
         if caller.headers.get("host", "") not in self._settings.allowed_hosts:
             return _refuse(caller, 421, "This address is not one that the server answers to.")
         origin = caller.headers.get("origin")
         if origin is not None and urlsplit(origin).netloc not in self._settings.allowed_hosts:
             return _refuse(caller, 403, "The request came from another site and was refused.")
-        if caller.headers.get("sec-fetch-site", "none") not in {"none", "same-origin"} and (
-            caller.method not in SAFE_METHODS
-        ):
+        if self._is_foreign(caller):
             return _refuse(caller, 403, "The request came from another site and was refused.")
-        if int(caller.headers.get("content-length") or 0) > self._settings.upload_limit_bytes:
+        length = caller.headers.get("content-length") or "0"
+        if not length.isdecimal() or int(length[:19]) > self._settings.upload_limit_bytes:
             return _refuse(caller, 413, _too_large(self._settings.upload_limit_bytes))
-        return self._stranger(caller)
+        return self._stranger(caller, account)
 
-    def _stranger(self, caller: Caller) -> Response | None:
-        if not self._settings.access_code or caller.path.startswith(OPEN_PATHS):
+    def _is_foreign(self, caller: Caller) -> bool:
+        """Whether another site's page asks; a link on one may lead to the list of surveys and no farther."""
+        site, referer = caller.headers.get("sec-fetch-site"), caller.headers.get("referer", "")
+        if site is None:
+            foreign = bool(referer) and urlsplit(referer).netloc not in self._settings.allowed_hosts
+        else:
+            foreign = site not in {"none", "same-origin"}
+        navigates = caller.headers.get("sec-fetch-mode", "navigate") == "navigate"
+        is_list = caller.method in SAFE_METHODS and caller.path in {"/", "/start"} and navigates
+        return foreign and not is_list
+
+    def _stranger(self, caller: Caller, account: str) -> Response | None:
+        asks = self._settings.access_code or self._settings.own_account_only
+        if not asks or account == OWN or caller.path.startswith(OPEN_PATHS):
             return None
-        if secrets.compare_digest(caller.cookies.get(PASS_COOKIE, ""), self._settings.session_key):
+        if account == OTHER:
+            return _refuse(caller, 403, "Only the account that started roomfield on this computer is answered.")
+        if self._has_pass(caller):
             return None
+        if not self._settings.access_code:
+            return _refuse(caller, 401, "Open roomfield by the address that it printed when it was started.")
         if caller.path.startswith("/api/"):
             return _refuse(caller, 401, "Enter the one-time code in a browser on this device first.")
         return RedirectResponse("/unlock", status_code=303)
+
+    def _has_pass(self, caller: Caller) -> bool:
+        given = caller.cookies.get(START_COOKIE, "") or caller.headers.get("authorization", "").removeprefix("Bearer ")
+        start = self._settings.start_key
+        if start and secrets.compare_digest(given.encode("utf-8", "replace"), start.encode()):
+            return True
+        return self._gate.device_of(caller.cookies.get(PASS_COOKIE, "")) is not None
 
     async def _forgery(self, caller: Caller, body: _Body) -> Response | None:
         expected = caller.cookies.get(CSRF_COOKIE, "")

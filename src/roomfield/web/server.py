@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import ssl
 import webbrowser
+from dataclasses import replace
 from threading import Timer
 
 from roomfield.errors import InputError
 from roomfield.web.settings import DEFAULT_PORT, Settings, new_access_code
+from roomfield.web.start_key import kept_start_key, page_that_leads_to
+from roomfield.workbench.record.backups import Keeper
 
+MOST_CONNECTIONS = 200
 EVERY_ADDRESS = frozenset({"", "0.0.0.0", "::", "*"})
 _OPEN = (
     "The connection is not encrypted: use a cable or a hot-spot of your own, never a client's network.",
@@ -58,6 +62,7 @@ def serve(
     import uvicorn
 
     from roomfield.web.app import create_app
+    from roomfield.web.connections import PatientProtocol
     from roomfield.workbench.first_compile import FirstCompile
 
     first_compile = FirstCompile()
@@ -67,9 +72,13 @@ def serve(
     if first_compile.start(lambda: print(_COMPILED, flush=True)):
         print(_COMPILING, flush=True)
     if open_browser:
-        Timer(0.8, webbrowser.open, [address]).start()
+        Timer(0.8, _open_browser, [settings, address]).start()
+    keeper = Keeper(app.state.records, lambda sentence: print(f"No backup: {sentence}", flush=True))
+    keeper.start()
     uvicorn.run(
         app,
+        http=PatientProtocol,
+        limit_concurrency=MOST_CONNECTIONS,
         host=host,
         port=port,
         log_level="warning",
@@ -78,6 +87,29 @@ def serve(
         ssl_certfile=certificate or None,
         ssl_keyfile=key or None,
     )
+    keeper.stop()
+
+
+def _open_browser(settings: Settings, address: str) -> None:
+    if not settings.start_key:
+        webbrowser.open(address)
+        return
+    page = page_that_leads_to(start_address(settings, address))
+    webbrowser.open(page.as_uri())
+    Timer(60.0, page.unlink, [True]).start()
+
+
+def start_address(settings: Settings, address: str) -> str:
+    """The address by which this computer's user comes in.
+
+    Parameters
+    ----------
+    settings : Settings
+        Holds the key, if one is asked for.
+    address : str
+        Where the pages are.
+    """
+    return f"{address}start?key={settings.start_key}" if settings.start_key else address
 
 
 def settings_for(host: str, port: int, certificate: str = "", key: str = "") -> Settings:
@@ -103,11 +135,18 @@ def settings_for(host: str, port: int, certificate: str = "", key: str = "") -> 
         )
     if certificate or key:
         _refuse_bad_pair(certificate, key)
-    encrypted = bool(certificate)
-    settings = Settings(host=host, port=port, encrypted=encrypted)
-    if settings.is_loopback:
-        return settings
-    return Settings(host=host, port=port, encrypted=encrypted, access_code=new_access_code())
+    from roomfield.web.connections import knows_accounts
+
+    # Where the system says which account asks, nobody is bothered; elsewhere the user's browser brings a key.
+    known = knows_accounts()
+    settings = Settings(
+        host=host,
+        port=port,
+        encrypted=bool(certificate),
+        own_account_only=True,
+        start_key="" if known else kept_start_key(),
+    )
+    return settings if settings.is_loopback else replace(settings, access_code=new_access_code())
 
 
 def _refuse_bad_pair(certificate: str, key: str) -> None:
@@ -134,9 +173,10 @@ def welcome(settings: Settings, address: str) -> str:
         Where the pages are.
     """
     if settings.is_loopback:
-        return f"roomfield is at {address}  (this computer only; stop with Ctrl+C)"
+        shown = start_address(settings, address)
+        return f"roomfield is at {shown}  (this account of this computer only; stop with Ctrl+C)"
     head = (
-        f"roomfield is at {address}  (stop with Ctrl+C)",
+        f"roomfield is at {start_address(settings, address)}  (stop with Ctrl+C)",
         f"One-time code for the other device: {settings.access_code}",
     )
     return "\n".join((*head, *(_ENCRYPTED if settings.encrypted else _OPEN)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 DEFAULT_PORT = 8765
@@ -23,8 +23,11 @@ class Settings:
         One-time code a second device must enter; empty on loopback, where none is asked for.
     upload_limit_bytes : int
         Largest request body that is accepted [byte].
-    session_key : str
-        Key that marks a device which has entered the code; new at every start.
+    own_account_only : bool
+        True if other accounts of this computer are not answered.
+    start_key : str
+        Key that this computer's user has; asked for where the system does not say which account asks. Empty asks
+        nobody.
     encrypted : bool
         True if the connection is TLS; cookies are then sent over nothing else.
     """
@@ -33,7 +36,8 @@ class Settings:
     port: int = DEFAULT_PORT
     access_code: str = ""
     upload_limit_bytes: int = 300 * 1024 * 1024
-    session_key: str = field(default_factory=lambda: secrets.token_urlsafe(32))
+    own_account_only: bool = False
+    start_key: str = ""
     encrypted: bool = False
 
     @property

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
-from starlette.responses import RedirectResponse, Response
+import math
+import secrets
 
-from roomfield.web.access_code import Gate
-from roomfield.web.contexts import Call, HelpPage, ProgramsPage, UnlockPage
+from fastapi import APIRouter, Request
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
+
+from roomfield.errors import InputError
+from roomfield.web.access_code import PASS_LASTS_S, WAIT, Gate
+from roomfield.web.contexts import Call, DevicesPage, HelpPage, ProgramsPage, UnlockPage
 from roomfield.web.dependencies import Form
 from roomfield.web.help import explanations
 from roomfield.web.rendering import render
-from roomfield.web.security_middleware import PASS_COOKIE
+from roomfield.web.security_middleware import PASS_COOKIE, START_COOKIE
 from roomfield.web.words import LANGUAGES
 
 router = APIRouter(include_in_schema=False)
@@ -38,13 +42,59 @@ def ask_code(request: Request) -> Response:
 def enter_code(request: Request, form: Form) -> Response:
     """Let a device in that knows the code."""
     gate: Gate = request.app.state.gate
-    key = gate.enter(form.text("code"))
-    if not key:
-        return render(request, UnlockPage(refused=True), status=403)
+    address = request.client.host if request.client else ""
+    entered = gate.enter(form.text("code"), address, form.text("device"))
+    if not entered.key:
+        page = UnlockPage(entered.refusal, math.ceil(entered.wait_s))
+        return render(request, page, status=429 if entered.refusal == WAIT else 403)
     answer = RedirectResponse("/", status_code=303)
     encrypted: bool = request.app.state.settings.encrypted
-    answer.set_cookie(PASS_COOKIE, key, httponly=True, samesite="strict", secure=encrypted)
+    answer.set_cookie(
+        PASS_COOKIE, entered.key, max_age=int(PASS_LASTS_S), httponly=True, samesite="strict", secure=encrypted
+    )
     return answer
+
+
+@router.get("/start")
+def start(request: Request, key: str = "") -> Response:
+    """Let this computer's user in, who has the key from where roomfield was started."""
+    settings = request.app.state.settings
+    if not settings.start_key or not secrets.compare_digest(key.encode(), settings.start_key.encode()):
+        raise InputError("this is not the address that roomfield printed.", mend="Copy it again from there.")
+    # A redirect would still count as coming from outside, and the browser would keep the new cookie back.
+    answer = PlainTextResponse("roomfield", headers={"refresh": "0; url=/"})
+    answer.set_cookie(
+        START_COOKIE, key, max_age=YEAR_S, httponly=True, samesite="strict", secure=bool(settings.encrypted)
+    )
+    return answer
+
+
+@router.get("/devices")
+def show_devices(request: Request) -> Response:
+    """Devices that were let in, and a code for one more."""
+    gate = _own_gate(request)
+    return render(request, DevicesPage(gate.devices(), bool(request.app.state.settings.access_code)))
+
+
+@router.post("/devices/code")
+def new_code(request: Request) -> Response:
+    """A new one-time code."""
+    gate = _own_gate(request)
+    return render(request, DevicesPage(gate.devices(), True, gate.fresh_code()))
+
+
+@router.post("/devices/{device_id}/remove")
+def remove_device(request: Request, device_id: str) -> Response:
+    """Let a device in no longer."""
+    _own_gate(request).remove(device_id)
+    return RedirectResponse("/devices", status_code=303)
+
+
+def _own_gate(request: Request) -> Gate:
+    gate: Gate = request.app.state.gate
+    if gate.device_of(request.cookies.get(PASS_COOKIE, "")) is not None:
+        raise InputError("devices are let in and removed at the computer itself.", mend="Open this page there.")
+    return gate
 
 
 @router.get("/help")

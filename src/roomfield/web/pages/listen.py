@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request, WebSocket, WebSocketDisconnect
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response
 
-from roomfield.errors import RoomfieldError
+from roomfield.errors import FormatError, RoomfieldError
 from roomfield.survey import Survey
 from roomfield.web.contexts import ListenPage, RecordingPage
 from roomfield.web.dependencies import Desk, Form, Opened
@@ -94,7 +94,13 @@ async def live(socket: WebSocket, rate: float) -> None:
     try:
         ear = await run_in_threadpool(LiveEar, rate)
         while True:
-            await socket.send_json(await run_in_threadpool(ear.hear, await socket.receive_bytes()))
+            message = await socket.receive()
+            if message["type"] == "websocket.disconnect":
+                return
+            chunk = message.get("bytes")
+            if chunk is None:
+                raise FormatError("a chunk of sound is broken.", where="stream", mend="Start listening again.")
+            await socket.send_json(await run_in_threadpool(ear.hear, chunk))
     except WebSocketDisconnect:
         return
     except RoomfieldError as error:

@@ -1,5 +1,5 @@
 """Who writes, for the doors."""
 
-from roomfield.store.identity import Identity, acting_as, present_identity, set_identity
+from roomfield.store.identity import Identity, acting_as, present_identity, set_identity, settings_folder
 
-__all__ = ["Identity", "acting_as", "present_identity", "set_identity"]
+__all__ = ["Identity", "acting_as", "present_identity", "set_identity", "settings_folder"]
