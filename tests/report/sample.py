@@ -229,7 +229,7 @@ def content(**changes: object) -> ReportContent:
                      phrase("step.shield_surface.reason")),
             NextStep(StepGroup.MEASURE, phrase("step.measure_again.title"), phrase("step.measure_again.reason")),
         ),
-        storeys=(plan(),), meters=(meter(),), budget=budget(), references=REFERENCES,
+        storeys=(plan(),), meters=(meter(),), budgets=(budget(),), references=REFERENCES,
         positions=(
             Position("ICNIRP", "Guidelines, Health Phys 118", "Sets levels from established effects (heating) with "
                      "reduction factors; finds no evidence that exposure below its restrictions harms health.", "2020",

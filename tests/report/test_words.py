@@ -50,7 +50,7 @@ def test_every_catalogue_has_every_key() -> None:
         }, language
 
 
-TRANSLATED = {"caution_topic", "caution_text", "position_text", "how_text", "term"}
+TRANSLATED = {"caution_topic", "caution_text", "position_text", "how_text", "term", "condition_text", "category_asks"}
 """Tables that translate reference data; English is the original there."""
 
 

@@ -21,16 +21,16 @@ def register(app: typer.Typer) -> None:
     """Add the verbs."""
     app.command()(assess)
     app.command()(report)
+    app.command("check-report")(check_report)
 
 
-def _assessed(record: str, survey: str, visit: str, coverage: float, rule: str, limits: str) -> tuple[Assessment, str]:
+def _assessed(record: str, survey: str, visit: str, coverage: float, rule: str, limits: str) -> Assessment:
     from roomfield.workbench.assess.assessment import Terms
     from roomfield.workbench.assess.assessment import assess as call
     from roomfield.workbench.record.job import open_job
 
     job = open_job(record, survey)
-    found = call(job.survey, visit or None, terms=Terms(coverage, rule), user_limits=limits)
-    return found, job.package_sha256
+    return call(job.survey, visit or None, terms=Terms(coverage, rule), user_limits=limits)
 
 
 def assess(
@@ -46,7 +46,7 @@ def assess(
     """Say what a visit's readings mean: level, interval, law, guideline, and what each switch contributes."""
     from roomfield.workbench.publish.plain_values import assessment_plain
 
-    found, _ = _assessed(record, survey, visit, coverage, rule, limits)
+    found = _assessed(record, survey, visit, coverage, rule, limits)
     answer(as_json, assessment_plain(found, all_states=all_states), lambda: _show(found, all_states))
 
 
@@ -145,3 +145,15 @@ def report(
     with progress("report") as on_progress:
         path = whole_report(job, target, wishes, on_progress)
     answer(as_json, {"report": str(path)}, lambda: typer.echo(f"The report lies at {path}"))
+
+
+def check_report(
+    report_file: Annotated[str, typer.Argument(metavar="REPORT", help="Report: .pdf, .html, .xlsx or .json.")],
+    package: Annotated[str, typer.Argument(help="Survey package that is said to be behind it.")],
+    as_json: AsJson = False,
+) -> None:
+    """Check a report against a survey package: every checksum in the package, and the one that the report prints."""
+    from roomfield.workbench.publish.check_report import check
+
+    found = check(report_file, package)
+    answer(as_json, found.to_dict(), lambda: typer.echo(found.sentence()))

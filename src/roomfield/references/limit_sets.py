@@ -147,6 +147,8 @@ class LimitSet:
     pulse_factor : float or None
         Highest power density of a pulse over the limit of the average, where the document states one; how it
         is known stands in ``pulse_how``.
+    installations_only : bool
+        True if the document binds fixed installations such as masts, and not the devices in a home (from memory).
     laws : tuple of LimitLaw
         Rows of the table.
     """
@@ -169,6 +171,7 @@ class LimitSet:
     summation: str = column(blank=True)
     pulse_factor: float | None = column(low=1.0, blank=True)
     pulse_how: str = column(blank=True)
+    installations_only: bool = column(blank=True)
     laws: tuple[LimitLaw, ...] = field(default=(), metadata={"row": False})
 
     @property

@@ -207,6 +207,7 @@ def verify(
     target_w_m2: float | None = None,
     prediction: Prediction | None = None,
     asked: Sequence[str] = (),
+    confidence: float = SURE,
 ) -> VerificationResult:
     """Compare a follow-up with the visit before.
 
@@ -224,6 +225,8 @@ def verify(
         What had been predicted, from the first visit alone.
     asked : sequence of str
         Ids of the places for which the target was asked; all if empty.
+    confidence : float
+        Probability from which the target counts as met: the one that the plan was agreed with, 0 to 1.
 
     Raises
     ------
@@ -245,7 +248,9 @@ def verify(
         )
     found = conditions(survey, first, second, [(b, a) for _, b, a in pairs])
     targets = {place: target_w_m2 if not asked or place in asked else None for place, _, _ in pairs}
-    checks = tuple(_check(survey, place, b, a, found, targets[place], prediction) for place, b, a in pairs)
+    checks = tuple(
+        _check(survey, place, b, a, found, (targets[place], confidence), prediction) for place, b, a in pairs
+    )
     return VerificationResult(
         kind, first_visit_id, second_visit_id, target_w_m2, checks, found,
         tuple(_unplanned(survey, first_visit_id, second_visit_id, checks)),
@@ -292,9 +297,11 @@ def _check(
     before: list[Reading],
     after: list[Reading],
     found: Sequence[Condition],
-    target_w_m2: float | None,
+    goal: tuple[float | None, float],
     prediction: Prediction | None,
 ) -> PlaceCheck:
+    """One place; ``goal`` is the target [W/m²] and the probability from which it counts as met."""
+    target_w_m2, confidence = goal
     meters = survey.meter(before[0].meter_id), survey.meter(after[0].meter_id)
     visits = survey.visit(before[0].visit_id), survey.visit(after[0].visit_id)
     old = combine(before, meters[0], on_date=visits[0].started_at).level
@@ -315,7 +322,7 @@ def _check(
     met = float("nan") if target_w_m2 is None else new.probability_below(target_w_m2).low
     return PlaceCheck(
         place_id, new.kind, old, new, middle, low, high, lower, met,
-        _outcome(change, lower, met, target_w_m2), _agreement(change, expected),
+        _outcome(change, lower, met if target_w_m2 else 1.0, confidence), _agreement(change, expected),
         expected.reduction_db.median if expected else float("nan"),
     )  # fmt: skip
 
@@ -355,11 +362,11 @@ def mix_contribution(survey: Survey, meter: Meter, prediction: Prediction | None
     return ErrorContribution("mix_of_frequencies", float(np.sqrt(sum((shift[k] * bands[k]) ** 2 for k in bands))))
 
 
-def _outcome(change: UncertainRatio | None, lower: float, met: float, target_w_m2: float | None) -> VerifiedOutcome:
+def _outcome(change: UncertainRatio | None, lower: float, met: float, confidence: float) -> VerifiedOutcome:
     if change is None:
         return VerifiedOutcome.UNDECIDED
     if lower >= SURE:
-        return VerifiedOutcome.WORKED if target_w_m2 is None or met >= SURE else VerifiedOutcome.LOWER
+        return VerifiedOutcome.WORKED if met >= confidence else VerifiedOutcome.LOWER
     if 1.0 - change.probability_below_db(0.0).high >= SURE:
         return VerifiedOutcome.HIGHER
     return VerifiedOutcome.UNDECIDED

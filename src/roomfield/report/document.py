@@ -72,7 +72,9 @@ class Custody:
     package_name : str
         File name of the survey package; empty if none was written.
     package_sha256 : str
-        Its SHA-256 as hexadecimal digits.
+        SHA-256 of that file as hexadecimal digits, as ``sha256sum`` gives it.
+    content_sha256 : str
+        SHA-256 of the manifest inside it, which does not depend on how it was packed.
     software : str
         Program and version.
     """
@@ -80,6 +82,7 @@ class Custody:
     package_name: str = ""
     package_sha256: str = ""
     software: str = ""
+    content_sha256: str = ""
 
 
 @dataclass(frozen=True)
@@ -129,7 +132,7 @@ class ReportContent:
     storeys: tuple[PlanStorey, ...] = ()
     method: tuple[Text, ...] = ()
     meters: tuple[MeterEntry, ...] = ()
-    budget: Budget | None = None
+    budgets: tuple[Budget, ...] = ()
     references: tuple[ReferenceEntry, ...] = ()
     positions: tuple[Position, ...] = ()
     proofs: tuple[Proof, ...] = ()

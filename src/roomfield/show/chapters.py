@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from roomfield.quantities.kind import Kind
 from roomfield.show.evidence import Caution
-from roomfield.show.findings import Level, Outcome, StepGroup
+from roomfield.show.findings import Chance, Level, Outcome, StepGroup
 from roomfield.show.phrase import Text
 
 
@@ -311,6 +311,8 @@ class BeforeAfter:
         Reduction with its interval, in which the meter's shared error cancels [dB].
     predicted_after : Level or None
         What had been predicted.
+    probability_met : Chance or None
+        That the target is met now; None where it was not asked for.
     """
 
     place: str
@@ -325,6 +327,7 @@ class BeforeAfter:
     prediction_met: bool | None = None
     note: Text = ""
     place_id: str = ""
+    probability_met: Chance | None = None
 
 
 @dataclass(frozen=True)

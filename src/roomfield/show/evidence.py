@@ -177,6 +177,10 @@ class ReferenceEntry:
         True if a verdict rests on it.
     on_axis : bool
         False for a bound so far above all levels that it would squeeze the axis.
+    conditions : tuple of str
+        What the document asks of a reading, as the reference data carry it.
+    installations_only : bool
+        True for a limit that binds fixed installations and not the devices in a home.
     """
 
     id: str
@@ -194,6 +198,8 @@ class ReferenceEntry:
     used: bool = True
     note: Text = ""
     on_axis: bool = True
+    conditions: tuple[str, ...] = ()
+    installations_only: bool = False
 
 
 @dataclass(frozen=True)

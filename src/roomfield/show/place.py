@@ -6,10 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from roomfield.quantities.kind import Kind
+from roomfield.quantities.kind import RISING, Kind
 from roomfield.show.findings import Contribution, Outcome, PlaceFinding, PlaceLevel, Verdict
 
-ANSWERING = (Kind.HIGHEST_HELD, Kind.PEAK, Kind.AVERAGE)
+ANSWERING = tuple(reversed(RISING))
 """Kinds in the order in which they answer a client's question, the first that was read."""
 
 

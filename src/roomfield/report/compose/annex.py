@@ -76,6 +76,7 @@ def annex_section(content: ReportContent, words: Words) -> Section:
         pairs = [
             (words.say("annex.package"), custody.package_name),
             (words.say("annex.package_hash"), _grouped(custody.package_sha256)),
+            (words.say("annex.content_hash"), _grouped(custody.content_sha256)),
         ]
     else:
         pairs = [(words.say("annex.package"), words.say("annex.no_package"))]

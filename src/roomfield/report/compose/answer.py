@@ -79,6 +79,8 @@ def law_sentence(content: ReportContent, words: Words) -> str:
     entry = content.reference(content.law_id)
     compared = [(p, p.law) for p in content.shown if p.law and p.law.outcome is not Outcome.NOT_COMPARABLE]
     verdicts = [v for _, v in compared]
+    if entry is not None and entry.installations_only and not verdicts:
+        return words.say("front.installations_only")
     if entry is None or not verdicts:
         return words.say("front.law_none")
     named = {"label": words.text(entry.label), "limit": limit_noun(entry, words), "standing": ""}
@@ -86,6 +88,8 @@ def law_sentence(content: ReportContent, words: Words) -> str:
     if not parts:
         parts.append(words.say("front.law_all_below", n=len(verdicts), **named))
         parts += _margin(verdicts, words)
+    if entry.installations_only:
+        parts.append(words.say("front.installations_only"))
     done = {p.place.id for p, _ in compared}
     left = [p.name for p in content.places if p.id not in done]
     if left:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from roomfield.report.compose.blocks import (
     Align,
     Block,
@@ -19,10 +21,13 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
-from roomfield.show.evidence import MeterEntry, ReferenceEntry
+from roomfield.show.evidence import Budget, MeterEntry, ReferenceEntry
 from roomfield.show.figures.bars import budget_bars
 from roomfield.show.figures.control_chart import control_chart
 from roomfield.show.words import Words
+
+_MARKS = re.compile(r"\s*\(E\d{2}(?:, E\d{2})*\)")
+"""Marks of the register of evidence in a note."""
 
 
 def method_section(content: ReportContent, words: Words) -> Section:
@@ -165,10 +170,17 @@ def _calibration(meter: MeterEntry, words: Words) -> Table:
 
 
 def budget_section(content: ReportContent, words: Words) -> Section | None:
-    """The uncertainty budget; None if it is not given."""
-    budget = content.budget
-    if budget is None:
+    """The uncertainty budgets, one for each kind; None if none is given."""
+    if not content.budgets:
         return None
+    blocks: list[Block] = [Paragraph(words.say("budget.intro"))]
+    for budget in content.budgets:
+        blocks += _budget(budget, words)
+    return Section(Part.BUDGET, words.say("section.budget"), tuple(blocks))
+
+
+def _budget(budget: Budget, words: Words) -> list[Block]:
+    kind = budget.lines[0].kind if budget.lines else None
     columns = (
         Column(words.say("budget.part"), weight=2.0),
         Column(words.say("budget.std"), Align.END, 1.2),
@@ -179,7 +191,7 @@ def budget_section(content: ReportContent, words: Words) -> Section | None:
     rows = tuple(
         Row(
             (
-                Cell(words.text(line.name), small=words.say(f"kind.{line.kind.value}") if line.kind else ""),
+                Cell(words.text(line.name)),
                 Cell(words.numbers.decibel(line.std_db)),
                 Cell(words.text(line.distribution)),
                 Cell(words.say("budget.yes" if line.shared else "budget.no")),
@@ -189,13 +201,12 @@ def budget_section(content: ReportContent, words: Words) -> Section | None:
         for line in budget.lines
     )
     combined = words.say("budget.combined", value=budget.combined_std_db, low=budget.low_db, high=budget.high_db)
-    blocks: list[Block] = [
-        Paragraph(words.say("budget.intro")),
+    named = words.say("budget.caption_kind", kind=words.say(f"kind_noun.{kind.value}")) if kind else ""
+    return [
         picture(budget_bars(budget, words), words.say("figure.budget.caption")),
-        Table(columns, rows, words.say("budget.caption")),
+        Table(columns, rows, named or words.say("budget.caption")),
         Paragraph(f"{combined} {words.text(budget.method)}".strip()),
     ]
-    return Section(Part.BUDGET, words.say("section.budget"), tuple(blocks))
 
 
 def references_section(content: ReportContent, words: Words) -> Section | None:
@@ -210,8 +221,6 @@ def references_section(content: ReportContent, words: Words) -> Section | None:
     if content.positions:
         blocks += [Heading(words.say("section.positions")), Paragraph(words.say("positions.intro"))]
         blocks.append(_positions(content, words))
-    if content.proofs:
-        blocks += [Heading(words.say("references.proofs")), _proofs(content, words)]
     return Section(Part.REFERENCES, words.say("section.references"), tuple(blocks))
 
 
@@ -233,9 +242,9 @@ def _reference_row(entry: ReferenceEntry, words: Words) -> Row:
     if entry.averaging_s is not None:
         asks = words.say("references.averaged", kind=asks, time=entry.averaging_s)
     value = words.numbers.power(entry.value_w_m2) if entry.value_w_m2 is not None else words.say("document.nothing")
-    where = "\n".join(t for t in (where, words.text(entry.note)) if t)
+    where = "\n".join(t for t in (where, without_marks(words.text(entry.note))) if t)
     unused = "" if entry.used else words.say("references.not_used")
-    how = words.text(entry.how_known) or words.say("how.unknown")
+    how = how_known(words.text(entry.how_known), words)
     return Row(
         (
             Cell(words.text(entry.label), small=where, strong=True),
@@ -248,17 +257,29 @@ def _reference_row(entry: ReferenceEntry, words: Words) -> Row:
 
 
 def _categories(entry: ReferenceEntry, words: Words) -> list[Block]:
-    if not entry.edges_w_m2 or not entry.used:
-        return []
-    columns = (
-        Column(words.say("references.category"), weight=3.0),
-        Column(words.say("references.from"), Align.END, 1.0),
-    )
-    rows = tuple(
-        Row((Cell(words.term(words.text(name))), Cell(words.numbers.as_given(edge * 1e6))))
-        for name, edge in entry.edges_w_m2
-    )
-    return [Table(columns, rows, words.say("references.category_caption", label=entry.label))]
+    """Categories of a guideline with what each asks for, and what the guideline asks of a reading."""
+    blocks: list[Block] = []
+    if entry.edges_w_m2 and entry.used:
+        columns = (
+            Column(words.say("references.category"), weight=1.4),
+            Column(words.say("references.from"), Align.END, 0.9),
+            Column(words.say("references.category_asks"), weight=3.0),
+        )
+        rows = tuple(
+            Row(
+                (
+                    Cell(words.term(words.text(name))),
+                    Cell(words.numbers.as_given(edge * 1e6)),
+                    Cell(words.translated("category_asks", words.text(name), "")),
+                )
+            )
+            for name, edge in entry.edges_w_m2
+        )
+        blocks.append(Table(columns, rows, words.say("references.category_caption", label=entry.label)))
+    if entry.conditions:
+        asked = tuple(Item(words.translated("condition_text", text)) for text in entry.conditions)
+        blocks += [Paragraph(words.say("references.conditions", label=entry.label)), Listing(asked)]
+    return blocks
 
 
 def _positions(content: ReportContent, words: Words) -> Table:
@@ -275,7 +296,7 @@ def _positions(content: ReportContent, words: Words) -> Table:
                     words.translated("position_text", p.text),
                     small=" · ".join(t for t in (p.document, p.edition) if t),
                 ),
-                Cell(words.translated("how_text", p.how_known)),
+                Cell(how_known(p.how_known, words)),
             )
         )
         for p in content.positions
@@ -283,14 +304,16 @@ def _positions(content: ReportContent, words: Words) -> Table:
     return Table(columns, rows, words.say("positions.caption"))
 
 
-def _proofs(content: ReportContent, words: Words) -> Listing:
-    """What the marks in the columns of how a value is known stand for, in the words of the register."""
-    return Listing(
-        tuple(
-            Item(words.say("references.proof", what=p.what, where=p.where, confirms=p.confirms), title=p.mark)
-            for p in content.proofs
-        )
-    )
+def how_known(text: str, words: Words) -> str:
+    """How a value is known, in the client's copy: the register behind the marks stands in the data files."""
+    if not text:
+        return words.say("how.unknown")
+    return words.say("how.confirmed") if text.startswith("confirmed") else words.translated("how_text", text)
+
+
+def without_marks(text: str) -> str:
+    """A note without the marks of the register of evidence."""
+    return _MARKS.sub("", text)
 
 
 def undetermined_section(content: ReportContent, words: Words) -> Section:

@@ -16,7 +16,7 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
-from roomfield.show.chapters import LogEntry, RecordingEntry
+from roomfield.show.chapters import HeardEntry, LogEntry, RecordingEntry
 from roomfield.show.figures.envelope import envelope_spectrum, folded_profile
 from roomfield.show.figures.series import day_profile, timeline
 from roomfield.show.words import Words
@@ -58,12 +58,15 @@ def _recording(recording: RecordingEntry, words: Words) -> list[Block]:
 
 
 def _claims(recording: RecordingEntry, words: Words) -> str:
-    claimed = [
-        words.say("listening.claim", name=words.text(h.name), probability=h.probability)
-        for h in recording.heard
-        if h.claimed
-    ]
+    claimed = [_claim(h, words) for h in recording.heard if h.claimed]
     return "; ".join(claimed) or words.text(recording.statement)
+
+
+def _claim(heard: HeardEntry, words: Words) -> str:
+    """What was heard: where it cannot be told from others, the probability is that of all of them together."""
+    alike = ", ".join(words.text(name) for name in heard.confusable_with)
+    key = "listening.claim_alike" if alike else "listening.claim"
+    return words.say(key, name=words.text(heard.name), names=alike, probability=heard.probability)
 
 
 def _heard(recording: RecordingEntry, words: Words) -> Table:
@@ -79,9 +82,9 @@ def _heard(recording: RecordingEntry, words: Words) -> Table:
         rows.append(
             Row(
                 (
-                    Cell(words.text(heard.name), strong=True),
+                    Cell(words.text(heard.name), small=confusable, strong=True),
                     Cell(words.numbers.percent(heard.probability)),
-                    Cell(words.text(heard.evidence), small=confusable),
+                    Cell(words.text(heard.evidence)),
                 )
             )
         )

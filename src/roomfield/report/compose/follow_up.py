@@ -2,23 +2,48 @@
 
 from __future__ import annotations
 
-from roomfield.report.compose.answer import law_sentence
+import math
+
+from roomfield.report.compose.answer import answered_places, law_sentence
 from roomfield.report.compose.blocks import Block, Cell, Column, Paragraph, Row, Table
 from roomfield.report.document import ReportContent
 from roomfield.show.chapters import BeforeAfter, Verification
 from roomfield.show.words import Words
-from roomfield.show.words.sentences import level_median, level_range, outcome_word
+from roomfield.show.words.sentences import level_median, level_range
 from roomfield.survey.observation import Censoring
 
 
 def follow_up_lead(content: ReportContent, words: Words) -> tuple[str, ...]:
-    """What came of the work first, then what was done, then the law."""
+    """Whether it worked at the places asked about, what came of it in all, what was done, and the law."""
     check = content.verification
     if check is None:
         return ()
+    asked = [p.place.id for p in answered_places(content)]
+    first = [row for place in asked for row in check.rows if row.place_id == place]
     done = "; ".join(words.text(one) for one in check.done)
     told = [words.text(check.statement), *([words.say("answer.done", done=done)] if done else [])]
-    return (" ".join(t for t in told if t), law_sentence(content, words))
+    sentences = [*(_changed(row, words) for row in first), " ".join(t for t in told if t), law_sentence(content, words)]
+    return tuple(s for s in sentences if s)
+
+
+def _changed(row: BeforeAfter, words: Words) -> str:
+    """What changed at one place, and whether the aim is met there now."""
+    values = {"place": row.place, "before": level_median(row.before, words), "after": level_median(row.after, words)}
+    values |= {"change": words.numbers.decibel(row.reduction_db)}
+    values |= {"low": words.numbers.decibel(row.reduction_low_db), "high": words.numbers.decibel(row.reduction_high_db)}
+    known = math.isfinite(row.reduction_db) and math.isfinite(row.reduction_low_db + row.reduction_high_db)
+    told = words.say("answer.changed" if known else "answer.changed_bound", **values)
+    if row.target_outcome is None or row.probability_met is None:
+        return told
+    return f"{told} {words.say(f'answer.met_{row.target_outcome.value}', chance=row.probability_met)}"
+
+
+def met_cell(row: BeforeAfter, words: Words) -> Cell:
+    """Whether the aim is met now, with its probability."""
+    if row.target_outcome is None:
+        return Cell(words.say("remedy.asked_not"))
+    told = words.say(f"verification.met_{row.target_outcome.value}")
+    return Cell(told, small=words.chance(row.probability_met) if row.probability_met else "")
 
 
 def follow_up_table(check: Verification, words: Words) -> list[Block]:
@@ -38,7 +63,6 @@ def follow_up_table(check: Verification, words: Words) -> list[Block]:
 
 
 def _row(row: BeforeAfter, words: Words) -> Row:
-    outcome = outcome_word(row.target_outcome, words) if row.target_outcome else words.say("remedy.asked_not")
     span = words.say("verification.range", low=row.reduction_low_db, high=row.reduction_high_db)
     ranges = [
         "" if level.censoring is not Censoring.NONE else level_range(level, words) for level in (row.before, row.after)
@@ -49,6 +73,6 @@ def _row(row: BeforeAfter, words: Words) -> Row:
             Cell(level_median(row.before, words), small=ranges[0]),
             Cell(level_median(row.after, words), small=ranges[1], strong=True),
             Cell(words.numbers.decibel(row.reduction_db), small=span),
-            Cell(outcome),
+            met_cell(row, words),
         )
     )

@@ -16,6 +16,7 @@ from roomfield.report.compose.blocks import (
     Section,
     Table,
 )
+from roomfield.report.compose.follow_up import met_cell
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
 from roomfield.show.chapters import BeforeAfter, Remedy, Verification, WorkItem
@@ -24,7 +25,7 @@ from roomfield.show.figures.bars import PairBar, before_after
 from roomfield.show.figures.tradeoff import lowest_levels, trade_off
 from roomfield.show.phrase import Text
 from roomfield.show.words import Words
-from roomfield.show.words.sentences import level_median, level_range, outcome_word
+from roomfield.show.words.sentences import level_median, level_range
 from roomfield.survey.observation import Censoring
 
 
@@ -227,7 +228,6 @@ def _verification_row(row: BeforeAfter, words: Words) -> Row:
         met = words.say("verification.prediction_met" if row.prediction_met else "verification.prediction_missed")
     if row.predicted_after is not None:
         predicted = level_range(row.predicted_after, words)
-    outcome = outcome_word(row.target_outcome, words) if row.target_outcome else words.say("document.nothing")
     return Row(
         (
             Cell(
@@ -243,7 +243,7 @@ def _verification_row(row: BeforeAfter, words: Words) -> Row:
                 small=_span(row.after.censoring, level_range(row.after, words)),
             ),
             Cell(words.numbers.decibel(row.reduction_db), small=span, strong=True),
-            Cell(outcome),
+            met_cell(row, words),
             Cell(met, small=predicted),
         )
     )

@@ -145,7 +145,7 @@ class Words:
             return self.say(text.key, **dict(text.values))
         return text
 
-    def translated(self, group: str, original: str) -> str:
+    def translated(self, group: str, original: str, otherwise: str | None = None) -> str:
         """A text of the reference data in this language; the original where nobody has translated it.
 
         Parameters
@@ -154,8 +154,10 @@ class Words:
             Table of the catalogue, for example ``cautions``.
         original : str
             The text as the reference data carries it.
+        otherwise : str, optional
+            What stands where nobody has translated it, instead of the original.
         """
-        return self.messages.get(f"{group}.{original}", original)
+        return self.messages.get(f"{group}.{original}", original if otherwise is None else otherwise)
 
     def term(self, name: str) -> str:
         """A name of the reference data, such as a guideline's category or a span of two, in this language."""

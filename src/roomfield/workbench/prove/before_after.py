@@ -9,7 +9,7 @@ from functools import lru_cache
 from roomfield.errors import TooEarlyError
 from roomfield.quantities import Kind, UncertainLevel
 from roomfield.remedy.prediction import Prediction, predict
-from roomfield.remedy.verification import COVERAGE, PlaceCheck, VerificationResult, verify
+from roomfield.remedy.verification import COVERAGE, SURE, PlaceCheck, VerificationResult, verify
 from roomfield.show.phrase import Text, phrase
 from roomfield.show.words import load_words
 from roomfield.survey import NIGHT_HOURS, Action, ActionKind, Survey
@@ -214,8 +214,16 @@ def comparison_of(
         posterior = posterior_of(survey, first_visit)
         tied = tie_of(posterior, kind)
         prediction = predict(posterior, done, kind=kind, target_w_m2=target, asked=asked, tied=tied)
-    found = verify(survey, first_visit, second_visit, kind=kind, target_w_m2=target, prediction=prediction, asked=asked)
+    found = verify(
+        survey, first_visit, second_visit, kind=kind, target_w_m2=target, prediction=prediction, asked=asked,
+        confidence=agreed_confidence(survey),
+    )  # fmt: skip
     return VisitComparison(found, prediction, bool(done) and not survey.visit(second_visit).done_action_ids)
+
+
+def agreed_confidence(survey: Survey) -> float:
+    """Probability from which a target counts as met: what the plan was agreed with, else the usual one."""
+    return survey.adopted_plan.confidence if survey.adopted_plan else SURE
 
 
 def done_names(survey: Survey, visit_id: str) -> tuple[str, ...]:

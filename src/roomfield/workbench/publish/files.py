@@ -15,10 +15,12 @@ from roomfield.show.words.catalogue import load_words
 from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.publish.contents import evidence, findings, method, plan, steps, unsettled
+from roomfield.workbench.record.job import Job
 
 TABLE_FORMATS = (".xlsx", ".csv", ".json")
 FALSE_ACCEPTANCE = {"guard-0.83U": 0.05, "guard-U": 0.025, "guard-1.5U": 0.0016, "three-way": 0.025}
 """Risk of a wrong "below" that a rule's document states for a normal error; see the table of rules."""
+SOFTWARE = f"roomfield {__version__}"
 FORMATS = (".pdf", ".html", *TABLE_FORMATS)
 
 
@@ -27,7 +29,7 @@ def issued_now() -> str:
     return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
 
 
-def report_content(assessment: Assessment, *, issued_at: str = "", package_sha256: str = "") -> ReportContent:
+def report_content(assessment: Assessment, *, issued_at: str = "", custody: Custody | None = None) -> ReportContent:
     """What the report says about one visit.
 
     Parameters
@@ -36,8 +38,8 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
         Result of `assess`.
     issued_at : str
         Date and time of the report, ISO 8601; the same content and time give the same bytes. Now if left out.
-    package_sha256 : str
-        Hash of the survey package behind it.
+    custody : Custody, optional
+        Name and hashes of the survey package behind it, from `custody_of`.
     """
     survey, visit, aim = assessment.survey, assessment.table.visit, assessment.aim
     places = findings.place_findings(assessment)
@@ -52,7 +54,7 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
         invented=survey.invented,
         parties=_parties(survey),
         rules=_rules(assessment),
-        custody=_custody(survey, package_sha256),
+        custody=custody or Custody(software=SOFTWARE),
         visits=evidence.visit_entries(survey),
         states=findings.state_entries(assessment),
         places=places,
@@ -63,7 +65,7 @@ def report_content(assessment: Assessment, *, issued_at: str = "", package_sha25
         method=method.method_paragraphs(assessment),
         undetermined=unsettled.unsettled(assessment),
         meters=evidence.meter_entries(survey, visit.started_at),
-        budget=evidence.typical_budget(assessment),
+        budgets=evidence.typical_budgets(assessment),
         references=evidence.reference_entries(assessment),
         positions=evidence.position_entries(),
         proofs=evidence.proof_entries(evidence.reference_entries(assessment), evidence.position_entries()),
@@ -80,9 +82,10 @@ def _rules(assessment: Assessment) -> Rules:
     return Rules(assessment.terms.coverage, phrase(f"decision_rule.{key}"), risk)
 
 
-def _custody(survey: Survey, package_sha256: str) -> Custody:
-    name = f"{survey.id}.zip" if package_sha256 else ""
-    return Custody(name, package_sha256, f"roomfield {__version__}")
+def custody_of(job: Job) -> Custody:
+    """Name and hashes of the survey package as `Job.write_package` writes it now."""
+    digest = job.package_sha256()
+    return Custody(f"{job.survey.id}.zip" if digest else "", digest, SOFTWARE, job.content_sha256 if digest else "")
 
 
 def _parties(survey: Survey) -> Parties:

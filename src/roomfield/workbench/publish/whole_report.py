@@ -24,7 +24,7 @@ from roomfield.workbench.publish.contents.model import (
 )
 from roomfield.workbench.publish.contents.remedy import with_remedy
 from roomfield.workbench.publish.contents.steps import with_agreed_steps
-from roomfield.workbench.publish.files import checked_target, report_content, write_report
+from roomfield.workbench.publish.files import checked_target, custody_of, report_content, write_report
 from roomfield.workbench.record.job import Job
 
 ProgressCall = Callable[[float], None]
@@ -100,7 +100,7 @@ def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = N
     step = on_progress or (lambda _share: None)
     assessment = assess(job.survey, wanted.visit_id, terms=wanted.terms, user_limits=wanted.user_limits)
     step(0.2)
-    content = report_content(assessment, issued_at=wanted.issued_at, package_sha256=job.package_sha256)
+    content = report_content(assessment, issued_at=wanted.issued_at, custody=custody_of(job))
     if not wanted.short and can_be_modelled(job.survey):
         content = with_model(content, posterior_of(job.survey, assessment.table.visit.id), job.survey)
         content = with_agreed_steps(with_remedy(content, job.survey, assessment.table.visit.id))

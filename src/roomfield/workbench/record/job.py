@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -33,9 +35,16 @@ class Job:
     store: Store | None = None
 
     @property
-    def package_sha256(self) -> str:
-        """Hash by which the survey package of this survey can be recognised."""
+    def content_sha256(self) -> str:
+        """SHA-256 of the package's manifest: of the survey and its files, however they are packed."""
         return package_hash(self.survey)
+
+    def package_sha256(self) -> str:
+        """SHA-256 of the survey package, the file that is handed over; empty if its files are not at hand."""
+        if self.store is None and self.survey.media:
+            return ""
+        with tempfile.TemporaryDirectory() as folder:
+            return self.write_package(Path(folder) / "package.zip")
 
     def media_path(self, sha256: str) -> Path:
         """Path of one of the survey's files.
@@ -60,7 +69,7 @@ class Job:
         return Job(self.store.load(self.survey.id).survey, self.store)
 
     def write_package(self, target: str | Path) -> str:
-        """Write the survey package and return its hash.
+        """Write the survey package and return the SHA-256 of the file, as ``sha256sum`` gives it.
 
         Parameters
         ----------
@@ -78,7 +87,14 @@ class Job:
                 "the package cannot be written here.", where=str(target), mend="Name a file in a folder that exists."
             )
         links = self.store.history(self.survey.id) if self.store is not None else ()
-        return write_package(self.survey, self.media_path, Path(target), links)
+        write_package(self.survey, self.media_path, path, links)
+        return file_sha256(path)
+
+
+def file_sha256(path: Path) -> str:
+    """SHA-256 of a file, as 64 hexadecimal digits."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def open_job(source: str | Path, survey_id: str = "") -> Job:

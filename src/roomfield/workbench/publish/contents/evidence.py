@@ -130,16 +130,20 @@ def _chart(meter: Meter, chart: Chart | None) -> ControlChart | None:
     return ControlChart(entries, chart.centre_db, reach * 2.0 / 3.0, reach)
 
 
-def typical_budget(assessment: Assessment) -> Budget | None:
-    """Budget of the first reading of a highest value that is a number."""
-    for item in highest_kinds(assessment.table):
-        level = item.combined.level
-        if level.censor == "none":
-            tail = (1.0 - assessment.terms.coverage) / 2.0
-            low, high = level.errors().quantile(tail), level.errors().quantile(1.0 - tail)
-            lines = tuple(_line(c) for c in sorted(level.contributions, key=lambda c: -c.effective_std_db))
-            return Budget(lines, level.std_db, float(low), float(high), phrase("budget.method"))
-    return None
+def typical_budgets(assessment: Assessment) -> tuple[Budget, ...]:
+    """Budget of the first number of the kind that answers, and of the first average, which the law asks for."""
+    first: dict[bool, Budget] = {}
+    averages = [i for i in assessment.table.levels if i.kind is Kind.AVERAGE]
+    for item in (*highest_kinds(assessment.table), *averages):
+        level, averaged = item.combined.level, item.kind is Kind.AVERAGE
+        if averaged in first or level.censor != "none":
+            continue
+        tail = (1.0 - assessment.terms.coverage) / 2.0
+        low, high = level.errors().quantile(tail), level.errors().quantile(1.0 - tail)
+        parts = sorted(level.contributions, key=lambda c: -c.effective_std_db)
+        lines = tuple(replace(_line(part), kind=item.kind) for part in parts)
+        first[averaged] = Budget(lines, level.std_db, float(low), float(high), phrase("budget.method"))
+    return tuple(first[key] for key in sorted(first))
 
 
 def _line(part: ErrorContribution) -> BudgetLine:
@@ -168,6 +172,7 @@ def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
         how_known=how_known(limit.source),
         value_w_m2=limit.value_w_m2,
         averaging_s=limit.averaging_s,
+        installations_only=limits.installations_only,
         note=" ".join(part for part in (limits.standing_note, limit.note, limit.spot_note) if part),
     )
     pulses = [_pulses(law, assessment.pulse, limits.pulse_how)] if assessment.pulse and assessment.pulses else []
@@ -211,6 +216,7 @@ def _guideline(chosen: GuidelineSet, *, on_axis: bool) -> ReferenceEntry:
         how_known=how_known(chosen.source),
         value_w_m2=rows[0].upper_w_m2,
         on_axis=on_axis,
+        conditions=chosen.conditions,
         edges_w_m2=edges,
         note=" ".join(part for part in (chosen.standing_note, chosen.remark) if part),
     )

@@ -24,7 +24,7 @@ from roomfield.show.findings import (
 )
 from roomfield.show.phrase import Text, phrase
 from roomfield.show.place import ANSWERING
-from roomfield.survey import Censoring, Place, Survey
+from roomfield.survey import Censoring, Control, Place, Survey
 from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import MeasuredLevel as MeasuredLevel
 from roomfield.workbench.assess.place_use import is_for_sleeping, is_meant
@@ -165,18 +165,28 @@ def _aim_alone(assessment: Assessment) -> Iterator[Verdict]:
 
 def _law_verdict(assessment: Assessment, finding: LawFinding, reference_id: str) -> Verdict:
     verdict = finding.verdict
+    outcome = law_outcome(verdict)
+    if assessment.limits.installations_only and not _own_radios_off(assessment, finding.state_id):
+        outcome = outcome if outcome in (Outcome.BELOW, Outcome.LIKELY_BELOW) else Outcome.NOT_COMPARABLE
     return Verdict(
         finding_id(assessment, finding.place_id, finding.meter_id),
         finding.state_id,
         finding.measured,
         reference_id,
-        law_outcome(verdict),
+        outcome,
         verdict.bound.value_w_m2,
         chance(verdict.probability_below),
         verdict.acceptance_limit_w_m2,
         stated_level(verdict.level, assessment.terms.coverage),
         conversion=_conversion(assessment, finding),
     )
+
+
+def _own_radios_off(assessment: Assessment, state_id: str) -> bool:
+    """Whether everything that the client decides about was off, so that what is left comes from installations."""
+    state = assessment.survey.radio_state(assessment.table.visit.id, state_id)
+    own = {e.group for e in assessment.survey.emitters if e.control is Control.CLIENT}
+    return own <= set(state.off_groups)
 
 
 def _conversion(assessment: Assessment, finding: LawFinding) -> Text:

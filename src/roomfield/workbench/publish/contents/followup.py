@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from roomfield.errors import TooEarlyError
-from roomfield.quantities import Censor
+from roomfield.quantities import Censor, ProbabilityRange
 from roomfield.remedy.verification import COVERAGE, SURE, Agreement, PlaceCheck, VerifiedOutcome
 from roomfield.remedy.verification import VerificationResult as Checked
 from roomfield.show.chapters import BeforeAfter, Letter, Verification
@@ -16,8 +16,8 @@ from roomfield.show.phrase import Text, phrase
 from roomfield.survey import Survey
 from roomfield.workbench.plan.outcomes import note, statement
 from roomfield.workbench.plan.target_places import names_of
-from roomfield.workbench.prove.before_after import VisitComparison, comparisons, done_names, unequal
-from roomfield.workbench.publish.contents.findings import likely_outcome, stated_level
+from roomfield.workbench.prove.before_after import VisitComparison, agreed_confidence, comparisons, done_names, unequal
+from roomfield.workbench.publish.contents.findings import chance, likely_outcome, stated_level
 
 
 def _compared(survey: Survey, first_id: str, second_id: str) -> VisitComparison | None:
@@ -45,9 +45,10 @@ def verification(survey: Survey, first_id: str, second_id: str) -> Verification 
 
 
 def _row(survey: Survey, compared: VisitComparison, check: PlaceCheck) -> BeforeAfter:
-    bound, target = compared.verification.target_w_m2, None
+    bound, target, met = compared.verification.target_w_m2, None, None
     if bound is not None and compared.verification.held_to_target(check.place_id):
-        target = likely_outcome(check.after.probability_below(bound), COVERAGE)
+        met = check.after.probability_below(bound)
+        target = against_target(met, agreed_confidence(survey))
     foreseen = check.agreement is not Agreement.NOT_PREDICTED
     return BeforeAfter(
         survey.place(check.place_id).name,
@@ -61,7 +62,13 @@ def _row(survey: Survey, compared: VisitComparison, check: PlaceCheck) -> Before
         target,
         check.agreement is not Agreement.LESS if foreseen else None,
         place_id=check.place_id,
+        probability_met=chance(met) if met is not None else None,
     )
+
+
+def against_target(met: ProbabilityRange, confidence: float) -> Against:
+    """Whether a target is met, with the confidence that the plan was agreed with."""
+    return Against.BELOW if met.low >= confidence else likely_outcome(met, SURE)
 
 
 def _expected(compared: VisitComparison, check: PlaceCheck) -> Level | None:
@@ -136,7 +143,7 @@ def _of_place(survey: Survey, found: Checked, check: PlaceCheck) -> Text:
         met = check.after.probability_below(found.target_w_m2 or math.inf)
         if likely_outcome(met, COVERAGE) is Against.ABOVE:
             return phrase("letter.lower_above", **values)
-        return phrase("letter.lower_open", met=check.probability_met, sure=SURE, **values)
+        return phrase("letter.lower_open", met=check.probability_met, sure=agreed_confidence(survey), **values)
     return phrase("letter.worked" if found.held_to_target(check.place_id) else "letter.lower", **values)
 
 

@@ -3,28 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from statistics import median
 
 from roomfield.exposure.decision import UNCERTAINTY_CEILING_DB
 from roomfield.exposure.guideline import SERVICES_AT_MOST
 from roomfield.quantities import Kind
+from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.catalogue import time_variability
 from roomfield.references.guidelines import GuidelineSet
 from roomfield.show.phrase import Text, phrase
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.assess.switching import WIDEST_VARIATION
 
+LEAST_TOLD_DB = 0.05
 _BY_USE = {"daytime", "nighttime"}
 
 
 def method_paragraphs(assessment: Assessment) -> tuple[Text, ...]:
     """What a reader must know of how this visit's levels were compared."""
-    found = [*_on_limits(assessment), *_on_guideline(assessment)]
+    found = [*_corrections(assessment), *_on_limits(assessment), *_on_guideline(assessment)]
     if any(len(item.pairs) > 1 for item in assessment.pooled):
         found.append(phrase("method.pooled"))
     if len(assessment.meter_ids) > 1:
         names = ", ".join(assessment.survey.meter(m).name for m in assessment.meter_ids)
         found.append(phrase("method.meters", n=len(assessment.meter_ids), names=names))
     return tuple(found)
+
+
+def _corrections(assessment: Assessment) -> Iterator[Text]:
+    """How far the level of each kind lies above what the meter showed, in the middle of the single readings."""
+    for kind in Kind:
+        rises = [
+            item.combined.level.level_db - float(decibels_from_ratio(item.combined.readings[0].value_w_m2))
+            for item in assessment.table.levels
+            if item.kind is kind and item.combined.level.censor == "none" and len(item.combined.readings) == 1
+        ]
+        if rises and abs(rise := median(rises)) >= LEAST_TOLD_DB:
+            yield phrase("method.correction", kind=phrase(f"kind_noun.{kind.value}"), rise=rise)
 
 
 def _on_limits(assessment: Assessment) -> Iterator[Text]:

@@ -8,12 +8,13 @@ from roomfield.report.document import ReportContent
 from roomfield.show.chapters import WorkItem
 from roomfield.show.findings import NextStep, Outcome, StepGroup
 from roomfield.show.phrase import Text, phrase
-from roomfield.survey import Control
+from roomfield.survey import ActionKind, Control
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.assess.place_use import SLEEPING
 from roomfield.workbench.assess.switching import PooledSwitch
 from roomfield.workbench.publish.contents.findings import law_outcome, likely_outcome
 
+SHIELDING = {ActionKind.SHIELD_SURFACE, ActionKind.CANOPY, ActionKind.CLOSE_OPENING}
 SURE = 0.9
 """Probability from which a switch counts as contributing."""
 MOST_INNER_STEPS = 5
@@ -129,10 +130,17 @@ def _outer(assessment: Assessment) -> list[NextStep]:
     place = assessment.survey.place(worst.place_id)
     rooms = {r.id: r.name for r in assessment.survey.dwelling.rooms}
     where = rooms.get(place.room_id, place.name)
-    return [
-        NextStep(StepGroup.OUTER, *_words("move_place", place=place.name)),
-        NextStep(StepGroup.OUTER, *_words("shield_surface", surface=where)),
-    ]
+    moved = NextStep(StepGroup.OUTER, *_words("move_place", place=place.name))
+    shielded = NextStep(StepGroup.OUTER, *_words("shield_surface", surface=where))
+    steps = ((moved, {ActionKind.MOVE_PLACE}), (shielded, SHIELDING))
+    return [step for step, kinds in steps if not kinds & _done(assessment)]
+
+
+def _done(assessment: Assessment) -> set[ActionKind]:
+    """Kinds of work that were done by this visit: what was just done is not proposed again."""
+    visits = [v for v in assessment.survey.visits if v.started_at <= assessment.table.visit.started_at]
+    ids = {name for visit in visits for name in visit.done_action_ids}
+    return {action.kind for action in assessment.survey.actions if action.id in ids}
 
 
 def _worst_place(assessment: Assessment) -> str:
