@@ -33,6 +33,32 @@ def fold_blocks(samples: F32, step: float, bins: int, blocks: int) -> tuple[F64,
 
 
 @kernel(nogil=True)
+def fold_spans(samples: F32, step: float, nodes: int, edges: I64) -> F64:
+    """Sums ``[span, node]`` of samples by phase between ``edges``; a sample between two nodes is shared by nearness.
+
+    The phase runs on from the first sample, so that the spans can be held against each other to a small part of a sample.
+    """
+    sums = np.zeros((edges.size - 1, nodes))
+    for span in range(edges.size - 1):
+        phase = (edges[span] * step) % 1.0
+        for i in range(edges[span], edges[span + 1]):
+            at = phase * nodes
+            low = int(at)
+            part = at - low
+            high = low + 1
+            if high >= nodes:
+                high = 0
+            if low >= nodes:
+                low = 0
+            sums[span, low] += samples[i] * (1.0 - part)
+            sums[span, high] += samples[i] * part
+            phase += step
+            if phase >= 1.0:
+                phase -= 1.0
+    return sums
+
+
+@kernel(nogil=True)
 def fold_nodes(samples: F32, step: float, count: int) -> tuple[F64, F64]:
     """Weighted sums and weights of samples at ``count`` phases; a sample between two nodes counts for both."""
     sums, weights = np.zeros(count + 1), np.zeros(count + 1)

@@ -23,11 +23,13 @@ from numpy.typing import NDArray
 
 from roomfield.errors import FormatError
 from roomfield.signals.cleaning import CERTAIN
+from roomfield.signals.hearing import CLAIM
 
 F64 = NDArray[np.float64]
 
 WITHOUT_EVIDENCE = 0.2
 WITH_MARK = 0.9
+BESIDE_TRAFFIC = 0.4  # one comb of beacons under traffic is that network's: it sends no beacons only
 TREES_SHARE = 0.7
 LINEAR_LIMIT = 4.0
 FIRST_LIMIT = 8.0
@@ -191,6 +193,8 @@ def judge(numbers: dict[str, float], forest: Forest | None = None) -> Judgement:
     limited = {
         name: min(max(chance, _floor(name, numbers)), most, _limit(name, numbers)) for name, chance in chances.items()
     }
+    if limited.get("wifi_data", 0.0) > max(limited.get("wifi_beacon", 0.0), CLAIM):
+        limited["wifi_beacon"] = min(limited["wifi_beacon"], BESIDE_TRAFFIC)
     return Judgement(limited, most)
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaincc, gammaln
 
-from roomfield.signals.audio_kernels import fold_blocks, harmonic_sums
+from roomfield.signals.audio_kernels import fold_spans, harmonic_sums
 from roomfield.signals.combs import Comb, CombEvidence, mask_comb, weigh_comb
 from roomfield.signals.spectrum import WhiteSpectrum
 
@@ -29,6 +29,7 @@ LOWEST_HZ = 2.0
 HIGHEST_HZ = 2500.0
 PLANS = ((5, 400.0), (3, HIGHEST_HZ))  # harmonics as a power of two, highest fundamental [Hz]
 REFINE_BLOCKS = 16
+STUDENT = 1.07  # 14 degrees of freedom: 95 % within 2.14 instead of 2
 STEADY = 0.2
 
 
@@ -194,24 +195,65 @@ def refine_rate(
     """
     harmonics = int(np.clip(min(top_hz, 0.42 * sample_rate_hz) / rate_hz, 1, 512))
     bins = int(2 ** np.ceil(np.log2(max(4 * harmonics, 16))))
-    sums, counts = fold_blocks(samples, rate_hz / sample_rate_hz, bins, REFINE_BLOCKS)
-    if counts.min() < 1:
-        counts = np.maximum(counts, 1)
-    coefficients = np.fft.rfft(sums / counts, axis=1)[:, 1 : harmonics + 1] / bins
+    edges, middle = _whole_periods(samples.size, sample_rate_hz / rate_hz)
+    sums = fold_spans(samples, rate_hz / sample_rate_hz, bins, edges)
+    coefficients = np.fft.rfft(sums / np.diff(edges)[:, None], axis=1)[:, 1 : harmonics + 1]
     orders = np.arange(1, harmonics + 1)
     at = np.minimum((orders * rate_hz * spectrum.bins_per_hz).astype(int), spectrum.floor.size - 1)
     noise = spectrum.floor[at].astype(float)
     noise *= 1.0 / (0.375 * samples.size) / samples.size  # Hann window's power; spectrum to mean-coefficient units
     duration = samples.size / sample_rate_hz
-    middle = (np.arange(REFINE_BLOCKS) + 0.5) / REFINE_BLOCKS - 0.5
     power_now = np.abs(coefficients.mean(0)) ** 2 / noise
     offset = _best_slope(coefficients, orders, noise, middle, power_now, span_cycles)
     turned = coefficients * np.exp(-2j * np.pi * offset * middle[:, None] * orders)
-    strength = np.clip(np.abs(turned.mean(0)) ** 2 / noise - 1, 0, None)
-    weight = float((orders**2 * strength).sum())
-    std = np.sqrt(6 / max(weight, 1e-3)) / (2 * np.pi * duration)
-    steady = float((np.abs(turned.mean(0)) ** 2).sum() / (np.abs(turned) ** 2).mean(0).sum())
-    return RefinedRate(rate_hz + offset / duration, float(std), steady)
+    mean = turned.mean(0)
+    bound = _bound(mean, orders, noise)
+    left, std = _line_through_blocks(turned, mean, orders, noise, middle)
+    std = max(bound, std) / duration
+    steady = float((np.abs(mean) ** 2).sum() / (np.abs(turned) ** 2).mean(0).sum())
+    return RefinedRate(rate_hz + (offset + left) / duration, float(std), steady)
+
+
+def _whole_periods(count: int, period: float) -> tuple[NDArray[np.int64], F64]:
+    """Edges of up to 16 blocks of whole periods [samples], and their middles in parts of the recording from its middle."""
+    periods = int(count / period)
+    blocks = int(np.clip(periods, 3, REFINE_BLOCKS))
+    per_block = max(periods // blocks, 1)
+    edges = np.minimum(np.rint(np.arange(blocks + 1) * per_block * period), count).astype(np.int64)
+    return edges, np.asarray(0.5 * (edges[:-1] + edges[1:]) / count - 0.5)
+
+
+def _bound(mean: NDArray[np.complex128], orders: NDArray[np.int64], noise: F64) -> float:
+    """Cramér-Rao bound of the cycles gained over the recording [cycles of the fundamental]."""
+    strength = np.clip(np.abs(mean) ** 2 / noise - 1, 0, None)
+    return float(np.sqrt(6 / max(float((orders**2 * strength).sum()), 1e-3)) / (2 * np.pi))
+
+
+def _line_through_blocks(
+    turned: NDArray[np.complex128],
+    mean: NDArray[np.complex128],
+    orders: NDArray[np.int64],
+    noise: F64,
+    middle: F64,
+) -> tuple[float, float]:
+    """Slope of the blocks' own phases along the recording, and its standard deviation from their scatter [cycles].
+
+    What jitters from period to period, pauses or is disturbed scatters more than noise alone would; the bound knows nothing
+    of that. Each block counts by how strongly it shows the mean course. Student's factor for 14 degrees of freedom.
+    """
+    weight = orders**2 * np.clip(1 - noise / np.maximum(np.abs(mean) ** 2, 1e-300), 0, None) / noise
+    seen = (weight * (mean.conj() * turned).real).sum(1)
+    usual = float(seen.mean()) + 1e-300
+    strength = np.clip(seen / usual, 0.02, None)
+    phase = (weight / orders * (mean.conj() * turned).imag).sum(1) / (2 * np.pi * usual * strength)
+    centred = middle - (strength * middle).sum() / strength.sum()
+    level = (strength * phase).sum() / strength.sum()
+    moment = float((strength * centred**2).sum())
+    slope = float((strength * centred * phase).sum()) / moment
+    rest = phase - level - slope * centred
+    variance = float((strength * rest**2).sum()) / (middle.size - 2)
+    limit = 0.25 / max(int(orders[-1]), 1)
+    return (slope if abs(slope) < limit else 0.0), STUDENT * float(np.sqrt(variance / moment))
 
 
 def _best_slope(

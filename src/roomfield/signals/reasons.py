@@ -15,6 +15,12 @@ from roomfield.signals.periodicity import log10_gamma_tail, refine_rate
 from roomfield.signals.trains import answer_score, triplet_score
 
 SEEN_SCORE = 6.0
+FAINT_BESIDE = 0.12
+SLOTS_S = {"gsm": 15e-3 / 26, "dect": 10e-3 / 24, "tetra": 0.17 / 12, "dmr": 0.03}
+LEAST_SAMPLES = 2.5
+ALIKE = 1.6
+TURN_SCATTER = 2e-3
+BY_SINGLE_BURSTS = "wifi_beacon"  # traffic defers beacons, which blurs the folded one
 TU_HZ = 1e6 / 1024
 
 # Comb that must stand out, nominal rate [Hz], words. "any": every one that stands out; "first": the first that does.
@@ -77,16 +83,26 @@ def rates_of(name: str, evidence: Evidence) -> tuple[Periodicity, ...]:
         return (_periodicity(evidence, name, 4 * best.base_hz, "OFDM symbol"),)
     if name not in RATE_CHOICES:
         return ()
-    found = []
-    for comb, nominal, label in RATE_CHOICES[name][1]:
-        if evidence.combs[comb].score >= SEEN_SCORE:
-            found.append(_periodicity(evidence, name, nominal, label))
-            break
+    found = [_periodicity(evidence, name, nominal, label) for nominal, label in _first_choice(name, evidence)]
     if name == "nr_tdd" and found and found[0].label.startswith("sync"):
         for comb, nominal, label in RATE_CHOICES[name][1][3:]:
             if evidence.combs[comb].score >= 2 * SEEN_SCORE:
                 found.append(_periodicity(evidence, name, nominal, label))
     return tuple(found)
+
+
+def _first_choice(name: str, evidence: Evidence) -> list[tuple[float, str]]:
+    """Nominal rate [Hz] and words of the slowest repetition that stands out; none if none does.
+
+    A slower one whose lines are faint beside those of a faster one is what data or system information leave, no frame.
+    """
+    choices = RATE_CHOICES[name][1]
+    scores = [evidence.combs[comb].score for comb, _, _ in choices]
+    for index, (_, nominal, label) in enumerate(choices):
+        faster = [score for (_, hz, _), score in zip(choices, scores, strict=True) if hz > nominal]
+        if scores[index] >= max(SEEN_SCORE, FAINT_BESIDE * max(faster, default=0.0)):
+            return [(nominal, label)]
+    return []
 
 
 def _radar_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
@@ -96,17 +112,22 @@ def _radar_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
     out = []
     if turn_s > 0:
         rate = 1 / turn_s
-        out.append(Periodicity(rate, rate * 0.01 / duration, float(count), 0.0, count, ("radar",), "turn"))
+        std = max(rate * TURN_SCATTER / np.sqrt(max(count - 1, 1)), 0.1 * rate * turn_s / duration / max(count, 1))
+        out.append(Periodicity(rate, float(std), float(count), 0.0, count, ("radar",), "turn"))
     rate, std = trains.rate_hz, trains.rate_std_hz
     if rate == 0:
         rate, std = groups.train_rate_hz, groups.train_rate_hz * 1e-3
     if rate > 0:
-        out.append(Periodicity(rate, std, float(count), 0.0, count, ("radar",), "pulse rate"))
+        doubt = 0.5 / turn_s if turn_s > 0 else 0.0  # whether pulses run on in step from turn to turn is not known
+        out.append(Periodicity(rate, max(std, doubt), float(count), 0.0, count, ("radar",), "pulse rate"))
     return tuple(out)
 
 
 def _mains_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
     best = max(("mains50odd", "mains60odd", "mains100", "mains120"), key=lambda n: evidence.combs[n].score)
+    halves = {"mains100": "mains50odd", "mains120": "mains60odd"}
+    if best in halves and evidence.combs[halves[best]].score > FAINT_BESIDE * evidence.combs[best].score:
+        best = halves[best]
     comb = evidence.combs[best]
     nominal = float(best.removeprefix("mains").removesuffix("odd"))
     rate = nominal * (1 + comb.offset_ppm * 1e-6)
@@ -147,12 +168,22 @@ def _rate_items(row: Technology, rates: tuple[Periodicity, ...]) -> list[Evidenc
     return items
 
 
-def _width_item(row: Technology, shape: ProfileShape) -> EvidenceItem | None:
+def one_slot_s(name: str, width_s: float, row: Technology) -> float:
+    """Width of one burst where a folded one spans several slots side by side [s]."""
+    slot_s = SLOTS_S.get(name)
+    if slot_s is None:
+        return width_s
+    guard_s = slot_s - max((w.high_s for w in row.widths if w.high_s < slot_s), default=slot_s)
+    slots = max(1, round((width_s + guard_s) / slot_s))
+    return width_s - (slots - 1) * slot_s
+
+
+def _width_item(row: Technology, width_s: float, shape: ProfileShape) -> EvidenceItem | None:
     if shape.strength < 5:
         return None
-    match = next((w for w in row.widths if 0.88 * w.low_s - 3e-5 <= shape.burst_s <= 1.12 * w.high_s + 3e-5), None)
+    match = next((w for w in row.widths if 0.88 * w.low_s - 3e-5 <= width_s <= 1.12 * w.high_s + 3e-5), None)
     table = f", as {match.name} in the table" if match else ", a width the table does not list"
-    return EvidenceItem("width", f"folded burst {_number(shape.burst_s, 's')} wide{table}", shape.burst_s, "s")
+    return EvidenceItem("width", f"folded burst {_number(width_s, 's')} wide{table}", width_s, "s")
 
 
 def _lte_items(evidence: Evidence) -> list[EvidenceItem]:
@@ -222,9 +253,20 @@ def _burst_item(row: Technology, evidence: Evidence) -> tuple[EvidenceItem | Non
         inside |= (widths >= 0.8 * width.low_s - 3e-5) & (widths <= 1.2 * width.high_s + 3e-5)
     if not inside.any():
         return None, None
-    median = float(np.median(widths[inside]))
+    low, median, high = (float(v) for v in np.quantile(widths[inside], [0.25, 0.5, 0.75]))
+    if high > ALIKE * low or median < LEAST_SAMPLES / evidence.conditioned.sample_rate_hz:
+        return _uneven_widths(evidence, int(inside.sum()), low, high), None
     text = f"{int(inside.sum())} bursts of the widths in the table, median {_number(median, 's')}"
     return EvidenceItem("width", text, median, "s"), median
+
+
+def _uneven_widths(evidence: Evidence, count: int, low_s: float, high_s: float) -> EvidenceItem:
+    """Bursts without one width: of many, or too short for the recording to show."""
+    sample_s = 1 / evidence.conditioned.sample_rate_hz
+    if high_s < LEAST_SAMPLES * sample_s:
+        return EvidenceItem("width", f"{count} bursts shorter than {_number(LEAST_SAMPLES * sample_s, 's')}")
+    text = f"{count} bursts of the widths in the table, from {_number(low_s, 's')} to {_number(high_s, 's')}"
+    return EvidenceItem("width", text)
 
 
 def explain(name: str, probability: float, evidence: Evidence, *, full: bool) -> Heard:
@@ -235,14 +277,19 @@ def explain(name: str, probability: float, evidence: Evidence, *, full: bool) ->
     width: float | None = None
     if full and name in FOLDED_AS:
         shape = evidence.shapes[FOLDED_AS[name]]
-        item = _width_item(row, shape)
+        one = one_slot_s(name, shape.burst_s, row)
+        item = _width_item(row, one, shape)
         if item is not None:
             items.append(item)
-            width = shape.burst_s
+            width = one
     elif full and row.widths:
         item, width = _burst_item(row, evidence)
         if item is not None:
             items.append(item)
+    if full and name == BY_SINGLE_BURSTS:
+        single, single_width = _burst_item(row, evidence)
+        if single is not None and single_width is not None:
+            items, width = [*(i for i in items if i.kind != "width"), single], single_width
     if full and name in EXTRAS:
         items += EXTRAS[name](evidence)
     return Heard(name, row.title, probability, tuple(items), row.confusable, row.confusion, rates, width)
