@@ -19,19 +19,25 @@ ROOT = Path(__file__).resolve().parent
 ENVIRONMENT = ROOT / ".venv"
 PYTHON = ENVIRONMENT / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 STAMP = ENVIRONMENT / "installed-from"
+EXTRAS = {"demo": "logs,plans", "test": "logs,plans,postgres,science,stations,test"}
+"""What is installed for each command besides what everybody needs; the demo goes without the test kit."""
 
 
-def prepare() -> None:
-    """Make the environment, and install again whenever the list of requirements has changed."""
+def prepare(extras: str) -> None:
+    """Make the environment; install again when the list of requirements has changed or more extras are asked for."""
     wanted = hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()
-    if PYTHON.exists() and STAMP.exists() and STAMP.read_text() == wanted:
-        return
+    there = STAMP.read_text().split() if PYTHON.exists() and STAMP.exists() else []
+    if there[:1] == [wanted]:
+        missing = set(extras.split(",")) - set(there[1:])
+        if not missing:
+            return
+        extras = ",".join(sorted({*there[1:], *missing}))
     print("Preparing .venv (once; a few minutes) ...", flush=True)
     if not PYTHON.exists():
         venv.EnvBuilder(with_pip=True).create(ENVIRONMENT)
-    install = [str(PYTHON), "-m", "pip", "install", "--quiet", "--editable", ".[test,postgres,stations]"]
+    install = [str(PYTHON), "-m", "pip", "install", "--quiet", "--editable", f".[{extras}]"]
     subprocess.run(install, cwd=ROOT, check=True)
-    STAMP.write_text(wanted)
+    STAMP.write_text(" ".join([wanted, *extras.split(",")]))
 
 
 def main(arguments: list[str]) -> int:
@@ -47,7 +53,7 @@ def main(arguments: list[str]) -> int:
         print(__doc__)
         return 2
     try:
-        prepare()
+        prepare(EXTRAS[arguments[0]])
     except (subprocess.CalledProcessError, OSError) as error:
         print(f"The environment could not be prepared: {error}. Delete .venv and try again.")
         return 1

@@ -21,7 +21,12 @@ from roomfield.exchange.plan_drawing import (
     assemble,
 )
 from roomfield.exchange.plan_faces import MOST_LINES, Line, pair_faces
+from roomfield.extras import library
 from roomfield.survey.dwelling import Layer, OpeningKind, Point2
+
+ezdxf = library("ezdxf", "plans")
+ezdxf_disassemble = library("ezdxf.disassemble", "plans")
+ezdxf_path = library("ezdxf.path", "plans")
 
 ROLES = ("wall", "room", "window", "door", "unused")
 _WORDS = {
@@ -132,12 +137,11 @@ def read_dxf_plan(path: Path, guess: DxfGuess, *, options: PlanOptions | None = 
 
 
 def _document(path: Path) -> Any:
-    import ezdxf
-
+    read = ezdxf.readfile
     try:
         if path.stat().st_size > _MOST_BYTES:
             raise FormatError(f"it is longer than {_MOST_BYTES >> 20} MiB.", where=path.name, mend="Take out a storey.")
-        return ezdxf.readfile(path)
+        return read(path)
     except FormatError:
         raise
     except OSError as fault:
@@ -155,14 +159,12 @@ def _reason(fault: Exception) -> str:
 
 def _shapes(document: Any, where: str) -> Iterator[_Shape]:
     """Lines and texts of the model space, blocks taken apart; refuses a bomb of nested blocks before that."""
-    from ezdxf.disassemble import recursive_decompose
-
     try:
         if _count(document.modelspace(), document, {}) > _MOST_ENTITIES:
             raise _too_many(where)
         count = 0
         for outer in document.modelspace():
-            for entity in recursive_decompose([outer]):
+            for entity in ezdxf_disassemble.recursive_decompose([outer]):
                 count += 1
                 if count > _MOST_ENTITIES:
                     raise _too_many(where)
@@ -198,14 +200,12 @@ def _count(entities: Iterable[Any], document: Any, known: dict[str, int]) -> int
 
 
 def _shape(entity: Any, layer: str) -> _Shape | None:
-    from ezdxf.path import make_path
-
     kind = entity.dxftype()
     if kind == "LINE":
         start, end = entity.dxf.start, entity.dxf.end
         return _Shape(layer, ((start.x, start.y), (end.x, end.y)))
     if kind in ("LWPOLYLINE", "POLYLINE"):
-        points = tuple((p.x, p.y) for p in make_path(entity).flattening(_FLATNESS))
+        points = tuple((p.x, p.y) for p in ezdxf_path.make_path(entity).flattening(_FLATNESS))
         closed = bool(entity.is_closed) or (len(points) > 3 and points[0] == points[-1])
         return _Shape(layer, points, closed) if len(points) > 1 else None
     if kind in ("TEXT", "MTEXT"):

@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pypdfium2
 
 from roomfield.errors import FormatError, InputError, RangeError
+from roomfield.extras import library
 from roomfield.survey.dwelling import PlanImage, Point2
+
+pypdfium2 = library("pypdfium2", "plans")
 
 MOST_BYTES = 64 * 2**20
 MOST_PIXELS = 60_000_000

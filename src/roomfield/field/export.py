@@ -9,7 +9,10 @@ import json
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.extras import library
 from roomfield.field.map import LevelMap
+
+tifffile = library("tifffile", "science")
 
 Array = NDArray[np.float64]
 NO_DATA = -9999.0
@@ -71,8 +74,6 @@ def map_to_geotiff(level_map: LevelMap) -> bytes:
 
     Tags after OGC GeoTIFF 1.1 (19-008r4): pixel scale, tie point and a user-defined projected system in metres.
     """
-    import tifffile
-
     bands = [level_map.mean_db, level_map.std_db]
     if level_map.probability_over_bound is not None:
         bands.append(level_map.probability_over_bound)

@@ -8,10 +8,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import duckdb
-import pyarrow as pa
-
+from roomfield.extras import library
 from roomfield.logs.reading import quoted
+
+duckdb = library("duckdb", "logs")
+pa = library("pyarrow", "logs")
 
 MEMORY_LIMIT_MB = 900
 BATCH_ROWS = 1 << 18
@@ -67,6 +68,6 @@ def parquet(path: Path, row_numbers: bool = False) -> str:
     return f"read_parquet({quoted(str(path))}{extra})"
 
 
-def batches(database: Any, query: str, rows: int = BATCH_ROWS) -> Iterator[pa.RecordBatch]:
+def batches(database: Any, query: str, rows: int = BATCH_ROWS) -> Iterator[Any]:
     """The result of a query in record batches, in order."""
     yield from database.sql(query).to_arrow_reader(rows)

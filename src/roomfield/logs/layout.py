@@ -9,11 +9,13 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-import pyarrow as pa
-import pyarrow.parquet as pq
 import python_calamine
 
 from roomfield.errors import FormatError
+from roomfield.extras import library
+
+pa = library("pyarrow", "logs")
+pq = library("pyarrow.parquet", "logs")
 
 _HEAD_BYTES = 96_000
 _TAIL_BYTES = 12_000

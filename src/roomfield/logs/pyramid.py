@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.parquet as pq
 
+from roomfield.extras import library
 from roomfield.logs.clock import MICRO
 from roomfield.logs.sufficient_statistics import Tier
+
+pa = library("pyarrow", "logs")
+pq = library("pyarrow.parquet", "logs")
 
 _READINGS_PER_BIN = 64
 _STEP = 4

@@ -7,20 +7,20 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from roomfield.errors import FormatError
+from roomfield.extras import library
 from roomfield.logs import duckdb_engine, reading
 from roomfield.logs.clock import EPOCH_FORMS, WallClock, zone_from_name
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.marking import Marking
 from roomfield.logs.plain_text import NotPlainError, PlainText
 from roomfield.logs.staging import Staged, rows_of
-from roomfield.logs.writing import SCHEMA, Rows, Tally, write
+from roomfield.logs.writing import Rows, Tally, schema, write
 
-_UNSTORED = SCHEMA.remove(3)
+pa = library("pyarrow", "logs")
+pq = library("pyarrow.parquet", "logs")
 
 
 def store_plain(text: PlainText, mapping: Mapping, target: Path, where: str) -> Tally:
@@ -112,7 +112,7 @@ class _StagedRows:
         self.staged, self.marking, self.tally = staged, marking, tally
         self.scratch, self.database = scratch, database
 
-    def _raw(self, columns: str) -> Iterator[pa.RecordBatch]:
+    def _raw(self, columns: str) -> Iterator[Any]:
         good = f"t_us IS NOT NULL AND code < {reading.UNREADABLE}"
         table = rows_of(self.staged.path, self.marking.mapping, self.staged.clean)
         query = f"SELECT {columns} FROM {table}" + ("" if self.staged.clean else f" WHERE {good}")
@@ -146,9 +146,9 @@ class _StagedRows:
     def in_order(self, clock: WallClock | None) -> Iterator[Rows]:
         """Readings sorted by stamp; equal stamps keep the order of the file."""
         unsorted, target = self.scratch / "converted.parquet", self.scratch / "sorted.parquet"
-        with pq.ParquetWriter(unsorted, _UNSTORED, compression="lz4") as out:
+        with pq.ParquetWriter(unsorted, schema().remove(3), compression="lz4") as out:
             for rows in self.readings(clock):
-                out.write_batch(pa.record_batch([rows.t, rows.value, rows.flag], schema=_UNSTORED))
+                out.write_batch(pa.record_batch([rows.t, rows.value, rows.flag], schema=schema().remove(3)))
         rows_of = duckdb_engine.parquet(unsorted, row_numbers=True)
         query = f"SELECT t_us, value, flag FROM {rows_of} ORDER BY t_us, file_row_number"
         with duckdb_engine.session(self.database) as database:

@@ -12,11 +12,13 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
+from roomfield.extras import library
 from roomfield.logs.clock import MICRO
 from roomfield.logs.log_series import LogSeries
+
+pq = library("pyarrow.parquet", "logs")
 
 GROUPS_WORTH_A_PART = 24
 _MOST_PARTS = 8
@@ -89,12 +91,12 @@ def side_by_side(parts: list[list[int]], work: Callable[[list[int]], Result]) ->
         return list(pool.map(work, parts))
 
 
-def opened(series: LogSeries) -> pq.ParquetFile:
+def opened(series: LogSeries) -> Any:
     """The file of a series, to be closed by the caller; its footer is parsed once for the last few series."""
     return pq.ParquetFile(series.path, metadata=_footer(series.path, series.path.stat().st_mtime_ns))
 
 
-def read(file: pq.ParquetFile, groups: list[int], names: list[str]) -> list[NDArray[Any]]:
+def read(file: Any, groups: list[int], names: list[str]) -> list[NDArray[Any]]:
     """Columns of neighbouring row groups."""
     table = file.read_row_groups(groups, columns=names, use_threads=False)
     return [column.to_numpy() for column in table.columns]

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
+from roomfield.extras import library
 from roomfield.logs import reading, row_groups, series_kernels
 from roomfield.logs.clock import MICRO
 from roomfield.logs.log_series import LogSeries
@@ -26,6 +26,8 @@ from roomfield.logs.sufficient_statistics import (
     Windowed,
     key_of,
 )
+
+pq = library("pyarrow.parquet", "logs")
 
 _HISTOGRAM_BINS = 1 << 16
 _GROUPS_A_CHUNK = 1
@@ -94,7 +96,7 @@ class _Scanner:
                 self._fold(part, chunk)
         return part
 
-    def _chunks(self, file: pq.ParquetFile, span: list[int]) -> Iterator[_Chunk]:
+    def _chunks(self, file: Any, span: list[int]) -> Iterator[_Chunk]:
         """Readings of a run of row groups, after what leads in to them."""
         leading = self.ends.last[: span[0]] >= self.ends.first[span[0]] - self.lead_us
         lead = self._read(file, np.flatnonzero(leading).tolist())
@@ -109,7 +111,7 @@ class _Scanner:
             dropped = int(np.searchsorted(t, t[-1] - self.lead_us))
             lead = [column[dropped:] for column in columns]
 
-    def _read(self, file: pq.ParquetFile, wanted: list[int]) -> list[NDArray[Any]]:
+    def _read(self, file: Any, wanted: list[int]) -> list[NDArray[Any]]:
         """Stamps, values, steps to the next stamp and, if there are any, flags of neighbouring row groups."""
         names = ["t_us", "value", "flag"] if self.flagged else ["t_us", "value"]
         t, value, *flag = row_groups.read(file, wanted, names)

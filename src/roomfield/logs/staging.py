@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import duckdb
-import pyarrow as pa
-
 from roomfield.errors import FormatError, RejectedRows, RowFault
+from roomfield.extras import library
 from roomfield.logs import duckdb_engine, reading
 from roomfield.logs.clock import micros_of, parse_moment
 from roomfield.logs.layout import cell_text, workbook_rows
 from roomfield.logs.mapping import Mapping
+
+duckdb = library("duckdb", "logs")
+pa = library("pyarrow", "logs")
 
 _SHOWN = 20
 _REJECTS_COUNTED = 100_000

@@ -4,19 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
+from roomfield.extras import library
 from roomfield.logs import series_kernels
+
+pa = library("pyarrow", "logs")
+pq = library("pyarrow.parquet", "logs")
 
 ROWS_PER_GROUP = 1 << 17
 _STEPS_SAMPLED = 20_000
-SCHEMA = pa.schema([("t_us", pa.int64()), ("value", pa.float64()), ("flag", pa.int8()), ("dt_us", pa.int64())])
+
+
+@cache
+def schema() -> Any:
+    """Columns of a stored series: time, value, flag, time to the next."""
+    return pa.schema([("t_us", pa.int64()), ("value", pa.float64()), ("flag", pa.int8()), ("dt_us", pa.int64())])
 
 
 @dataclass
@@ -80,7 +88,7 @@ def write(runs: Iterator[Rows], target: Path, tally: Tally) -> None:
         Counts what is stored.
     """
     options = {"compression": "lz4", "data_page_version": "2.0", "column_encoding": {"t_us": "DELTA_BINARY_PACKED"}}
-    with pq.ParquetWriter(target, SCHEMA, use_dictionary=["value", "flag", "dt_us"], **options) as out:
+    with pq.ParquetWriter(target, schema(), use_dictionary=["value", "flag", "dt_us"], **options) as out:
         held: Rows | None = None
         for rows in _in_groups(runs):
             if held is not None:
@@ -126,4 +134,4 @@ def _put(out: Any, rows: Rows, following: int | None, tally: Tally) -> None:
     tally.total += float(real[2])
     tally.below_floor += int(whole[0])
     tally.overload += int(whole[1])
-    out.write_batch(pa.record_batch([rows.t, rows.value, rows.flag, step], schema=SCHEMA))
+    out.write_batch(pa.record_batch([rows.t, rows.value, rows.flag, step], schema=schema()))

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypedDict, Unpack
 
 from roomfield.demo.invented_survey import demo_survey
+from roomfield.extras import library
 from roomfield.remedy.choice import Choice
 from roomfield.remedy.prediction import Prediction
 from roomfield.remedy.verification import VerificationResult
@@ -27,8 +28,9 @@ from roomfield.workbench.publish.whole_report import Wishes, whole_report
 from roomfield.workbench.record.job import Job
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from pandas import DataFrame
 
+pandas = library("pandas", "science")
 _SHOWN = ("place", "state", "kind", "low_w_m2", "median_w_m2", "high_w_m2", "outcome", "category")
 
 
@@ -62,11 +64,9 @@ class Findings:
         """Differences between radio states: what each switch contributes, with interval."""
         return tuple(switch_row(self.assessment, f) for f in self.assessment.switches)
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self) -> DataFrame:
         """Levels in every radio state as a data frame; densities in W/m²."""
-        import pandas as pd
-
-        return pd.DataFrame([row.to_dict() for row in self.all_states])
+        return pandas.DataFrame([row.to_dict() for row in self.all_states])
 
     def report(self, path: str | Path, *, language: str = "", short: bool = False) -> Path:
         """Write the report; the ending of the name says in which form.

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-import pypdfium2
-
 from roomfield.errors import FormatError, InputError
+from roomfield.extras import library
+
+pypdfium2 = library("pypdfium2", "plans")
 
 _BETWEEN = re.compile(r"[\s\u00ad\u200b\u2011-]+")
 _MOST_BYTES = 256 * 2**20
