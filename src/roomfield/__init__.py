@@ -25,6 +25,7 @@ _NAMES = {
     "add_action": ("roomfield.workbench.notebook", "add_action"),
     "agree": ("roomfield.workbench.notebook", "agree"),
     "verify": ("roomfield.workbench.notebook", "verify"),
+    "levels_from_points": ("roomfield.workbench.model.levels_from_points", "levels_from_points"),
     "Findings": ("roomfield.workbench.notebook", "Findings"),
     "Job": ("roomfield.workbench.record.job", "Job"),
     "Survey": ("roomfield.survey", "Survey"),

@@ -17,8 +17,8 @@ from roomfield.exchange.plan_drawing import PlanOptions
 from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
 from roomfield.exchange.plan_faces import pair_faces
 from roomfield.exchange.plan_geojson import metres_per_degree, read_geojson_plan
-from roomfield.exchange.plan_page import ScalePoint, fit_image, fit_image_by_length, read_plan_page
-from roomfield.survey import Dwelling, Layer, OpeningKind, PlanImage, Wall
+from roomfield.exchange.plan_page import read_plan_page
+from roomfield.survey import Dwelling, Layer, OpeningKind, Wall
 
 
 def length(wall: Wall) -> float:
@@ -410,38 +410,6 @@ def test_images_that_are_damaged_or_bombs(tmp_path: Path, content: bytes, words:
     path.write_bytes(content + b"\x00" * (8 if content.endswith(b"\x00\x00\x00") else 0))
     with pytest.raises(FormatError, match=words):
         read_plan_page(path)
-
-
-def on_plan(image: PlanImage, right_px: float, down_px: float, height_px: float) -> complex:
-    """Where a pixel comes to lie, from the meaning of PlanImage's own fields."""
-    turned = complex(math.cos(math.radians(image.rotation_deg)), math.sin(math.radians(image.rotation_deg)))
-    return complex(*image.origin) + image.metres_per_pixel * complex(right_px, height_px - down_px) * turned
-
-
-@pytest.mark.parametrize("turn_deg", [0.0, 30.0, -90.0, 180.0])
-def test_two_points_fix_scale_turn_and_place(turn_deg: float):
-    first_m = (2.0, -1.0)
-    turn = 0.02 * complex(math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg)))
-    step = turn * complex(400, 300)
-    second_m = (first_m[0] + step.real, first_m[1] + step.imag)
-    image = fit_image("s0", "0" * 64, 800, ScalePoint(100, 700, first_m), ScalePoint(500, 400, second_m))
-    assert image.metres_per_pixel == pytest.approx(0.02)
-    assert abs(math.remainder(image.rotation_deg - turn_deg, 360)) < 1e-9
-    assert on_plan(image, 100, 700, 800) == pytest.approx(complex(*first_m))
-    assert on_plan(image, 500, 400, 800) == pytest.approx(complex(*second_m))
-
-
-def test_one_known_length_fixes_the_scale():
-    image = fit_image_by_length("s0", "0" * 64, 800, ((0, 0), (300, 400)), 10.0)
-    assert image == PlanImage("s0", "0" * 64, (0.0, 0.0), 0.02)
-
-
-@pytest.mark.parametrize("length_m", [0.0, -3.0, float("nan")])
-def test_points_too_close_are_refused(length_m: float):
-    with pytest.raises(InputError, match="too close"):
-        fit_image_by_length("s0", "0" * 64, 800, ((0, 0), (300, 400)), length_m)
-    with pytest.raises(InputError, match="too close"):
-        fit_image("s0", "0" * 64, 800, ScalePoint(1, 1, (0.0, 0.0)), ScalePoint(2, 2, (5.0, 5.0)))
 
 
 @pytest.mark.parametrize("suffix", ["png", "jpg", "webp"])

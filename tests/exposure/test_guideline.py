@@ -14,7 +14,6 @@ from roomfield.exposure.guideline import (
     Scope,
     compare,
     compare_with_every_service,
-    takes_kind,
 )
 from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
 
@@ -92,7 +91,6 @@ def test_kinds():
         compare(peak(1.0, kind=Kind.AVERAGE), SBM, scope=Scope.SINGLE_SERVICE)
     held = compare(peak(1.0, kind=Kind.HIGHEST_HELD), SBM, scope=Scope.SINGLE_SERVICE)
     assert held.chances == compare(peak(1.0), SBM, scope=Scope.SINGLE_SERVICE).chances
-    assert takes_kind(SBM) is Kind.HIGHEST_HELD and takes_kind("bioinitiative-2012") is None
     found = compare(peak(1.0, kind=Kind.AVERAGE), "bioinitiative-2012", scope=Scope.TOTAL)
     assert GuidelineRemark.STATISTIC_NOT_STATED in found.remarks
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from scipy.special import fresnel
 
+from oracles.antenna_pattern import FAR_M, far_position, per_incident_density, relative_gain
+from oracles.reference_paths import reference_density, reference_edges
 from roomfield.errors import InputError, UnknownNameError
 from roomfield.field import propagation
 from roomfield.field.edge_kernels import fresnel_parts
-from roomfield.field.pattern import FAR_M, far_position, per_incident_density, relative_gain
 from roomfield.field.propagation import grid_density, paths, unit_density
-from roomfield.field.reference_paths import reference_density, reference_edges
 from roomfield.field.scene import Scene
 from roomfield.field.transmission import stack_optics
 from roomfield.survey.dwelling import Dwelling, FittedShield, FurnitureBox, Layer, ShieldPart, Slab, Wall

@@ -13,8 +13,6 @@ from roomfield.field.transmission import (
     Optics,
     dielectric,
     in_series,
-    opening_attenuation_db,
-    sheet_attenuation_db,
     sheet_optics,
     stack_amplitudes,
     stack_optics,
@@ -71,23 +69,6 @@ def test_lossless_slab_of_permittivity_four(waves: float, passed: float):
 def test_no_tm_reflection_at_brewster_angle():
     _, tm = stack_optics([Layer("plasterboard", 0.0125)], 1e7, np.cos(np.arctan(np.sqrt(2.73))))
     assert tm.front < 1e-6
-
-
-@pytest.mark.published("Thin sheet: SE = 20 log10(1 + Z0 / 2 Rs), standard formula")
-@pytest.mark.parametrize("row", rows("shielding-sheet.csv"), ids=lambda r: r["sheet_resistance_ohm_per_square"])
-def test_thin_sheet(row: dict[str, str]):
-    resistance, expected = (float(x) for x in row.values())
-    loss = sheet_attenuation_db(resistance)
-    assert loss == pytest.approx(expected, abs=1e-3)
-    te, _ = sheet_optics(loss, 1.0, 1.0)
-    assert -10 * np.log10(te.transmission) == pytest.approx(expected, abs=1e-3)
-
-
-@pytest.mark.published("Opening rule: SE = 20 log10(wavelength / 2 g), from memory, rule of thumb")
-@pytest.mark.parametrize("row", rows("shielding-aperture.csv"), ids=lambda r: "@".join(list(r.values())[:2]))
-def test_opening_in_a_screen(row: dict[str, str]):
-    length, frequency, expected = (float(x) for x in row.values())
-    assert opening_attenuation_db(length / 1e3, frequency * 1e9) == pytest.approx(expected, abs=1e-3)
 
 
 @pytest.mark.published("Area left open: loss capped at -10 log10 of the open share (power passes area by area)")

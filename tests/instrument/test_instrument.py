@@ -11,7 +11,6 @@ import pytest
 from roomfield.errors import InputError
 from roomfield.instrument import (
     correction,
-    figure_of_eight_gain,
     gain_key,
     individuals_chart,
     meter_chart,
@@ -135,10 +134,6 @@ class TestPickup:
         bound = shortfall(METER, Kind.PEAK, Orientation.BEST_AXIS, Scan.FIXED)
         assert missed.max() <= bound.high_db
         assert missed.min() >= bound.low_db
-
-    @pytest.mark.published("dipole theory: pickup of a figure-of-eight antenna is cos² of the angle")
-    def test_figure_of_eight(self):
-        np.testing.assert_allclose(figure_of_eight_gain(0.0, [0.0, 60.0, 90.0, 180.0]), [1, 0.25, 0, 1], atol=1e-12)
 
     def test_scan_ranges_repeat_the_simulation_they_came_from(self):
         """40 waves in a 0.5 m cube at 2 GHz: our own simulation, sum of plane waves."""

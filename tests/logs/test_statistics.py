@@ -24,7 +24,6 @@ from roomfield.logs import (
     events,
     guess_mapping,
     ingest,
-    rolling,
     row_groups,
     scan,
     statistics,
@@ -81,7 +80,6 @@ def test_random_gappy_series_against_slow_arithmetic_numpy_and_pandas(case):
         assert nominal == pytest.approx(np.median(np.diff(np.round(t, 6))), abs=1e-6)
         rule, bound = series.gap_rule, float(np.median(values))
         found = statistics(series, bound_w_m2=bound, windows_s=(60.0, 360.0))
-        plain = percentiles.of_readings(series, (5.0, 50.0, 99.0))
     micro = np.round(t * 1e6)
     hold = _held(micro, round(nominal * 1e6), round(rule.hold_limit_s * 1e6)) / 1e6
     seconds = (micro - micro[0]) / 1e6
@@ -94,7 +92,6 @@ def test_random_gappy_series_against_slow_arithmetic_numpy_and_pandas(case):
     micros = np.round(hold * 1e6)
     expected = [_inverted(values, micros, share) for share in shares]
     assert levels == pytest.approx(expected, rel=0)
-    assert plain == pytest.approx(np.percentile(values, (5, 50, 99)), rel=1e-12)
     for window in found.rolling:
         if window.window_s < nominal:
             assert window.value is None
@@ -125,30 +122,6 @@ def test_time_weighted_percentiles_are_numpys_weighted_inverse(stored):
     condensed = scan.scan(series, scan.PassRequest(series.gap_rule))
     expected = np.quantile(values, np.asarray(shares) / 100, method="inverted_cdf", weights=hold)
     assert percentiles.weighted(series, condensed, shares) == tuple(expected)
-
-
-@settings(max_examples=20, deadline=None)
-@given(gappy(), st.integers(1, 9))
-def test_rolling_means_of_readings_are_those_of_pandas(case, least):
-    t, values = case
-    with tempfile.TemporaryDirectory() as folder:
-        series = _stored(Path(folder), t, values)
-        stamps, level, _ = series.readings()
-        found = rolling.rolling_means(series, 60.0, least)
-        blocks = rolling.block_means(series, 60.0, least)
-    index = pd.to_datetime(stamps, unit="us")
-    frame = pd.Series(level, index=index)
-    expected = frame.rolling("60s", min_periods=least).mean()
-    assert found.count == expected.notna().sum()
-    if found.count:
-        assert found.maximum == pytest.approx(expected.max(), rel=1e-12)
-        assert found.median == pytest.approx(expected.median(), rel=1e-12)
-    grouped = frame.groupby(index.floor("60s"))
-    means = grouped.mean()[grouped.count() >= least]
-    assert blocks.count == len(means)
-    if blocks.count:
-        assert blocks.maximum == pytest.approx(means.max(), rel=1e-12)
-        assert blocks.maximum_at.replace(tzinfo=None) == means.idxmax()
 
 
 @pytest.mark.parametrize("seed", range(3))

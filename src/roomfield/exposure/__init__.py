@@ -5,7 +5,6 @@ from roomfield.exposure.decision import Bound, Decision, ReferenceVerdict, Remar
 from roomfield.exposure.differences import PooledDifference, UncertainDifference, difference, pooled_difference
 from roomfield.exposure.guideline import GuidelineResult, Scope, compare, compare_with_every_service
 from roomfield.exposure.level_sums import mean, total
-from roomfield.exposure.metrics import CrestFactor, average_bound, average_from_peak, duty_cycle
 from roomfield.exposure.quotients import (
     AttributedLevel,
     Quotient,
@@ -19,7 +18,6 @@ __all__ = [
     "AttributedLevel",
     "Attribution",
     "Bound",
-    "CrestFactor",
     "Decision",
     "GuidelineResult",
     "PooledDifference",
@@ -31,12 +29,9 @@ __all__ = [
     "SwitchedQuotient",
     "UncertainDifference",
     "attribute",
-    "average_bound",
-    "average_from_peak",
     "compare",
     "compare_with_every_service",
     "difference",
-    "duty_cycle",
     "judge",
     "mean",
     "pooled_difference",

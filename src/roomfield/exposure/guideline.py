@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from roomfield.errors import InputError
-from roomfield.quantities import Censor, Kind, ProbabilityRange, UncertainLevel
+from roomfield.quantities import Censor, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES, GuidelineLevel, GuidelineSet, guideline_set
 
 SERVICES_AT_MOST = 10
@@ -246,8 +246,3 @@ def _remarks(result: GuidelineResult) -> tuple[GuidelineRemark, ...]:
         GuidelineRemark.SEVERAL_CATEGORIES: chosen.form == CATEGORIES and len(result.plausible()) > 1,
     }
     return tuple(remark for remark, applies in found.items() if applies)
-
-
-def takes_kind(guideline_id: str) -> Kind | None:
-    """Kind of level that a guideline takes if it was read, else the peak; None if the document does not say."""
-    return Kind.HIGHEST_HELD if guideline_set(guideline_id).statistic != "not stated" else None

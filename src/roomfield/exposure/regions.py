@@ -17,17 +17,6 @@ def far_field_m(frequency_hz: float, antenna_size_m: float) -> float:
     return 2.0 * antenna_size_m**2 * frequency_hz / SPEED_OF_LIGHT_M_S
 
 
-def aperture_far_field_m(frequency_hz: float, antenna_size_m: float) -> float:
-    """Distance [m] of the far field of an aperture: 0.6 D² / lambda (FCC OET 65, 97-01; from memory)."""
-    return 0.6 * antenna_size_m**2 * frequency_hz / SPEED_OF_LIGHT_M_S
-
-
-def source_region_far_m(frequency_hz: float, antenna_size_m: float) -> float:
-    """Inner edge [m] of region III: max(5 lambda, 5 D, 0.6 D²/lambda) (IEC 62232:2017; from memory)."""
-    wavelength_m = SPEED_OF_LIGHT_M_S / frequency_hz
-    return max(5.0 * wavelength_m, 5.0 * antenna_size_m, aperture_far_field_m(frequency_hz, antenna_size_m))
-
-
 def is_indicative(distance_m: float, frequency_hz: float, antenna_size_m: float = 0.0) -> bool:
     """True if a reading so near a source is only indicative: within lambda/2pi or 2 D²/lambda.
 

@@ -1,4 +1,4 @@
-"""Compiled inner loops of the image method; `reference_paths` says the same slowly in plain NumPy.
+"""Compiled inner loops of the image method; `tests/oracles/reference_paths.py` says the same slowly in plain NumPy.
 
 Side A is the end whose images are built, side B the other. Paths work both ways, so whichever side has fewer
 points is A. Along a path every plate that is crossed or mirrors is noted as a hit: which build-up, which column

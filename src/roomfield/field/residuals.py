@@ -12,8 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve, cholesky
-from scipy.spatial.distance import pdist
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
@@ -75,64 +73,6 @@ def condition(covariance: Array, mean: Array, values: Array, noise_variance: Arr
     half_log_det = float(np.sum(np.log(np.diag(factor))))
     constant = 0.5 * len(values) * np.log(2.0 * np.pi)
     return ConditionedProcess(factor, whitened, float(-0.5 * whitened @ whitened - half_log_det - constant))
-
-
-def leave_one_out(covariance: Array, mean: Array, values: Array, noise_variance: Array | float) -> tuple[Array, Array]:
-    """Prediction of each reading from all others, in closed form.
-
-    Returns
-    -------
-    mean, variance : ndarray, shape (n,)
-        Of the left-out reading, its noise included (Rasmussen and Williams, equations 5.10 to 5.12).
-    """
-    total = covariance + np.diag(np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), (len(values),)))
-    factor = cholesky(total, lower=True)
-    inverse = cho_solve((factor, True), np.eye(len(values)))
-    variance = 1.0 / np.diag(inverse)
-    return values - (inverse @ (values - mean)) * variance, variance
-
-
-@dataclass(frozen=True)
-class Variogram:
-    """Half the mean squared difference of values over their distance.
-
-    Parameters
-    ----------
-    pairs : ndarray of int, shape (b,)
-        Pairs in each class.
-    distance_m : ndarray, shape (b,)
-        Their mean distance [m].
-    semivariance : ndarray, shape (b,)
-        In the square of the values' unit.
-    """
-
-    pairs: NDArray[np.int64]
-    distance_m: Array
-    semivariance: Array
-
-
-def variogram(points: Array, values: Array, *, cutoff_m: float, classes: int = 15) -> Variogram:
-    """Sample variogram in classes of equal width (Matheron's estimator), empty classes left out.
-
-    Parameters
-    ----------
-    points : ndarray, shape (n, d)
-        Where [m].
-    values : ndarray, shape (n,)
-        What, for example what a model left unexplained [dB].
-    cutoff_m : float
-        Pairs further apart are not looked at [m].
-    classes : int
-        Number of classes up to the cutoff.
-    """
-    apart, different = pdist(points), pdist(values[:, None], "sqeuclidean")
-    inside = (apart > 0.0) & (apart <= cutoff_m)
-    which = np.minimum(np.ceil(apart[inside] / cutoff_m * classes).astype(np.int64), classes) - 1
-    pairs = np.bincount(which, minlength=classes)
-    used = pairs > 0
-    distance = np.bincount(which, apart[inside], classes)[used] / pairs[used]
-    half = np.bincount(which, 0.5 * different[inside], classes)[used] / pairs[used]
-    return Variogram(pairs[used].astype(np.int64), distance, half)
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from roomfield.constants import FREE_SPACE_IMPEDANCE_OHM, SPEED_OF_LIGHT_M_S, VACUUM_PERMITTIVITY_F_M
+from roomfield.constants import SPEED_OF_LIGHT_M_S, VACUUM_PERMITTIVITY_F_M
 from roomfield.references.materials import DEFAULT_EDITION, material
 from roomfield.survey.dwelling import Layer
 
@@ -216,41 +216,3 @@ def in_series(first: Optics, second: Optics) -> Optics:
         first.front + first.transmission**2 * second.front / room,
         second.back + second.transmission**2 * first.back / room,
     )
-
-
-def sheet_attenuation_db(resistance_ohm: float) -> float:
-    """Loss of a thin conducting sheet at normal incidence [dB].
-
-    Parameters
-    ----------
-    resistance_ohm : float
-        Surface resistance [ohm per square].
-
-    Notes
-    -----
-    SE = 20 log10(1 + Z0 / 2 Rs); standard thin-sheet formula.
-    """
-    from_wave = FREE_SPACE_IMPEDANCE_OHM / (2.0 * resistance_ohm)
-    return float(20.0 * np.log10(1.0 + from_wave))
-
-
-def opening_attenuation_db(length_m: float, frequency_hz: float, count: int = 1) -> float:
-    """What a screen with openings still keeps out, by the rule of thumb [dB].
-
-    Parameters
-    ----------
-    length_m : float
-        Longest side of one opening [m].
-    frequency_hz : float
-        Frequency [Hz].
-    count : int
-        Number of equal openings closer together than half a wavelength.
-
-    Notes
-    -----
-    SE = 20 log10(wavelength / 2 g) - 10 log10 n, nought from g = half a wavelength on; rule of thumb,
-    from memory.
-    """
-    wavelength = SPEED_OF_LIGHT_M_S / frequency_hz
-    single = 20.0 * np.log10(wavelength / (2.0 * length_m))
-    return float(max(single - 10.0 * np.log10(count), 0.0))

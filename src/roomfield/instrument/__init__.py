@@ -5,7 +5,7 @@ from roomfield.instrument.checks import IndividualsChart, individuals_chart, met
 from roomfield.instrument.clipping import with_clipped_averages
 from roomfield.instrument.correct import MeteredLevel, to_level
 from roomfield.instrument.floor import bounded_value, pulse_response_db
-from roomfield.instrument.pickup import figure_of_eight_gain, shortfall, three_axis_sum_w_m2
+from roomfield.instrument.pickup import shortfall, three_axis_sum_w_m2
 from roomfield.instrument.pulses import shortest_pulse_s
 from roomfield.instrument.repeated_readings import CombinedLevel, combine, sum_axes
 
@@ -17,7 +17,6 @@ __all__ = [
     "bounded_value",
     "combine",
     "correction",
-    "figure_of_eight_gain",
     "gain_key",
     "individuals_chart",
     "meter_chart",

@@ -81,15 +81,3 @@ def three_axis_sum_w_m2(axis_densities_w_m2: ArrayLike) -> Array:
         Power densities of the axes [W/m²].
     """
     return np.asarray(np.sum(np.asarray(axis_densities_w_m2, dtype=np.float64), axis=-1))
-
-
-def figure_of_eight_gain(axis_bearing_deg: ArrayLike, arrival_bearing_deg: ArrayLike) -> Array:
-    """Pickup by direction, 1 along the axis and 0 across it: cos² of the angle between.
-
-    Parameters
-    ----------
-    axis_bearing_deg, arrival_bearing_deg : array_like
-        Bearings [deg].
-    """
-    angle = np.deg2rad(np.asarray(axis_bearing_deg) - np.asarray(arrival_bearing_deg))
-    return np.asarray(np.cos(angle) ** 2)

@@ -9,7 +9,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.logs import duckdb_engine, row_groups, series_kernels
+from roomfield.logs import row_groups, series_kernels
 from roomfield.logs.clock import MICRO
 from roomfield.logs.log_series import LogSeries
 from roomfield.logs.sufficient_statistics import Condensed
@@ -130,24 +130,3 @@ def _summed(value: NDArray[np.float64], hold: NDArray[np.int64]) -> Weights:
     total = np.zeros(distinct.size, dtype=np.int64)
     np.add.at(total, place, hold)
     return distinct, total
-
-
-def of_readings(series: LogSeries, percents: Sequence[float] = PERCENTS) -> tuple[float, ...]:
-    """Percentiles over readings, every reading counting the same, with linear interpolation.
-
-    Definition 7 of Hyndman and Fan, "Sample quantiles in statistical packages", The American Statistician 50
-    (1996) 361-365.
-
-    Parameters
-    ----------
-    series : LogSeries
-        The series.
-    percents : sequence of float
-        From 0 to 100.
-    """
-    shares = "[" + ", ".join(repr(percent / 100.0) for percent in percents) + "]"
-    query = (
-        f"SELECT quantile_cont(value, {shares}) FROM {duckdb_engine.parquet(series.path)} WHERE {series.where_sql()}"
-    )
-    with duckdb_engine.reader() as database:
-        return tuple(float(v) for v in database.execute(query).fetchall()[0][0])

@@ -50,26 +50,10 @@ def density_from_eirp(eirp_w: ArrayLike, distance_m: ArrayLike) -> Array:
     return np.asarray(_array(eirp_w) / (4.0 * np.pi * _array(distance_m) ** 2))
 
 
-def eirp_from_density(density_w_m2: ArrayLike, distance_m: ArrayLike) -> Array:
-    """EIRP [W] that makes a free-space power density; inverse of `density_from_eirp`."""
-    return np.asarray(_array(density_w_m2) * 4.0 * np.pi * _array(distance_m) ** 2)
-
-
 def effective_area_m2(gain_dbi: ArrayLike, frequency_hz: ArrayLike) -> Array:
     """Effective area [m²] of an antenna: A = G lambda² / (4 pi)."""
     wavelength_m = SPEED_OF_LIGHT_M_S / _array(frequency_hz)
     return np.asarray(ratio_from_decibels(gain_dbi) * wavelength_m**2 / (4.0 * np.pi))
-
-
-def antenna_factor_db_m(gain_dbi: ArrayLike, frequency_hz: ArrayLike, load_ohm: float = 50.0) -> Array:
-    """Antenna factor [dB/m] into a matched load: AF² = Z0 / (A R)."""
-    area = effective_area_m2(gain_dbi, frequency_hz)
-    return decibels_from_ratio(FREE_SPACE_IMPEDANCE_OHM / (area * load_ohm))
-
-
-def received_dbm(density_w_m2: ArrayLike, gain_dbi: ArrayLike, frequency_hz: ArrayLike) -> Array:
-    """Power at a matched receiver [dBm] from power density [W/m²]: P = S A."""
-    return decibels_from_ratio(_array(density_w_m2) * effective_area_m2(gain_dbi, frequency_hz) * 1e3)
 
 
 _TO_W_M2: dict[str, Callable[[Array], Array]] = {
@@ -139,8 +123,3 @@ def density_from_unit(value: ArrayLike, unit: str) -> Array:
         One of `DENSITY_UNITS`, in any usual spelling.
     """
     return _TO_W_M2[canonical_unit(unit)](_array(value))
-
-
-def unit_from_density(density_w_m2: ArrayLike, unit: str) -> Array:
-    """Value in a unit of the trade from power density [W/m²]; inverse of `density_from_unit`."""
-    return _FROM_W_M2[canonical_unit(unit)](_array(density_w_m2))

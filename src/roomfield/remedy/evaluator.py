@@ -18,7 +18,7 @@ from roomfield.field.measured import Tie
 from roomfield.field.posterior import LevelDraws, Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.baseline_paths import Groundwork
-from roomfield.remedy.effects import Effect, columns_of, effects_of
+from roomfield.remedy.effects import columns_of, effects_of
 from roomfield.remedy.path_groups import PathGroups
 from roomfield.survey.action import Action
 from roomfield.survey.dwelling import Point3
@@ -292,8 +292,3 @@ def ways_in(groups: PathGroups, taken: list[int], shape: tuple[int, ...]) -> dic
     for cell, way in np.argwhere(table > 0.0).tolist():
         found.setdefault(cell, {})[groups.entry_names[way]] = float(table[cell, way])
     return found
-
-
-def effects_by_id(evaluator: Evaluator) -> dict[str, Effect]:
-    """Effects of all actions by their id."""
-    return {e.action.id: e for e in (*evaluator.steady, *evaluator.moving)}

@@ -12,7 +12,7 @@ from roomfield.instrument.correct import to_level
 from roomfield.quantities.kind import Kind
 from roomfield.survey import Censoring, Meter, Orientation, Point3, Reading, Scan, Survey, out_of_order
 from roomfield.survey.values import level_fault
-from roomfield.workbench.record.editing import new_id, now
+from roomfield.workbench.record.editing import now
 from roomfield.workbench.record.survey_list import Records, opened, withdraw
 
 UNDONE = "undone at entry"
@@ -234,11 +234,6 @@ def worth_of(reading: Reading, meter: Meter) -> Worth:
     metered = to_level(reading, meter)
     interval = metered.level.interval()
     return Worth(reading, interval.low_w_m2, interval.high_w_m2, metered.flags)
-
-
-def new_entry_id() -> str:
-    """An id for an entry that a program makes."""
-    return new_id("entry")
 
 
 def _value_w_m2(value: Value, unit: MeterUnit, meter: Meter) -> float:

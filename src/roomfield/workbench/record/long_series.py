@@ -14,6 +14,7 @@ from roomfield.errors import InputError
 from roomfield.logs.changes import ChangePoint, change_points
 from roomfield.logs.duration import RequiredDuration, required_duration
 from roomfield.logs.guess import guess_mapping
+from roomfield.logs.held import HeldStretch, held_stretches
 from roomfield.logs.intake import ingest
 from roomfield.logs.log_series import NOTES_FILE, LogSeries, open_series
 from roomfield.logs.mapping import Mapping as LogMapping
@@ -58,8 +59,10 @@ class LogView:
         Only for fast logs that have a background.
     week : Profile or None
         By weekday and time of day; None for less than two weeks.
-    comparison : Comparison or None
+    comparison : PeriodComparison or None
         What came after a moment against what came before it, if a moment was named.
+    held : tuple of HeldStretch
+        Of a log of held maxima: from reset to reset, with when the maximum rose; empty for other logs.
     """
 
     series: LogSeries
@@ -71,6 +74,7 @@ class LogView:
     bursts: Bursts | None
     week: Profile | None = None
     comparison: PeriodComparison | None = None
+    held: tuple[HeldStretch, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """As plain values."""
@@ -83,6 +87,7 @@ class LogView:
             "bursts": self.bursts.to_dict() if self.bursts else None,
             "week_profile": self.week.to_dict() if self.week else None,
             "comparison": self.comparison.to_dict() if self.comparison else None,
+            "held_stretches": [one.to_dict() for one in self.held],
         }
 
 
@@ -145,6 +150,7 @@ def view_of(series: LogSeries, bound_w_m2: float | None = None, split: datetime 
         _bursts(series) if series.nominal_interval_s <= FAST_LOG_S and not held else None,
         week_profile(series) if days >= _DAYS_FOR_A_WEEK else None,
         None if split is None else compare(series.between(None, split), series.between(split, None)),
+        held_stretches(series) if held else (),
     )
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from math import dist
 
 from roomfield.exposure.decision import limit_kind
+from roomfield.exposure.regions import is_indicative
 from roomfield.quantities import Censor, Kind
 from roomfield.show.phrase import PhraseValue, Text, phrase
 from roomfield.survey import Activity
@@ -20,7 +22,7 @@ _SUREST = (Kind.AVERAGE, Kind.HIGHEST_HELD, Kind.PEAK)
 
 def unsettled(assessment: Assessment) -> tuple[Text, ...]:
     """Every open point that follows from the readings alone."""
-    return (*doubt_texts(assessment), *_readings(assessment), *_switching(assessment))
+    return (*doubt_texts(assessment), *_readings(assessment), *_near_fields(assessment), *_switching(assessment))
 
 
 def doubt_texts(assessment: Assessment) -> tuple[Text, ...]:
@@ -65,6 +67,22 @@ def _readings(assessment: Assessment) -> Iterator[Text]:
         asked = phrase(f"kind_noun.{limit_kind(assessment.limits.scope).value}")
         places = joined(survey.place(f.place_id).name for f in bounded)
         yield phrase("open.no_average", places=places, asked=asked)
+
+
+def _near_fields(assessment: Assessment) -> Iterator[Text]:
+    """Places so near to a transmitter that a power density from the electric field says little there."""
+    survey, base = assessment.survey, assessment.table.base_state.id
+    read = dict.fromkeys(i.place_id for i in assessment.table.levels if i.state_id == base)
+    for emitter in survey.emitters:
+        if emitter.position is None or not emitter.frequency_hz:
+            continue
+        near = [
+            place.name
+            for place in map(survey.place, read)
+            if place.position and is_indicative(dist(place.position, emitter.position), emitter.frequency_hz)
+        ]
+        if near:
+            yield phrase("open.near_field", places=joined(near), source=emitter.name)
 
 
 def _switching(assessment: Assessment) -> Iterator[Text]:

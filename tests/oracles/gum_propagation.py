@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from oracles.gum_distributions import Distribution, Normal
 from roomfield.errors import InputError, UnknownNameError
-from roomfield.quantities.distributions import Distribution, Normal
 
 Array = NDArray[np.float64]
 Model = Callable[..., Any]

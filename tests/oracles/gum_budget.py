@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from scipy import stats
 
+from oracles.gum_propagation import Correlations, Input, Model, covariance, sensitivities
 from roomfield.errors import InputError
-from roomfield.quantities.propagation import Correlations, Input, Model, covariance, sensitivities
 
 
 @dataclass(frozen=True)

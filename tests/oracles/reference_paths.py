@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from scipy.special import fresnel
 from shapely import Point, Polygon
 
+from oracles.antenna_pattern import relative_gain
 from roomfield.constants import SPEED_OF_LIGHT_M_S
 from roomfield.field.geometry import Edge, Face, Plane, Plate
-from roomfield.field.pattern import relative_gain
 from roomfield.field.scene import BuildUp, Scene, plate_optics
 from roomfield.field.transmission import Optics
 from roomfield.survey.emitter import AntennaPattern
