@@ -11,7 +11,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from roomfield.errors import InputError
 from roomfield.quantities import Kind
 from roomfield.remedy.branch_and_bound import Goal, best_plans, level_held, middle_cost
-from roomfield.remedy.choice import choose, choose_with, draws_met, pareto_front
+from roomfield.remedy.choice import choose, choose_with, pareto_front
 from roomfield.remedy.effects import Effect, TargetColumn
 from roomfield.remedy.evaluator import Evaluator, Variant
 from roomfield.remedy.path_groups import PathGroups
@@ -72,6 +72,11 @@ def every_plan(evaluator):
             total = evaluator.after(plan).total_w_m2.max(axis=1)
             cost = sum((by_id[n].cost.low + by_id[n].cost.high) / 2.0 for n in plan)
             yield cost, int((total <= TARGET * (1 - 1e-5)).sum()), int((total <= TARGET * (1 + 1e-5)).sum())
+
+
+def draws_met(evaluator, ids, target_w_m2) -> int:
+    """Draws in which a plan meets the target at every place and period."""
+    return round(Goal(target_w_m2).worth(evaluator, ids))
 
 
 def assert_front_is_exact(evaluator):

@@ -9,7 +9,7 @@ import pytest
 from roomfield.errors import FormatError, InputError
 from roomfield.quantities.kind import Kind
 from roomfield.survey import AdoptedPlan, Place, PlaceKind, Reading
-from roomfield.survey.json_codec import checked, from_json, from_plain, schema_of, to_json
+from roomfield.survey.json_codec import checked, from_json, schema_of, to_json
 
 BED = Place("bed", "Bed", PlaceKind.BED, position=(1.0, 2.0, 0.5))
 READING = Reading("r", "v", "m", "s", Kind.PEAK, 0.1 + 0.2)
@@ -20,7 +20,6 @@ def test_there_and_back():
     assert '"kind":"bed"' in text
     assert from_json(text, tuple[Place, ...]) == (BED,)
     assert from_json(text.encode(), tuple[Place, ...]) == (BED,)
-    assert from_plain({"id": "bed", "name": "Bed", "kind": "bed", "position": [1.0, 2.0, 0.5]}, Place) == BED
 
 
 @pytest.mark.parametrize("number", [0.1 + 0.2, 5e-324, 1.7976931348623157e308, -0.0, 1e-9 / 3])

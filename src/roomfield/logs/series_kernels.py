@@ -183,31 +183,3 @@ def bins(
         total += power[i]
     whole[1, k], real[0, k], real[1, k], real[2, k] = count, low, high, total
     return k + 1
-
-
-@compiled
-def rolling_readings(t: Ints, power: Floats, window_us: int, least: int, mean: Floats) -> int:  # pragma: no cover
-    """Plain mean of the readings in (t - window, t] for each reading; NaN where there are fewer than `least`.
-
-    Sums are compensated (Neumaier) both on entering and on leaving, so that they do not drift.
-    Returns the number of windows with enough readings.
-    """
-    j, total, lost, valid = 0, 0.0, 0.0, 0
-    for i in range(t.size):
-        x = power[i]
-        s = total + x
-        lost += (total - s) + x if abs(total) >= abs(x) else (x - s) + total
-        total = s
-        while t[j] <= t[i] - window_us:
-            x = -power[j]
-            s = total + x
-            lost += (total - s) + x if abs(total) >= abs(x) else (x - s) + total
-            total = s
-            j += 1
-        n = i - j + 1
-        if n >= least:
-            mean[i] = (total + lost) / n
-            valid += 1
-        else:
-            mean[i] = np.nan
-    return valid

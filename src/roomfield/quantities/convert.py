@@ -11,7 +11,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from roomfield.constants import FREE_SPACE_IMPEDANCE_OHM, SPEED_OF_LIGHT_M_S
+from roomfield.constants import FREE_SPACE_IMPEDANCE_OHM
 from roomfield.errors import UnknownNameError
 
 Array = NDArray[np.float64]
@@ -48,12 +48,6 @@ def field_from_power_density(density_w_m2: ArrayLike, impedance_ohm: float = FRE
 def density_from_eirp(eirp_w: ArrayLike, distance_m: ArrayLike) -> Array:
     """Free-space power density [W/m²]: S = EIRP / (4 pi d²) (FCC OET 65, 97-01, eq. 4; ITU-R P.525)."""
     return np.asarray(_array(eirp_w) / (4.0 * np.pi * _array(distance_m) ** 2))
-
-
-def effective_area_m2(gain_dbi: ArrayLike, frequency_hz: ArrayLike) -> Array:
-    """Effective area [m²] of an antenna: A = G lambda² / (4 pi)."""
-    wavelength_m = SPEED_OF_LIGHT_M_S / _array(frequency_hz)
-    return np.asarray(ratio_from_decibels(gain_dbi) * wavelength_m**2 / (4.0 * np.pi))
 
 
 _TO_W_M2: dict[str, Callable[[Array], Array]] = {

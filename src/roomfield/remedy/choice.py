@@ -359,8 +359,3 @@ def pareto_front(
     """
     found, nodes = best_plans(evaluator, Goal(target_w_m2), progress=progress)
     return [(ids, round(count)) for _, count, ids in found], nodes
-
-
-def draws_met(evaluator: Evaluator, action_ids: Sequence[str], target_w_m2: float) -> int:
-    """Number of draws in which a plan meets the target at every place and period."""
-    return round(Goal(target_w_m2).worth(evaluator, action_ids))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from functools import cache
 from typing import Any, TypeVar
 
@@ -75,17 +74,6 @@ def from_json(text: str | bytes, kind: Any, *, where: str = "") -> Any:
     if record is None:
         raise FormatError("there is null in place of a record.", where=where, mend="Give the record itself.")
     return record
-
-
-def from_plain(value: object, kind: Any, *, where: str = "") -> Any:
-    """A record from dictionaries and lists, as a JSON reader returns them.
-
-    Raises
-    ------
-    FormatError
-        If a field is unknown, missing or of the wrong type.
-    """
-    return from_json(json.dumps(value), kind, where=where)
 
 
 def schema_of(kind: Any) -> dict[str, Any]:
