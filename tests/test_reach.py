@@ -27,10 +27,7 @@ NOT_OFFERED = frozenset(
         "roomfield.signals.simulation.audio_scene:random_scene",  # again by benchmarks.signals_maker
         "roomfield.store.migrate:upgrade_to",  # records of earlier releases, made by tests/data/releases
         "roomfield.field.measured:measured_times_ratio",
-        "roomfield.instrument.floor:pulse_response_db",
-        "roomfield.store.identity:acting_as",
         "roomfield.workbench.model.joint_model:emitter_names",
-        "roomfield.workbench.record.backups:Keeper",
         "roomfield.workbench.record.job:take_in_package",
         "roomfield.workbench.record.proof:chain_head",
         "roomfield.workbench.record.proof:is_package",
