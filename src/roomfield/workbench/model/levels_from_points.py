@@ -130,7 +130,7 @@ def _posterior(
         [row.xyz for row in read],
         [_db(row) for row in read],
         emitter=[row.emitter for row in read],
-        emitter_positions=positions,
+        emitter_positions=None if positions is None else dict(positions),
         censor=[_SIDES[row.censoring] for row in read],
         extent_m=extent or None,
         seed=seed,
