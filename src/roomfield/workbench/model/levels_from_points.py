@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -103,7 +103,9 @@ def levels_from_points(table: str | Path, emitters: str | Path | None = None, *,
             where=Path(table).name,
             mend="Take at least three, spread over the site.",
         )
-    positions = None if emitters is None else read_positions(Path(emitters))
+    positions: dict[Hashable, Sequence[float]] | None = None
+    if emitters is not None:
+        positions = {**read_positions(Path(emitters))}
     if positions and len(positions) == 1 and not any(row.emitter for row in rows):
         positions = {"": next(iter(positions.values()))}
     given = _posterior(rows, read, positions, seed)
@@ -122,7 +124,7 @@ def levels_from_points(table: str | Path, emitters: str | Path | None = None, *,
 def _posterior(
     rows: Sequence[PointRow],
     read: Sequence[PointRow],
-    positions: Mapping[str, tuple[float, float, float]] | None,
+    positions: Mapping[Hashable, Sequence[float]] | None,
     seed: int,
 ) -> PointPosterior:
     extent = float(np.linalg.norm(np.ptp(np.array([row.xyz for row in rows]), axis=0)))
@@ -130,7 +132,7 @@ def _posterior(
         [row.xyz for row in read],
         [_db(row) for row in read],
         emitter=[row.emitter for row in read],
-        emitter_positions=None if positions is None else dict(positions),
+        emitter_positions=positions,
         censor=[_SIDES[row.censoring] for row in read],
         extent_m=extent or None,
         seed=seed,
