@@ -105,7 +105,7 @@ def levels_from_points(table: str | Path, emitters: str | Path | None = None, *,
         )
     positions: dict[Hashable, Sequence[float]] | None = None
     if emitters is not None:
-        positions = {**read_positions(Path(emitters))}
+        positions = dict(read_positions(Path(emitters)).items())
     if positions and len(positions) == 1 and not any(row.emitter for row in rows):
         positions = {"": next(iter(positions.values()))}
     given = _posterior(rows, read, positions, seed)
