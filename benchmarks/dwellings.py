@@ -38,7 +38,7 @@ PLACES = 12
 TOLERANCE_DB = 6.0
 GAIN_DRAWS = 250
 COVERAGES = {"coverage_50": 0.5, "coverage_90": 0.9, "coverage_95": 0.95}
-CASES = ((Kind.PEAK, "ALL_ON", "s_max_axis_w_m2"), (Kind.AVERAGE, "ALL_DUTY", "s_mean_w_m2"))
+CASES = ((Kind.HIGHEST_HELD, "ALL_ON", "s_max_axis_w_m2"), (Kind.AVERAGE, "ALL_DUTY", "s_mean_w_m2"))
 Notes = dict[str, list[float]]
 
 
@@ -76,7 +76,7 @@ def note_levels(notes: Notes, folder: Folder, posterior: Posterior, rest: list[d
     level = levels_at(posterior, [p["pos"] for p in rest], kind=kind).level_db
     truth = to_db([folder.truth["base", p["id"], source][column] for p in rest])
     error = level.mean(axis=0) - truth
-    notes[f"rms_{kind.value}"].append(float(np.std(error)))
+    notes["rms_average" if kind is Kind.AVERAGE else "rms_peak"].append(float(np.std(error)))
     notes["rmse"].append(float(np.sqrt(np.mean(error**2))))
     for name, coverage in COVERAGES.items():
         low, high = np.quantile(level, [0.5 - coverage / 2, 0.5 + coverage / 2], axis=0)

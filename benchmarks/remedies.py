@@ -152,7 +152,7 @@ def score_meter(home: TruthDwelling, meter_id: str, draws: int, all_on: Score, m
     """Predict every scenario from one meter's readings; with all sources, and with the outdoor ones alone."""
     posterior = infer(survey_of(home, meter_id), seed=1, draws=draws)
     by_scenario = actions_of(home)
-    evaluator = Evaluator(posterior, [a for group in by_scenario.values() for a in group], kind=Kind.PEAK)
+    evaluator = Evaluator(posterior, [a for group in by_scenario.values() for a in group], kind=Kind.HIGHEST_HELD)
     indoor = np.array([not s.outdoor for s in home.sources])
     quiet = tuple(s.id for s in home.sources if not s.outdoor)
     for score, which in ((all_on, np.ones(len(indoor), bool)), (mast, ~indoor)):

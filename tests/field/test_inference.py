@@ -306,12 +306,46 @@ def test_one_source_and_five_readings_without_walls_are_enough() -> None:
     assert drawn.quantile_w_m2(0.95).shape == (3,)
 
 
-def test_a_place_without_position_still_counts() -> None:
+def test_a_place_without_position_informs_nothing() -> None:
+    """Whatever was read there, shares and powers elsewhere stay as they are to the last digit."""
     survey = two_emitter_survey()
     places = (replace(survey.places[0], position=None), *survey.places[1:])
-    found = infer(replace(survey, places=places), draws=40)
-    assert found.forward.observed.placeless.sum() == 1
-    assert np.isfinite(levels_at(found, OTHERS, kind=Kind.PEAK).density_w_m2).all()
+    wild = tuple(replace(r, value_w_m2=1e3 * r.value_w_m2) if r.place_id == "p0" else r for r in survey.readings)
+    without = replace(survey, places=places, readings=tuple(r for r in survey.readings if r.place_id != "p0"))
+    found, bare = (infer(s, draws=40) for s in (replace(survey, places=places, readings=wild), without))
+    np.testing.assert_array_equal(found.x, bare.x)
+    assert found.forward.observed.unplaced == ("p0",)
+    assert FindingKind.UNPLACED in {f.kind for f in diagnostics(found)}
+    with pytest.raises(TooEarlyError, match="no reading"):
+        infer(replace(survey, places=tuple(replace(p, position=None) for p in survey.places)))
+
+
+def test_what_no_meter_receives_plays_no_part() -> None:
+    """A 98 MHz mast beside a meter that begins at 400 MHz has no share, whatever its power."""
+    survey = two_emitter_survey(meter=Meter("m", "m", tolerance_db=6.0, band_low_hz=4e8, band_high_hz=6e9))
+    mast = surveys.emitter("fm", (30.0, 30.0, 20.0), frequency_hz=98e6, outdoor=True, eirp_w=1e4, switchable=False)
+    found = infer(replace(survey, emitters=(*survey.emitters, mast)), draws=40)
+    assert found.emitter_ids == ("router", "phone")
+    np.testing.assert_array_equal(found.x, infer(survey, draws=40).x)
+    with pytest.raises(TooEarlyError, match="within the band"):
+        infer(replace(survey, emitters=(mast,)))
+
+
+def test_two_meters_at_one_place_are_of_one_site_and_weigh_each_other() -> None:
+    """The second meter shows 6 dB more everywhere; each alone would be believed, together they meet in the middle."""
+    survey = two_emitter_survey()
+    second = replace(survey.meters[0], id="m2", name="second")
+    more = tuple(
+        replace(r, id=f"{r.id}-2", meter_id="m2", value_w_m2=4.0 * r.value_w_m2, position=(x + 0.05, y, z))
+        for r in survey.readings
+        for x, y, z in [POINTS[int(r.place_id[1:])]]
+    )
+    both = infer(replace(survey, meters=(*survey.meters, second), readings=(*survey.readings, *more)), draws=200)
+    assert len(both.forward.observed.sites) == len(POINTS)
+    gain = both.gain_db.mean(axis=0)
+    first, other = gain[both.forward.gain_index[0]], gain[both.forward.gain_index[1]]
+    np.testing.assert_allclose(other - first, 6.0, atol=1.5)
+    assert both.eirp_db.std(axis=0).max() < infer(survey, draws=200).eirp_db.std(axis=0).max() + 0.2
 
 
 def test_questions_asked_too_early_or_wrongly_are_refused(posterior) -> None:

@@ -8,13 +8,13 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.field.fit import FAR_OFF, fit_of
 from roomfield.field.heard import unexplained
 from roomfield.field.posterior import Posterior
 
 Array = NDArray[np.float64]
 TWIN_CORRELATION = -0.5
 LITTLE_LEARNED = 0.85
-FAR_OFF = 3.5
 MOST_OUTLIERS = 5
 DRIFT = 0.6
 LEAST_ACCEPTANCE = 0.3
@@ -31,6 +31,8 @@ class FindingKind(StrEnum):
     NO_SWITCHING = "no_switching"
     UNSETTLED = "unsettled"
     UNEXPLAINED = "unexplained"
+    UNPLACED = "unplaced"
+    GAIN = "gain"
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,9 @@ def diagnostics(posterior: Posterior) -> tuple[Finding, ...]:
         From `infer`.
     """
     found: list[Finding] = []
-    for look in (_twins, _little_learned, _outliers, _strange_sites, _bounds, _switching, _settled, _unexplained):
+    looks = (_twins, _little_learned, _outliers, _strange_sites, _bounds, _switching, _settled, _unexplained,
+             _unplaced, _gains)  # fmt: skip
+    for look in looks:
         found += look(posterior)
     return tuple(found)
 
@@ -108,34 +112,47 @@ def _little_learned(posterior: Posterior) -> list[Finding]:
 
 
 def _outliers(posterior: Posterior) -> list[Finding]:
-    rows = posterior.forward.observed.levels
-    residual = posterior.forward.residual_db(posterior.x, posterior.site_units).mean(axis=0)
-    off = posterior.forward.noise.own_residual(residual)
     found = []
-    far = np.flatnonzero(np.abs(off) > FAR_OFF)
-    for i in far[np.argsort(-np.abs(off[far]))][:MOST_OUTLIERS]:
-        side = "above" if off[i] > 0 else "below"
-        text = f"Reading {rows.ids[i]} lies {abs(off[i]):.1f} standard deviations {side} what all others suggest."
-        found.append(Finding(FindingKind.OUTLIER, (rows.ids[i],), text, float(off[i])))
+    for one in fit_of(posterior).outliers[:MOST_OUTLIERS]:
+        side = "above" if one.size > 0 else "below"
+        text = f"Reading {one.reading_id} lies {abs(one.size):.1f} standard deviations {side} what all others suggest."
+        found.append(Finding(FindingKind.OUTLIER, (one.reading_id,), text, one.size))
     return found
 
 
 def _strange_sites(posterior: Posterior) -> list[Finding]:
     """Sites whose readings fit only with a misfit far beyond what the model expects."""
-    forward = posterior.forward
-    k, p = len(posterior.emitter_ids), len(forward.unit_db)
-    usual = np.sqrt(np.sum(forward.misfit_factor**2, axis=1)).reshape(k, p)
-    size = np.max(np.abs(forward.misfit_db(posterior.x).mean(axis=0)) / usual, axis=0)
     found = []
-    for site in np.flatnonzero(size > FAR_OFF):
-        rows = forward.observed.levels
-        ids = tuple(rows.ids[i] for i in np.flatnonzero(rows.site == site))
-        where = forward.observed.place_ids[site] or "a bearing point"
-        text = (
-            f"The readings at {where} fit only with a misfit {size[site]:.1f} times the usual; "
-            "look for a slip, another emitter, or an object that is not on the plan."
-        )
-        found.append(Finding(FindingKind.STRANGE_SITE, ids, text, float(size[site])))
+    for one in fit_of(posterior).misfits:
+        if one.ratio > FAR_OFF:
+            text = (
+                f"The readings at {one.place_id or 'a bearing point'} fit only with a misfit {one.ratio:.1f} times the "
+                "usual; look for a slip, another emitter, or an object that is not on the plan."
+            )
+            found.append(Finding(FindingKind.STRANGE_SITE, one.reading_ids, text, one.ratio))
+    return found
+
+
+def _unplaced(posterior: Posterior) -> list[Finding]:
+    return [
+        Finding(FindingKind.UNPLACED, (place,),
+                f"What was read at {place or 'a point'} plays no part in the model: it has no position on the plan.",
+                1.0)
+        for place in posterior.forward.observed.unplaced
+    ]  # fmt: skip
+
+
+def _gains(posterior: Posterior) -> list[Finding]:
+    """Gain errors that the readings put beyond what the meter's maker allows."""
+    found = []
+    for one in fit_of(posterior).gains:
+        if one.beyond:
+            text = (
+                f"The readings fit only if {one.meter_id} shows {one.gain_db.median:+.1f} dB too much at "
+                f"{one.frequency_hz / 1e9:.2f} GHz ({one.gain_db.low:+.1f} to {one.gain_db.high:+.1f} dB), but its "
+                f"tolerance is {one.tolerance_db:.1f} dB."
+            )
+            found.append(Finding(FindingKind.GAIN, (one.meter_id,), text, one.gain_db.median))
     return found
 
 

@@ -5,6 +5,7 @@ All unknowns are standardised (normal with mean 0 and standard deviation 1 befor
 ========  ==========================================================================
 eirp      power of each emitter
 duty      share of time each emitter is on air
+activity  by how much an emitter's power differs where it did something else, then its share of time there
 gain      error of each meter in each band, shared by its readings there
 spot      by kind, how the largest value (or the chosen axis) differs from the model
 wall      what each material loses more than its table row
@@ -24,6 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.field import forward_kernels
+from roomfield.field.activities import ActivityPriors
+from roomfield.field.catching import Caught, speaking
 from roomfield.field.directions import POWER_STD_DB, Aimed, levelled
 from roomfield.field.noise import Noise
 from roomfield.field.observation_arrays import AVERAGE_ROW, Observations
@@ -32,10 +35,12 @@ from roomfield.field.priors import EmitterPrior
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-SPOT_MEAN_DB = (0.0, 0.0, -0.6)
+SPOT_MEAN_DB = (-0.5, 0.0, -0.6)
 SPOT_STD_DB = (1.0, 1.0, 1.0)
-"""Peak and highest held: the scan model may be off by this. Average: one axis misses 0 to 3 dB, the less the more one
-polarisation prevails (simulation in `roomfield.instrument.pickup`; the middle of an indoor mix is our judgement)."""
+"""Highest held: the scan model may be off by this. Peak: the strongest spot and axis are found back to some 15 degrees
+and a few centimetres, which costs about half a decibel (cos² of the angle; our judgement). Average: one axis misses 0
+to 3 dB, the less the more one polarisation prevails (simulation in `roomfield.instrument.pickup`; the middle of an
+indoor mix is our judgement)."""
 LOG_SCALE_STD = 0.5
 MANY_SOURCES_POWER = 0.38
 """The gain of a scan falls with this power of the number of equal sources: order statistics of sums of exponential
@@ -101,6 +106,10 @@ class Forward:
         Cholesky factor of the prior covariance of the powers [dB].
     aimed : Aimed
         Readings taken on an axis, from which ``pickup`` follows for given powers.
+    activities : ActivityPriors
+        Of what emitters did in some readings only, m of them.
+    caught : Caught
+        Which readings hold emitters that seldom speak.
     """
 
     observed: Observations
@@ -117,13 +126,16 @@ class Forward:
     noise: Noise
     eirp_factor: Array
     aimed: Aimed
+    activities: ActivityPriors
+    caught: Caught
 
     @cached_property
     def blocks(self) -> Blocks:
         """Layout of the unknowns."""
         p, k = self.unit_db.shape
         return Blocks((
-            ("eirp", k), ("duty", k), ("gain", len(self.gain_mean_db)), ("spot", 3),
+            ("eirp", k), ("duty", k), ("activity", 2 * len(self.activities.emitter)),
+            ("gain", len(self.gain_mean_db)), ("spot", 3),
             ("wall", self.wall_slopes.shape[2]), ("scale", 1), ("misfit", p * k),
         ))  # fmt: skip
 
@@ -140,6 +152,14 @@ class Forward:
         """Duty of each emitter [dB], at most 0, shape (n, k)."""
         _, _, mean, std = self.prior_eirp
         return np.asarray(np.minimum(mean + std * x[:, self.blocks["duty"]], 0.0))
+
+    def mode_db(self, x: Array) -> tuple[Array, Array]:
+        """Power beside that as found, and share of time, of emitters as found, then of activities [dB]; (n, k + m)."""
+        own, noted = x[:, self.blocks["activity"]], self.activities
+        m = len(noted.emitter)
+        offset = np.concatenate([np.zeros((len(x), len(self.priors))), noted.offset_std_db * own[:, :m]], axis=1)
+        duty = np.minimum(noted.duty_db + noted.duty_std_db * own[:, m:], 0.0)
+        return offset, np.concatenate([self.duty_db(x), duty], axis=1)
 
     def gain_db(self, x: Array) -> Array:
         """Gain errors [dB], shape (n, n_gains)."""
@@ -184,8 +204,9 @@ class Forward:
         rows = self.observed.levels
         terms = np.swapaxes(self.site_levels_db(x, unit_db)[:, :, rows.site], 1, 2)
         timed = (rows.kind == AVERAGE_ROW).astype(np.float64)
-        terms = terms + timed[None, :, None] * self.duty_db(x)[:, None, :]
-        terms += self.gain_db(x)[:, self.gain_index[rows.meter]] + 10.0 * np.log10(self.pickup)
+        offset, duty = self.mode_db(x)
+        terms = terms + offset[:, rows.mode] + timed[None, :, None] * duty[:, rows.mode]
+        terms += self.gain_db(x)[:, self.gain_index[rows.meter]] + 10.0 * np.log10(self.pickup * self.caught.share)
         return np.asarray(np.where(rows.on[None], terms, _OFF_DB))
 
     def with_axes(self, x: Array, power_std_db: float = POWER_STD_DB) -> Forward:
@@ -204,6 +225,24 @@ class Forward:
         power = np.exp(_TO_NEPER * (bare - bare.max(axis=1, keepdims=True)))
         pickup, added = levelled(self.observed.levels, self.aimed, self.aimed.pickup(power, power_std_db=power_std_db))
         return replace(self, pickup=pickup, noise=self.noise.with_added(added))
+
+    def with_caught(self, x: Array) -> Forward:
+        """The model with what seldom speaks in those readings in which, by some unknowns, it was on air.
+
+        Parameters
+        ----------
+        x : ndarray, shape (total,)
+            Unknowns.
+        """
+        if not self.caught.any:
+            return self
+        every = replace(self, caught=self.caught.always())
+        residual = self.observed.levels.value_db - self.spot_db(x[None])[0, self.observed.levels.kind]
+        caught, added = speaking(
+            self.caught, every.terms_db(x[None])[0], self.scan_gain_db, residual, np.sqrt(self.noise.variance),
+            mixture_gain_db,
+        )  # fmt: skip
+        return replace(self, caught=caught, noise=self.noise.with_missed(added))
 
     def predict(self, x: Array, unit_db: Array | None = None) -> tuple[Array, Array]:
         """Readings and shares.
@@ -252,12 +291,13 @@ class Forward:
         """Like `predict`, compiled."""
         rows = self.observed.levels
         site = np.exp(_TO_NEPER * np.clip(self.site_levels_db(x, unit_db), -FARTHEST_DB, FARTHEST_DB))
-        duty, gain = (
-            np.exp(_TO_NEPER * np.clip(t, -FARTHEST_DB, FARTHEST_DB)) for t in (self.duty_db(x), self.gain_db(x))
+        offset, duty, gain = (
+            np.exp(_TO_NEPER * np.clip(t, -FARTHEST_DB, FARTHEST_DB)) for t in (*self.mode_db(x), self.gain_db(x))
         )
         level, shares = forward_kernels.mix(
-            site, duty, gain, self._rows, self.pickup, self.scan_gain_db, MANY_SOURCES_POWER
-        )
+            site, np.stack([offset, duty]), gain, self._rows, rows.mode, self.pickup * self.caught.share,
+            self.scan_gain_db, MANY_SOURCES_POWER,
+        )  # fmt: skip
         return level + self.spot_db(x)[:, rows.kind], shares
 
     @cached_property
@@ -268,12 +308,17 @@ class Forward:
 
     def _add_power_gradient(self, gradient: Array, x: Array, pull: Array, shares: Array) -> None:
         blocks = self.blocks
-        site, duty, gain = forward_kernels.spread_back(
-            pull, shares, self._rows, len(self.unit_db), len(self.gain_mean_db)
+        k, noted = len(self.priors), self.activities
+        m = len(noted.emitter)
+        site, offset, duty, gain = forward_kernels.spread_back(
+            pull, shares, self._rows, self.observed.levels.mode, len(self.unit_db), len(self.gain_mean_db), k + m
         )
         _, _, duty_mean, duty_std = self.prior_eirp
         free = (duty_mean + duty_std * x[:, blocks["duty"]] < 0.0) * duty_std
-        gradient[:, blocks["duty"]] += duty * free
+        gradient[:, blocks["duty"]] += duty[:, :k] * free
+        own = blocks["activity"]
+        free = (noted.duty_db + noted.duty_std_db * x[:, own][:, m:] < 0.0) * noted.duty_std_db
+        gradient[:, own] += np.concatenate([offset[:, k:] * noted.offset_std_db, duty[:, k:] * free], axis=1)
         gradient[:, blocks["gain"]] += gain @ self.gain_factor
         self._spread_sites(gradient, x, site)
 
@@ -307,7 +352,13 @@ class Forward:
         _, _, duty_mean, duty_std = self.prior_eirp
         table[:, blocks["eirp"]] = shares @ self.eirp_factor
         free = (duty_mean + duty_std * x[blocks["duty"]] < 0.0) * duty_std
-        table[:, blocks["duty"]] = shares * free * (rows.kind == AVERAGE_ROW)[:, None]
+        timed = (rows.kind == AVERAGE_ROW)[:, None]
+        table[:, blocks["duty"]] = shares * free * timed * (rows.mode == np.arange(k))
+        noted, own = self.activities, x[blocks["activity"]]
+        m = len(noted.emitter)
+        there = shares[:, noted.emitter] * (rows.mode[:, noted.emitter] == k + np.arange(m))
+        free = (noted.duty_db + noted.duty_std_db * own[m:] < 0.0) * noted.duty_std_db
+        table[:, blocks["activity"]] = np.concatenate([there * noted.offset_std_db, there * free * timed], axis=1)
         gains = np.zeros((r, len(self.gain_mean_db)))
         np.add.at(gains, (np.arange(r)[:, None], self.gain_index[rows.meter]), shares)
         table[:, blocks["gain"]] = gains @ self.gain_factor

@@ -1,9 +1,10 @@
 """Compiled sums over emitters, for many draws at once; `forward.Forward.predict` says the same in NumPy.
 
-Powers are linear [W/m²]: ``site`` is what each emitter makes at each site while on air (n, k, p), ``duty`` the
-share of time (n, k), ``gain`` the meter's gain error as a factor (n, g). ``rows`` holds, per reading, the site, the
-kind (2 is an average, which alone is weighed by duty), and for each emitter the index of the gain error, or -1 if
-it was off; ``pickup`` is a factor per reading and emitter.
+Powers are linear [W/m²]: ``site`` is what each emitter makes at each site while on air (n, k, p), ``gain`` the
+meter's gain error as a factor (n, g). ``modes`` (2, n, k + m) holds the power, as a factor, and the share of time
+of each emitter as found, then of each of the m activities noted beside. ``rows`` holds, per reading, the site,
+the kind (2 is an average, which alone is weighed by duty), and for each emitter the index of the gain error, or -1 if
+it was off; ``mode`` (r, k) says which of the k + m holds; ``pickup`` is a factor per reading and emitter.
 """
 
 from __future__ import annotations
@@ -18,9 +19,9 @@ _LEAST = 1e-40
 
 
 @kernel(error_model="numpy")
-def mix(site, duty, gain, rows, pickup, single_db, power):
+def mix(site, modes, gain, rows, mode, pickup, single_db, power):
     """Level of each reading [dB] with the scan's gain, and each emitter's share; shapes (n, r), (n, r, k)."""
-    n, k = duty.shape
+    n, k = site.shape[:2]
     r = rows.shape[0]
     level = np.empty((n, r))
     shares = np.empty((n, r, k))
@@ -30,9 +31,9 @@ def mix(site, duty, gain, rows, pickup, single_db, power):
             for e in range(k):
                 value = 0.0
                 if rows[j, 2 + e] >= 0:
-                    value = site[i, e, rows[j, 0]] * gain[i, rows[j, 2 + e]] * pickup[j, e]
+                    value = site[i, e, rows[j, 0]] * gain[i, rows[j, 2 + e]] * pickup[j, e] * modes[0, i, mode[j, e]]
                     if rows[j, 1] == 2:
-                        value *= duty[i, e]
+                        value *= modes[1, i, mode[j, e]]
                 shares[i, j, e] = value
                 total += value
             even = 0.0
@@ -49,11 +50,12 @@ def mix(site, duty, gain, rows, pickup, single_db, power):
 
 
 @kernel(error_model="numpy")
-def spread_back(pull, shares, rows, n_sites, n_gains):
-    """Derivatives by each emitter's level at each site, by its duty, and by each gain error [per dB]."""
+def spread_back(pull, shares, rows, mode, n_sites, n_gains, n_modes):
+    """Derivatives by each emitter's level at each site, by power and duty of each mode, by each gain error [per dB]."""
     n, r, k = shares.shape
     site = np.zeros((n, k, n_sites))
-    duty = np.zeros((n, k))
+    offset = np.zeros((n, n_modes))
+    duty = np.zeros((n, n_modes))
     gain = np.zeros((n, n_gains))
     for i in range(n):
         for j in range(r):
@@ -63,6 +65,7 @@ def spread_back(pull, shares, rows, n_sites, n_gains):
                 part = pull[i, j] * shares[i, j, e]
                 site[i, e, rows[j, 0]] += part
                 gain[i, rows[j, 2 + e]] += part
+                offset[i, mode[j, e]] += part
                 if rows[j, 1] == 2:
-                    duty[i, e] += part
-    return site, duty, gain
+                    duty[i, mode[j, e]] += part
+    return site, offset, duty, gain

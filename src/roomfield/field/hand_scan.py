@@ -78,7 +78,20 @@ def scan_gain(frequency_hz: ArrayLike, rice_factor: ArrayLike, edge_m: ArrayLike
     ScanGain
         Broadcast over the arguments.
     """
-    cells = np.log(scan_cells(edge_m, frequency_hz))
+    return largest_of(scan_cells(edge_m, frequency_hz), rice_factor)
+
+
+def largest_of(cells: ArrayLike, rice_factor: ArrayLike) -> ScanGain:
+    """Largest of some values of Rice's law over their mean.
+
+    Parameters
+    ----------
+    cells : array_like
+        Number of independent values, at least 1.
+    rice_factor : array_like
+        Power of the strongest path over that of all others [1].
+    """
+    cells = np.log(np.asarray(cells, dtype=np.float64))
     rice_db = 10.0 * np.log10(np.clip(np.asarray(rice_factor, dtype=np.float64), 1e-2, 1e4))
     cells, rice_db = np.broadcast_arrays(cells, rice_db)
     table = _table()

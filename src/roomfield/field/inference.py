@@ -9,11 +9,13 @@ from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 
 from roomfield.errors import TooEarlyError
+from roomfield.field.activities import activity_priors
+from roomfield.field.catching import caught_before, intervals_s, spots_met
 from roomfield.field.directions import GUESSED_POWER_STD_DB, Aimed, aimed_at, plan_arrival
 from roomfield.field.forward import Forward, power_sum
-from roomfield.field.hand_scan import mean_std_db, scan_gain
+from roomfield.field.hand_scan import largest_of, mean_std_db, scan_cells, scan_gain
 from roomfield.field.noise import SCAN_STD_DB, Noise
-from roomfield.field.observation_arrays import AVERAGE_ROW, Observations, observe
+from roomfield.field.observation_arrays import AVERAGE_ROW, LevelRows, Observations, observe, receives
 from roomfield.field.path_gains import (
     WALL_OFFSET_STD_DB,
     Radiators,
@@ -36,8 +38,6 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 GAIN_SHARED = 0.5
 """Part of the variance of a meter's gain errors that is alike in all bands (our judgement)."""
-PLACELESS_STD_DB = 10.0
-"""A site without a position may be anywhere in the dwelling."""
 SEARCH_PASSES = 2
 PER_CHAIN = 4
 LOWEST_START, HALVINGS = 1.0, 8
@@ -74,6 +74,7 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     """
     if not survey.emitters:
         raise TooEarlyError("there is no emitter to make the readings.", mend="Name at least one, known or suspected.")
+    survey = within_band(survey, visit_id)
     observed = observe(survey, visit_id)
     scene = Scene.from_dwelling(survey.dwelling)
     radiators = Radiators.of(survey.emitters, _start_positions(survey.emitters, observed.sites))
@@ -94,6 +95,26 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     return Posterior(survey, visit_id, scene, radiators, forward, drawn.x[:draws], tuple(searches),
                      candidate[drawn.chain[:draws]], materials, seed, drawn.acceptance, drawn.drift,
                      mode.converged)  # fmt: skip
+
+
+def within_band(survey: Survey, visit_id: str | None = None) -> Survey:
+    """The survey without emitters that no meter in use receives: nothing that was read comes from them.
+
+    Raises
+    ------
+    TooEarlyError
+        If no emitter is left.
+    """
+    used = {r.meter_id for r in (*survey.current_readings(visit_id), *survey.current_bearings())}
+    meters = [m for m in survey.meters if m.id in used]
+    if not meters:
+        return survey
+    heard = tuple(e for e in survey.emitters if any(receives(m, e) for m in meters))
+    if not heard:
+        raise TooEarlyError(
+            "no emitter of the record lies within the band of the meter.", mend="Name one that the meter receives."
+        )
+    return replace(survey, emitters=heard)
 
 
 def _candidates(searches: list[Search], chains: int, rng: np.random.Generator) -> Indices:
@@ -141,17 +162,17 @@ def build_forward(
     """
     sites, rows = observed.sites, observed.levels
     covariance = residual_covariance(has_walls(scene), radiators, sites, sites)
-    loose = np.tile(observed.placeless * PLACELESS_STD_DB**2, len(radiators.positions))
-    factor = cholesky(covariance + np.diag(loose + 1e-6), lower=True)
+    factor = cholesky(covariance + 1e-6 * np.eye(len(covariance)), lower=True)
     index, mean, gain_factor = _gains(survey)
     priors, unit = tuple(emitter_prior(e) for e in survey.emitters), unit_db(scene, radiators, sites)
     unplaced = np.array([e.position is None and e.bearing_deg is None for e in survey.emitters])
     forward = Forward(
         observed, priors, unit, wall_slopes(scene, radiators, sites, materials), factor, index, mean, gain_factor,
-        _scan_gains(survey.emitters, radiators, rows.edge_m), np.ones((len(rows), len(priors))),
+        _scan_gains(survey.emitters, radiators, rows), np.ones((len(rows), len(priors))),
         WALL_OFFSET_STD_DB, _noise(survey.emitters, radiators, observed, priors, unit),
         eirp_factor(survey.emitters, np.array([p.eirp_std_db for p in priors])),
         aimed_at(scene, radiators, observed, unplaced),
+        activity_priors(survey.emitters, priors, observed.modes), caught_before(rows, intervals_s(survey.emitters)),
     )  # fmt: skip
     return forward.with_axes(np.zeros(forward.blocks.total), GUESSED_POWER_STD_DB)
 
@@ -168,10 +189,12 @@ def _over_candidates(
     return replace(aimed, arrival=arrival)
 
 
-def _scan_gains(emitters: tuple[Emitter, ...], radiators: Radiators, edge_m: Array) -> Array:
+def _scan_gains(emitters: tuple[Emitter, ...], radiators: Radiators, rows: LevelRows) -> Array:
+    """How far a scan's largest value of each emitter lies over its mean: of the places at which it spoke."""
     rice = np.array([rice_factor(e) for e in emitters])
-    gain = scan_gain(radiators.frequencies_hz[None], rice[None], edge_m[:, None]).median_db
-    return np.asarray(gain * (edge_m > 0.0)[:, None])
+    cells = scan_cells(rows.edge_m[:, None], radiators.frequencies_hz[None])
+    gain = largest_of(spots_met(cells, rows.watched_s, intervals_s(emitters)), rice[None]).median_db
+    return np.asarray(gain * (rows.edge_m > 0.0)[:, None])
 
 
 def _noise(
@@ -182,13 +205,15 @@ def _noise(
     rows = observed.levels
     repeat = np.zeros(int(rows.scan.max()) + 1)
     repeat[rows.scan] = np.array([m.figures.repeatability_db for m in observed.meters])[rows.meter]
+    scans = np.ones(len(repeat))
+    scans[rows.scan] = rows.count
     rice = np.array([rice_factor(e) for e in emitters])
     fading = mean_std_db(radiators.frequencies_hz, rice)
     crest = scan_gain(radiators.frequencies_hz, rice).std_db
     power, duty = (np.array([getattr(p, name) for p in priors]) for name in ("eirp_db", "duty_db"))
     terms = np.where(rows.on, unit[rows.site] + power + (rows.kind == AVERAGE_ROW)[:, None] * duty, -400.0)
     shares = power_sum(terms)[1]
-    return Noise(rows, np.hypot(repeat, SCAN_STD_DB), fading, crest, shares, np.ones(len(rows)))
+    return Noise(rows, np.hypot(repeat, SCAN_STD_DB) / np.sqrt(scans), fading, crest, shares, np.ones(len(rows)))
 
 
 def _gains(survey: Survey) -> tuple[Indices, Array, Array]:

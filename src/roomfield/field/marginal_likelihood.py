@@ -16,10 +16,11 @@ from scipy.spatial.distance import cdist
 
 from roomfield.field.directions import GUESSED_POWER_STD_DB, POWER_STD_DB, Aimed
 from roomfield.field.forward import SPOT_MEAN_DB, SPOT_STD_DB, Forward, mixture_gain_db, power_sum
-from roomfield.field.observation_arrays import AVERAGE_ROW, BearingRows
+from roomfield.field.observation_arrays import AVERAGE_ROW, KINDS, BearingRows
 from roomfield.field.path_gains import KNOWN_WALLS_LENGTH_M, Radiators, has_walls, unit_db
 from roomfield.field.propagation import paths
 from roomfield.field.scene import Scene
+from roomfield.quantities import Kind
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -30,7 +31,7 @@ BEARING_MODEL_STD_DEG = 12.0
 """Reflections turn the axis by this, alike for all bearings at one site (our judgement)."""
 STRAY_BEARINGS = 0.1
 """Share of bearings that mean nothing (our judgement)."""
-MOST_ROWS = 160
+MOST_ROWS, LEAST_ROWS = 160, 4
 FIT_STEPS, GUESSING = 6, 3
 """Steps of the rough fit, and how many of them take the axes of readings mostly as noted."""
 MODE_STEPS, MODE_GAIN = 8, 0.05
@@ -226,7 +227,7 @@ class CandidateEvidence:
         gain = forward.gain_mean_db + theta[:, 2 * k : -3] @ forward.gain_factor.T
         power = (mean + theta[:, :k] @ forward.eirp_factor.T)[:, None]
         terms = units[:, self.site] + power + self.timed[:, None] * duty[:, None] + gain[:, self.gain]
-        return np.where(self.on, terms, -400.0)
+        return np.where(self.on, terms + 10.0 * np.log10(forward.caught.share[self.rows]), -400.0)
 
     def _pickup(self, batch: Batch, theta: Array, power_std_db: float = POWER_STD_DB) -> tuple[Array, Array]:
         """Pickup of each emitter in each reading [dB], (c, r, k), and what nulls add to the variance [dB²], (c, r)."""
@@ -325,10 +326,16 @@ def _bearing_weights(rows: BearingRows) -> Array:
 
 
 def _chosen_rows(forward: Forward) -> Indices:
-    """Peaks and averages of scans, then readings of fixed spots as far as there is room, evenly thinned."""
+    """Readings of scans, then of fixed spots as far as there is room, evenly thinned.
+
+    A held maximum says little beside the peak of its scan; what emitters did beside their usual plays no part.
+    """
     rows = forward.observed.levels
-    index = np.flatnonzero(rows.kind != 1)
-    if len(index) < 4:
+    peaks = rows.scan[rows.kind == KINDS.index(Kind.PEAK)]
+    doubled = (rows.kind == KINDS.index(Kind.HIGHEST_HELD)) & np.isin(rows.scan, peaks)
+    usual = np.all(rows.mode == np.arange(rows.mode.shape[1]), axis=1)
+    index = np.flatnonzero(~doubled & usual)
+    if len(index) < LEAST_ROWS:
         index = np.arange(len(rows))
     scanned = _thinned(index[rows.edge_m[index] > 0.0], MOST_ROWS)
     fixed = _thinned(index[rows.edge_m[index] == 0.0], MOST_ROWS - len(scanned))

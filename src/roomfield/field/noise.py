@@ -57,6 +57,8 @@ class Noise:
         Part of each emitter in each reading.
     weights : ndarray, shape (r,)
         What each reading counts; a slip counts little.
+    missed_std_db : ndarray, shape (r,), optional
+        Scatter for not knowing whether what seldom speaks is in the reading [dB].
     """
 
     rows: LevelRows
@@ -65,6 +67,11 @@ class Noise:
     crest_std_db: Array
     shares: Array
     weights: Array
+    missed_std_db: Array | None = None
+
+    def with_missed(self, std_db: Array) -> Noise:
+        """The same with scatter of each reading for not knowing what spoke in it [dB], shape (r,)."""
+        return replace(self, missed_std_db=std_db)
 
     def with_added(self, added_std_db: Array) -> Noise:
         """The same with other scatter of each reading beyond that of a scan [dB], shape (r,)."""
@@ -73,7 +80,13 @@ class Noise:
     @cached_property
     def own_std_db(self) -> Array:
         """Scatter of each reading alone [dB], shape (r,)."""
-        return np.asarray(np.hypot(OWN_STD_DB, self.rows.added_std_db))
+        added = np.hypot(OWN_STD_DB / np.sqrt(self.rows.count), self.rows.added_std_db)
+        return np.asarray(added if self.missed_std_db is None else np.hypot(added, self.missed_std_db))
+
+    @property
+    def variance(self) -> Array:
+        """Of each reading about the model [dB²], shape (r,)."""
+        return np.asarray(np.diag(self.covariance))
 
     @cached_property
     def loads(self) -> tuple[Array, Array]:

@@ -1,18 +1,24 @@
-"""The survey's readings and bearings as arrays."""
+"""The survey's readings and bearings as arrays.
+
+What has no position on the plan is left out: a model of the dwelling cannot say what such a reading means. Repeated
+scans of one thing are put together (`roomfield.field.repeats`), so that a night of them costs what one does.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import TooEarlyError
 from roomfield.field.heard import HeardRows, heard_rows, listened, position_of
+from roomfield.field.repeats import together
 from roomfield.instrument import bounded_value
 from roomfield.instrument.correct import scan_key
 from roomfield.quantities import Censor, Kind
-from roomfield.survey import Bearing, Meter, Point3, Reading, Scan, Survey
+from roomfield.survey import Activity, Bearing, Emitter, Meter, Point3, Reading, Scan, Survey
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -22,6 +28,12 @@ KINDS = (Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE)
 AVERAGE_ROW = KINDS.index(Kind.AVERAGE)
 """Only averages are weighed by the duty; peaks and held maxima are instantaneous powers."""
 SAME_SITE_M = 0.02
+SAME_PLACE_M = 0.25
+"""Readings of one place that stand this near each other (half the edge of a scanned cube) are of one site [m]."""
+WATCHED_S = {Kind.PEAK: 5.0, Kind.HIGHEST_HELD: 45.0, Kind.AVERAGE: 30.0}
+"""How long a display is watched or held if nothing is noted (our judgement) [s]."""
+ROOM_EDGE_M, ROOM_STD_DB = 3.0, 5.0
+"""A hold through a whole room: its edge, and how its largest spot scatters about the cube at the place."""
 FIXED_STD_DB = 4.0
 """Scatter of one fixed spot about the local mean (Rayleigh fading has 5.6 dB, a steady path less)."""
 NULL_STD_DB = 5.0
@@ -52,6 +64,12 @@ class LevelRows:
         Axis of a figure-of-eight antenna held level, and how sure it is [deg]; NaN if turned every way.
     null : ndarray of bool, shape (r,)
         True for what was read on the axis that shows least.
+    watched_s : ndarray, shape (r,)
+        How long the display was watched, or the hold ran [s].
+    mode : ndarray of int, shape (r, k)
+        What each emitter did: its own index for what it does as found, else k + the index among `Observations.modes`.
+    count : ndarray, shape (r,)
+        Number of readings that were put together.
     """
 
     ids: tuple[str, ...]
@@ -67,6 +85,9 @@ class LevelRows:
     axis_deg: Array
     axis_std_deg: Array
     null: Mask
+    watched_s: Array
+    mode: Indices
+    count: Array
 
     def __len__(self) -> int:
         return len(self.site)
@@ -96,6 +117,22 @@ class BearingRows:
 
 
 @dataclass(frozen=True)
+class ActivityMode:
+    """Something that an emitter did in some readings only.
+
+    Parameters
+    ----------
+    emitter : int
+        Its index.
+    activity : Activity or None
+        What it did; None for as found.
+    """
+
+    emitter: int
+    activity: Activity | None
+
+
+@dataclass(frozen=True)
 class Observations:
     """Everything that was observed, indexed.
 
@@ -103,32 +140,34 @@ class Observations:
     ----------
     sites : ndarray, shape (p, 3)
         Where something was observed [m].
-    placeless : ndarray of bool, shape (p,)
-        True where the record gives no position; such a site stands at the middle of the others.
     place_ids : tuple of str
         Place of each site; empty if none.
+    modes : tuple of ActivityMode
+        What emitters did in some readings beside what each does as found.
+    unplaced : tuple of str
+        Ids of places that were read but have no position, and so play no part.
     """
 
     sites: Array
-    placeless: Mask
     place_ids: tuple[str, ...]
     levels: LevelRows
     bearings: BearingRows
     meters: tuple[Meter, ...]
     heard: HeardRows
+    modes: tuple[ActivityMode, ...] = ()
+    unplaced: tuple[str, ...] = ()
 
 
 class _Sites:
     def __init__(self) -> None:
-        self.positions: list[Point3 | None] = []
+        self.positions: list[Point3] = []
         self.place_ids: list[str] = []
 
-    def index(self, position: Point3 | None, place_id: str) -> int:
+    def index(self, position: Point3, place_id: str) -> int:
+        """Number of the site; one that is new is added."""
         for k, known in enumerate(self.positions):
-            if position is None or known is None:
-                if position is known and self.place_ids[k] == place_id:
-                    return k
-            elif max(abs(a - b) for a, b in zip(position, known, strict=True)) < SAME_SITE_M:
+            near = SAME_PLACE_M if place_id and self.place_ids[k] == place_id else SAME_SITE_M
+            if max(abs(a - b) for a, b in zip(position, known, strict=True)) < near:
                 return k
         self.positions.append(position)
         self.place_ids.append(place_id)
@@ -150,73 +189,127 @@ def observe(survey: Survey, visit_id: str | None = None) -> Observations:
     TooEarlyError
         If there is no reading yet.
     """
-    sites = _Sites()
-    meters = survey.meters
-    rows = [_reading_row(survey, r, sites) for r in survey.current_readings(visit_id)]
-    bearings = [b for b in survey.current_bearings() if visit_id is None or b.visit_id == visit_id]
+    sites, tuner = _Sites(), _Tuner(survey)
+    readings, unplaced = _placed(survey, visit_id)
+    rows = [_reading_row(survey, r, p, sites, tuner) for r, p in readings]
     axes = []
-    for bearing in bearings:
+    for bearing in (b for b in survey.current_bearings() if visit_id is None or b.visit_id == visit_id):
         site = sites.index(bearing.position, "")
-        on = _on(survey, bearing.visit_id, bearing.radio_state_id)
+        on = tuner.on(bearing.visit_id, bearing.radio_state_id, bearing.meter_id)
         if bearing.strongest_deg is not None:
             axes.append((site, bearing.strongest_deg % 180.0, bearing.std_deg, on))
         if bearing.null_deg is not None:
             axes.append((site, (bearing.null_deg + 90.0) % 180.0, bearing.std_deg, on))
-        rows += _bearing_levels(survey, bearing, site, on)
+        rows += _bearing_levels(survey, bearing, site, tuner)
     if not rows:
         raise TooEarlyError(
             "there is no reading to infer anything from.", mend="Enter or import readings for this visit first."
         )
-    recordings = listened(survey, visit_id)
+    recordings = [(r, p) for r in listened(survey, visit_id) if (p := position_of(survey, r)) is not None]
     heard = heard_rows(
-        survey, recordings, [sites.index(position_of(survey, r), r.place_id) for r in recordings],
-        [_on(survey, r.visit_id, r.radio_state_id) for r in recordings],
+        survey, [r for r, _ in recordings], [sites.index(p, r.place_id) for r, p in recordings],
+        [tuner.on(r.visit_id, r.radio_state_id, r.meter_id) for r, _ in recordings],
     )  # fmt: skip
-    positions = np.array([p if p is not None else (np.nan,) * 3 for p in sites.positions], dtype=np.float64)
-    placeless = np.isnan(positions[:, 0])
-    middle = positions[~placeless].mean(axis=0) if np.any(~placeless) else np.zeros(3)
-    positions[placeless] = middle
+    levels, modes = _with_modes(_level_rows(rows, len(survey.emitters)))
     return Observations(
-        positions,
-        placeless,
-        tuple(sites.place_ids),
-        _level_rows(rows),
-        _bearing_rows(axes, survey),
-        meters,
-        heard,
-    )
+        np.array(sites.positions, dtype=np.float64), tuple(sites.place_ids), together(levels),
+        _bearing_rows(axes, survey), survey.meters, heard, modes, unplaced,
+    )  # fmt: skip
 
 
-_Row = tuple[str, int, int, int, str, float, int, tuple[bool, ...], float, float, float, float, bool]
+def _placed(survey: Survey, visit_id: str | None) -> tuple[list[tuple[Reading, Point3]], tuple[str, ...]]:
+    """Readings with where they were taken, and the ids of places without a position."""
+    at = {p.id: p.position for p in survey.places}
+    found, without = [], {}
+    for reading in survey.current_readings(visit_id):
+        position = reading.position or (at[survey.place(reading.place_id).id] if reading.place_id else None)
+        if position is None:
+            without[reading.place_id] = None
+        else:
+            found.append((reading, position))
+    return found, tuple(without)
+
+
+_ACTIVITIES = (None, *Activity)
+
+
+class _Tuner:
+    """Which emitters a meter received in a radio state, and what each did."""
+
+    def __init__(self, survey: Survey) -> None:
+        self.survey = survey
+
+    def on(self, visit_id: str, state_id: str, meter_id: str) -> tuple[bool, ...]:
+        """Whether each emitter was on, and within the meter's band."""
+        meter = self.survey.meter(meter_id)
+        return tuple(
+            activity is not Activity.SILENT and receives(meter, emitter)
+            for emitter, activity in zip(self.survey.emitters, self.activities(visit_id, state_id), strict=True)
+        )
+
+    def activities(self, visit_id: str, state_id: str) -> tuple[Activity | None, ...]:
+        """What each emitter did; None for as found."""
+        state = self.survey.radio_state(visit_id, state_id)
+        return tuple(state.activity_of(e.id, e.group) for e in self.survey.emitters)
+
+
+def receives(meter: Meter, emitter: Emitter) -> bool:
+    """Whether an emitter's frequency, as far as it is known, lies in what a meter is known to receive."""
+    low_hz, high_hz = meter.receives_hz
+    return emitter.frequency_hz is None or low_hz <= emitter.frequency_hz <= high_hz
+
+
+class _Row(NamedTuple):
+    """One reading, see `LevelRows`; ``activity`` holds an index of `_ACTIVITIES` per emitter."""
+
+    id: str
+    site: int
+    kind: int
+    meter: int
+    scan: str
+    value_db: float
+    censor: int
+    on: tuple[bool, ...]
+    edge_m: float
+    added_std_db: float
+    axis_deg: float
+    axis_std_deg: float
+    null: bool
+    watched_s: float
+    activity: tuple[int, ...]
+
+
 _Axis = tuple[int, float, float, tuple[bool, ...]]
+_HELD = {Scan.FIXED: (0.0, FIXED_STD_DB), Scan.ROOM: (ROOM_EDGE_M, ROOM_STD_DB)}
 
 
-def _reading_row(survey: Survey, reading: Reading, sites: _Sites) -> _Row:
+def _reading_row(survey: Survey, reading: Reading, position: Point3, sites: _Sites, tuner: _Tuner) -> _Row:
     meter = survey.meter(reading.meter_id)
-    position = reading.position
-    if position is None and reading.place_id:
-        position = survey.place(reading.place_id).position
     value = bounded_value(reading, meter)
     side = {Censor.NONE: 0, Censor.BELOW: -1, Censor.ABOVE: 1}[value.censor]
-    fixed = reading.scan is Scan.FIXED
-    return (
+    edge_m, added_db = _HELD.get(reading.scan, (reading.scan_edge_m, 0.0))
+    noted = tuner.activities(reading.visit_id, reading.radio_state_id)
+    return _Row(
         reading.id, sites.index(position, reading.place_id), KINDS.index(reading.kind),
         _meter(survey, reading.meter_id), scan_key(reading), 10.0 * float(np.log10(value.density_w_m2)), side,
-        _on(survey, reading.visit_id, reading.radio_state_id), 0.0 if fixed else reading.scan_edge_m,
-        FIXED_STD_DB if fixed else 0.0, np.nan, np.nan, False,
+        tuner.on(reading.visit_id, reading.radio_state_id, reading.meter_id), edge_m, added_db, np.nan, np.nan, False,
+        reading.watched_s or WATCHED_S[reading.kind], tuple(_ACTIVITIES.index(a) for a in noted),
     )  # fmt: skip
 
 
-def _bearing_levels(survey: Survey, bearing: Bearing, site: int, on: tuple[bool, ...]) -> list[_Row]:
+def _bearing_levels(survey: Survey, bearing: Bearing, site: int, tuner: _Tuner) -> list[_Row]:
     """What was read on the axis of the strongest pickup and at the null."""
     null_w_m2 = bearing.null_w_m2 if bearing.null_deg is not None else None
     known = (
         (bearing.strongest_w_m2, bearing.strongest_deg, FIXED_STD_DB, False),
         (null_w_m2, bearing.null_deg, NULL_STD_DB, True),
     )
+    on = tuner.on(bearing.visit_id, bearing.radio_state_id, bearing.meter_id)
+    did = tuple(_ACTIVITIES.index(a) for a in tuner.activities(bearing.visit_id, bearing.radio_state_id))
     return [
-        (bearing.id, site, 2, _meter(survey, bearing.meter_id), f"bearing/{bearing.id}", 10.0 * float(np.log10(level)),
-         0, on, 0.0, std_db, np.nan if axis_deg is None else axis_deg, bearing.std_deg, null)
+        _Row(bearing.id, site, AVERAGE_ROW, _meter(survey, bearing.meter_id), f"bearing/{bearing.id}",
+             10.0 * float(np.log10(level)), 0, on, 0.0, std_db, np.nan if axis_deg is None else axis_deg,
+             bearing.std_deg, null, WATCHED_S[Kind.AVERAGE], did)
         for level, axis_deg, std_db, null in known
         if level
     ]  # fmt: skip
@@ -226,20 +319,33 @@ def _meter(survey: Survey, meter_id: str) -> int:
     return [m.id for m in survey.meters].index(survey.meter(meter_id).id)
 
 
-def _on(survey: Survey, visit_id: str, state_id: str) -> tuple[bool, ...]:
-    off = survey.radio_state(visit_id, state_id).off_groups
-    return tuple(e.group not in off and e.id not in off for e in survey.emitters)
-
-
-def _level_rows(rows: list[_Row]) -> LevelRows:
-    ids, site, kind, meter, scan, value, side, on, edge, added, axis, axis_std, null = zip(*rows, strict=True)
-    scans = {key: k for k, key in enumerate(dict.fromkeys(scan))}
+def _level_rows(rows: list[_Row], emitters: int) -> LevelRows:
+    columns = _Row(*zip(*rows, strict=True))
+    scans = {key: k for k, key in enumerate(dict.fromkeys(columns.scan))}
+    floats = {name: np.array(getattr(columns, name), dtype=np.float64) for name in _FLOATS}
     return LevelRows(
-        tuple(ids), np.array(site), np.array(kind), np.array(meter), np.array([scans[s] for s in scan]),
-        np.array(value, dtype=np.float64), np.array(side), np.array(on, dtype=bool).reshape(len(rows), -1),
-        np.array(edge, dtype=np.float64), np.array(added, dtype=np.float64),
-        np.array(axis, dtype=np.float64), np.array(axis_std, dtype=np.float64), np.array(null, dtype=bool),
+        ids=tuple(columns.id), site=np.array(columns.site), kind=np.array(columns.kind), meter=np.array(columns.meter),
+        scan=np.array([scans[s] for s in columns.scan]), censor=np.array(columns.censor),
+        on=np.array(columns.on, dtype=bool).reshape(len(rows), emitters), null=np.array(columns.null, dtype=bool),
+        mode=np.array(columns.activity, dtype=np.int64).reshape(len(rows), emitters), count=np.ones(len(rows)),
+        **floats,
     )  # fmt: skip
+
+
+_FLOATS = ("value_db", "edge_m", "added_std_db", "axis_deg", "axis_std_deg", "watched_s")
+
+
+def _with_modes(rows: LevelRows) -> tuple[LevelRows, tuple[ActivityMode, ...]]:
+    """Activities as modes: what an emitter did in most of the readings in which it was on is its own."""
+    emitters = rows.on.shape[1]
+    mode, modes = np.tile(np.arange(emitters), (len(rows), 1)), []
+    for e in range(emitters):
+        did = rows.mode[rows.on[:, e], e]
+        usual = int(np.bincount(did, minlength=len(_ACTIVITIES)).argmax())
+        for other in sorted({*did.tolist()} - {usual}):
+            mode[rows.on[:, e] & (rows.mode[:, e] == other), e] = emitters + len(modes)
+            modes.append(ActivityMode(e, _ACTIVITIES[other]))
+    return replace(rows, mode=mode), tuple(modes)
 
 
 def _bearing_rows(axes: list[_Axis], survey: Survey) -> BearingRows:

@@ -28,7 +28,7 @@ from roomfield.field.priors import rice_factor
 from roomfield.field.scene import Scene
 from roomfield.field.threads import on_one_thread
 from roomfield.quantities import Kind
-from roomfield.survey import RadioState, Survey
+from roomfield.survey import Activity, RadioState, Survey
 
 Array = NDArray[np.float64]
 SCAN_EDGE_M = 0.5
@@ -177,8 +177,7 @@ class Posterior:
     def scanned(self) -> NDArray[np.int64]:
         """Sites with a position where a cube was scanned."""
         rows = self.forward.observed.levels
-        sites = np.unique(rows.site[(rows.edge_m > 0.0) & (rows.censor == 0)])
-        return np.asarray(sites[~self.forward.observed.placeless[sites]])
+        return np.unique(rows.site[(rows.edge_m > 0.0) & (rows.censor == 0)])
 
     def on_mask(self, state: str | RadioState | None) -> NDArray[np.bool_]:
         """Which emitters are on in a radio state, shape (n_emitters,).
@@ -193,14 +192,33 @@ class Posterior:
         UnknownNameError
             If there is no state with this id.
         """
+        did = self._activities(state)
+        return np.array([activity is not Activity.SILENT for activity in did])
+
+    def activity_change_db(self, state: str | RadioState | None, kind: Kind, x: Array) -> Array:
+        """By how much emitters differ in a radio state from what they do as found [dB], shape (n_draws, n_emitters).
+
+        What was never read (a call that nobody made) is taken as found.
+        """
+        did, modes = self._activities(state), self.forward.observed.modes
+        k = len(did)
+        found = {(m.emitter, m.activity): k + n for n, m in enumerate(modes)}
+        index = [found.get((e, activity), e) for e, activity in enumerate(did)] if state else list(range(k))
+        offset, duty = self.forward.mode_db(x)
+        change = offset[:, index]
+        return change if kind.instantaneous else change + duty[:, index] - duty[:, :k]
+
+    def _activities(self, state: str | RadioState | None) -> tuple[Activity | None, ...]:
+        """What each emitter does in a radio state; None for as found."""
+        if state is None:
+            return (None,) * len(self.survey.emitters)
         if isinstance(state, str):
             visits = [v for v in self.survey.visits if self.visit_id in (None, v.id)]
             known = {s.id: s for v in visits for s in v.radio_states}
             if state not in known:
                 raise UnknownNameError("radio state", state, known)
             state = known[state]
-        off = state.off_groups if state else ()
-        return np.array([e.group not in off and e.id not in off for e in self.survey.emitters])
+        return tuple(state.activity_of(e.id, e.group) for e in self.survey.emitters)
 
 
 @on_one_thread
@@ -241,6 +259,7 @@ def levels_at(
     x = posterior.x[:draws]
     level = level_table_db(posterior, points, kind=kind, scene=scene, emitter_positions=emitter_positions, draws=draws)
     on = posterior.on_mask(state)
+    level = level + posterior.activity_change_db(state, kind, x)[:, :, None]
     moved = tuple(emitter_positions or ())
     return total_of(posterior, np.where(on[None, :, None], level, -400.0), x, kind, points=points, moved=moved)
 

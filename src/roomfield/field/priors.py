@@ -120,6 +120,14 @@ def _duty(emitter: Emitter, kinds: tuple[catalogue.EmitterType, ...]) -> tuple[f
     return float(np.median(ends)), float(np.hypot(np.std(ends), 3.0))
 
 
+def duty_range_db(emitter: Emitter) -> tuple[float, float]:
+    """Least and most share of time on air of such an emitter by the catalogue, as 10 log10 [dB]."""
+    ends = [10.0 * float(np.log10(d)) for k in _similar(emitter) for d in (k.duty_low, k.duty_high) if d]
+    if not ends:
+        return FALLBACK_DUTY_DB - FALLBACK_DUTY_STD_DB, FALLBACK_DUTY_DB + FALLBACK_DUTY_STD_DB
+    return min(ends), max(ends)
+
+
 def eirp_factor(emitters: tuple[Emitter, ...], std_db: Array) -> Array:
     """Lower Cholesky factor of the prior covariance of the powers [dB], shape (k, k).
 

@@ -94,7 +94,7 @@ def settle(forward: Forward) -> Forward:
     x = None
     for _ in range(SETTLING):
         x = find_mode(forward, x, scale=0.0).x
-        forward = forward.with_axes(x)
+        forward = forward.with_axes(x).with_caught(x)
         residual, shares = forward.residual_db(x[None])[0], forward.predict(x[None])[1][0]
         noise = replace(forward.noise, shares=shares)
         forward = replace(forward, noise=replace(noise, weights=noise.tail_weights(residual)))
