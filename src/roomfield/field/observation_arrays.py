@@ -238,19 +238,27 @@ class _Tuner:
 
     def __init__(self, survey: Survey) -> None:
         self.survey = survey
+        self._on: dict[tuple[str, str, str], tuple[bool, ...]] = {}
+        self._did: dict[tuple[str, str], tuple[Activity | None, ...]] = {}
 
     def on(self, visit_id: str, state_id: str, meter_id: str) -> tuple[bool, ...]:
         """Whether each emitter was on, and within the meter's band."""
-        meter = self.survey.meter(meter_id)
-        return tuple(
-            activity is not Activity.SILENT and receives(meter, emitter)
-            for emitter, activity in zip(self.survey.emitters, self.activities(visit_id, state_id), strict=True)
-        )
+        key = (visit_id, state_id, meter_id)
+        if key not in self._on:
+            meter, did = self.survey.meter(meter_id), self.activities(visit_id, state_id)
+            self._on[key] = tuple(
+                activity is not Activity.SILENT and receives(meter, emitter)
+                for emitter, activity in zip(self.survey.emitters, did, strict=True)
+            )
+        return self._on[key]
 
     def activities(self, visit_id: str, state_id: str) -> tuple[Activity | None, ...]:
         """What each emitter did; None for as found."""
-        state = self.survey.radio_state(visit_id, state_id)
-        return tuple(state.activity_of(e.id, e.group) for e in self.survey.emitters)
+        key = (visit_id, state_id)
+        if key not in self._did:
+            state = self.survey.radio_state(visit_id, state_id)
+            self._did[key] = tuple(state.activity_of(e.id, e.group) for e in self.survey.emitters)
+        return self._did[key]
 
 
 def receives(meter: Meter, emitter: Emitter) -> bool:

@@ -14,8 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
+from roomfield.field.hand_scan import scan_gain
 from roomfield.field.measured import Tie
 from roomfield.field.posterior import LevelDraws, Posterior
+from roomfield.field.priors import rice_factor
 from roomfield.quantities import Kind
 from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.effects import columns_of, effects_of
@@ -132,7 +134,7 @@ class Evaluator:
 
     @cached_property
     def doubt(self) -> Array32:
-        """Factor on what is let through, by the size of the change (half decibels) and draw."""
+        """Factor on what is let through by the size of the change (half decibels) and draw: doubt, deeper fading."""
         spread = MODEL_DOUBT
         for effect in self.steady:
             sheet = effect.action.sheet
@@ -141,7 +143,22 @@ class Evaluator:
         count = len(self.posterior.x)
         z = np.random.default_rng([self.posterior.seed, 23]).standard_normal(count).clip(-3.0, 3.0)
         change_db = np.arange(MOST_DB * STEPS_PER_DB + 1) / STEPS_PER_DB
-        return np.asarray(10.0 ** (min(spread, 0.3) * change_db[:, None] * z / 10.0), dtype=np.float32)
+        off_db = min(spread, 0.3) * change_db[:, None] * z + self._crest_rise_db(change_db)[:, None]
+        return np.asarray(10.0 ** (off_db / 10.0), dtype=np.float32)
+
+    def _crest_rise_db(self, change_db: Array) -> Array:
+        """By how much farther the largest spot of a scan lies over the mean, by the size of the change let through.
+
+        The strongest path is what a shield takes; what comes round it by many ways fades deeper. Rice's factor is
+        taken to fall as the power does.
+        """
+        if not self.kind.instantaneous:
+            return np.zeros_like(change_db)
+        emitters = self.posterior.survey.emitters
+        rice = np.array([rice_factor(e) for e in emitters])
+        left = rice * 10.0 ** (-change_db[:, None] / 10.0)
+        found = scan_gain(self.posterior.radiators.frequencies_hz, left).median_db
+        return np.asarray(np.mean(found - found[:1], axis=1))
 
     def variant(self, moves: Sequence[str] = ()) -> Variant:
         """Levels and paths after some moves (ids of moving actions, in any order)."""
