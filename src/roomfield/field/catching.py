@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.field.observation_arrays import AVERAGE_ROW, LevelRows
+from roomfield.field.level_rows import AVERAGE_ROW, LevelRows
 from roomfield.survey import Emitter
 
 Array = NDArray[np.float64]

@@ -105,7 +105,7 @@ def within_band(survey: Survey, visit_id: str | None = None) -> Survey:
     TooEarlyError
         If no emitter is left.
     """
-    used = {r.meter_id for r in (*survey.current_readings(visit_id), *survey.current_bearings())}
+    used = {r.meter_id for r in survey.current_readings(visit_id)} | {b.meter_id for b in survey.current_bearings()}
     meters = [m for m in survey.meters if m.id in used]
     if not meters:
         return survey

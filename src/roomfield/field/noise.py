@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_solve, cholesky, solve_triangular
 from scipy.special import gamma, stdtr
 
-from roomfield.field.observation_arrays import AVERAGE_ROW, LevelRows
+from roomfield.field.level_rows import AVERAGE_ROW, LevelRows
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

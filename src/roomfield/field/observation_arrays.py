@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 
 from roomfield.errors import TooEarlyError
 from roomfield.field.heard import HeardRows, heard_rows, listened, position_of
+from roomfield.field.level_rows import AVERAGE_ROW as AVERAGE_ROW
+from roomfield.field.level_rows import KINDS as KINDS
+from roomfield.field.level_rows import LevelRows as LevelRows
 from roomfield.field.repeats import together
 from roomfield.instrument import bounded_value
 from roomfield.instrument.correct import scan_key
@@ -24,9 +27,6 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-KINDS = (Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE)
-AVERAGE_ROW = KINDS.index(Kind.AVERAGE)
-"""Only averages are weighed by the duty; peaks and held maxima are instantaneous powers."""
 SAME_SITE_M = 0.02
 SAME_PLACE_M = 0.25
 """Readings of one place that stand this near each other (half the edge of a scanned cube) are of one site [m]."""
@@ -38,59 +38,6 @@ FIXED_STD_DB = 4.0
 """Scatter of one fixed spot about the local mean (Rayleigh fading has 5.6 dB, a steady path less)."""
 NULL_STD_DB = 5.0
 """The same for what is left at the null, which scattered waves fill."""
-
-
-@dataclass(frozen=True)
-class LevelRows:
-    """One row per reading.
-
-    Parameters
-    ----------
-    ids : tuple of str
-        Ids of the readings (or bearings).
-    site, kind, meter, scan : ndarray of int, shape (r,)
-        Index of the site, of `KINDS`, of the meter, and of the scan whose repeatability is shared.
-    value_db : ndarray, shape (r,)
-        Reading, or the bound [dB re 1 W/m²].
-    censor : ndarray of int, shape (r,)
-        0 a value, -1 below the bound, +1 above it.
-    on : ndarray of bool, shape (r, k)
-        Which emitters were on.
-    edge_m : ndarray, shape (r,)
-        Edge of the scanned cube; 0 for a fixed antenna [m].
-    added_std_db : ndarray, shape (r,)
-        Scatter beyond that of a scan [dB].
-    axis_deg, axis_std_deg : ndarray, shape (r,)
-        Axis of a figure-of-eight antenna held level, and how sure it is [deg]; NaN if turned every way.
-    null : ndarray of bool, shape (r,)
-        True for what was read on the axis that shows least.
-    watched_s : ndarray, shape (r,)
-        How long the display was watched, or the hold ran [s].
-    mode : ndarray of int, shape (r, k)
-        What each emitter did: its own index for what it does as found, else k + the index among `Observations.modes`.
-    count : ndarray, shape (r,)
-        Number of readings that were put together.
-    """
-
-    ids: tuple[str, ...]
-    site: Indices
-    kind: Indices
-    meter: Indices
-    scan: Indices
-    value_db: Array
-    censor: Indices
-    on: Mask
-    edge_m: Array
-    added_std_db: Array
-    axis_deg: Array
-    axis_std_deg: Array
-    null: Mask
-    watched_s: Array
-    mode: Indices
-    count: Array
-
-    def __len__(self) -> int:
-        return len(self.site)
 
 
 @dataclass(frozen=True)
@@ -220,7 +167,8 @@ def observe(survey: Survey, visit_id: str | None = None) -> Observations:
 def _placed(survey: Survey, visit_id: str | None) -> tuple[list[tuple[Reading, Point3]], tuple[str, ...]]:
     """Readings with where they were taken, and the ids of places without a position."""
     at = {p.id: p.position for p in survey.places}
-    found, without = [], {}
+    found: list[tuple[Reading, Point3]] = []
+    without: dict[str, None] = {}
     for reading in survey.current_readings(visit_id):
         position = reading.position or (at[survey.place(reading.place_id).id] if reading.place_id else None)
         if position is None:
@@ -328,15 +276,15 @@ def _meter(survey: Survey, meter_id: str) -> int:
 
 
 def _level_rows(rows: list[_Row], emitters: int) -> LevelRows:
-    columns = _Row(*zip(*rows, strict=True))
-    scans = {key: k for k, key in enumerate(dict.fromkeys(columns.scan))}
-    floats = {name: np.array(getattr(columns, name), dtype=np.float64) for name in _FLOATS}
+    column = {name: [getattr(row, name) for row in rows] for name in _Row._fields}
+    scans = {key: k for k, key in enumerate(dict.fromkeys(column["scan"]))}
+    arrays = {name: np.array(column[name]) for name in ("site", "kind", "meter", "censor")}
+    arrays |= {name: np.array(column[name], dtype=np.float64) for name in _FLOATS}
     return LevelRows(
-        ids=tuple(columns.id), site=np.array(columns.site), kind=np.array(columns.kind), meter=np.array(columns.meter),
-        scan=np.array([scans[s] for s in columns.scan]), censor=np.array(columns.censor),
-        on=np.array(columns.on, dtype=bool).reshape(len(rows), emitters), null=np.array(columns.null, dtype=bool),
-        mode=np.array(columns.activity, dtype=np.int64).reshape(len(rows), emitters), count=np.ones(len(rows)),
-        **floats,
+        ids=tuple(column["id"]), scan=np.array([scans[s] for s in column["scan"]]),
+        on=np.array(column["on"], dtype=bool).reshape(len(rows), emitters), null=np.array(column["null"], dtype=bool),
+        mode=np.array(column["activity"], dtype=np.int64).reshape(len(rows), emitters), count=np.ones(len(rows)),
+        **arrays,
     )  # fmt: skip
 
 
@@ -346,7 +294,8 @@ _FLOATS = ("value_db", "edge_m", "added_std_db", "axis_deg", "axis_std_deg", "wa
 def _with_modes(rows: LevelRows) -> tuple[LevelRows, tuple[ActivityMode, ...]]:
     """Activities as modes: what an emitter did in most of the readings in which it was on is its own."""
     emitters = rows.on.shape[1]
-    mode, modes = np.tile(np.arange(emitters), (len(rows), 1)), []
+    mode = np.tile(np.arange(emitters), (len(rows), 1))
+    modes: list[ActivityMode] = []
     for e in range(emitters):
         did = rows.mode[rows.on[:, e], e]
         usual = int(np.bincount(did, minlength=len(_ACTIVITIES)).argmax())

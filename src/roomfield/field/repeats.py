@@ -9,13 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 from dataclasses import fields, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from roomfield.field.observation_arrays import LevelRows
+from roomfield.field.level_rows import LevelRows
 
 Array = NDArray[np.float64]
 LEAST_REPEATS = 3

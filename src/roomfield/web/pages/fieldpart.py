@@ -38,6 +38,7 @@ class ShareSheet:
 
     place: str
     rows: tuple[ShareRow, ...]
+    contradicted: bool = False
 
 
 @router.get("/field")
@@ -67,7 +68,7 @@ def _sheet(place: PlaceCauses, show: Show) -> ShareSheet:
         for switch in place.shares[:6]
         for row in (_row(switch, show), *(_row(band, show, band=True) for band in switch.bands))
     ]
-    return ShareSheet(place.place, tuple(rows))
+    return ShareSheet(place.place, tuple(rows), place.contradicted)
 
 
 def _row(one: NamedShare, show: Show, *, band: bool = False) -> ShareRow:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from math import hypot, log10
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from roomfield.errors import UnknownNameError
 from roomfield.field.diagnostics import Finding, FindingKind, diagnostics
+from roomfield.field.fit import fit_of
 from roomfield.field.heard import unexplained
 from roomfield.field.locate import Bearings, Whereabouts, locate
 from roomfield.field.map import LevelMap, level_map
@@ -157,6 +159,7 @@ def open_questions(posterior: Posterior) -> tuple[Text, ...]:
             found.append(phrase("open.suspected", source=emitter.name))
     worded = (_worded(posterior, finding) for finding in diagnostics(posterior))
     found += [text for text in worded if text is not None]
+    found += _gains(posterior)
     heard = unexplained(posterior.survey, posterior.visit_id)
     found += [phrase("open.unexplained", technology=Told(technology(name).title)) for _, name in heard]
     return tuple(found)
@@ -178,7 +181,20 @@ def _worded(posterior: Posterior, finding: Finding) -> Text | None:
         return phrase("open.outlier", reading=finding.subjects[0], place=_place_read(survey, finding.subjects[0]))
     if finding.kind is FindingKind.STRANGE_SITE:
         return phrase("open.strange_site", place=_place_read(survey, finding.subjects[0]))
+    if finding.kind is FindingKind.UNPLACED:
+        place_id = finding.subjects[0]
+        return phrase("open.unplaced", place=survey.place(place_id).name if place_id else phrase("open.a_point"))
     return phrase("open.unsettled") if finding.kind is FindingKind.UNSETTLED else None
+
+
+def _gains(posterior: Posterior) -> Iterator[Text]:
+    """Gain errors that lie beyond what the meter's maker allows."""
+    for one in fit_of(posterior).gains:
+        if one.beyond:
+            yield phrase(
+                "open.gain", gain=f"{one.gain_db.median:+.1f}", frequency=f"{one.frequency_hz / 1e9:.2f}",
+                tolerance=f"{one.tolerance_db:.1f}",
+            )  # fmt: skip
 
 
 def _place_read(survey: Survey, reading_id: str) -> Text:
