@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import gzip
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from roomfield.errors import FormatError, InputError, IntegrityError, RejectedRows
+from roomfield.errors import FormatError, InputError, IntegrityError, RejectedRows, UnknownNameError
 from roomfield.logs import guess_mapping, ingest, open_series
 
 ROWS = [(f"2026-03-01 00:00:{s:02d}", 10.5 + s) for s in range(40)]
@@ -254,3 +256,87 @@ def test_a_span_of_a_series_is_a_series(stored):
     assert np.array_equal(span.readings()[1], np.arange(11, 21))
     with pytest.raises(InputError, match="no reading lies between"):
         series.between("1980-01-01")
+
+
+def _minutes(first: str, count: int, odd: dict[int, str] | None = None) -> str:
+    start = datetime.fromisoformat(first)
+    stamps = [(odd or {}).get(i, f"{start + timedelta(minutes=i):%Y-%m-%d %H:%M:%S}") for i in range(count)]
+    return "time UTC,average µW/m²\n" + "".join(f"{stamp},{10 + i % 7}\n" for i, stamp in enumerate(stamps))
+
+
+@pytest.mark.parametrize(
+    "odd", ["1969-12-30 00:00:00", "1800-01-01 00:00:00", "9999-12-31 23:59:59", "2101-01-01 00:00:00"]
+)
+@pytest.mark.parametrize("place", [0, 150, 299])
+def test_a_stamp_of_no_year_that_a_log_can_be_of_is_a_faulty_row(written, odd, place):
+    path = written(_minutes("2026-03-01 00:00", 300, {place: odd}))
+    with pytest.raises(RejectedRows) as refused:
+        _take(path, time_form="%Y-%m-%d %H:%M:%S")
+    assert [fault.line for fault in refused.value.faults] == [place + 2]
+    series = _take(path, skip_unreadable=True, time_form="%Y-%m-%d %H:%M:%S")
+    assert (series.rows, series.report.unreadable) == (299, 1)
+
+
+def test_parquet_of_the_year_9999_ends(tmp_path):
+    stamps = [datetime(2026, 3, 1, 0, i) for i in range(50)] + [datetime(9999, 1, 1)]
+    path = tmp_path / "log.parquet"
+    pq.write_table(
+        pa.table({"time UTC": pa.array(stamps, pa.timestamp("us", "UTC")), "average W/m2": [1e-6] * 51}), path
+    )
+    with pytest.raises(RejectedRows):
+        _take(path)
+    assert _take(path, skip_unreadable=True).rows == 50
+
+
+@pytest.mark.parametrize("odd", ["1970-01-01 00:00:00", "2001-01-01 00:00:00", "2038-01-19 03:14:07"])
+def test_a_few_stamps_far_away_are_shown_and_asked_about(written, odd):
+    path = written(_minutes("2026-03-01 00:00", 300, {10: odd, 11: odd.replace(":0", ":2")}))
+    with pytest.raises(RejectedRows, match=r"leave out") as refused:
+        _take(path)
+    assert refused.value.faults[0].value == odd[:16]
+    assert "2026-03-01" in refused.value.faults[0].reason
+    series = _take(path, outlying="leave out")
+    assert (series.rows, series.nominal_interval_s) == (298, 60.0)
+    assert series.end.year == series.start.year == 2026
+    assert any("half a year" in remark for remark in series.report.remarks)
+    if odd > "2030":
+        assert _take(path, outlying="keep").rows == 300
+
+
+def test_readings_too_few_for_the_years_they_span_are_refused(written):
+    text = _minutes("2000-03-01 00:00", 60) + _minutes("2090-03-01 00:00", 60).split("\n", 1)[1]
+    with pytest.raises(InputError, match="spread from 2000-03-01 to 2090-03-01"):
+        _take(written(text), outlying="keep")
+
+
+def test_two_campaigns_a_year_apart_are_one_log(written):
+    text = _minutes("2025-03-01 00:00", 200) + _minutes("2026-03-01 00:00", 300).split("\n", 1)[1]
+    assert _take(written(text)).rows == 500
+
+
+@pytest.mark.parametrize("number", ["1e300", "-1e300", "9e15", "1e999"])
+def test_a_number_that_no_meter_shows_is_a_faulty_row_or_an_overload(written, number):
+    path = written(_text().replace("12.50", number))
+    if number == "1e999":
+        assert _take(path, overload=1e6).report.overload == 1
+        return
+    with pytest.raises(RejectedRows) as refused:
+        _take(path)
+    assert [fault.line for fault in refused.value.faults] == [4]
+
+
+@pytest.mark.parametrize("cut", [3, 12, 40, -9, -1])
+def test_a_damaged_gzip_is_one_sentence(tmp_path, cut):
+    path = tmp_path / "log.csv.gz"
+    whole = gzip.compress((_text() * 40).encode())
+    for content in (whole[:cut], whole[: len(whole) // 2] + b"\xff" * 20 + whole[len(whole) // 2 + 20 :]):
+        path.write_bytes(content)
+        with pytest.raises((FormatError, InputError)):
+            _take(path)
+
+
+def test_what_becomes_of_outlying_stamps_is_part_of_what_is_stored(written):
+    mapping = guess_mapping(written(_text())).confirm()
+    assert mapping.fingerprint() != replace(mapping, outlying="keep").fingerprint()
+    with pytest.raises(UnknownNameError, match="leave out"):
+        mapping.confirm(outlying="perhaps")

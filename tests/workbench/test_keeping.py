@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import time
 import zipfile
 from contextlib import closing
 from dataclasses import replace
@@ -15,7 +17,7 @@ from roomfield.errors import InputError, StoreError
 from roomfield.quantities.kind import Kind
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Assignment, Reading
-from roomfield.workbench.record import backups, proof
+from roomfield.workbench.record import backups, long_series, proof, readings_intake
 from roomfield.workbench.record.editing import started_survey
 from roomfield.workbench.record.identity import present_identity, set_identity
 from roomfield.workbench.record.job import Job, take_in_package
@@ -147,3 +149,81 @@ def test_the_identity_is_set_once_and_bad_names_are_refused(tmp_path: Path, monk
     for name in ("", " ", "a\nb\0", "x" * 200):
         with pytest.raises(InputError):
             set_identity(name)
+
+
+def night(tmp_path: Path) -> Path:
+    path = tmp_path / "night.csv"
+    rows = "".join(f"2026-03-01 {i // 60:02d}:{i % 60:02d}:00,{10 + i % 7}\n" for i in range(300))
+    path.write_text("time UTC,average µW/m²\n" + rows, encoding="utf-8")
+    return path
+
+
+def test_a_log_kept_twice_is_one_log(records: Store, survey_id: str, tmp_path: Path):
+    path = night(tmp_path)
+    mapping = long_series.guessed_log(path).confirm()
+    kept = [
+        long_series.keep_log(Job(records.load(survey_id).survey, records), path, mapping, long_series.LogPlace())
+        for _ in range(2)
+    ]
+    assert kept[0] == kept[1]
+    assert records.load(survey_id).survey.logs == (kept[0],)
+    place = records.load(survey_id).survey.places[0].id
+    other = long_series.keep_log(
+        Job(records.load(survey_id).survey, records), path, mapping, long_series.LogPlace(place_id=place)
+    )
+    assert [log.id for log in records.load(survey_id).survey.logs] == [kept[0].id, other.id]
+    assert proof.check_record(records).misfits == ()
+
+
+def test_what_a_killed_take_in_of_a_log_left_is_swept_once_it_is_old(records: Store, survey_id: str, tmp_path: Path):
+    path = night(tmp_path)
+    for name, age_s in ((".incoming-old", 1e6), (".incoming-young", 10.0)):
+        left = tmp_path / "series" / name
+        left.mkdir(parents=True)
+        (left / "readings.parquet").write_bytes(b"half")
+        for one in (left / "readings.parquet", left):
+            os.utime(one, (time.time() - age_s,) * 2)
+    mapping = long_series.guessed_log(path).confirm()
+    long_series.keep_log(Job(records.load(survey_id).survey, records), path, mapping, long_series.LogPlace())
+    assert sorted(one.name for one in (tmp_path / "series").glob(".*")) == [".incoming-young"]
+
+
+TABLE = "place,peak µW/m²,date\nBed,10,2026-03-01\nBed,12,2026-03-01\n"
+
+
+def taken(records: Store, survey_id: str, path: Path, **more):
+    mapping = readings_intake.guessed(path).with_decimal(".")
+    given = readings_intake.Circumstances("visit-1", "meter-1", "as-found", make_places=True, **more)
+    job = Job(records.load(survey_id).survey, records)
+    return readings_intake.take_in(job, path, mapping, given, confirmed=True)
+
+
+def test_readings_are_not_kept_if_the_table_they_rest_on_cannot_be(
+    records: Store, survey_id: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    path = tmp_path / "walk.csv"
+    path.write_text(TABLE, encoding="utf-8")
+
+    def full(*_args, **_more):
+        raise StoreError("the file cannot be kept (No space left on device).")
+
+    before = records.load(survey_id)
+    with monkeypatch.context() as broken:
+        broken.setattr(type(records.media), "put", full)
+        with pytest.raises(StoreError, match="No space left"):
+            taken(records, survey_id, path)
+    assert records.load(survey_id) == before
+    plan = taken(records, survey_id, path)
+    assert records.history(survey_id)[-1].what == "added: 2 reading, 1 file"
+    assert plan.remarks == ()
+
+
+def test_a_table_taken_in_again_says_how_many_were_new(records: Store, survey_id: str, tmp_path: Path):
+    path = tmp_path / "walk.csv"
+    path.write_text(TABLE, encoding="utf-8")
+    taken(records, survey_id, path)
+    with pytest.raises(InputError, match="taken in before"):
+        taken(records, survey_id, path)
+    again = taken(records, survey_id, path, again=True)
+    assert again.remarks[-1] == "2 of them were in the record already and were not added again."
+    assert len(records.load(survey_id).survey.readings) == 2

@@ -6,20 +6,27 @@ import hashlib
 import json
 import os
 import shutil
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from uuid import uuid4
 
-from roomfield.errors import StoreError
-from roomfield.logs import digest, duckdb_engine, pyramid
+import numpy as np
+
+from roomfield.errors import RejectedRows, RowFault, StoreError
+from roomfield.logs import digest, duckdb_engine, pyramid, sanity
+from roomfield.logs.clock import moment_of
 from roomfield.logs.guess import guess_mapping
 from roomfield.logs.log_series import NOTES_FILE, PYRAMID_FILE, SERIES_FILE, IngestReport, LogSeries, open_series
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.plain_text import NotPlainError, PlainText
 from roomfield.logs.refine import store_plain, store_staged
 from roomfield.logs.staging import stage
-from roomfield.logs.writing import Tally
+from roomfield.logs.writing import Tally, write
+
+_INCOMING = ".incoming-"
+_IN_WORK_S = 12 * 3600.0
 
 Progress = Callable[[float, str], None]
 """Called with the share done (0 to 1) and what is being done."""
@@ -76,7 +83,8 @@ def ingest(
     folder = store / series_id
     if (folder / NOTES_FILE).is_file():
         return replace(open_series(folder), already_known=True)
-    scratch = store / f".incoming-{uuid4().hex}"
+    _sweep(store)
+    scratch = store / f"{_INCOMING}{uuid4().hex}"
     try:
         scratch.mkdir(parents=True)
     except OSError as fault:
@@ -90,6 +98,14 @@ def ingest(
     return open_series(folder)
 
 
+def _sweep(store: Path) -> None:
+    """Take away what a killed process left half-done; what something was written to today may still be in work."""
+    for left in store.glob(f"{_INCOMING}*"):
+        newest = max((path.stat().st_mtime for path in (left, *left.rglob("*")) if path.exists()), default=0.0)
+        if time.time() - newest > _IN_WORK_S:
+            shutil.rmtree(left, ignore_errors=True)
+
+
 def _move(scratch: Path, folder: Path) -> None:
     try:
         os.replace(scratch, folder)
@@ -101,6 +117,8 @@ def _move(scratch: Path, folder: Path) -> None:
 def _fill(scratch: Path, source: Path, mapping: Mapping, ids: tuple[str, str], tell: Progress) -> None:
     tell(0.05, "reading the rows")
     tally = _stored_as_plain(source, mapping, scratch) or _stored_by_cell(source, mapping, scratch, tell)
+    tally, left_out = _without_outlying(scratch / SERIES_FILE, source.name, mapping, tally)
+    sanity.refuse_scattered(tally.first_us, tally.last_us, tally.rows, source.name)
     tell(0.8, "condensing the readings")
     series = LogSeries(
         directory=scratch,
@@ -117,7 +135,7 @@ def _fill(scratch: Path, source: Path, mapping: Mapping, ids: tuple[str, str], t
         minimum=tally.minimum,
         maximum=tally.maximum,
         mean_shift=tally.total / tally.rows,
-        report=_report(mapping, tally),
+        report=_report(mapping, tally, left_out),
         mapping=mapping.to_dict(),
     )
     sha256, finest = digest.draw_up(series, pyramid.base_width_us(tally.nominal_interval_s))
@@ -151,7 +169,27 @@ def _stored_by_cell(source: Path, mapping: Mapping, scratch: Path, tell: Progres
     return tally
 
 
-def _report(mapping: Mapping, tally: Tally) -> IngestReport:
+def _without_outlying(file: Path, where: str, mapping: Mapping, tally: Tally) -> tuple[Tally, int]:
+    """The stored readings without those far away from all others, and how many these were."""
+    found = sanity.outlying(file) if mapping.outlying != "keep" else None
+    if found is None:
+        return tally, 0
+    if not mapping.outlying:
+        rest = f"{moment_of(found.first_us):%Y-%m-%d} to {moment_of(found.last_us):%Y-%m-%d}"
+        faults = [
+            RowFault(0, mapping.time_columns[0], f"{moment_of(t):%Y-%m-%d %H:%M}", f"all others lie from {rest}")
+            for t in found.stamps_us
+        ]
+        mend = 'Correct their times, or confirm with outlying="leave out" or outlying="keep".'
+        raise RejectedRows(faults, where=where, mend=mend)
+    kept = replace(tally, rows=0, total=0.0, steps=[], below_floor=0, overload=0, minimum=np.inf, maximum=-np.inf)
+    whole = file.rename(file.with_name("whole.parquet"))
+    write(sanity.between(whole, found.first_us, found.last_us), file, kept)
+    whole.unlink()
+    return kept, found.count
+
+
+def _report(mapping: Mapping, tally: Tally, left_out: int) -> IngestReport:
     report = IngestReport(
         rows_read=tally.read,
         rows_stored=tally.rows,
@@ -167,7 +205,8 @@ def _report(mapping: Mapping, tally: Tally) -> IngestReport:
         doubled_hour_paired=tally.paired,
         spread=mapping.spread_repeats,
     )
-    return replace(report, remarks=_remarks(report, mapping))
+    away = (f"{left_out} readings lie half a year or more away from all others and were left out.",) if left_out else ()
+    return replace(report, remarks=(*_remarks(report, mapping), *away))
 
 
 def _remarks(report: IngestReport, mapping: Mapping) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import csv
 import gzip
+import zlib
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
@@ -174,7 +175,7 @@ def _ends(path: Path) -> tuple[bytes, bytes]:
             try:
                 with gzip.open(path) as packed:
                     return packed.read(_HEAD_BYTES), b""
-            except (OSError, EOFError) as fault:
+            except (OSError, EOFError, zlib.error) as fault:
                 raise FormatError("the compressed file is damaged.", where=path.name, mend="Copy it again.") from fault
         stream.seek(0)
         head = stream.read(_HEAD_BYTES)

@@ -15,6 +15,9 @@ from roomfield.logs.scale import POWER_DENSITY_UNIT, Quantity, Scale, Unit, find
 KINDS = ("average", "peak", "highest_held", "unknown")
 """What one logged value is: the mean, the peak or the held maximum of its interval; or not stated."""
 
+OUTLYING = ("", "leave out", "keep")
+"""What becomes of a few readings far away from all others in time."""
+
 DECIMALS = (".", ",", "., grouped")
 
 
@@ -98,6 +101,9 @@ class Mapping:
         Several readings share one printed stamp and are to be spread evenly up to the next.
     skip_unreadable : bool
         Leave out rows that cannot be read (they are counted) instead of refusing the file.
+    outlying : str
+        What becomes of a few readings whose stamps lie half a year or more away from all others: ``leave out`` or
+        ``keep``; empty refuses the file and shows them.
     guesses, questions : tuple
         What was guessed, and what is still open.
     confirmed : bool
@@ -121,6 +127,7 @@ class Mapping:
     start: str = ""
     spread_repeats: bool = False
     skip_unreadable: bool = False
+    outlying: str = ""
     guesses: tuple[Guess, ...] = field(default=(), compare=False)
     questions: tuple[Question, ...] = ()
     confirmed: bool = False
@@ -174,6 +181,8 @@ class Mapping:
             raise UnknownNameError("kind", self.kind, KINDS)
         if self.decimal not in DECIMALS:
             raise UnknownNameError("decimal mark", self.decimal, DECIMALS)
+        if self.outlying not in OUTLYING:
+            raise UnknownNameError("answer for outlying stamps", self.outlying, OUTLYING[1:])
         if self.zone:
             zone_from_name(self.zone)
         if self.start or self.time_form in ELAPSED_FORMS:
@@ -223,6 +232,8 @@ class Mapping:
     def fingerprint(self) -> str:
         """Hash of everything that decides what is stored."""
         core = {k: v for k, v in asdict(self).items() if k not in ("guesses", "questions", "confirmed")}
+        if not self.outlying:
+            del core["outlying"]  # so that a log that was kept before this could be said is known again
         return hashlib.sha256(json.dumps(core, sort_keys=True, default=str).encode()).hexdigest()
 
     def to_dict(self) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from roomfield.logs.bounds import LARGEST_NUMBER
 from roomfield.logs.clock import ELAPSED_FORMS, EPOCH_FORMS, MICRO, pattern_variants
 
 FINE, BELOW_FLOOR, OVERLOAD, MISSING, UNREADABLE = 0, 1, 2, 3, 4
@@ -77,8 +78,8 @@ def time_sql(columns: tuple[str, ...], form: str, start_us: int = 0) -> str:
 
 
 def _count_sql(text: str, micros: float, start_us: int) -> str:
-    count = f"TRY_CAST(replace({text}, ',', '.') AS DOUBLE)"
-    return f"CAST(round({count} * {micros!r}) AS BIGINT) + {start_us}"
+    count = f"TRY_CAST(replace({text}, ',', '.') AS DOUBLE) * {micros!r}"
+    return f"TRY_CAST(CASE WHEN abs({count}) < 1e17 THEN round({count}) END AS BIGINT) + {start_us}"
 
 
 def number_sql(text: str, decimal: str) -> str:
@@ -134,6 +135,7 @@ def judged_sql(table: str, decimal: str, units_in_values: bool) -> str:
         f"CASE WHEN lower(word) IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "
         f"WHEN lower(word) IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} "
         f"WHEN isnan(number) THEN {MISSING} WHEN isinf(number) THEN {OVERLOAD} "
+        f"WHEN abs(coalesce(number, inner_number)) > {LARGEST_NUMBER!r} THEN {UNREADABLE} "
         f"WHEN rest IS NULL THEN if(number IS NULL, {MISSING}, {FINE}) "
         f"WHEN lower(rest) IN {_listed(MISSING_WORDS)} THEN {MISSING} "
         f"WHEN lower(rest) IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from roomfield.errors import FormatError
 from roomfield.extras import library
 from roomfield.logs import duckdb_engine, reading
+from roomfield.logs.bounds import FIRST_US, LARGEST_NUMBER, LAST_US
 from roomfield.logs.clock import EPOCH_FORMS, WallClock, zone_from_name
 from roomfield.logs.mapping import Mapping
 from roomfield.logs.marking import Marking
@@ -42,13 +43,18 @@ def store_plain(text: PlainText, mapping: Mapping, target: Path, where: str) -> 
     NotPlainError
         If a row does not fit, or stands before the row above it; `target` is then of no use.
     """
-    clock = _clock(mapping, *text.ends())
+    first_us, last_us = text.ends()
+    if min(first_us, last_us) < FIRST_US or max(first_us, last_us) > LAST_US:
+        raise NotPlainError
+    clock = _clock(mapping, first_us, last_us)
     marking, tally = Marking(mapping, where), Tally()
 
     def readings() -> Iterator[Rows]:
         last: int | None = None
         for t, number in text.blocks():
             tally.read += t.size
+            if t.size and (t.min() < FIRST_US or t.max() > LAST_US or np.abs(number).max() > LARGEST_NUMBER):
+                raise NotPlainError
             stamps = clock.convert(t) if clock else t
             if _steps_back(stamps, last):
                 raise NotPlainError

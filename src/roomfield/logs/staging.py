@@ -10,6 +10,7 @@ from typing import Any
 from roomfield.errors import FormatError, RejectedRows, RowFault
 from roomfield.extras import library
 from roomfield.logs import duckdb_engine, reading
+from roomfield.logs.bounds import FIRST_US, FIRST_YEAR, LARGEST_NUMBER, LAST_US, LAST_YEAR
 from roomfield.logs.clock import micros_of, parse_moment
 from roomfield.logs.layout import cell_text, workbook_rows
 from roomfield.logs.mapping import Mapping
@@ -73,6 +74,9 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
     """
     target = scratch / "staged.parquet"
     with duckdb_engine.session(database) as session:
+        session.execute(
+            f"CREATE OR REPLACE TEMP MACRO inside_years(t) AS CASE WHEN t BETWEEN {FIRST_US} AND {LAST_US} THEN t END"
+        )
         table = _table(session, source, mapping, scratch)
         query = _query(table, mapping, _typed_columns(session, table, mapping))
         try:
@@ -175,7 +179,7 @@ def _query(table: str, mapping: Mapping, types: dict[str, str]) -> str:
             stamp_name = reading.name(mapping.time_columns[0])
             kept = [f"CAST({c} AS TIMESTAMPTZ) AS {c}" if c == stamp_name else c for c in kept]
         source = f"(SELECT {', '.join(kept)} FROM {table})"
-    time = reading.time_sql(mapping.time_columns, form, start)
+    time = f"inside_years({reading.time_sql(mapping.time_columns, form, start)})"
     if _is_native(types.get(mapping.value_column, "VARCHAR")):
         number, rest = f"CAST({reading.name(mapping.value_column)} AS DOUBLE)", "CAST(NULL AS VARCHAR)"
     else:
@@ -213,6 +217,7 @@ def rows_of(staged: Path, mapping: Mapping, clean: bool) -> str:
 
 def _is_clean(database: Any, staged: Path) -> bool:
     odd = "t_us IS NULL OR number IS NULL OR rest IS NOT NULL OR word IS NOT NULL OR NOT isfinite(number)"
+    odd += f" OR abs(number) > {LARGEST_NUMBER!r}"
     return not database.execute(f"SELECT count(*) FROM {duckdb_engine.parquet(staged)} WHERE {odd}").fetchall()[0][0]
 
 
@@ -228,7 +233,9 @@ def _faults(database: Any, staged: Path, mapping: Mapping, clean: bool) -> tuple
             int(row) + offset,
             " + ".join(mapping.time_columns) if no_time else mapping.value_column,
             "" if no_time else str(text)[:60],
-            f"not a time of the form {mapping.time_form}" if no_time else "not a number or a known mark",
+            f"not a time of the form {mapping.time_form} between {FIRST_YEAR} and {LAST_YEAR}"
+            if no_time
+            else "not a number that a meter shows, or a known mark",
         )
         for row, no_time, text in database.execute(query).fetchall()
     ]

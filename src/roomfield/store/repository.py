@@ -174,7 +174,14 @@ class Store:
                 observations.refuse_broken_references(_read(connection, head))
         return revision
 
-    def append(self, survey_id: str, items: Sequence[Observation], *, new_places: Sequence[Place] = ()) -> int:
+    def append(
+        self,
+        survey_id: str,
+        items: Sequence[Observation],
+        *,
+        new_places: Sequence[Place] = (),
+        files: Sequence[MediaItem] = (),
+    ) -> int:
         """Add readings, bearings, recordings or logs; all of them are kept, or none.
 
         Parameters
@@ -183,6 +190,8 @@ class Store:
             One already stored with the same id and the same content is passed over.
         new_places : sequence of Place
             Places to add in the same transaction, because the observations refer to them.
+        files : sequence of MediaItem
+            Stored files that the observations rest on, listed in the same transaction.
 
         Returns
         -------
@@ -197,6 +206,8 @@ class Store:
         by_field = observations.sorted_by_kind(items)
         for name, mine in (*by_field.items(), ("places", tuple(new_places))):
             refuse_impossible(mine, name)
+        for item in files:
+            self.media.path(item.sha256)
         with writing(self._engine, self.address) as connection:
             head = _head_or_refuse(connection, survey_id, lock=True)
             referred = parts.read_parts(connection, survey_id, _REFERRED_TO)
@@ -209,9 +220,12 @@ class Store:
                 bodies = {"places": parts.encode("places", referred["places"])}
                 parts.write_parts(connection, survey_id, bodies, revision)
                 _note_change(connection, survey_id, revision, "places")
-            if added or new_places:
-                chain.add_link(connection, survey_id, _added(rows, len(new_places)), rows, bodies)
-                _mark_changed(connection, survey_id, revision=revision, additions=head["additions"] + added)
+            bodies |= _listed(connection, survey_id, files, head["revision"])
+            if added or bodies:
+                what = _added(rows, len(new_places), len(files) if "media" in bodies else 0)
+                chain.add_link(connection, survey_id, what, rows, bodies)
+                additions = head["additions"] + added + ("media" in bodies)
+                _mark_changed(connection, survey_id, revision=revision, additions=additions)
         return added
 
     def amend(
@@ -287,11 +301,9 @@ class Store:
         self.media.path(item.sha256)
         with writing(self._engine, self.address) as connection:
             head = _head_or_refuse(connection, survey_id, lock=True)
-            media = parts.read_parts(connection, survey_id, ["media"])["media"]
-            if any(known.sha256 == item.sha256 for known in media):
+            bodies = _listed(connection, survey_id, (item,), head["revision"])
+            if not bodies:
                 return
-            bodies = {"media": parts.encode("media", (*media, item))}
-            parts.write_parts(connection, survey_id, bodies, head["revision"])
             chain.add_link(connection, survey_id, f"file: {item.file_name}", bodies=bodies)
             _mark_changed(connection, survey_id, additions=head["additions"] + 1)
 
@@ -480,9 +492,23 @@ def _bare(head: Any, **fields: Any) -> Survey:
     return Survey(**({"id": head["id"], "title": head["title"], "created_at": head["created_at"]} | fields))
 
 
-def _added(rows: dict[str, list[Any]], places: int) -> str:
-    counts = {**{table: len(some) for table, some in rows.items() if some}, **({"place": places} if places else {})}
-    return "added: " + ", ".join(f"{count} {table}" for table, count in counts.items())
+def _added(rows: dict[str, list[Any]], places: int, files: int) -> str:
+    counts = {**{table: len(some) for table, some in rows.items()}, "place": places, "file": files}
+    return "added: " + ", ".join(f"{count} {table}" for table, count in counts.items() if count)
+
+
+def _listed(connection: Connection, survey_id: str, files: Sequence[MediaItem], revision: int) -> dict[str, str]:
+    """The list of media with these files at its end, written and given back; nothing if all stand there already."""
+    if not files:
+        return {}
+    media = parts.read_parts(connection, survey_id, ["media"])["media"]
+    known = {item.sha256 for item in media}
+    fresh = tuple(item for item in files if item.sha256 not in known)
+    if not fresh:
+        return {}
+    bodies = {"media": parts.encode("media", (*media, *fresh))}
+    parts.write_parts(connection, survey_id, bodies, revision)
+    return bodies
 
 
 def _refuse_new_impossible(connection: Connection, survey_id: str, changed: dict[str, Any]) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from roomfield.errors import InputError
 from roomfield.exchange.bearings import BearingColumn, BearingMapping, BearingPlan, guess_bearings, import_bearings
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.readings_intake import Circumstances, context_where, keep_as_received
+from roomfield.workbench.record.readings_intake import Circumstances, context_where, kept_as_received
 
 _SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)", re.DOTALL)
 _WITH_ROWS = "Give one with rows of bearings."
@@ -78,6 +78,5 @@ def take_bearings(
             where=Path(path).name,
             mend="Withdraw those bearings first, and save the table under new content.",
         )
-    job.store.append(job.survey.id, plan.bearings)
-    keep_as_received(job, path)
+    job.store.append(job.survey.id, plan.bearings, files=kept_as_received(job, path))
     return plan

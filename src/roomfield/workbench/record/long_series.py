@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -198,6 +198,11 @@ def keep_log(
     where : LogPlace
         Place, visit, meter and radio state.
 
+    Returns
+    -------
+    LogRecord
+        The one that was kept before if the same log was kept for the same place and state.
+
     Raises
     ------
     InputError
@@ -223,9 +228,10 @@ def keep_log(
         series.start.isoformat(),
         series.end.isoformat(),
     )
-    for item in (log, notes):
-        job.store.attach(job.survey.id, item)
-    job.store.append(job.survey.id, [record])
+    known = next((one for one in job.again().survey.current_logs() if replace(one, id=record.id) == record), None)
+    if known is not None:
+        return known
+    job.store.append(job.survey.id, [record], files=[log, notes])
     return record
 
 

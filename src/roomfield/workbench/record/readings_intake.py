@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from roomfield.errors import InputError
@@ -12,7 +12,7 @@ from roomfield.exchange.column_guess import guess_columns
 from roomfield.exchange.column_mapping import ColumnMapping
 from roomfield.exchange.drafts import ReadingContext
 from roomfield.exchange.readings_table import ImportPlan, import_readings
-from roomfield.survey import Survey
+from roomfield.survey import MediaItem, Survey
 from roomfield.survey.reading_columns import ReadingColumn
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.setting_up import chosen_visit
@@ -220,13 +220,17 @@ def take_in(
         progress=lambda done, whole: step(0.8 * done / max(whole, 1)),
     )
     _check_worth_storing(job.survey, plan, path, again=circumstances.again)
-    job.store.append(job.survey.id, plan.readings, new_places=plan.new_places)
-    keep_as_received(job, path)
+    files = kept_as_received(job, path)
+    added = job.store.append(job.survey.id, plan.readings, new_places=plan.new_places, files=files)
     step(1.0)
+    known = len(plan.readings) - added
+    if known:
+        remark = f"{known} of them were in the record already and were not added again."
+        plan = replace(plan, remarks=(*plan.remarks, remark))
     return plan
 
 
-def keep_as_received(job: Job, path: str | Path) -> None:
+def kept_as_received(job: Job, path: str | Path) -> tuple[MediaItem, ...]:
     """Keep a table that was taken in with the survey's files, so that every line can be looked up; not a very long one.
 
     Parameters
@@ -235,11 +239,16 @@ def keep_as_received(job: Job, path: str | Path) -> None:
         A survey in a record.
     path : str or Path
         The file; its hash stands with every observation that came from it.
+
+    Returns
+    -------
+    tuple of MediaItem
+        To be listed together with the observations; none if the table is too long.
     """
     file = Path(path)
-    if job.store is not None and file.stat().st_size <= MOST_KEPT_BYTES:
-        item = job.store.media.put(file, file_name=file.name, caption=AS_RECEIVED)
-        job.store.attach(job.survey.id, item)
+    if job.store is None or file.stat().st_size > MOST_KEPT_BYTES:
+        return ()
+    return (job.store.media.put(file, file_name=file.name, caption=AS_RECEIVED),)
 
 
 def _refuse_empty(mapping: ColumnMapping) -> None:

@@ -140,8 +140,7 @@ def keep_recording(job: Job, path: str | Path, where: HeardWhere) -> Recording:
         unknown_signals=hearing.unknowns,
         analysed_with=f"roomfield {__version__}",
     )
-    job.store.attach(survey.id, item)
-    job.store.append(survey.id, [recording])
+    job.store.append(survey.id, [recording], files=[item])
     return recording
 
 
