@@ -83,6 +83,8 @@ def _show(hearing: Hearing) -> None:
             typer.echo(f"      {item.text}")
         if heard.indistinguishable_from:
             typer.echo(f"      cannot be told from: {', '.join(heard.indistinguishable_from)}")
+    for warning in hearing.warnings:
+        typer.echo(f"  take care: {warning}")
     for unknown in hearing.unknowns:
         typer.echo(f"  {unknown}")
     for span in hearing.excluded:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.signals.classifier import Judgement, judge, shipped_forest
+from roomfield.signals.clock import Clock, clock_sentence, recorder_clock
 from roomfield.signals.conditioning import condition, one_channel
 from roomfield.signals.features import Evidence, gather, vector
 from roomfield.signals.hearing import (
@@ -27,12 +28,15 @@ from roomfield.signals.hearing import (
 from roomfield.signals.long_recordings import BlockAnswer, combine, hear_blocks
 from roomfield.signals.measured import check, measure, power_course
 from roomfield.signals.periodicity import FoundPeriod, find_periods
+from roomfield.signals.quality import warnings
 from roomfield.signals.reasons import FOLDED_AS, explain
 from roomfield.signals.recording import AudioSource, open_source
 from roomfield.signals.strangers import hear_again, strangers
 from roomfield.signals.verdict import answer_for, verdict_text
 
 MENTION = 0.1
+STILL_OPEN = 0.02
+CERTAIN_CLAIM = 0.99
 TABLE_ROWS = 2000
 PICTURE_BANDS = 800
 FOLDS_SHOWN = {"frame": 0.02, "gsm": 0.12 / 26, "bt": 7.5e-3, "tetra": 0.17 / 3, "sixty": 0.06, "beacon": 0.1024}
@@ -128,9 +132,11 @@ def _answer(
     judged = hear_again(evidence, first, repetitions)
     ordered = sorted(judged.chances.items(), key=lambda item: -item[1])
     heard = tuple(elsewhere.get(n) or explain(n, p, evidence, full=p >= MENTION) for n, p in ordered)
+    heard = tuple(_still_open(h, judged.chances) for h in heard)
     periods = _periods(repetitions, heard, unlisted)
     bursts = _bursts(evidence)
     claimed = tuple(h for h in heard if h.claimed)
+    clipped, clock = float(np.mean([a.clipped for a in answers])), recorder_clock(claimed)
     answer = answer_for(heard, periods, evidence, judged.transmitter)
     return Hearing(
         source=source.name,
@@ -143,13 +149,21 @@ def _answer(
         profiles=_profiles(evidence, claimed),
         spectrum=_picture(evidence),
         excluded=_loud_spans(evidence),
-        clipped_fraction=float(np.mean([a.clipped for a in answers])),
+        clipped_fraction=clipped,
         hum_hz=next((a.hum_hz for a in answers if a.hum_hz is not None), None),
         measured=None if meter is None else _measured(evidence, claimed, meter),
-        unknowns=_unknowns(meter, answers),
+        unknowns=_unknowns(meter, answers, clock),
         answer=answer,
         transmitter=judged.transmitter,
+        warnings=warnings(data, evidence.spectrum, source.sample_rate_hz, source.duration_s, clipped),
+        clock_ppm=None if clock is None else (clock.ppm, clock.std_ppm),
     )
+
+
+def _still_open(heard: Heard, chances: dict[str, float]) -> Heard:
+    """The technology with those alone that this recording does not part from it."""
+    names = heard.indistinguishable_from if heard.probability < CERTAIN_CLAIM else ()
+    return replace(heard, indistinguishable_from=tuple(n for n in names if chances.get(n, 0.0) >= STILL_OPEN))
 
 
 def _periods(
@@ -240,8 +254,8 @@ def _measured(evidence: Evidence, claimed: tuple[Heard, ...], meter: MeterAudio)
     return measure(data.raw, data.sample_rate_hz, meter, shares)
 
 
-def _unknowns(meter: MeterAudio | None, answers: list[BlockAnswer]) -> tuple[str, ...]:
-    out = ["the recorder's own clock error adds to every rate"]
+def _unknowns(meter: MeterAudio | None, answers: list[BlockAnswer], clock: Clock | None) -> tuple[str, ...]:
+    out = [clock_sentence(clock)]
     if meter is None:
         out.append("duty cycle, crest factor and power shares: the detector law and coupling were not given")
     elif meter.known_level_w_m2 is None:

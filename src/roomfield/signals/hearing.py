@@ -161,7 +161,8 @@ class Answer:
     kind : str
         ``named`` (technologies are claimed), ``set`` (one of several is there, which one cannot be told), ``pulsed`` (a
         repetition that no listed technology has), ``transmitter`` (there is one, kind not told), ``bursts`` (so many single
-        bursts of a transmitter, kind not told), ``tone``, ``mains`` or ``nothing``.
+        bursts of a transmitter, kind not told), ``tone``, ``mains``,
+        ``sounds`` (voices, clicks) or ``nothing``.
     names : tuple of str
         Technologies claimed, or those of which one is there.
     probability : float
@@ -184,7 +185,8 @@ class Hearing:
     """The ear's answer for one recording.
 
     ``transmitter`` is the probability that there is any transmitter, listed or not; ``warnings`` say what is wrong with the
-    recording and how to make a better one.
+    recording and how to make a better one; ``clock_ppm`` is by how much every rate reads too high because of the recorder, and
+    its standard deviation, as far as transmitters of known clocks tell.
     """
 
     source: str
@@ -204,6 +206,7 @@ class Hearing:
     answer: Answer = Answer("nothing")
     transmitter: float = 0.0
     warnings: tuple[str, ...] = ()
+    clock_ppm: tuple[float, float] | None = None
 
     @property
     def claimed(self) -> tuple[Heard, ...]:

@@ -65,7 +65,7 @@ def answer_for(
         return Answer("tone", rates_hz=tones[:1])
     if any("mains" in p.explained_by for p in periods) or evidence.conditioned.hum_hz:
         return Answer("mains")
-    return Answer("nothing")
+    return Answer("sounds" if _crisp_bursts(evidence) >= LEAST_BURSTS else "nothing")
 
 
 def _something(heard: tuple[Heard, ...], rates: tuple[float, ...], bursts: int, transmitter: float) -> Answer:
@@ -80,7 +80,7 @@ def _something(heard: tuple[Heard, ...], rates: tuple[float, ...], bursts: int, 
 
 
 def _titles(names: tuple[str, ...]) -> str:
-    return ", ".join(technology(name).title for name in names)
+    return " / ".join(technology(name).title for name in names)
 
 
 def _pulsed(answer: Answer) -> str:
@@ -99,6 +99,7 @@ def verdict_text(answer: Answer, heard: tuple[Heard, ...], duration_s: float) ->
         "transmitter": lambda: f"a transmitter, kind not told ({answer.probability:.0%})",
         "tone": lambda: f"a tone or hum-like sound at {answer.rates_hz[0]:.4g} Hz, no pulsed signal",
         "mains": lambda: "mains hum and noise, no transmitter heard",
+        "sounds": lambda: "sounds without the marks of a transmitter",
         "nothing": lambda: "nothing but noise",
     }
     return sentences[answer.kind]()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roomfield.references.technologies import technology
 from roomfield.show.chapters import EnvelopeSpectrum, FoldedProfile, HeardEntry, RecordingEntry
@@ -15,6 +16,8 @@ from roomfield.workbench.record.recording_analysis import evidence_text, kept_he
 LEAST_SHOWN = 0.1
 MOST_LINES = 6
 MOST_POINTS = 240
+MOST_ORDERS = 8
+STANDS_OUT_DB = 10.0
 
 
 def recording_entries(job: Job, visit_id: str) -> tuple[RecordingEntry, ...]:
@@ -72,10 +75,22 @@ def _profile(hearing: Hearing) -> FoldedProfile | None:
 
 
 def _spectrum(hearing: Hearing) -> EnvelopeSpectrum:
-    step = max(1, len(hearing.spectrum.frequencies_hz) // MOST_POINTS)
-    lines = tuple((p.frequency_hz, f"{p.frequency_hz:.4g} Hz") for p in hearing.periodicities[:MOST_LINES])
+    """The spectrum thinned to its strongest line in each stretch, with marks where a repetition's line stands out."""
+    hz, level = np.asarray(hearing.spectrum.frequencies_hz), np.asarray(hearing.spectrum.over_floor_db)
+    step = max(1, len(hz) // MOST_POINTS)
+    starts = np.arange(0, len(hz), step)
+    tops = [int(start + np.argmax(level[start : start + step])) for start in starts]
+    marks = [_mark(period.frequency_hz, hz[tops], level[tops]) for period in hearing.periodicities[:MOST_LINES]]
     return EnvelopeSpectrum(
-        tuple(hearing.spectrum.frequencies_hz[::step].tolist()),
-        tuple(hearing.spectrum.over_floor_db[::step].tolist()),
-        lines,
+        tuple(hz[tops].tolist()), tuple(level[tops].tolist()), tuple(mark for mark in marks if mark is not None)
     )
+
+
+def _mark(rate_hz: float, hz: NDArray[np.float64], level_db: NDArray[np.float64]) -> tuple[float, str] | None:
+    """The lowest multiple of a rate whose line stands out in the drawing; None if none of the first few does."""
+    for order in range(1, MOST_ORDERS + 1):
+        nearest = int(np.argmin(np.abs(np.log(hz / (order * rate_hz)))))
+        if level_db[nearest] >= STANDS_OUT_DB:
+            words = f"{rate_hz:.4g} Hz" if order == 1 else f"{order} × {rate_hz:.4g} Hz"
+            return float(hz[nearest]), words
+    return None
