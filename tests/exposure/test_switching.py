@@ -168,3 +168,15 @@ class TestPenalty:
         assert judge(level(0.1, 3.0), bound, "iec-62311").decision is Decision.BELOW
         assert judge(level(0.9, 3.0), bound, "iec-62311").decision is Decision.NOT_SHOWN_BELOW
         assert judge(level(0.1, 3.0), bound, "iec-62311").rule.source.from_memory
+
+
+def test_a_source_takes_nothing_away_and_an_overload_leaves_only_the_least():
+    """Negative parts and bounds taken for numbers stood in reports ("fell by about 2 900 000")."""
+    on = UncertainLevel.from_density(Kind.PEAK, 1e-4, (ErrorContribution("repeatability", 1.0),))
+    off = UncertainLevel.from_density(Kind.PEAK, 1.1e-3, (ErrorContribution("repeatability", 1.0),))
+    part = pooled_difference([(on, off)]).part()
+    assert (part.median_w_m2, part.low_w_m2, part.high_w_m2) == (0.0, 0.0, 0.0)
+    over = UncertainLevel.from_density(Kind.PEAK, 1.5, (ErrorContribution("repeatability", 1.0),), Censor.ABOVE)
+    part = pooled_difference([(over, on)]).part()
+    assert part.is_at_least and part.median_w_m2 == part.low_w_m2
+    assert 0.5 < part.low_w_m2 < 1.5

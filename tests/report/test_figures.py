@@ -430,3 +430,12 @@ def test_lowest_levels_stand_on_a_logarithmic_axis_with_the_target(words: Words)
     ys = [float(dot.get("cy") or "nan") for dot in (first, chosen)]
     assert target - ys[1] == pytest.approx(ys[1] - ys[0], abs=0.1)
     assert len(of_class(root, "plan")) == 2
+
+
+def test_a_part_of_which_only_the_least_is_known_leaves_the_other_bars_as_they_are(english: Words) -> None:
+    """One overload row made every other bar a point, for an infinite end set the scale."""
+    bars = [ContributionBar("Bed", "Router", 1e-3, 4e-4, 3e-3), ContributionBar("Bed", "Base", 0.2, 0.2, math.inf)]
+    root = read(contribution_bars(bars, english))
+    (bar,) = of_class(root, "interval")
+    assert number(bar, "width") > 20.0
+    assert any((e.text or "").startswith("> 200") for e in root.iter(f"{NAMESPACE}text"))

@@ -104,7 +104,7 @@ def _show_switches(found: Assessment) -> None:
         (
             _spot(found, found.survey.place(s["place_id"]).name, s["meter"]),
             s["source"],
-            microwatts(s["difference_w_m2"]),
+            microwatts(s["difference_w_m2"], "above" if s["only_at_least"] else "none"),
             span(s["low_w_m2"], s["high_w_m2"]),
             probability(s["probability_contributes"]),
         )

@@ -1,87 +1,21 @@
-"""meter, transmitter, state, visit: what must be known before readings make sense."""
+"""transmitter, state, visit, aim: what must be known before readings make sense."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer
 from roomfield.cli.terminal_numbers import microwatts
 
-if TYPE_CHECKING:
-    from roomfield.survey import Meter
-
 
 def register(app: typer.Typer) -> None:
     """Add the verbs."""
-    app.command()(meter)
     app.command()(transmitter)
     app.command()(state)
     app.command()(visit)
     app.command()(aim)
-
-
-def meter(
-    meter_id: Annotated[str, typer.Argument(help="Id of the meter; the first one if left out.")] = "",
-    record: Record = DEFAULT_RECORD,
-    survey: SurveyId = "",
-    name: Annotated[str | None, typer.Option(help="Name of the meter.")] = None,
-    serial: Annotated[str | None, typer.Option(help="Serial number.")] = None,
-    tolerance: Annotated[float | None, typer.Option(help="Stated tolerance, plus or minus, dB.")] = None,
-    repeatability: Annotated[float | None, typer.Option(help="Standard deviation of repeated scans, dB.")] = None,
-    floor: Annotated[float | None, typer.Option(help="Lowest value told from nothing, µW/m².")] = None,
-    overload: Annotated[float | None, typer.Option(help="Highest value shown, µW/m².")] = None,
-    low: Annotated[float | None, typer.Option(help="Lower end of the rated band, MHz.")] = None,
-    high: Annotated[float | None, typer.Option(help="Upper end of the rated band, MHz.")] = None,
-    due: Annotated[str | None, typer.Option(help="Date the calibration is due, such as 2027-06-01.")] = None,
-    as_json: AsJson = False,
-) -> None:
-    """Enter a meter's figures, or show them."""
-    from roomfield.workbench.record.job import open_job
-    from roomfield.workbench.record.setting_up import put_meter
-
-    made = put_meter(
-        open_job(record, survey),
-        meter_id,
-        name=name,
-        serial=serial,
-        tolerance_db=tolerance,
-        repeatability_db=repeatability,
-        floor_w_m2=None if floor is None else floor * 1e-6,
-        overload_w_m2=None if overload is None else overload * 1e-6,
-        band_low_hz=None if low is None else low * 1e6,
-        band_high_hz=None if high is None else high * 1e6,
-        calibration_due=due,
-    )
-    plain = {
-        "meter": made.id,
-        "name": made.name,
-        "serial": made.serial,
-        "tolerance_db": made.tolerance_db,
-        "repeatability_db": made.repeatability_db,
-        "floor_w_m2": made.floor_w_m2,
-        "overload_w_m2": made.overload_w_m2,
-        "band_hz": [made.band_low_hz, made.band_high_hz],
-        "calibration_due": made.calibration_due,
-    }
-    answer(
-        as_json,
-        plain,
-        lambda: typer.echo(_in_words(made)),
-    )
-
-
-def _in_words(made: Meter) -> str:
-    used = made.figures
-    overload = "not stated" if made.overload_w_m2 is None else f"{microwatts(made.overload_w_m2)} µW/m²"
-    line = (
-        f"{made.id}: {made.name}, ±{used.tolerance_db:g} dB, {used.band_low_hz / 1e6:g} to "
-        f"{used.band_high_hz / 1e6:g} MHz, floor {microwatts(used.floor_w_m2)}, overload {overload}"
-    )
-    if not made.not_stated:
-        return line
-    return f"{line}\nNot stated, so taken with caution: {', '.join(made.not_stated)}"
 
 
 def transmitter(
@@ -115,17 +49,23 @@ def transmitter(
 def state(
     name: Annotated[str, typer.Argument(help="Name of the radio state, as the table of readings gives it.")],
     off: Annotated[list[str] | None, typer.Option(help="Transmitter or switch that is off; repeat for more.")] = None,
+    doing: Annotated[
+        list[str] | None,
+        typer.Option(help="What a transmitter does, 'NAME=in_use' (silent, idle, in_use, forced); repeat for more."),
+    ] = None,
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",
     as_json: AsJson = False,
 ) -> None:
-    """Enter a radio state: what is switched off while readings are taken."""
+    """Enter a radio state: what is switched off, and what others do, while readings are taken."""
     from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.setting_up import add_radio_state
 
-    made = add_radio_state(open_job(record, survey), name, off or [], visit)
-    plain = {"state": made.id, "name": made.name, "off": list(made.off_groups)}
+    made = add_radio_state(open_job(record, survey), name, off or [], visit, doing=doing or [])
+    plain = {"state": made.id, "name": made.name, "off": list(made.off_groups)} | {
+        "doing": {one.name: one.activity.value for one in made.activities}
+    }
     answer(as_json, plain, lambda: typer.echo(f"{made.name}: {made.id}, {len(made.off_groups)} switched off"))
 
 
@@ -134,13 +74,17 @@ def visit(
     survey: SurveyId = "",
     conditions: Annotated[str, typer.Option(help="Whatever may matter later.")] = "",
     first: Annotated[bool, typer.Option("--first", help="Nothing was done since the visit before.")] = False,
+    at: Annotated[str, typer.Option(help="Date and time it began, such as 2027-06-01T14:30+02:00; else now.")] = "",
+    until: Annotated[str, typer.Option(help="Date and time it ended.")] = "",
     as_json: AsJson = False,
 ) -> None:
-    """Enter one more visit, starting now, in the radio states of the one before."""
+    """Enter one more visit, in the radio states of the one before."""
     from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.setting_up import add_visit
 
-    made = add_visit(open_job(record, survey), follow_up=not first, conditions=conditions)
+    made = add_visit(
+        open_job(record, survey), follow_up=not first, conditions=conditions, started_at=at, ended_at=until
+    )
     answer(as_json, {"visit": made.id, "started_at": made.started_at}, lambda: typer.echo(f"Visit {made.id}"))
 
 

@@ -65,7 +65,7 @@ def demo_meter() -> Meter:
         averaging_s=0.8,
         body_distance_m=0.4,
         pickup_axes=1,
-        zones=(BandZone(300e6, 650e6, 8.0), BandZone(6.2e9, 8.4e9, 7.0)),
+        zones=(BandZone(300e6, 650e6, 6.0), BandZone(6.2e9, 8.4e9, 5.5)),
         calibrated_on="2025-06-01",
         calibration_due="2027-06-01",
         checks=tuple(

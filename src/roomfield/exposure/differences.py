@@ -133,6 +133,28 @@ def difference(
     return UncertainDifference(level_a, level_b, lower, upper)
 
 
+@dataclass(frozen=True)
+class SourcePart:
+    """What a source adds [W/m²]: never less than nothing, for a source that is on takes nothing away.
+
+    Parameters
+    ----------
+    median_w_m2 : float
+        Most probable part; where only the least is known (after an overload) that least.
+    low_w_m2, high_w_m2 : float
+        Interval; the upper end is infinite where only the least is known.
+    """
+
+    median_w_m2: float
+    low_w_m2: float
+    high_w_m2: float
+
+    @property
+    def is_at_least(self) -> bool:
+        """True if only the least is known."""
+        return self.high_w_m2 == float("inf")
+
+
 @dataclass(frozen=True, eq=False)
 class PooledDifference:
     """Mean of several differences of the same thing, such as of one switch in several radio states [W/m²].
@@ -153,6 +175,12 @@ class PooledDifference:
     def nominal_w_m2(self) -> float:
         """Mean difference of the medians (or bounds) [W/m²]."""
         return sum(on.median_w_m2 - off.median_w_m2 for on, off in self.pairs) / len(self.pairs)
+
+    def part(self, coverage: float = 0.95) -> SourcePart:
+        """What the source adds, with its interval [W/m²]."""
+        span = self.interval(coverage)
+        low, high = max(span.low_w_m2, 0.0), max(span.high_w_m2, 0.0)
+        return SourcePart(low if high == float("inf") else max(self.nominal_w_m2, 0.0), low, high)
 
     def interval(self, coverage: float = 0.95) -> Interval:
         """Coverage interval [W/m²]; an end may be infinite."""
@@ -219,13 +247,14 @@ def weighted_draws(
     for level, weight, drawn in zip(levels, weights, table.T, strict=True):
         if weight == 0.0:  # an unbounded level times nothing is nothing
             continue
-        low, high = _reach(level, drawn)
+        low, high = reach(level, drawn)
         lower += weight * (low if weight > 0.0 else high)
         upper += weight * (high if weight > 0.0 else low)
     return np.sort(lower), np.sort(upper)
 
 
-def _reach(level: UncertainLevel, drawn: Array) -> tuple[Array, Array]:
+def reach(level: UncertainLevel, drawn: Array) -> tuple[Array, Array]:
+    """Draws of the smallest and largest value that a level allows: a bound leaves one side open."""
     low = np.zeros_like(drawn) if level.censor is Censor.BELOW else drawn
     high = np.full_like(drawn, np.inf) if level.censor is Censor.ABOVE else drawn
     return low, high

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from roomfield.errors import InputError
 from roomfield.exposure.decision import DEFAULT_RULE, Bound, ReferenceVerdict, judge, limit_kind
-from roomfield.exposure.differences import DRAWS, draw_quantile, weighted_draws
+from roomfield.exposure.differences import DRAWS, draw_quantile, reach
 from roomfield.exposure.level_sums import total
-from roomfield.quantities import Interval, ProbabilityRange, UncertainLevel, require_kind
+from roomfield.quantities import Interval, ProbabilityRange, UncertainLevel, joint_draws_w_m2, require_kind
 from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.limit_sets import LimitSet, LimitValue
 
@@ -220,7 +220,9 @@ def switched_quotient(
     Notes
     -----
     Power densities add, so with S as found, S_i without source i, L_i its limit and L the smallest limit in band,
-    Q = sum (S - S_i) / L_i + (S - sum (S - S_i)) / L: linear in the readings, common errors drawn once (JCGM 101).
+    Q = sum (S - S_i) / L_i + (S - sum (S - S_i)) / L: common errors drawn once (JCGM 101). A source that is on takes
+    nothing away and all of them together add no more than what is there, so every draw keeps S - S_i within 0 and S:
+    the refined sum is never above S / L, the comparison that it refines.
     """
     if not parts or not all(part.frequencies_hz for part in parts):
         raise InputError("a switched source has no frequency.", mend="Enter it, or leave the source out.")
@@ -228,9 +230,20 @@ def switched_quotient(
         require_kind(level.kind, limit_kind(limits.scope), f"A comparison with {limits.title}")
     own = [min((limits.at(f) for f in part.frequencies_hz), key=lambda v: v.value_w_m2) for part in parts]
     rest = limits.smallest_in_band(*band_hz)
-    gain = [1.0 / value.value_w_m2 - 1.0 / rest.value_w_m2 for value in own]
-    weights = [1.0 / rest.value_w_m2 + sum(gain), *(-g for g in gain)]
+    # Own limits are never stricter than the smallest in the band, so what a source adds can only lower the sum.
+    relief = np.array([1.0 / rest.value_w_m2 - 1.0 / value.value_w_m2 for value in own])
     levels = [as_found, *(part.without for part in parts)]
-    lower, upper = weighted_draws(levels, weights, draws=draws, seed=seed)
+    table = joint_draws_w_m2(levels, draws, np.random.default_rng(seed)).T
+    low, high = (np.array(ends) for ends in zip(*map(reach, levels, table), strict=True))
+    lower = low[0] / rest.value_w_m2 - relief @ _parts_of(low[0], high[0] - low[1:])
+    upper = high[0] / rest.value_w_m2 - relief @ _parts_of(high[0], low[0] - high[1:])
+    lower, upper = np.sort(lower), np.sort(np.where(np.isfinite(high[0]), upper, np.inf))
     named = tuple((part.name, value) for part, value in zip(parts, own, strict=True))
     return SwitchedQuotient(named, rest, lower, upper)
+
+
+def _parts_of(whole: Array, parts: Array) -> Array:
+    """Draws of what sources add, each at least nothing and together at most the whole; shape (sources, n)."""
+    kept = np.where(np.isfinite(whole), np.clip(parts, 0.0, np.where(np.isfinite(whole), whole, 0.0)), 0.0)
+    together = kept.sum(axis=0)
+    return np.asarray(kept * np.minimum(1.0, whole / np.where(together > 0.0, together, 1.0)))

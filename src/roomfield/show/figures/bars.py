@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -46,7 +47,8 @@ def contribution_bars(bars: Sequence[ContributionBar], words: Words) -> str:
     words : Words
         Language.
     """
-    positive = [v * MICRO for b in bars for v in (b.low_w_m2, b.median_w_m2, b.high_w_m2) if v > 0]
+    ends = (v for b in bars for v in (b.low_w_m2, b.median_w_m2, b.high_w_m2))
+    positive = [v * MICRO for v in ends if v > 0 and math.isfinite(v)]
     top_value = max(positive, default=1.0)
     scale = level_scale([v for v in positive if v > top_value * 1e-7], _LABEL + 14, style.WIDTH - 52)
     heads = sum(n == 0 or bars[n - 1].place != b.place for n, b in enumerate(bars))
@@ -104,6 +106,10 @@ def _contribution(drawing: Drawing, bar: ContributionBar, scale: LogScale, y: fl
     drawing.text((10, y + 3), fitted(bar.source, _LABEL - 16, 8.5), size=8.5)
     low = scale.at(bar.low_w_m2 * MICRO) if bar.low_w_m2 > 0 else _LABEL
     high = scale.at(bar.high_w_m2 * MICRO) if bar.high_w_m2 > 0 else _LABEL
+    if math.isinf(bar.high_w_m2):
+        _open_end(drawing, (low, scale.end), y)
+        drawing.text((style.WIDTH, y + 3), f"> {words.numbers.micro(max(bar.low_w_m2, 0.0))}", size=8.5, anchor="end")
+        return
     drawing.rect(
         (low, y - 3),
         high - low,
@@ -115,6 +121,14 @@ def _contribution(drawing: Drawing, bar: ContributionBar, scale: LogScale, y: fl
     median = scale.at(bar.median_w_m2 * MICRO) if bar.median_w_m2 > 0 else _LABEL
     drawing.line((median, y - 4.5), (median, y + 4.5), width=1.5, kind="median")
     drawing.text((style.WIDTH, y + 3), words.numbers.micro(bar.median_w_m2), size=8.5, anchor="end")
+
+
+def _open_end(drawing: Drawing, span: tuple[float, float], y: float) -> None:
+    """A contribution of which only the least is known, as after an overload."""
+    low, end = span
+    drawing.line((low, y - 4.5), (low, y + 4.5), width=1.5, kind="bound")
+    drawing.line((low, y), (end, y), stroke=style.ACCENT, width=1.0, dash="3 2", kind="censored")
+    drawing.polyline([(end - 4.0, y - 2.5), (end, y), (end - 4.0, y + 2.5)], stroke=style.ACCENT, width=1.0)
 
 
 def log_ticks(drawing: Drawing, scale: LogScale, span: tuple[float, float], words: Words, unit: str) -> None:

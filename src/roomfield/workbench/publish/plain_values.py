@@ -200,16 +200,17 @@ def quotient_row(finding: QuotientFinding, coverage: float) -> dict[str, Any]:
 
 def pooled_row(assessment: Assessment, item: PooledSwitch) -> dict[str, Any]:
     """All on/off pairs of a switch at a place taken together, as plain values."""
-    span, chance = item.contribution.interval(assessment.terms.coverage), item.contribution.probability_positive()
+    part, chance = item.contribution.part(assessment.terms.coverage), item.contribution.probability_positive()
     return {
         "place_id": item.first.place_id,
         "meter": item.first.meter_id,
         "source": item.first.name,
         "kind": item.first.kind.value,
         "pairs": len(item.pairs),
-        "difference_w_m2": item.contribution.nominal_w_m2,
-        "low_w_m2": span.low_w_m2,
-        "high_w_m2": span.high_w_m2,
+        "difference_w_m2": part.median_w_m2,
+        "low_w_m2": part.low_w_m2,
+        "high_w_m2": part.high_w_m2,
+        "only_at_least": part.is_at_least,
         "probability_contributes": (chance.low, chance.high),
         "includes_zero": item.contribution.includes_zero(assessment.terms.coverage),
     }

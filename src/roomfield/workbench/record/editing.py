@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from roomfield.errors import InputError
-from roomfield.survey import Assignment, Meter, RadioState, Survey, Visit, VisitPurpose
+from roomfield.survey import Assignment, Meter, RadioState, StateActivity, Survey, Visit, VisitPurpose
 from roomfield.survey.values import refuse_impossible
 from roomfield.workbench.record.plan_templates import starter
 
@@ -99,8 +99,10 @@ def with_meter(survey: Survey, meter: Meter) -> Survey:
     return replace(survey, meters=_put(survey.meters, meter))
 
 
-def with_visit(survey: Survey, purpose: VisitPurpose, conditions: str = "") -> Survey:
-    """The survey with one more visit, starting now, in the radio states of the visit before.
+def with_visit(
+    survey: Survey, purpose: VisitPurpose, conditions: str = "", started_at: str = "", ended_at: str = ""
+) -> Survey:
+    """The survey with one more visit, in the radio states of the visit before.
 
     Parameters
     ----------
@@ -108,11 +110,19 @@ def with_visit(survey: Survey, purpose: VisitPurpose, conditions: str = "") -> S
         Why the assessor came.
     conditions : str
         Whatever may matter later.
+    started_at, ended_at : str
+        ISO 8601 with the time of day; the start is now if left out.
+
+    Raises
+    ------
+    InputError
+        If a moment is none, or the visit ends before it starts.
     """
     states = survey.visits[-1].radio_states if survey.visits else (AS_FOUND,)
     visit = Visit(
         id=new_id("visit"),
-        started_at=now(),
+        started_at=started_at or now(),
+        ended_at=ended_at,
         assessor=survey.assignment.assessor,
         purpose=purpose,
         radio_states=states,
@@ -121,11 +131,30 @@ def with_visit(survey: Survey, purpose: VisitPurpose, conditions: str = "") -> S
         if survey.adopted_plan and purpose is VisitPurpose.FOLLOW_UP
         else (),
     )
+    refuse_impossible(visit, "visit")
+    if ended_at and moment_in(ended_at) < moment_in(visit.started_at):
+        raise InputError(
+            f"it ends at {ended_at} and starts at {visit.started_at}.", where="visit", mend="Correct one of them."
+        )
     return replace(survey, visits=(*survey.visits, visit))
 
 
-def with_radio_state(survey: Survey, visit_id: str, name: str, off_groups: tuple[str, ...]) -> Survey:
+def moment_in(text: str) -> datetime:
+    """A moment as ISO 8601 writes it; where no offset stands, the clock of this computer's zone is meant."""
+    return datetime.fromisoformat(text).astimezone()
+
+
+def with_radio_state(
+    survey: Survey, visit_id: str, name: str, off_groups: tuple[str, ...], activities: tuple[StateActivity, ...] = ()
+) -> Survey:
     """The survey with one more radio state at a visit; the same switches twice give the state that is there.
+
+    Parameters
+    ----------
+    off_groups : tuple of str
+        Switches that are off.
+    activities : tuple of StateActivity
+        What others do, as far as it is seen to.
 
     Raises
     ------
@@ -141,9 +170,13 @@ def with_radio_state(survey: Survey, visit_id: str, name: str, off_groups: tuple
         raise InputError(f"there is no switch {unknown[0]!r}.", where="radio state")
     if not name.strip():
         raise InputError("a radio state needs a name.", where="radio state", mend="For example: router off.")
-    if any(set(state.off_groups) == set(off_groups) and state.name == name.strip() for state in visit.radio_states):
+    same = {(frozenset(s.off_groups), frozenset(s.activities), s.name) for s in visit.radio_states}
+    if (frozenset(off_groups), frozenset(activities), name.strip()) in same:
         return survey
-    state = RadioState(new_id("state"), name.strip()[:120], tuple(sorted(off_groups)))
+    off_and_busy = next((a.name for a in activities if a.name in off_groups), "")
+    if off_and_busy:
+        raise InputError(f"{off_and_busy!r} is off and yet does something.", where="radio state", mend="Choose one.")
+    state = RadioState(new_id("state"), name.strip()[:120], tuple(sorted(off_groups)), activities=activities)
     changed = replace(visit, radio_states=(*visit.radio_states, state))
     return replace(survey, visits=_put(survey.visits, changed))
 

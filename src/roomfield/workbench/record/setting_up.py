@@ -8,9 +8,33 @@ from datetime import datetime
 
 from roomfield.errors import InputError, RangeError, UnknownNameError
 from roomfield.references.technologies import technologies
-from roomfield.survey import Control, Emitter, Meter, RadioState, Survey, Visit, VisitPurpose
-from roomfield.workbench.record.editing import new_id, with_meter, with_radio_state, with_visit
+from roomfield.survey import (
+    AccessoryPoint,
+    Activity,
+    BandZone,
+    CalibrationPoint,
+    Control,
+    Emitter,
+    Meter,
+    RadioState,
+    ReferenceCheck,
+    SelfTest,
+    StateActivity,
+    Survey,
+    Visit,
+    VisitPurpose,
+)
+from roomfield.workbench.record.editing import new_id, now, with_meter, with_radio_state, with_visit
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.meters import (
+    MeterStanding,
+    meter_standing,
+    with_accessory,
+    with_certificate_row,
+    with_check,
+    with_self_test,
+    with_zone,
+)
 from roomfield.workbench.record.survey_list import revise
 
 MOST_NAME = 120
@@ -18,7 +42,14 @@ AIMS_W_M2 = (1e-9, 10.0)
 """Aims that can be meant, from far under any guideline to the legal limits for the public [W/m²]."""
 
 
-def put_meter(job: Job, meter_id: str, **figures: object) -> Meter:
+def put_meter(
+    job: Job,
+    meter_id: str,
+    *,
+    certificate_rows: Sequence[tuple[float, float, float]] = (),
+    zones: Sequence[tuple[float, float, float]] = (),
+    **figures: object,
+) -> Meter:
     """Enter a meter, or correct the figures of one that is there.
 
     Parameters
@@ -27,6 +58,10 @@ def put_meter(job: Job, meter_id: str, **figures: object) -> Meter:
         A survey in a record.
     meter_id : str
         Which meter; the first one if empty, a new one if it is not there.
+    certificate_rows : sequence of (float, float, float)
+        Frequency [Hz], correction and its standard uncertainty [dB].
+    zones : sequence of (float, float, float)
+        Ends [Hz] and tolerance, plus or minus [dB].
     **figures
         Fields of `Meter` to set, in SI units; None leaves a field as it is.
 
@@ -42,10 +77,71 @@ def put_meter(job: Job, meter_id: str, **figures: object) -> Meter:
     meter = replace(before, **given)  # type: ignore[arg-type]
     if meter.calibration_due and not _is_date(meter.calibration_due):
         raise InputError(f"{meter.calibration_due!r} is no date.", where=meter.name, mend="Write it as 2027-06-01.")
-    if given:
-        _named(meter.name, "meter")
-        _revise(job, lambda survey: with_meter(survey, meter))
-    return meter
+    if not (given or certificate_rows or zones):
+        return meter
+    _named(meter.name, "meter")
+
+    def change(survey: Survey) -> Survey:
+        survey = with_meter(survey, meter)
+        for row in certificate_rows:
+            survey = with_certificate_row(survey, meter.id, CalibrationPoint(*row))
+        for zone in zones:
+            survey = with_zone(survey, meter.id, BandZone(*zone))
+        return survey
+
+    _revise(job, change)
+    return job.again().survey.meter(meter.id)
+
+
+def add_check(
+    job: Job, meter_id: str, *, source: str, deviation_db: float, at: str = "", note: str = ""
+) -> MeterStanding:
+    """Keep a check of a meter at a reference source; answers how the meter stands after it.
+
+    Raises
+    ------
+    InputError
+        If a figure cannot be, or the source has no name.
+    """
+    chosen = _meter_id(job, meter_id)
+    check = ReferenceCheck(at or now(), _named(source, "reference source"), deviation_db, note)
+    _revise(job, lambda survey: with_check(survey, chosen, check))
+    return meter_standing(job.again().survey, chosen)
+
+
+def add_self_test(
+    job: Job, meter_id: str, *, at: str = "", passed: bool | None = None, battery: str = "", note: str = ""
+) -> MeterStanding:
+    """Keep a meter's own test, or a look at its battery; answers how the meter stands after it."""
+    chosen, test = _meter_id(job, meter_id), SelfTest(at or now(), passed, battery, note)
+    _revise(job, lambda survey: with_self_test(survey, chosen, test))
+    return meter_standing(job.again().survey, chosen)
+
+
+def add_accessory(
+    job: Job,
+    meter_id: str,
+    name: str,
+    kind: str,
+    rows: Sequence[tuple[float, float, float]],
+    accessory_id: str = "",
+) -> MeterStanding:
+    """Enter what may stand in front of a meter; errors as `roomfield.workbench.record.meters.with_accessory`.
+
+    Parameters
+    ----------
+    rows : sequence of (float, float, float)
+        Frequency [Hz], how much more the meter shows, and the standard uncertainty of that [dB].
+    """
+    chosen, points = _meter_id(job, meter_id), tuple(AccessoryPoint(*row) for row in rows)
+    clean = _named(name, "accessory")
+    _revise(job, lambda survey: with_accessory(survey, chosen, clean, kind, points, accessory_id))
+    return meter_standing(job.again().survey, chosen)
+
+
+def _meter_id(job: Job, meter_id: str) -> str:
+    """The meter named, or the first one."""
+    return job.survey.meter(meter_id or next((m.id for m in job.survey.meters), "")).id
 
 
 def put_aim(job: Job, aim_w_m2: float | None) -> None:
@@ -136,13 +232,17 @@ def add_transmitter(
     return made
 
 
-def add_radio_state(job: Job, name: str, off: Sequence[str], visit_id: str = "") -> RadioState:
+def add_radio_state(
+    job: Job, name: str, off: Sequence[str], visit_id: str = "", *, doing: Sequence[str] = ()
+) -> RadioState:
     """Enter a radio state of a visit: which switches are off in it.
 
     Parameters
     ----------
     off : sequence of str
         Names of transmitters or of switches.
+    doing : sequence of str
+        What others do, each as ``name=activity``: silent, idle, in_use or forced.
     visit_id : str
         The visit; may be left out if there is only one.
 
@@ -159,21 +259,33 @@ def add_radio_state(job: Job, name: str, off: Sequence[str], visit_id: str = "")
         raise UnknownNameError("transmitter or switch", off[wanted.index("")], [*named, *groups])
     visit = chosen_visit(survey, visit_id)
     _named(name, "radio state")
-    _revise(job, lambda one: with_radio_state(one, visit.id, name, tuple(dict.fromkeys(wanted))))
+    activities = tuple(_activity(text, {*named, *groups}, named) for text in doing)
+    _revise(job, lambda one: with_radio_state(one, visit.id, name, tuple(dict.fromkeys(wanted)), activities))
     states = job.again().survey.visit(visit.id).radio_states
     return next(s for s in reversed(states) if s.name == name.strip()[:MOST_NAME])
 
 
-def add_visit(job: Job, *, follow_up: bool, conditions: str = "") -> Visit:
-    """Enter one more visit, starting now, in the radio states of the one before.
+def _activity(text: str, known: set[str], named: dict[str, str]) -> StateActivity:
+    name, _, activity = text.rpartition("=")
+    if name not in known:
+        raise UnknownNameError("transmitter or switch", name, known)
+    if activity not in set(Activity):
+        raise UnknownNameError("activity", activity, [a.value for a in Activity])
+    return StateActivity(named.get(name, name), Activity(activity))
+
+
+def add_visit(job: Job, *, follow_up: bool, conditions: str = "", started_at: str = "", ended_at: str = "") -> Visit:
+    """Enter one more visit, in the radio states of the one before.
 
     Parameters
     ----------
     follow_up : bool
         True if work was done since.
+    started_at, ended_at : str
+        ISO 8601 with the time of day; it starts now if left out.
     """
     purpose = VisitPurpose.FOLLOW_UP if follow_up else VisitPurpose.FIRST
-    _revise(job, lambda survey: with_visit(survey, purpose, conditions))
+    _revise(job, lambda survey: with_visit(survey, purpose, conditions, started_at, ended_at))
     return job.again().survey.visits[-1]
 
 

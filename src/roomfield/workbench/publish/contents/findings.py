@@ -279,14 +279,14 @@ def switch_contributions(assessment: Assessment) -> tuple[Contribution, ...]:
 
 
 def _contribution(assessment: Assessment, item: PooledSwitch) -> Contribution:
-    first, span = item.first, item.contribution.interval(assessment.terms.coverage)
+    first, part = item.first, item.contribution.part(assessment.terms.coverage)
     made = Contribution(
         finding_id(assessment, first.place_id, first.meter_id),
         first.name,
         first.kind,
-        item.contribution.nominal_w_m2,
-        span.low_w_m2,
-        span.high_w_m2,
+        part.median_w_m2,
+        part.low_w_m2,
+        part.high_w_m2,
         state_with=first.state_with,
         state_without=first.state_without,
     )

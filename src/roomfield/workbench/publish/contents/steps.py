@@ -101,19 +101,21 @@ def _shown(assessment: Assessment) -> list[PooledSwitch]:
 
 def _rank(assessment: Assessment, item: PooledSwitch) -> tuple[bool, float]:
     sleeping = assessment.survey.place(item.first.place_id).kind in SLEEPING
-    return sleeping, item.contribution.nominal_w_m2
+    return sleeping, item.contribution.part(assessment.terms.coverage).median_w_m2
 
 
 def _inner_step(assessment: Assessment, item: PooledSwitch) -> NextStep:
     sleeping, level = _rank(assessment, item)
-    span = item.contribution.interval(assessment.terms.coverage)
+    part = item.contribution.part(assessment.terms.coverage)
     key = "wire_instead" if any(e.technology == "dect" for e in item.first.emitters) else "switch_off"
     if sleeping and key == "switch_off":
         key = "night_schedule"
     place = assessment.survey.place(item.first.place_id).name
     title, reason = _words(
-        key, source=item.first.name, place=place, level=level, low=span.low_w_m2, high=span.high_w_m2
+        key, source=item.first.name, place=place, level=level, low=part.low_w_m2, high=part.high_w_m2
     )
+    if part.is_at_least:
+        reason = phrase("step.fell_at_least", place=place, low=part.low_w_m2)
     return NextStep(StepGroup.INNER, title, reason)
 
 
