@@ -51,6 +51,10 @@ def test_two_rooms_share_a_wall_and_keep_sharing_it(demo_server, open_page):
     plan = plan_of(page, server, survey_id)
     assert len(plan["dwelling"]["rooms"]) == 2
     assert len(plan["dwelling"]["walls"]) == 7, "the wall between the rooms stands once"
+    shared = [w for w in plan["dwelling"]["walls"] if w["start"][0] == w["end"][0] == 5.0]
+    assert [w["exterior"] for w in shared] == [False], "between two rooms stands an inner wall"
+    assert sum(w["exterior"] for w in plan["dwelling"]["walls"]) == 6, "the others are outer walls by themselves"
+    page.keyboard.press("Escape")  # the tool Room stays in the hand until it is put down
     # the wall between them, chosen by a press and moved half a metre by keys, moves both rooms
     page.mouse.click(*spot(page, 5.0, 3.0))
     page.locator("svg.plan").focus()
@@ -65,6 +69,66 @@ def test_two_rooms_share_a_wall_and_keep_sharing_it(demo_server, open_page):
     page.reload()
     page.wait_for_selector("html[data-ready=plan]")
     assert len(plan_of(page, server, survey_id)["dwelling"]["walls"]) == 7
+
+
+def room_box(page, server, survey_id):
+    outline = plan_of(page, server, survey_id)["dwelling"]["rooms"][0]["outline"]
+    xs, ys = [x for x, _ in outline], [y for _, y in outline]
+    return round(max(xs) - min(xs), 3), round(max(ys) - min(ys), 3)
+
+
+@pytest.mark.published("arithmetic: centre lines lie one wall thickness of 0.3 m farther apart than the faces")
+def test_a_size_typed_while_dragging_is_the_clear_one_and_a_chain_is_typed_over(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, title="Typed sizes")
+    page.click("[data-tool=room]")
+    page.mouse.move(*spot(page, 1, 1))
+    page.mouse.down()
+    page.mouse.move(*spot(page, 3, 2))
+    page.mouse.move(*spot(page, 3.5, 2.5))
+    page.keyboard.type("4,2x3.6")
+    page.keyboard.press("Enter")
+    page.mouse.up()
+    assert room_box(page, server, survey_id) == (4.5, 3.9)
+    expect(page.locator(".chain")).to_have_count(2)
+    chain = page.locator(".chain .grip").first.bounding_box()
+    page.mouse.click(chain["x"] + chain["width"] / 2, chain["y"] + chain["height"] / 2)
+    page.fill(".chain-field", "5.05")
+    page.keyboard.press("Enter")
+    assert room_box(page, server, survey_id) == (5.35, 3.9)
+
+
+def test_another_kind_of_place_brings_its_own_hours_and_name(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, "blank", "Kinds")
+    page.click("[data-tool=place]")
+    page.mouse.click(*spot(page, 3, 3))
+    page.select_option("#field-kind-of-place", "table")
+    place = plan_of(page, server, survey_id)["places"][0]
+    assert (place["kind"], place["name"], place["night_hours"]) == ("table", "Table", 0)
+
+
+def test_a_stray_press_with_furniture_does_not_hold_the_hand(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, "blank", "Stray")
+    page.click("[data-tool=furniture]")
+    page.mouse.click(*spot(page, 1, 1))
+    drag(page, (2, 2), (3, 4))
+    assert len(plan_of(page, server, survey_id)["dwelling"]["furniture"]) == 1
+
+
+def test_a_mast_above_every_ceiling_is_on_the_ring_listed_and_put_right(demo_server, open_page):
+    server, page = demo_server, open_page()
+    page.goto(f"{server.base}/surveys/demo-terraced-house/plan")
+    page.wait_for_selector("html[data-ready=plan]")
+    expect(page.locator(".seat[data-seat=far]")).to_have_count(1)
+    expect(page.locator(".seat[data-seat=somewhere]")).to_have_count(1)
+    page.click(".pick:has-text('Mast, 800 MHz')")
+    page.fill("#field-distance", "400")
+    page.keyboard.press("Tab")
+    mast = next(e for e in plan_of(page, server, "demo-terraced-house")["emitters"] if e["name"] == "Mast, 800 MHz")
+    assert mast["position"][0] ** 2 + mast["position"][1] ** 2 == pytest.approx(400**2, rel=0.03)
+    page.click("#undo")
 
 
 def test_window_place_and_emitter_by_keyboard_alone(demo_server, open_page):

@@ -9,6 +9,7 @@ from typing import Any
 from roomfield.survey import Survey
 from roomfield.workbench.record import field_entry, plan_document
 from roomfield.workbench.record.field_entry import EntryResult, Worth
+from roomfield.workbench.record.readings_ledger import ledger_of
 
 
 def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
@@ -35,7 +36,29 @@ def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
         "switches": switches_of(survey),
         "meters": [{"id": m.id, "name": m.name, "pickup_axes": m.figures.pickup_axes} for m in survey.meters],
         "readings": [worth_view(worth) for worth in worths],
+        "earlier": _earlier(survey, visit.id),
+        "bearings": [
+            {"id": b.id, "position": b.position, "strongest_deg": b.strongest_deg, "null_deg": b.null_deg}
+            for b in survey.current_bearings()
+            if b.visit_id == visit.id
+        ],
     }
+
+
+def _earlier(survey: Survey, visit_id: str) -> list[dict[str, Any]]:
+    """Values of the visit before, cell by cell, to stand behind the fields of a follow-up."""
+    cells = (cell for row in ledger_of(survey, visit_id).rows for cell in row.cells)
+    return [
+        {
+            "place_id": cell.place.id,
+            "state_id": cell.state.id,
+            "kind": one.kind,
+            "censoring": one.censoring,
+            "value_w_m2": one.value_w_m2,
+        }
+        for cell in cells
+        for one in cell.earlier
+    ]
 
 
 def switches_of(survey: Survey) -> list[dict[str, str]]:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import isnan
 
 from fastapi import APIRouter, Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
+from roomfield.web.bedsheet import BedNumber, tone_of
 from roomfield.web.contexts import BeforeAfterPage, ChangesPart
 from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
 from roomfield.web.levelsheet import KIND_NAMES
 from roomfield.web.rendering import language_of, render
+from roomfield.web.words import say
 from roomfield.workbench.prove import before_after
 from roomfield.workbench.prove.before_after import PlaceChange
 
@@ -73,6 +75,34 @@ def changes(request: Request, opened: Opened, first: str, second: str) -> Respon
     found = before_after.follow_up(opened.survey, first, second, language)
     rows = tuple(_row(one, Show(language)) for one in found.rows)
     return render(request, ChangesPart(rows, found))
+
+
+@router.get("/numbers")
+def numbers(request: Request, opened: Opened, first: str, second: str) -> Response:
+    """The change at each place, to stand on the plan; its shade is the level afterwards."""
+    show = Show(language_of(request))
+    names = {place.name: place.id for place in opened.survey.places}
+    found: dict[str, BedNumber] = {}
+    for one in before_after.changes(opened.survey, first, second):
+        found.setdefault(names[one.place], _number(one, show))
+    return JSONResponse({place_id: asdict(number) for place_id, number in found.items()})
+
+
+def _number(one: PlaceChange, show: Show) -> BedNumber:
+    low, middle, high = one.change_db
+    words = f"{show.number(middle)} dB"
+    said = say(
+        show.language,
+        "{place}: {change}, 90 % between {low} and {high} dB; {kind} {before} before, {after} after",
+        place=one.place,
+        change=words,
+        low=show.number(low),
+        high=show.number(high),
+        kind=say(show.language, KIND_NAMES[one.kind]),
+        before=show.density(one.before_w_m2[1]),
+        after=show.density(one.after_w_m2[1]),
+    )
+    return BedNumber(words, tone_of(one.after_w_m2[1]), said)
 
 
 def _row(one: PlaceChange, show: Show) -> ChangeRow:

@@ -52,12 +52,15 @@ class Value:
         Peak, highest held or average.
     orientation : Orientation
         How the antenna was turned.
+    watched_s : float or None
+        How long the hold ran or the display was watched [s]; None if not noted.
     """
 
     number: float | None
     kind: Kind
     censoring: Censoring = Censoring.NONE
     orientation: Orientation = Orientation.BEST_AXIS
+    watched_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -78,6 +81,8 @@ class Entry:
         Position on the plan [m].
     taken_at : str
         ISO 8601; now if empty.
+    height_m, body_distance_m : float or None
+        Height above the floor of the room and distance from the body [m]; None if not noted.
     """
 
     entry_id: str
@@ -91,6 +96,8 @@ class Entry:
     scan: Scan = Scan.HAND_SCAN
     taken_at: str = ""
     note: str = ""
+    height_m: float | None = None
+    body_distance_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -216,6 +223,9 @@ def readings_of(survey: Survey, entry: Entry) -> tuple[Reading, ...]:
             taken_at=taken_at,
             replicate=scan_number,
             note=entry.note[:500],
+            watched_s=value.watched_s,
+            height_m=entry.height_m,
+            body_distance_m=entry.body_distance_m,
         )
         for number, value in enumerate(entry.values, 1)
     )

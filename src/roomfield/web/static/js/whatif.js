@@ -1,7 +1,7 @@
 // What if: one question on its way at a time; while it travels only the newest wish waits.
 
 import { faultBox, notice, send } from "./door.js";
-import { density, number, t } from "./words.js";
+import { density, metres, number, t } from "./words.js";
 import { element } from "./element.js";
 import { distance, round } from "./plan/shapes.js";
 import { hit, navigate } from "./plan/gestures.js";
@@ -53,7 +53,20 @@ const HIGH = 1e7;
 const x = (level) => (300 * (Math.log10(Math.min(HIGH, Math.max(LOW, level * 1e6))) - Math.log10(LOW))) / Math.log10(HIGH / LOW);
 const share = (p) => (p > 0.99 ? t("over 99 %") : p < 0.01 ? t("under 1 %") : `${Math.round(p * 100)} %`);
 
+// What changes stands at its place, in sight of the finger; what does not change steps back.
+function showAtPlaces(rows) {
+  view.numbers = new Map(rows.map((row) => {
+    const change = row.change_db[1];
+    const moved = Math.abs(change) >= 0.05;
+    const after = row.after_w_m2[1];
+    const more = moved ? `${change > 0 ? "+" : "−"}${number(Math.abs(change), 2)} dB` : "";
+    return [row.place_id, { words: number(after * 1e6, 2), more, tone: Math.min(6, Math.max(1, Math.floor(Math.log10(Math.max(after * 1e6, 0.1))) + 2)), faded: !moved && rows.some((r) => Math.abs(r.change_db[1]) >= 0.05), title: row.name }];
+  }));
+  view.draw();
+}
+
 function showLevels({ places, worse }) {
+  showAtPlaces(places);
   $("after").replaceChildren(...worse.map((text) => element("p", { class: "small worse" }, text)), ...places.map((row) => {
     const bar = shape("svg", { viewBox: "0 0 300 26", preserveAspectRatio: "none", role: "img", "aria-label": t("before {before}, after {after}", { before: density(row.before_w_m2[1], 2), after: density(row.after_w_m2[1], 2) }) },
       shape("path", { class: "try-before", d: `M${x(row.before_w_m2[0])} 7H${x(row.before_w_m2[2])}` }),
@@ -104,7 +117,7 @@ const wallName = (id) => {
   if (!wall) return id;
   const storey = plan.dwelling.storeys.find((s) => s.id === wall.storey_id);
   const n = plan.dwelling.walls.filter((w) => w.storey_id === wall.storey_id).indexOf(wall) + 1;
-  return t("{storey}: wall {n}, {length} m", { storey: storey?.name ?? "", n, length: distance(wall.start, wall.end).toFixed(1) });
+  return t("{storey}: wall {n}, {length} m", { storey: storey?.name ?? "", n, length: metres(distance(wall.start, wall.end), 1) });
 };
 $("wall").replaceChildren(...plan.dwelling.walls.map((w) => element("option", { value: w.id }, wallName(w.id))));
 

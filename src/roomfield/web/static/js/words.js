@@ -22,3 +22,8 @@ export function number(value, digits = 3) {
 export function density(wattsPerSquareMetre, digits = 3) {
   return `${number(wattsPerSquareMetre * 1e6, digits)} µW/m²`;
 }
+
+// A length with so many decimals, as the reader writes it.
+export function metres(value, digits = 2) {
+  return new Intl.NumberFormat(place, { minimumFractionDigits: digits, maximumFractionDigits: digits }).format(value);
+}

@@ -1,13 +1,16 @@
 // Drawing the plan: tools for mouse, finger and keyboard on one sheet.
 
 import { notice } from "../door.js";
-import { t } from "../words.js";
+import { metres, t } from "../words.js";
 import { PlanBook } from "./book.js";
+import { Chains } from "./chains.js";
 import * as items from "./items.js";
 import { boxOutline, moveBoxCorner, moveSlabCorner } from "./solids.js";
+import { clearSize, sizeIn, thickness, wallsOff } from "./measures.js";
 import { Panel } from "./panel.js";
 import { traceOver } from "./tracing.js";
-import { distance, foot, inside, round, same, snapped } from "./shapes.js";
+import { outsiders } from "./ring.js";
+import { distance, extent, foot, inside, round, same, snapped } from "./shapes.js";
 import { hit, navigate } from "./gestures.js";
 import { shape } from "../svg.js";
 import { PlanView, loadImages, storeyButtons } from "./view.js";
@@ -16,6 +19,9 @@ const start = JSON.parse(document.getElementById("start").textContent);
 const svg = document.querySelector("svg.plan");
 const state = { tool: "choose", several: false, storeyId: start.plan.dwelling.storeys[0]?.id, draft: null, cursor: null, drag: null };
 const view = new PlanView(svg);
+view.chained = true;
+view.cover = () => (getComputedStyle(document.getElementById("panel")).position === "absolute" ? document.getElementById("panel").offsetWidth + 12 : 0);
+const DRAGGED = new Set(["room", "slab", "furniture"]);
 const stateLine = document.getElementById("save-state");
 const coordinates = document.getElementById("coordinates");
 
@@ -32,6 +38,7 @@ book.onConflict = (told) => {
   dialog.onclose = () => (dialog.returnValue === "mine" ? book.keepMine(told.found) : book.takeTheirs());
 };
 
+const chains = new Chains({ view, book, state, holder: document.querySelector(".drafting-sheet") });
 const panel = new Panel(document.getElementById("panel"), { book, view, state, materials: start.materials, technologies: start.technologies, choose, refresh });
 
 function refresh() {
@@ -91,25 +98,19 @@ function press(point, target, { add = false, free = false } = {}) {
   else if (state.tool === "room" || state.tool === "slab") drawCorner(at);
   else if (state.tool === "furniture") drawBoxCorner(at);
   else if (state.tool in items.OPENINGS) cutOpening(point);
-  else if (state.tool === "place") made("places", (doc) => items.addPlace(doc, state.storeyId, at, panel.placeKind, nameFor(t(panel.placeName), doc.places)));
-  else if (state.tool === "emitter") made("emitters", (doc) => items.addEmitter(doc, state.storeyId, at, nameFor(t("Emitter"), doc.emitters)));
+  else if (state.tool === "place") made("places", (doc) => items.addPlace(doc, state.storeyId, at, panel.placeKind, items.unusedName(t(panel.placeName), doc.places)));
+  else if (state.tool === "emitter") made("emitters", (doc) => items.addEmitter(doc, state.storeyId, at, items.unusedName(t("Emitter"), doc.emitters)));
   return undefined;
-}
-
-function nameFor(noun, others) {
-  const names = new Set(others.map((o) => o.name));
-  let name = noun;
-  for (let n = 2; names.has(name); n += 1) name = `${noun} ${n}`;
-  return name;
 }
 
 function made(kind, make) {
   let item;
   book.edit((doc) => { item = make(doc); return item ? undefined : false; });
   if (!item) return;
-  setTool("choose");
+  // Rooms come one after the other: the tool stays in the hand.
+  if (kind !== "rooms") setTool("choose");
   choose([`${kind}:${item.id}`]);
-  panel.focusName();
+  if (kind !== "rooms") panel.focusName();
 }
 
 function drawWall(at) {
@@ -143,7 +144,7 @@ function drawBoxCorner(at) {
 function finishRoom(points) {
   state.draft = null;
   if (state.tool === "slab") return made("slabs", (doc) => items.addSlab(doc, state.storeyId, points));
-  made("rooms", (doc) => items.addRoom(doc, state.storeyId, points, nameFor(t("Room"), doc.dwelling.rooms), panel.build));
+  made("rooms", (doc) => items.addRoom(doc, state.storeyId, points, items.unusedName(t("Room"), doc.dwelling.rooms), { inner: panel.build, outer: panel.outer }));
   drawDraft();
   return undefined;
 }
@@ -166,20 +167,40 @@ function drawDraft() {
   if (draft?.box) {
     const [x0, y0, x1, y1] = draft.box;
     layer.append(shape("rect", { class: "draft-line", x: Math.min(x0, x1), y: -Math.max(y0, y1), width: Math.abs(x1 - x0), height: Math.abs(y1 - y0) }));
-    if (DRAGGED.has(state.tool)) layer.append(view.text(`${Math.abs(x1 - x0).toFixed(2)} × ${Math.abs(y1 - y0).toFixed(2)} m`, (x0 + x1) / 2, -(y0 + y1) / 2, 13));
+    if (DRAGGED.has(state.tool)) layer.append(view.text(boxWords(draft.box), (x0 + x1) / 2, -(y0 + y1) / 2, 13));
   } else if (draft?.points.length) {
     const all = draft.now ? [...draft.points, draft.now] : draft.points;
     layer.append(shape("path", { class: "draft-line", d: all.map((p, i) => `${i ? "L" : "M"}${p[0]} ${-p[1]}`).join("") }));
     const from = draft.points.at(-1);
-    if (draft.now && distance(from, draft.now) > 0.05) layer.append(view.text(`${distance(from, draft.now).toFixed(2)} m`, (from[0] + draft.now[0]) / 2, -(from[1] + draft.now[1]) / 2 - 8 * pixel, 13));
+    if (draft.now && distance(from, draft.now) > 0.05) layer.append(view.text(`${metres(distance(from, draft.now))} m`, (from[0] + draft.now[0]) / 2, -(from[1] + draft.now[1]) / 2 - 8 * pixel, 13));
   }
   if (draft?.now) layer.append(shape("circle", { class: "snap-mark", cx: draft.now[0], cy: -draft.now[1], r: 6 * pixel }));
   if (state.cursor) {
     const [x, y] = state.cursor;
     layer.append(shape("path", { class: "cross", d: `M${x - 14 * pixel} ${-y}h${28 * pixel}M${x} ${-y - 14 * pixel}v${28 * pixel}` }));
   }
+  chains.draw(layer);
   drawHandles(layer, pixel);
   state.tracing?.draw(layer);
+}
+
+// What a laser would show inside the room that is being drawn, or what is being typed.
+function boxWords(box) {
+  if (state.typed) return `${state.typed} m`;
+  const [wide, deep] = state.tool === "room" ? clearSize(book.doc, state.storeyId, ordered(box), freshWall()) : [Math.abs(box[2] - box[0]), Math.abs(box[3] - box[1])];
+  return `${metres(Math.max(0, wide))} × ${metres(Math.max(0, deep))} m`;
+}
+const freshWall = () => thickness(items.BUILDS[panel.outer]);
+
+// A box of the size that was typed, opened from where the drag began in the way it went.
+function typedBox(box) {
+  const size = sizeIn(state.typed ?? "");
+  if (!size) return box;
+  const [x0, y0, x1, y1] = box;
+  const [sx, sy] = [x1 < x0 ? -1 : 1, y1 < y0 ? -1 : 1];
+  const made = (off) => [x0, y0, round(x0 + sx * (size[0] + off[0]), 0.001), round(y0 + sy * (size[1] + off[1]), 0.001)];
+  const fresh = freshWall();
+  return state.tool === "room" ? made(wallsOff(book.doc, state.storeyId, ordered(made([fresh, fresh])), fresh)) : made([0, 0]);
 }
 
 function drawHandles(layer, pixel) {
@@ -204,6 +225,7 @@ navigate(view, {
     state.cursor = null;
     const point = view.toPlan(event);
     const target = hit(event);
+    chains.close();
     state.drag = { from: point, last: point, target, moved: false, x: event.clientX, y: event.clientY, mode: "press" };
     if (state.tracing) return;
     if (target?.kind === "corner") {
@@ -214,11 +236,11 @@ navigate(view, {
       state.drag.mode = "items";
     } else if (state.tool === "choose") {
       state.drag.mode = event.pointerType === "mouse" && event.button === 0 && !event.altKey && (event.shiftKey || state.several) ? "box" : "pan";
-    } else if (DRAGGED.has(state.tool) && !state.draft) state.drag.mode = "room";
+    } else if (DRAGGED.has(state.tool) && (state.draft?.points?.length ?? 0) < 2) state.drag.mode = "room"; // a stray press before does not hold the hand
   },
   onMove(event, down) {
     const point = view.toPlan(event);
-    coordinates.textContent = `${point[0].toFixed(2)} · ${point[1].toFixed(2)} m`;
+    coordinates.textContent = `${metres(point[0])} · ${metres(point[1])} m`;
     if (!down) {
       if (state.draft?.points) {
         state.draft.now = snap(point, { from: state.draft.points.at(-1), free: event.altKey }).point;
@@ -237,9 +259,11 @@ navigate(view, {
     state.drag = null;
     book.endMerge();
     if (!drag || cancelled) { state.draft = state.draft?.box ? null : state.draft; drawDraft(); return; }
-    if (!drag.moved) press(view.toPlan(event), drag.target, { add: event.shiftKey || event.ctrlKey || event.metaKey, free: event.altKey });
+    if (!drag.moved && drag.target?.kind === "chain") chains.open(Number(drag.target.id));
+    else if (!drag.moved) press(view.toPlan(event), drag.target, { add: event.shiftKey || event.ctrlKey || event.metaKey, free: event.altKey });
     else if (drag.mode === "box") choose(items.within(book.doc, state.storeyId, ordered(state.draft.box)), { add: event.shiftKey });
-    else if (drag.mode === "room") closeBox(state.draft.box);
+    else if (drag.mode === "room") closeBox(typedBox(state.draft.box));
+    state.typed = "";
     if (state.draft?.box) { state.draft = null; drawDraft(); }
   },
 });
@@ -256,7 +280,9 @@ function dragTo(drag, point, event) {
       drag.corner = to;
     }
   }
-  if (drag.mode === "items") {
+  if (drag.mode === "items" && drag.target.seat) {
+    turnAround(drag, point);
+  } else if (drag.mode === "items") {
     const key = `${drag.target.kind}:${drag.target.id}`;
     if (!view.chosen.has(key)) choose([key]);
     const by = [round(point[0] - drag.last[0], 0.05), round(point[1] - drag.last[1], 0.05)];
@@ -268,19 +294,35 @@ function dragTo(drag, point, event) {
   drawDraft();
 }
 
+// What sits on the ring is turned about the dwelling; its distance and height stay.
+function turnAround(drag, point) {
+  const { emitters, seat } = outsiders(book.doc).find((one) => one.emitters.some((e) => e.id === drag.target.id)) ?? { emitters: [] };
+  if (seat !== "far") return;
+  const [x0, y0, x1, y1] = extent(book.doc.dwelling.walls.flatMap((w) => [w.start, w.end]));
+  const middle = [(x0 + x1) / 2, (y0 + y1) / 2];
+  const angle = Math.atan2(point[0] - middle[0], point[1] - middle[1]);
+  book.edit((doc) => {
+    for (const { id } of emitters) {
+      const item = items.find(doc, "emitters", id);
+      if (!item.position) { item.bearing_deg = round(((angle * 180) / Math.PI + 360) % 360, 1); continue; }
+      const away = distance(middle, item.position);
+      item.position = [round(middle[0] + Math.sin(angle) * away), round(middle[1] + Math.cos(angle) * away), item.position[2]];
+    }
+  }, { merge: "items" });
+}
+
 function moveCorner(doc, drag, to, by) {
   if (drag.kind === "furniture") drag.n = moveBoxCorner(items.find(doc, drag.kind, drag.id), drag.n, to);
   else if (drag.kind === "slabs") moveSlabCorner(items.find(doc, drag.kind, drag.id), drag.n, to);
   else items.moveCorners(doc, state.storeyId, [drag.corner], by);
 }
 
-const DRAGGED = new Set(["room", "slab", "furniture"]);
 const ordered = ([x0, y0, x1, y1]) => [Math.min(x0, x1), Math.min(y0, y1), Math.max(x0, x1), Math.max(y0, y1)];
 function closeBox(box) {
   const [x0, y0, x1, y1] = ordered(box);
   state.draft = null;
   if (state.tool === "furniture") {
-    if (x1 - x0 > 0.08 && y1 - y0 > 0.08) made("furniture", (doc) => items.addBox(doc, state.storeyId, [x0, y0, x1, y1], nameFor(t("Furniture"), doc.dwelling.furniture)));
+    if (x1 - x0 > 0.08 && y1 - y0 > 0.08) made("furniture", (doc) => items.addBox(doc, state.storeyId, [x0, y0, x1, y1], items.unusedName(t("Furniture"), doc.dwelling.furniture)));
   } else if (x1 - x0 > 0.3 && y1 - y0 > 0.3) finishRoom([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]);
 }
 
@@ -289,6 +331,7 @@ const LETTERS = { v: "choose", r: "room", w: "wall", n: "window", d: "door", g: 
 svg.addEventListener("keydown", (event) => {
   const arrows = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
   const step = event.shiftKey ? 0.5 : 0.1;
+  if (state.draft?.box && typeSize(event)) return;
   if (arrows[event.key]) {
     event.preventDefault();
     const by = arrows[event.key].map((v) => v * step);
@@ -312,13 +355,28 @@ svg.addEventListener("keydown", (event) => {
   else if (event.key === "+" || event.key === "-") view.zoom(event.key === "+" ? 0.8 : 1.25);
 });
 
+// Sizes typed while the box is open: "4.2 x 3.6", taken with Enter.
+function typeSize(event) {
+  const key = event.key.replace("*", "x").replace("×", "x");
+  if (/^[\d.,xX ]$/.test(key)) state.typed = (state.typed ?? "") + key;
+  else if (event.key === "Backspace") state.typed = (state.typed ?? "").slice(0, -1);
+  else if (event.key === "Enter" && sizeIn(state.typed ?? "")) {
+    const box = typedBox(state.draft.box);
+    state.drag = null;
+    state.typed = "";
+    closeBox(box);
+  } else return false;
+  event.preventDefault();
+  drawDraft();
+  return true;
+}
+
 function moveCross([dx, dy]) {
   const { x, y, width, height } = view.box;
   state.cursor ??= [round(x + width / 2, 0.1), round(-(y + height / 2), 0.1)];
   state.cursor = [round(state.cursor[0] + dx), round(state.cursor[1] + dy)];
   if (state.draft?.points) state.draft.now = snap(state.cursor, { from: state.draft.points.at(-1) }).point;
-  const said = `${state.cursor[0].toFixed(1)} · ${state.cursor[1].toFixed(1)} m`;
-  coordinates.textContent = said;
+  coordinates.textContent = `${metres(state.cursor[0], 1)} · ${metres(state.cursor[1], 1)} m`;
   drawDraft();
 }
 

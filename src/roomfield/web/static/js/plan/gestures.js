@@ -45,6 +45,6 @@ export function navigate(view, { onStart, onMove, onEnd }) {
 
 export function hit(event) {
   const node = event.target.closest?.("[data-kind]");
-  return node ? { kind: node.dataset.kind, id: node.dataset.id } : null;
+  return node ? { kind: node.dataset.kind, id: node.dataset.id, seat: node.dataset.seat } : null;
 }
 

@@ -50,17 +50,34 @@ export function addWall(doc, storeyId, a, b, build = "inner") {
   return wall;
 }
 
-// A room brings the walls that are not there yet.
-export function addRoom(doc, storeyId, outline, name, build) {
+const BUILD_OF = (build) => JSON.stringify(BUILDS[build].layers);
+
+// A room brings the walls that are not there yet: outer ones where it borders on nothing. A wall that came as an outer
+// one and now has rooms on both sides becomes an inner one.
+export function addRoom(doc, storeyId, outline, name, { inner = "inner", outer = "outer" } = {}) {
   const room = { id: newId("room"), name, storey_id: storeyId, outline };
   const walls = doc.dwelling.walls.filter((w) => w.storey_id === storeyId);
+  const others = doc.dwelling.rooms.filter((r) => r.storey_id === storeyId);
   outline.forEach((a, i) => {
     const b = outline[(i + 1) % outline.length];
-    const covered = walls.some((w) => foot(a, w.start, w.end).gap < 0.02 && foot(b, w.start, w.end).gap < 0.02);
-    if (!covered) addWall(doc, storeyId, a, b, build);
+    const standing = walls.find((w) => foot(a, w.start, w.end).gap < 0.02 && foot(b, w.start, w.end).gap < 0.02);
+    const between = others.some((other) => sides(a, b).some((point) => inside(point, other.outline)));
+    if (!standing) addWall(doc, storeyId, a, b, between ? inner : outer);
+    else if (between && standing.exterior && JSON.stringify(standing.layers) === BUILD_OF(outer) && distance(standing.start, standing.end) < distance(a, b) + 0.05) {
+      standing.layers = structuredClone(BUILDS[inner].layers);
+      standing.exterior = false;
+    }
   });
   doc.dwelling.rooms.push(room);
   return room;
+}
+
+// Two points a little to either side of the middle of an edge.
+function sides(a, b) {
+  const length = distance(a, b) || 1e-9;
+  const [nx, ny] = [-(b[1] - a[1]) / length, (b[0] - a[0]) / length];
+  const middle = [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2];
+  return [1, -1].map((way) => [middle[0] + way * nx * 0.1, middle[1] + way * ny * 0.1]);
 }
 
 export function addSlab(doc, storeyId, outline) {
@@ -95,16 +112,42 @@ export function roomAt(doc, storeyId, point) {
   return doc.dwelling.rooms.find((r) => r.storey_id === storeyId && inside(point, r.outline));
 }
 
-const HEIGHTS = { bed: 0.5, cot: 0.5, desk: 1.1, table: 1.1, sofa: 0.9, play: 0.5, other: 1.0 };
+// What a kind of place usually is: height above the floor [m], hours by night and by day.
+const USUAL = {
+  bed: { height: 0.5, night: 8, day: 0 }, cot: { height: 0.5, night: 8, day: 0 }, desk: { height: 1.1, night: 0, day: 4 }, table: { height: 1.1, night: 0, day: 0 },
+  sofa: { height: 0.9, night: 0, day: 0 }, play: { height: 0.5, night: 0, day: 0 }, other: { height: 1, night: 0, day: 0 },
+};
 export function addPlace(doc, storeyId, point, kind, name) {
   const floor = storeyOf(doc, storeyId).floor_m;
+  const { height, night, day } = USUAL[kind];
   const place = {
     id: newId("place"), name, kind, room_id: roomAt(doc, storeyId, point)?.id ?? "", storey_id: storeyId,
-    position: [point[0], point[1], round(floor + HEIGHTS[kind])], night_hours: kind === "bed" || kind === "cot" ? 8 : 0,
-    day_hours: kind === "desk" ? 4 : 0, note: "",
+    position: [point[0], point[1], round(floor + height)], night_hours: night, day_hours: day, note: "",
   };
   doc.places.push(place);
   return place;
+}
+
+// Another kind brings its own hours, height and name, as far as these still are those of the kind before.
+export function setPlaceKind(doc, id, kind, names) {
+  const place = find(doc, "places", id);
+  const [before, now] = [USUAL[place.kind], USUAL[kind]];
+  if (place.night_hours === before.night) place.night_hours = now.night;
+  if (place.day_hours === before.day) place.day_hours = now.day;
+  const floor = storeyOf(doc, place.storey_id).floor_m;
+  if (place.position && Math.abs(place.position[2] - floor - before.height) < 0.01) place.position[2] = round(floor + now.height);
+  const old = names[place.kind];
+  if (place.name === old || (place.name.startsWith(`${old} `) && /^\d+$/.test(place.name.slice(old.length + 1)))) {
+    place.name = unusedName(names[kind], doc.places.filter((p) => p.id !== id));
+  }
+  place.kind = kind;
+}
+
+export function unusedName(noun, others) {
+  const taken = new Set(others.map((o) => o.name));
+  let name = noun;
+  for (let n = 2; taken.has(name); n += 1) name = `${noun} ${n}`;
+  return name;
 }
 
 export function addEmitter(doc, storeyId, point, name) {

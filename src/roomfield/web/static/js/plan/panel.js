@@ -1,9 +1,11 @@
 // What is chosen, as a form; and everything on the storey as a list, for hands without a mouse.
 
 import { element } from "../element.js";
-import { t } from "../words.js";
-import { BUILDS, addStorey, find, split, storeyOf, wallOf } from "./items.js";
-import { area, distance, round } from "./shapes.js";
+import { metres, t } from "../words.js";
+import { BUILDS, addStorey, find, setPlaceKind, split, storeyOf, wallOf } from "./items.js";
+import { clearSize, rectangle, stretch } from "./measures.js";
+import { farWords, outsiders } from "./ring.js";
+import { area, distance, extent, round } from "./shapes.js";
 import { boxForm, shieldForms, slabForm, slabName } from "./solidforms.js";
 import { boxesOf, slabsOf } from "./solids.js";
 import { turnPicture } from "./tracing.js";
@@ -20,6 +22,7 @@ export class Panel {
     Object.assign(this, { holder, book, view, state, materials, technologies, choose, refresh });
     this.placeKind = "bed";
     this.build = "inner";
+    this.outer = "outer";
     holder.addEventListener("focusout", () => book.endMerge());
     // A figure is taken when the hand goes to the next field: that field must still be there when it arrives.
     holder.addEventListener("change", () => {
@@ -43,6 +46,7 @@ export class Panel {
     const chosen = [...this.view.chosen];
     const shown = `${chosen} ${this.state.tool} ${this.state.storeyId}`;
     if (within && focused.matches("input:not([type=checkbox])") && shown === this.shown) return; // being typed into
+    if (shown !== this.shown) this.holder.scrollTop = 0;
     this.shown = shown;
     const parts = [];
     if (chosen.length === 1) parts.push(...this.oneItem(...split(chosen[0])));
@@ -95,11 +99,19 @@ export class Panel {
     return [this.heading(t(NOUNS[kind]), this.back()), element("div", { class: "stack" }, ...body)];
   }
 
-  roomForm(room, edit) {
+  roomForm(room, edit, id) {
+    const box = rectangle(room.outline);
+    const [wide, deep] = box ? clearSize(this.book.doc, room.storey_id, box) : [0, 0];
+    const resize = (axis, now) => (doc, v) => {
+      if (v > 0.2) stretch(doc, room.storey_id, axis, rectangle(find(doc, "rooms", id).outline)[axis + 2], v - now);
+    };
     return [
       this.field("Name", room.name, edit("name"), { name: true }),
-      element("p", { class: "soft" }, t("{area} m² on wall centre lines", { area: area(room.outline).toFixed(1) })),
-    ];
+      box ? element("div", { class: "fields" },
+        this.field("Clear width", round(wide), resize(0, wide), { type: "number", unit: "m" }),
+        this.field("Clear depth", round(deep), resize(1, deep), { type: "number", unit: "m" })) : null,
+      element("p", { class: "soft" }, box ? t("{area} m² between the walls", { area: metres(wide * deep, 1) }) : t("{area} m² on wall centre lines", { area: metres(area(room.outline), 1) })),
+    ].filter(Boolean);
   }
 
   wallForm(wall, edit, id) {
@@ -113,12 +125,12 @@ export class Panel {
         target.layers = structuredClone(BUILDS[key].layers);
       }, { options: builds }),
       this.layerTable(wall, "walls", id),
-      element("p", { class: "soft" }, t("{length} m long, {thick} cm thick", { length: distance(wall.start, wall.end).toFixed(2), thick: (total * 100).toFixed(1) })),
+      element("p", { class: "soft" }, t("{length} m long, {thick} cm thick", { length: metres(distance(wall.start, wall.end), 2), thick: metres(total * 100, 1) })),
       this.tick("One side is outdoors", wall.exterior, edit("exterior")),
       element("div", { class: "fields" },
         this.field("Lower edge", wall.base_m, edit("base_m"), { type: "number", unit: "m" }),
         this.field("Upper edge", wall.top_m, edit("top_m"), { type: "number", unit: "m" })),
-      wall.openings.length ? element("div", {}, element("p", { class: "label" }, t("Openings")), ...wall.openings.map((hole) => this.pick(`openings:${hole.id}`, `${t(OPENING_KINDS[hole.kind])} ${(hole.end_m - hole.start_m).toFixed(2)} m`))) : null,
+      wall.openings.length ? element("div", {}, element("p", { class: "label" }, t("Openings")), ...wall.openings.map((hole) => this.pick(`openings:${hole.id}`, `${t(OPENING_KINDS[hole.kind])} ${metres(hole.end_m - hole.start_m, 2)} m`))) : null,
       shieldForms(this, wall, "walls", id),
     ];
   }
@@ -152,7 +164,7 @@ export class Panel {
   placeForm(place, edit, id) {
     return [
       this.field("Name", place.name, edit("name"), { name: true }),
-      this.field("Kind of place", place.kind, edit("kind"), { options: PLACE_KINDS }),
+      this.field("Kind of place", place.kind, (doc, kind) => setPlaceKind(doc, id, kind, Object.fromEntries(Object.entries(PLACE_KINDS).map(([key, words]) => [key, t(words)]))), { options: PLACE_KINDS }),
       element("div", { class: "fields" },
         this.field("Night", place.night_hours, (doc, v) => { find(doc, "places", id).night_hours = v ?? 0; }, { type: "number", unit: "h", min: "0" }),
         this.field("Day", place.day_hours, (doc, v) => { find(doc, "places", id).day_hours = v ?? 0; }, { type: "number", unit: "h", min: "0" })),
@@ -175,11 +187,35 @@ export class Panel {
         this.field("Radiated power (EIRP)", emitter.eirp_w === null ? null : round(emitter.eirp_w * 1e3, 0.001), scaled("eirp_w", 1e-3), { type: "number", unit: "mW" }),
         this.field("Share of time on air", emitter.duty === null ? null : round(emitter.duty * 100, 0.001), scaled("duty", 0.01), { type: "number", unit: "%" })),
       this.tick("Outdoors", emitter.outdoor, edit("outdoor")),
+      emitter.outdoor ? this.farPosition(id, emitter) : null,
       this.position("emitters", id, emitter),
-    ];
+    ].filter(Boolean);
+  }
+
+  // Where something outside stands as seen from the middle of the dwelling: direction, distance, height.
+  farPosition(id, emitter) {
+    const { middle, degrees, distance: away } = this.seen(emitter);
+    const put = (doc, turned, metresAway) => {
+      const target = find(doc, "emitters", id);
+      const angle = (turned * Math.PI) / 180;
+      target.position = [round(middle[0] + Math.sin(angle) * metresAway, 0.01), round(middle[1] + Math.cos(angle) * metresAway, 0.01), target.position?.[2] ?? 10];
+    };
+    return element("div", { class: "fields" },
+      this.field("Direction", degrees === null ? null : round(degrees, 0.1), (doc, v) => { if (v !== null) put(doc, v, away ?? 100); }, { type: "number", unit: t("° clockwise from up") }),
+      this.field("Distance", away === null ? null : round(away, 0.1), (doc, v) => { if (v > 0) put(doc, degrees ?? 0, v); }, { type: "number", unit: "m" }));
+  }
+
+  seen(emitter) {
+    const points = this.book.doc.dwelling.walls.flatMap((w) => [w.start, w.end]);
+    const [x0, y0, x1, y1] = extent(points);
+    const middle = [(x0 + x1) / 2, (y0 + y1) / 2];
+    if (!emitter.position) return { middle, degrees: emitter.bearing_deg ?? null, distance: null };
+    const [dx, dy] = [emitter.position[0] - middle[0], emitter.position[1] - middle[1]];
+    return { middle, degrees: ((Math.atan2(dx, dy) * 180) / Math.PI + 360) % 360, distance: Math.hypot(dx, dy) };
   }
 
   position(kind, id, item) {
+    if (!item.position) return this.unplaced(kind, id);
     const set = (axis) => (doc, v) => { if (v !== null) find(doc, kind, id).position[axis] = v; };
     const floor = storeyOf(this.book.doc, this.state.storeyId)?.floor_m ?? 0;
     return element("details", { class: "position" }, element("summary", {}, t("Position in figures")),
@@ -187,6 +223,14 @@ export class Panel {
         this.field("East", item.position[0], set(0), { type: "number", unit: "m" }),
         this.field("North on the plan", item.position[1], set(1), { type: "number", unit: "m" }),
         this.field("Height above this floor", round(item.position[2] - floor), (doc, v) => { if (v !== null) find(doc, kind, id).position[2] = round(v + floor, 0.001); }, { type: "number", unit: "m" })));
+  }
+
+  // Something whose place is not known yet, put into the middle of the sheet to be dragged where it is.
+  unplaced(kind, id) {
+    const { x, y, width, height } = this.view.box;
+    const floor = storeyOf(this.book.doc, this.state.storeyId)?.floor_m ?? 0;
+    const put = () => this.book.edit((doc) => { find(doc, kind, id).position = [round(x + width / 2), round(-(y + height / 2)), round(floor + 1)]; });
+    return element("div", {}, element("p", { class: "soft" }, t("Its place is not known: it is looked for among the readings.")), element("button", { type: "button", class: "button slim", onclick: put }, t("Put it on the sheet")));
   }
 
   manyItems(chosen) {
@@ -204,7 +248,9 @@ export class Panel {
       return [this.field("Kind of place", this.placeKind, (doc, v) => { this.placeKind = v; return false; }, { options: PLACE_KINDS })];
     }
     if (this.state.tool === "wall" || this.state.tool === "room") {
-      return [this.field("New walls are", this.build, (doc, v) => { this.build = v; return false; }, { options: BUILD_NAMES })];
+      const inner = this.field("New walls are", this.build, (doc, v) => { this.build = v; return false; }, { options: BUILD_NAMES });
+      const outer = this.field("Outer walls are", this.outer, (doc, v) => { this.outer = v; return false; }, { options: BUILD_NAMES, hint: "A wall is an outer one as long as only one room borders on it." });
+      return this.state.tool === "room" ? [outer, inner, element("p", { class: "soft" }, t("While you drag, type the clear size, such as 4.2 x 3.6, and press Enter."))] : [inner];
     }
     return [];
   }
@@ -260,7 +306,7 @@ export class Panel {
   itemList() {
     const { rooms, walls, places, emitters } = this.view.onStorey();
     const storey = storeyOf(this.book.doc, this.state.storeyId);
-    const unplaced = this.book.doc.emitters.filter((e) => !e.position);
+    const outside = outsiders(this.book.doc).flatMap((seat) => seat.emitters.map((e) => [e, farWords(seat)]));
     const group = (title, kind, list, words) => (list.length ? element("div", {}, element("p", { class: "label" }, t(title)), ...list.map((item) => this.pick(`${kind}:${item.id}`, words(item)))) : null);
     return element("details", { class: "item-list", open: true }, element("summary", {}, t("On this storey")),
       group("Places", "places", places, (p) => p.name),
@@ -268,7 +314,7 @@ export class Panel {
       group("Rooms", "rooms", rooms, (r) => r.name),
       group("Furniture", "furniture", boxesOf(this.book.doc, storey), (b) => b.name),
       group("Ceilings and floors", "slabs", slabsOf(this.book.doc, storey), (s) => slabName(s, storey)),
-      walls.length ? element("details", {}, element("summary", {}, t("{count} walls", { count: walls.length })), ...walls.map((w, n) => this.pick(`walls:${w.id}`, t("Wall {n}, {length} m", { n: n + 1, length: distance(w.start, w.end).toFixed(1) })))) : null,
-      unplaced.length ? element("p", { class: "hint" }, t("Without a position: {names}", { names: unplaced.map((e) => e.name).join(", ") })) : null);
+      walls.length ? element("details", {}, element("summary", {}, t("{count} walls", { count: walls.length })), ...walls.map((w, n) => this.pick(`walls:${w.id}`, t("Wall {n}, {length} m", { n: n + 1, length: metres(distance(w.start, w.end), 1) })))) : null,
+      outside.length ? element("div", {}, element("p", { class: "label" }, t("Outside, above, below or not found yet")), ...outside.map(([e, words]) => this.pick(`emitters:${e.id}`, `${e.name} · ${words}`))) : null);
   }
 }

@@ -64,7 +64,7 @@ export function farWords({ seat, distance, height }) {
 export function drawRing(view) {
   const { x, y, width, height } = view.box;
   const pixel = view.pixel;
-  const [wide, high] = [width / pixel, height / pixel];
+  const [wide, high] = [width / pixel - (view.cover?.() ?? 0), height / pixel];
   const frame = shape("rect", { class: "ring", x: INSET, y: INSET, width: Math.max(0, wide - 2 * INSET), height: Math.max(0, high - 2 * INSET), rx: 26 });
   const seats = outsiders(view.doc);
   const counts = { above: 0, below: 0, somewhere: 0 };
@@ -92,7 +92,7 @@ function seatShape(view, one, [x, y], taken) {
   const first = one.emitters[0];
   const chosen = one.emitters.some((e) => view.chosen.has(`emitters:${e.id}`));
   const off = one.emitters.every((e) => view.hidden.has(e.id));
-  const [wide, high] = [view.box.width / view.pixel, view.box.height / view.pixel];
+  const [wide, high] = [view.box.width / view.pixel - (view.cover?.() ?? 0), view.box.height / view.pixel];
   const group = shape("g", { class: `seat${chosen ? " chosen" : ""}${off ? " off" : ""}`, transform: `translate(${x} ${y})`, "data-kind": "emitters", "data-id": first.id, "data-seat": one.seat });
   const glyph = one.seat === "far" ? shape("path", { class: "glyph", d: "M0-9V9M-5 9H5M-6-9a8 8 0 0 1 12 0M-3-5a4 4 0 0 1 6 0", transform: "scale(0.85)" }) : shape("path", { class: "glyph", d: { above: "M0 6V-5M-5 0 0-5 5 0", below: "M0-6V5M-5 0 0 5 5 0", somewhere: "M-3-3a3.500 3.500 0 1 1 4.500 3.300Q0 1 0 3M0 6v.4" }[one.seat] });
   group.append(shape("circle", { class: "grip", r: 22 }), shape("circle", { class: "plate", r: 12 }), glyph);

@@ -1,14 +1,14 @@
 // Forms for slabs, furniture and fitted shields in the panel.
 
 import { element } from "../element.js";
-import { t } from "../words.js";
+import { metres, t } from "../words.js";
 import { find, storeyOf } from "./items.js";
 import { area, round } from "./shapes.js";
 import { isUnder, makeShield } from "./solids.js";
 
 const PARTS = { whole: "all of it", masonry: "wall only", openings: "openings only" };
 
-export const slabName = (slab, storey) => t(storey && isUnder(slab, storey) ? "Floor at {height} m" : "Ceiling at {height} m", { height: slab.height_m.toFixed(2) });
+export const slabName = (slab, storey) => t(storey && isUnder(slab, storey) ? "Floor at {height} m" : "Ceiling at {height} m", { height: metres(slab.height_m, 2) });
 
 export function slabForm(panel, slab, edit, id) {
   const total = slab.outlines.reduce((sum, outline) => sum + area(outline), 0);
@@ -16,7 +16,7 @@ export function slabForm(panel, slab, edit, id) {
   return [
     panel.field("Height of its middle", slab.height_m, (doc, v) => { if (v !== null) find(doc, "slabs", id).height_m = v; }, { type: "number", unit: "m" }),
     panel.layerTable(slab, "slabs", id, "Layers"),
-    element("p", { class: "soft" }, t("{area} m², {thick} cm thick", { area: total.toFixed(1), thick: (thick * 100).toFixed(1) })),
+    element("p", { class: "soft" }, t("{area} m², {thick} cm thick", { area: metres(total, 1), thick: metres(thick * 100, 1) })),
     shieldForms(panel, slab, "slabs", id),
   ];
 }

@@ -1,7 +1,7 @@
 // The plan as a picture: pan, zoom, and one layer per kind of thing. Shared by every page with a plan.
 
 import { shape } from "../svg.js";
-import { t } from "../words.js";
+import { metres, t } from "../words.js";
 import { along, area, centre, distance, extent, inside } from "./shapes.js";
 import { drawRing } from "./ring.js";
 import { boxOutline, boxesOf, slabsOf } from "./solids.js";
@@ -50,6 +50,9 @@ export class PlanView {
       else this.refit();
     }).observe(svg);
   }
+
+  // A sheet lower than two fingers leaves the ring away: the places need the room.
+  get ringed() { return this.ring !== false && (this.svg.clientHeight || 400) > 170; }
 
   get metresPerPixel() {
     return this.box.width / (this.svg.clientWidth || 600);
@@ -100,15 +103,18 @@ export class PlanView {
     const [x0, y0, x1, y1] = wanted;
     this.framed = wanted;
     this.touched = false;
-    const [wide, high] = [this.svg.clientWidth || 600, this.svg.clientHeight || 400];
+    // A slip that lies on the right of the sheet covers part of it.
+    const [whole, high] = [this.svg.clientWidth || 600, this.svg.clientHeight || 400];
+    const cover = this.cover?.() ?? 0;
+    const wide = whole - cover;
     const ratio = high / wide;
     // Room for the ring and its names around the dwelling.
-    const [side, top] = this.ring === false ? [0.06, 0.06] : [Math.min(0.13, 74 / wide), Math.min(0.2, 52 / high)];
+    const [side, top] = !this.ringed ? [0.06, 0.06] : [Math.min(0.16, (this.chained ? 92 : 74) / wide), Math.min(0.24, (this.chained ? 84 : 52) / high)];
     let width = (x1 - x0 + 0.6) / (1 - 2 * side);
     let height = (y1 - y0 + 0.6) / (1 - 2 * top);
     if (height / width < ratio) height = width * ratio;
     else width = height / ratio;
-    this.box = { x: (x0 + x1) / 2 - width / 2, y: -(y0 + y1) / 2 - height / 2, width, height };
+    this.box = { x: (x0 + x1) / 2 - width / 2, y: -(y0 + y1) / 2 - height / 2, width: (width * whole) / wide, height };
     this.draw();
   }
 
@@ -160,7 +166,7 @@ export class PlanView {
     const labels = this.freeLabels(now);
     this.layers.emitters.replaceChildren(...now.emitters.map((emitter) => this.markShape("emitters", emitter, labels)));
     this.layers.places.replaceChildren(...now.places.map((place) => this.markShape("places", place, labels)));
-    this.layers.ring.replaceChildren(...(this.ring === false ? [] : drawRing(this)));
+    this.layers.ring.replaceChildren(...(this.ringed ? drawRing(this) : []));
     this.layers.ways.replaceChildren(...this.bearings.filter((one) => this.isHere(one.position)).flatMap((one) => this.bearingShapes(one)));
     this.onDraw?.(this);
   }
@@ -212,15 +218,15 @@ export class PlanView {
   drawFrame() {
     const { x, y, width, height } = this.box;
     const step = width > 60 ? 10 : width > 24 ? 5 : 1;
-    const bar = shape("g", { class: "scale-bar", transform: `translate(${x + width - 52 * this.pixel - step} ${y + height - 32 * this.pixel})` });
+    const bar = shape("g", { class: "scale-bar", transform: `translate(${x + width - (52 + (this.cover?.() ?? 0)) * this.pixel - step} ${y + height - 32 * this.pixel})` });
     bar.append(
       shape("path", { d: `M0 ${-6 * this.pixel}v${6 * this.pixel}h${step}v${-6 * this.pixel}` }),
       this.text(`${step} m`, step / 2, -9 * this.pixel, 11),
     );
     const north = this.doc.dwelling.north_deg;
-    const parts = [bar];
+    const parts = this.chained ? [] : [bar];
     if (north !== null && north !== undefined) {
-      const place = `translate(${x + width - 36 * this.pixel} ${y + height - 44 * this.pixel}) scale(${this.pixel})`;
+      const place = `translate(${x + width - (36 + (this.cover?.() ?? 0)) * this.pixel} ${y + height - 44 * this.pixel}) scale(${this.pixel})`;
       const needle = shape("g", { class: "north", transform: `${place} rotate(${north})` });
       needle.append(shape("path", { d: "M0-14 5 10 0 6-5 10Z" }));
       const letter = shape("text", { class: "north-letter", transform: place, x: 0, y: 0, "font-size": 10, "text-anchor": "middle", dx: 21 * Math.sin((north * Math.PI) / 180), dy: -20 * Math.cos((north * Math.PI) / 180) + 4 });
@@ -255,7 +261,7 @@ export class PlanView {
     const y = this.clearOfMarks(x, middle, room.outline);
     const [x0, , x1] = extent(room.outline);
     const wide = (x1 - x0) / this.pixel > room.name.length * 7;
-    if (wide && y !== null) group.append(this.text(room.name, x, -y, 12.5), this.text(`${area(room.outline).toFixed(1)} m²`, x, -y + 15 * this.pixel, 10.5, { class: "minor" }));
+    if (wide && y !== null) group.append(this.text(room.name, x, -y, 12.5), this.text(`${metres(area(room.outline), 1)} m²`, x, -y + 15 * this.pixel, 10.5, { class: "minor" }));
     return group;
   }
 

@@ -1,47 +1,53 @@
-// The walk: a point, a number, enter. Everything typed is kept before it is sent.
+// The walk: a place, one line filled in, and on to the next place. Everything typed is kept before it is sent.
 
 import { faultBox, notice, send } from "../door.js";
 import { bars } from "../axis.js";
-import { density, number, t } from "../words.js";
-import { hit, navigate } from "../plan/gestures.js";
-import { shape } from "../svg.js";
-import { PlanView, loadImages, storeyButtons } from "../plan/view.js";
-import { distance, round } from "../plan/shapes.js";
 import { element } from "../element.js";
-import { KINDS, ORIENTATIONS, Pad, UNITS } from "./pad.js";
+import { hit, navigate } from "../plan/gestures.js";
+import { distance, round } from "../plan/shapes.js";
+import { PlanView, loadImages, storeyButtons } from "../plan/view.js";
+import { density, number, t } from "../words.js";
+import { BearingLine } from "./bearing.js";
+import { drawPoints, platesOf } from "./marks.js";
+import { HIGH_KINDS, ORIENTATIONS, Pad, UNITS } from "./pad.js";
 import { Queue } from "./queue.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
-const KIND_NAMES = { peak: "Peak", highest_held: "Highest held", average: "Average" };
-const AXIS_NAMES = { best_axis: "Best axis", x: "X", y: "Y", z: "Z", three_axis_sum: "Sum of three axes" };
-const keptKey = `walk-draft:${start.survey_id}`;
+const KIND_WORDS = { peak: t("peak held still"), highest_held: t("highest seen"), average: t("second's mean") };
+const BOUNDS = { below_floor: t("below floor"), overload: t("overload") };
+// A visit begins with a clean line: what was set on another visit does not reach into it.
+const keptKey = `walk-draft:${start.survey_id}:${start.visit.id}`;
 const kept = JSON.parse(localStorage.getItem(keptKey) ?? "{}");
+const asked = new URLSearchParams(location.search);
+const known = (list, ...ids) => ids.find((id) => id && list.some((item) => item.id === id)) ?? "";
 const pad = new Pad(kept.pad);
-const known = (list, id) => list.some((item) => item.id === id);
 const state = {
-  placeId: known(start.plan.places, kept.placeId) ? kept.placeId : "",
+  placeId: known(start.plan.places, asked.get("place"), kept.placeId),
   position: kept.position ?? null,
-  storeyId: kept.storeyId ?? start.plan.dwelling.storeys[0]?.id,
-  stateId: known(start.states, kept.stateId) ? kept.stateId : start.states[0].id,
-  meterId: known(start.meters, kept.meterId) ? kept.meterId : start.meters[0].id,
+  storeyId: known(start.plan.dwelling.storeys, kept.storeyId) || start.plan.dwelling.storeys[0]?.id,
+  stateId: known(start.states, asked.get("state"), kept.stateId) || start.states[0].id,
+  meterId: known(start.meters, kept.meterId) || start.meters[0].id,
+  scan: kept.scan ?? "hand_scan",
   readings: start.readings,
   last: [],
 };
-if (!state.placeId && !state.position && start.plan.places.length) {
-  state.placeId = start.plan.places[0].id;
-  state.storeyId = start.plan.places[0].storey_id || state.storeyId;
-}
 const $ = (id) => document.getElementById(id);
+const placeOf = (id) => start.plan.places.find((p) => p.id === id);
+if (!state.placeId && !state.position && start.plan.places.length) state.placeId = start.plan.places[0].id;
+if (placeOf(state.placeId)?.storey_id) state.storeyId = placeOf(state.placeId).storey_id;
+
 const view = new PlanView($("walk-plan"));
+view.quiet = true;
+view.bearings = start.bearings;
 
 function keep() {
-  const { placeId, position, storeyId, stateId, meterId } = state;
-  localStorage.setItem(keptKey, JSON.stringify({ pad: pad.kept(), placeId, position, storeyId, stateId, meterId }));
+  const { placeId, position, storeyId, stateId, meterId, scan } = state;
+  localStorage.setItem(keptKey, JSON.stringify({ pad: pad.kept(), placeId, position, storeyId, stateId, meterId, scan }));
 }
 
 const queue = new Queue(start.survey_id, {
   onTaken(entry, told) {
-    state.readings.push(...told.readings);
+    if (entry.visit_id === start.visit.id) state.readings.push(...told.readings);
     state.last = told.readings.map((r) => r.id);
     showRemarks(told);
     draw();
@@ -57,15 +63,27 @@ const queue = new Queue(start.survey_id, {
 });
 
 function point() {
-  const place = start.plan.places.find((p) => p.id === state.placeId);
+  const place = placeOf(state.placeId);
   if (place) return place.name;
-  if (state.position) return t("Point {x} · {y} m", { x: state.position[0].toFixed(1), y: state.position[1].toFixed(1) });
+  if (state.position) return t("Point {x} · {y} m", { x: number(state.position[0]), y: number(state.position[1]) });
   return t("no point chosen");
 }
 
+const newId = (noun) => `${noun}-${Date.now().toString(36)}-${crypto.getRandomValues(new Uint32Array(1))[0].toString(36)}`;
+const typedNumber = (id) => ($(id).value === "" ? null : Number($(id).value.replace(",", ".")));
+
+function setting() {
+  return { visit_id: start.visit.id, meter_id: state.meterId, radio_state_id: state.stateId, place_id: state.placeId, position: state.placeId ? null : state.position, unit: pad.unit, taken_at: moment(), note: $("note").value };
+}
+
+// Enter: to the next blank of the line, and from its end the line is kept and the next empty place comes up.
 function enter(censoring = "none") {
   if (!state.placeId && !state.position) {
     notice(t("Press a place or a point on the plan first."));
+    return;
+  }
+  if (censoring === "none" && pad.next()) {
+    changed();
     return;
   }
   const values = pad.take(censoring);
@@ -73,15 +91,26 @@ function enter(censoring = "none") {
     notice(t("Type a number, or press the key for below the floor or overload."));
     return;
   }
-  queue.add({
-    entry_id: `entry-${Date.now().toString(36)}-${crypto.getRandomValues(new Uint32Array(1))[0].toString(36)}`,
-    visit_id: start.visit.id, meter_id: state.meterId, radio_state_id: state.stateId, values, unit: pad.unit,
-    place_id: state.placeId, position: state.placeId ? null : state.position, scan: pad.orientation === "best_axis" ? "hand_scan" : "fixed",
-    taken_at: moment(), note: "",
-  });
+  queue.add({ entry_id: newId("entry"), ...setting(), values, scan: state.scan, height_m: typedNumber("height"), body_distance_m: typedNumber("body") });
+  for (const id of ["note", "height", "body"]) $(id).value = "";
   $("remarks").replaceChildren();
-  keep();
-  draw();
+  $("echo").textContent = `${point()}: ${values.map((v) => `${KIND_WORDS[v.kind]} ${v.number === null ? BOUNDS[v.censoring] : `${number(v.number, 6)} ${pad.unit}`}`).join(", ")}`;
+  goOn();
+  changed();
+}
+
+// The next place of this radio state that has nothing yet; if there is none, the place stays.
+function goOn() {
+  const { places } = start.plan;
+  const at = places.findIndex((p) => p.id === state.placeId);
+  if (at < 0) return;
+  const waiting = (id) => queue.entries.some((e) => e.place_id === id && e.radio_state_id === state.stateId);
+  const open = (p) => p.id !== state.placeId && !waiting(p.id) && !state.readings.some((r) => r.place_id === p.id && r.state_id === state.stateId);
+  const next = [...places.slice(at + 1), ...places.slice(0, at)].find(open);
+  if (!next) { $("echo").append(` · ${t("all places have a reading in this radio state")}`); return; }
+  state.placeId = next.id;
+  state.position = null;
+  if (next.storey_id && next.storey_id !== state.storeyId) { state.storeyId = next.storey_id; refit = true; }
 }
 
 function moment() {
@@ -103,11 +132,13 @@ async function undo() {
   if (!ids.length) return;
   try {
     await send("POST", `/api/v1/surveys/${start.survey_id}/readings/undo`, { reading_ids: ids });
+    const gone = state.readings.find((r) => ids.includes(r.id));
     state.readings = state.readings.filter((r) => !ids.includes(r.id));
     state.last = [];
     $("remarks").replaceChildren();
-    notice(t("Taken back. It stays in the record, marked as undone at entry."));
-    draw();
+    $("echo").textContent = t("Taken back. It stays in the record, marked as undone at entry.");
+    if (gone?.place_id) pickPlace(gone.place_id);
+    else changed();
   } catch (error) {
     notice(error.message);
   }
@@ -138,57 +169,82 @@ function intervalWords(reading) {
   return t("true level {low} to {high}", { low: number(reading.low_w_m2 * 1e6, 2), high: density(reading.high_w_m2, 2) });
 }
 
+// A blank shows what is typed; behind an empty one stands what was read here on the visit before.
+function drawLine() {
+  const factor = { "µW/m²": 1e6, "mW/m²": 1e3, "nW/m²": 1e9 }[pad.unit];
+  const before = (kinds) => start.earlier.find((r) => r.place_id === state.placeId && r.state_id === state.stateId && r.censoring === "none" && kinds.includes(r.kind));
+  const behind = { high: before([pad.kind]) ?? before(HIGH_KINDS), mean: before(["average"]) };
+  const decimal = document.documentElement.lang === "de" ? "," : ".";
+  for (const button of document.querySelectorAll("[data-blank]")) {
+    const blank = button.dataset.blank;
+    const typed = (blank === "seconds" ? pad.seconds : pad.blanks[blank]).replace(".", decimal);
+    const earlier = behind[blank] ? t("before {value}", { value: number(behind[blank].value_w_m2 * factor) }) : "";
+    button.textContent = typed || earlier || "…";
+    button.classList.toggle("empty", !typed);
+    button.classList.toggle("now", pad.at === blank);
+    const words = { high: KIND_WORDS[pad.kind], mean: KIND_WORDS.average, seconds: t("seconds") }[blank];
+    button.setAttribute("aria-label", [words, typed || t("empty"), typed ? "" : earlier].filter(Boolean).join(": "));
+    button.setAttribute("aria-pressed", String(pad.at === blank));
+  }
+  $("kind-words").textContent = KIND_WORDS[pad.kind];
+  for (const unit of document.querySelectorAll("[data-unit]")) unit.textContent = pad.unit;
+  $("waiting-values").replaceChildren(...pad.waiting.map((v, n) => element("button", { type: "button", class: "chip", "aria-label": t("Take {value} out of this entry", { value: v.number ?? v.censoring }), onclick: () => { pad.waiting.splice(n, 1); changed(); } }, `${v.orientation.toUpperCase()} ${number(v.number)} ×`)),
+    ORIENTATIONS.indexOf(pad.orientation) in { 1: 0, 2: 0, 3: 0 } ? element("span", { class: "soft" }, t("axis {axis}", { axis: pad.orientation.toUpperCase() })) : "");
+  $("enter").textContent = pad.at === "seconds" || pad.leadsToMean ? t("Next") : t("Enter");
+}
+
+let refit = false;
 function draw() {
-  $("point-name").textContent = point();
-  $("point-context").textContent = `${t(KIND_NAMES[pad.kind])} · ${t(AXIS_NAMES[pad.orientation])} · ${start.states.find((s) => s.id === state.stateId)?.name}`;
-  $("display-number").textContent = pad.digits || "0";
-  $("display-number").classList.toggle("faint", !pad.digits);
-  $("display-unit").textContent = pad.unit;
-  $("waiting-values").replaceChildren(...pad.waiting.map((v, n) => element("button", { type: "button", class: "chip", "aria-label": t("Take {value} out of this entry", { value: v.number ?? v.censoring }), onclick: () => { pad.waiting.splice(n, 1); changed(); } },
-    `${t(KIND_NAMES[v.kind])}${v.orientation.length === 1 ? ` ${v.orientation.toUpperCase()}` : ""} ${v.censoring === "none" ? v.number : t(v.censoring === "overload" ? "overload" : "below floor")} ×`)));
-  for (const input of document.querySelectorAll("[name=kind]")) input.checked = input.value === pad.kind;
-  $("orientation").value = pad.orientation;
+  drawLine();
+  $("orientation").value = ["y", "z"].includes(pad.orientation) ? "x" : pad.orientation;
+  $("scan").value = state.scan;
   $("state").value = state.stateId;
   $("meter").value = state.meterId;
   $("place").value = state.placeId;
   drawList();
   view.chosen.clear();
   if (state.placeId) view.chosen.add(`places:${state.placeId}`);
+  view.numbers = platesOf(start.plan.places, state.readings, state.stateId);
   view.show(start.plan, state.storeyId);
   storeyButtons($("storeys"), start.plan, state.storeyId, (id) => { state.storeyId = id; keep(); draw(); view.fit(); });
+  if (refit) { refit = false; view.fit(); }
 }
 
 function drawList() {
   const recent = state.readings.slice(-6).reverse();
   $("recent-empty").hidden = state.readings.length > 0;
   $("recent").replaceChildren(...recent.map((reading) => {
-    const place = start.plan.places.find((p) => p.id === reading.place_id)?.name ?? t("Point on the plan");
+    const place = placeOf(reading.place_id)?.name ?? t("Point on the plan");
     return element("li", {},
-      element("div", { class: "row spread" }, element("span", {}, place, element("span", { class: "soft" }, ` · ${t(KIND_NAMES[reading.kind])}`)), element("strong", { class: "num" }, valueWords(reading))),
+      element("a", { class: "row spread", href: `/surveys/${start.survey_id}/readings/entry/${reading.id}` }, element("span", {}, place, element("span", { class: "soft" }, ` · ${KIND_WORDS[reading.kind]}`)), element("strong", { class: "num" }, valueWords(reading))),
       bars([{ low: reading.low_w_m2 * 1e6, high: reading.high_w_m2 === null ? null : reading.high_w_m2 * 1e6, middle: reading.censoring === "none" ? reading.value_w_m2 * 1e6 : undefined }], { width: 320, line: 14, ticks: false, label: intervalWords(reading) }),
       element("p", { class: "soft small" }, intervalWords(reading)));
   }));
   $("count").textContent = String(state.readings.length);
 }
 
+const bearing = new BearingLine({
+  view,
+  point: () => placeOf(state.placeId)?.position ?? state.position,
+  start: () => ({ where: `/api/v1/surveys/${start.survey_id}/bearings`, entry: { entry_id: newId("bearing"), ...setting() } }),
+  onKept(made) {
+    view.bearings = [...view.bearings, made];
+    $("echo").textContent = t("{place}: bearing kept", { place: point() });
+    view.draw();
+  },
+  onOpen(open) {
+    $("bearing-line").hidden = !open;
+    $("entry-line").hidden = open;
+    $("keys").hidden = open;
+    $("bearing-open").setAttribute("aria-pressed", String(open));
+    view.svg.classList.toggle("drawing", open);
+    document.querySelector(".walk-grid").classList.toggle("turning", open);
+  },
+});
+
 view.onDraw = () => {
-  const marks = view.layers.marks;
-  marks.replaceChildren();
-  const { storey, places } = view.onStorey();
-  for (const reading of state.readings.filter((r) => r.position && !r.place_id)) {
-    if (reading.position[2] >= storey.floor_m - 0.2 && reading.position[2] < storey.ceiling_m + 0.3) marks.append(shape("circle", { class: "reading-dot", cx: reading.position[0], cy: -reading.position[1], r: 5 * view.pixel }));
-  }
-  for (const place of places) {
-    const here = state.readings.filter((r) => r.place_id === place.id && r.state_id === state.stateId).length;
-    if (here) {
-      const badge = shape("g", { class: "badge", transform: `translate(${place.position[0]} ${-place.position[1]}) scale(${view.pixel})` });
-      const words = shape("text", { x: 15, y: -9, "font-size": 11, "text-anchor": "middle", class: "badge-number" });
-      words.textContent = String(here);
-      badge.append(shape("circle", { cx: 15, cy: -13, r: 9 }), words);
-      marks.append(badge);
-    }
-  }
-  if (state.position && !state.placeId) marks.append(shape("circle", { class: "target-ring", cx: state.position[0], cy: -state.position[1], r: 11 * view.pixel }));
+  drawPoints(view, state);
+  bearing.draw(view.layers.marks);
 };
 
 function changed() {
@@ -197,10 +253,10 @@ function changed() {
 }
 
 function pickPlace(id) {
-  const place = start.plan.places.find((p) => p.id === id);
+  const place = placeOf(id);
   state.placeId = id;
   state.position = null;
-  if (place?.storey_id && place.storey_id !== state.storeyId) state.storeyId = place.storey_id;
+  if (place?.storey_id && place.storey_id !== state.storeyId) { state.storeyId = place.storey_id; refit = true; }
   changed();
 }
 
@@ -218,10 +274,15 @@ navigate(view, {
     if (!down || !drag) return;
     if (!drag.moved && Math.hypot(event.clientX - drag.x, event.clientY - drag.y) < 6) return;
     drag.moved = true;
-    view.pan(event.movementX, event.movementY);
+    if (bearing.open) bearing.turnTo(view.toPlan(event));
+    else view.pan(event.movementX, event.movementY);
   },
   onEnd(event, cancelled) {
-    if (drag && !drag.moved && !cancelled) pick(view.toPlan(event), drag.target);
+    if (drag && !cancelled && bearing.open) {
+      if (!drag.moved && drag.target?.kind === "places") pickPlace(drag.target.id);
+      else { bearing.turnTo(view.toPlan(event)); bearing.drawn(); }
+      bearing.told();
+    } else if (drag && !drag.moved && !cancelled) pick(view.toPlan(event), drag.target);
     drag = null;
   },
 });
@@ -238,14 +299,16 @@ function pick(at, target) {
   }
 }
 
+const cycle = (list, now) => list[(list.indexOf(now) + 1) % list.length];
 const actions = {
   back: () => { pad.type("back"); changed(); },
-  and: () => { if (pad.aside()) changed(); },
   enter: () => enter(),
   floor: () => enter("below_floor"),
   overload: () => enter("overload"),
   undo,
-  unit: () => { pad.unit = UNITS[(UNITS.indexOf(pad.unit) + 1) % UNITS.length]; changed(); },
+  unit: () => { pad.unit = cycle(UNITS, pad.unit); changed(); },
+  kind: () => { pad.kind = cycle(HIGH_KINDS, pad.kind); changed(); },
+  bearing: () => bearing.toggle(),
   before: () => pickNext(-1),
   after: () => pickNext(1),
 };
@@ -256,17 +319,22 @@ for (const button of document.querySelectorAll("[data-key]")) {
     else { pad.type(key); changed(); }
   });
 }
-for (const input of document.querySelectorAll("[name=kind]")) input.addEventListener("change", () => { pad.kind = input.value; changed(); });
+for (const button of document.querySelectorAll("[data-blank]")) button.addEventListener("click", () => { pad.go(button.dataset.blank); changed(); });
 $("orientation").addEventListener("change", (e) => { pad.orientation = e.target.value; changed(); });
+$("scan").addEventListener("change", (e) => { state.scan = e.target.value; changed(); });
 $("state").addEventListener("change", (e) => { state.stateId = e.target.value; changed(); });
 $("meter").addEventListener("change", (e) => { state.meterId = e.target.value; changed(); });
 $("place").addEventListener("change", (e) => pickPlace(e.target.value));
 
 const LETTERS = {
-  p: () => { pad.kind = KINDS[0]; }, m: () => { pad.kind = KINDS[1]; }, a: () => { pad.kind = KINDS[2]; },
-  o: () => { pad.orientation = ORIENTATIONS[(ORIENTATIONS.indexOf(pad.orientation) + 1) % ORIENTATIONS.length]; },
-  s: () => { const at = start.states.findIndex((x) => x.id === state.stateId); state.stateId = start.states[(at + 1) % start.states.length].id; },
-  u: () => { pad.unit = UNITS[(UNITS.indexOf(pad.unit) + 1) % UNITS.length]; },
+  p: () => { pad.kind = "peak"; pad.go("high"); },
+  m: () => { pad.kind = "highest_held"; pad.go("high"); },
+  a: () => pad.go("mean"),
+  t: () => pad.go("seconds"),
+  o: () => { pad.orientation = cycle(ORIENTATIONS, pad.orientation); },
+  s: () => { state.stateId = cycle(start.states.map((x) => x.id), state.stateId); },
+  u: () => { pad.unit = cycle(UNITS, pad.unit); },
+  b: () => bearing.toggle(),
 };
 document.addEventListener("keydown", (event) => {
   if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "z") {
@@ -276,20 +344,18 @@ document.addEventListener("keydown", (event) => {
   }
   if (event.ctrlKey || event.metaKey || event.altKey || event.target.matches("input:not([type=radio]), select, textarea") || event.target.closest("dialog")) return;
   const key = event.key;
-  const onButton = event.target.matches("button, a, summary");
+  const onButton = event.target.matches("button:not(.blank), a, summary");
   if (/^\d$/.test(key)) pad.type(key);
   else if (key === "." || key === ",") pad.type(".");
-  else if (key === "Backspace") pad.type("back");
+  else if (key === "Backspace") { event.preventDefault(); pad.type("back"); }
   else if (key === "Enter" && !onButton) { event.preventDefault(); enter(); return; }
-  else if (key === "+" || (key === " " && !onButton)) pad.aside();
   else if (key === "<") { enter("below_floor"); return; }
   else if (key === ">") { enter("overload"); return; }
   else if (key === "PageDown" || key === "]") { event.preventDefault(); pickNext(1); return; }
   else if (key === "PageUp" || key === "[") { event.preventDefault(); pickNext(-1); return; }
   else if (LETTERS[key.toLowerCase()]) LETTERS[key.toLowerCase()]();
   else return;
-  if (key === " " || key === "Backspace") event.preventDefault();
-  if (onButton && /^[\d.,+]$/.test(key)) event.target.blur();
+  if (onButton && /^[\d.,]$/.test(key)) event.target.blur();
   changed();
 });
 

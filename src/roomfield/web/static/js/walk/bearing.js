@@ -1,0 +1,103 @@
+// Bearings by hand: a line is turned about the chosen point, to the peak or to the null, or follows the phone's compass.
+
+import { send } from "../door.js";
+import { shape } from "../svg.js";
+import { t } from "../words.js";
+
+const $ = (id) => document.getElementById(id);
+const FULL = 180;
+
+export class BearingLine {
+  constructor({ view, start, point, onKept, onOpen }) {
+    Object.assign(this, { view, start, point, onKept, onOpen });
+    this.open = false;
+    this.axis = "strongest";
+    this.angles = { strongest: null, null: null };
+    this.fromNorth = false;
+    for (const axis of ["strongest", "null"]) {
+      const field = $(`bearing-${axis}`);
+      field.addEventListener("focus", () => { this.axis = axis; this.told(); });
+      field.addEventListener("input", () => { this.angles[axis] = field.value === "" ? null : Number(field.value.replace(",", ".")); this.view.draw(); });
+    }
+    $("bearing-keep").addEventListener("click", () => this.keep());
+    $("bearing-leave").addEventListener("click", () => this.toggle(false));
+    $("bearing-compass").addEventListener("click", () => this.followCompass());
+  }
+
+  toggle(open = !this.open) {
+    this.open = open;
+    this.angles = { strongest: null, null: null };
+    this.fromNorth = false;
+    this.axis = "strongest";
+    $("bearing-strongest").value = "";
+    $("bearing-null").value = "";
+    this.onOpen(open);
+    this.told();
+    this.view.draw();
+  }
+
+  told() {
+    for (const axis of ["strongest", "null"]) $(`bearing-${axis}`).classList.toggle("now", axis === this.axis);
+    $("bearing-words").textContent = this.point() ? t("Turn the line about the point: draw on the plan, or type degrees clockwise from up.") : t("Choose a place first.");
+  }
+
+  // The hand draws from anywhere: the line goes through the point and the finger.
+  turnTo([x, y]) {
+    const at = this.point();
+    if (!at) return;
+    const degrees = (Math.atan2(x - at[0], y - at[1]) * FULL) / Math.PI;
+    this.set(((Math.round(degrees) % FULL) + FULL) % FULL);
+    this.fromNorth = false;
+  }
+
+  set(degrees) {
+    this.angles[this.axis] = degrees;
+    $(`bearing-${this.axis}`).value = String(degrees);
+    this.view.draw();
+  }
+
+  // A first line drawn is kept as it is when the hand goes on to the other axis.
+  drawn() {
+    if (this.axis === "strongest" && this.angles.null === null) { this.axis = "null"; this.told(); }
+  }
+
+  async followCompass() {
+    const ask = window.DeviceOrientationEvent?.requestPermission;
+    if (ask && (await ask.call(window.DeviceOrientationEvent)) !== "granted") return;
+    const listen = (event) => {
+      const heading = event.webkitCompassHeading ?? (event.absolute && event.alpha !== null ? 360 - event.alpha : null);
+      if (heading === null) return;
+      this.fromNorth = true;
+      this.set(Math.round(heading) % FULL);
+    };
+    window.addEventListener("deviceorientationabsolute", listen, { once: true });
+    window.addEventListener("deviceorientation", listen, { once: true });
+    $("bearing-words").textContent = t("Point the phone along the antenna's axis and press Compass again for a new angle.");
+  }
+
+  async keep() {
+    const { where, entry } = this.start();
+    try {
+      const kept = await send("POST", where, { ...entry, strongest_deg: this.angles.strongest, null_deg: this.angles.null, std_deg: Number($("bearing-std").value.replace(",", ".")) || 12, from_true_north: this.fromNorth });
+      this.toggle(false);
+      this.onKept(kept);
+    } catch (error) {
+      $("bearing-words").textContent = error.message;
+    }
+  }
+
+  draw(layer) {
+    const at = this.open ? this.point() : null;
+    if (!at) return;
+    const { pixel } = this.view;
+    const reach = Math.max(this.view.box.width, this.view.box.height);
+    layer.append(shape("circle", { class: "target-ring", cx: at[0], cy: -at[1], r: 22 * pixel }));
+    for (const [axis, kind] of [["strongest", "strongest"], ["null", "weakest"]]) {
+      const degrees = this.angles[axis];
+      if (degrees === null || !Number.isFinite(degrees)) continue;
+      const turned = ((degrees + (this.fromNorth ? this.view.doc.dwelling.north_deg ?? 0 : 0)) * Math.PI) / FULL;
+      const [dx, dy] = [Math.sin(turned) * reach, Math.cos(turned) * reach];
+      layer.append(shape("path", { class: `bearing ${kind} drawing`, d: `M${at[0] - dx} ${-(at[1] - dy)}L${at[0] + dx} ${-(at[1] + dy)}` }));
+    }
+  }
+}

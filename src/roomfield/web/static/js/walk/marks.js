@@ -1,0 +1,30 @@
+// What stands on the plan during the walk: at each place the highest value read there in this radio state, as typed.
+
+import { shape } from "../svg.js";
+import { number } from "../words.js";
+
+const TONES = 6;
+const order = (reading) => (reading.censoring === "below_floor" ? -1 : reading.value_w_m2);
+const toneOf = (level) => (level > 0 ? Math.min(TONES, Math.max(1, Math.floor(Math.log10(level * 1e6)) + 2)) : 1);
+
+export function platesOf(places, readings, stateId) {
+  const plates = new Map();
+  for (const place of places) {
+    const here = readings.filter((r) => r.place_id === place.id && r.state_id === stateId).sort((a, b) => order(b) - order(a));
+    if (!here.length) continue;
+    const [top] = here;
+    const sign = { below_floor: "< ", overload: "> " }[top.censoring] ?? "";
+    plates.set(place.id, { words: `${sign}${number(top.value_w_m2 * 1e6, 3)}`, tone: toneOf(top.value_w_m2), title: place.name });
+  }
+  return plates;
+}
+
+export function drawPoints(view, state) {
+  const marks = view.layers.marks;
+  marks.replaceChildren();
+  const { storey } = view.onStorey();
+  for (const reading of state.readings.filter((r) => r.position && !r.place_id)) {
+    if (reading.position[2] >= storey.floor_m - 0.2 && reading.position[2] < storey.ceiling_m + 0.3) marks.append(shape("circle", { class: "reading-dot", cx: reading.position[0], cy: -reading.position[1], r: 5 * view.pixel }));
+  }
+  if (state.position && !state.placeId) marks.append(shape("circle", { class: "target-ring", cx: state.position[0], cy: -state.position[1], r: 11 * view.pixel }));
+}
