@@ -66,7 +66,7 @@ class Server:
     def start(self) -> None:
         command = [sys.executable, "-c", LAUNCH, str(self.record), str(self.port), *(["demo"] if self.demo else [])]
         self.process = subprocess.Popen(command)
-        for _ in range(400):
+        for _ in range(1200):
             if self.process.poll() is not None:
                 raise ChildProcessError(f"the server ended with {self.process.returncode}")
             try:

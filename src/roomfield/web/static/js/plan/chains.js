@@ -47,6 +47,7 @@ export class Chains {
     this.close();
     const field = element("input", { class: "chain-field", inputmode: "decimal", value: metres(part.to - part.from), "aria-label": t("Clear width in metres") });
     const take = () => {
+      if (this.field !== field) return; // it was left or taken already
       const wanted = Number(field.value.replace(",", "."));
       const by = wanted - (part.to - part.from);
       this.close();
@@ -64,7 +65,7 @@ export class Chains {
   }
 
   close() {
+    this.field = null; // before it goes, for it tells of a change as it goes
     this.holder.querySelector(".chain-box")?.remove();
-    this.field = null;
   }
 }
