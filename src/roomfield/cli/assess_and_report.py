@@ -10,10 +10,14 @@ from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, Visi
 from roomfield.cli.terminal_numbers import microwatts, probability, span
 
 if TYPE_CHECKING:
+    from roomfield.report.document import ReportContent
     from roomfield.workbench.assess.assessment import Assessment
 
 Coverage = Annotated[float, typer.Option(help="Probability content of every interval, 0 to 1.", min=0.5, max=0.999)]
 Rule = Annotated[str, typer.Option(help="Decision rule for legal limits, see 'roomfield references'.")]
+Language = Annotated[
+    str, typer.Option(envvar="ROOMFIELD_LANGUAGE", help="Language, such as en or de; the survey's own if left out.")
+]
 Limits = Annotated[str, typer.Option("--limits", help="TOML file with limits of your own.")]
 
 
@@ -41,28 +45,50 @@ def assess(
     rule: Rule = "three-way",
     limits: Limits = "",
     all_states: Annotated[bool, typer.Option("--all-states", help="Every radio state, not only as found.")] = False,
+    language: Language = "",
     as_json: AsJson = False,
 ) -> None:
     """Say what a visit's readings mean: level, interval, law, guideline, and what each switch contributes."""
     from roomfield.workbench.publish.plain_values import assessment_plain
 
     found = _assessed(record, survey, visit, coverage, rule, limits)
-    answer(as_json, assessment_plain(found, all_states=all_states), lambda: _show(found, all_states))
+    spoken = language or found.survey.assignment.language
+    plain = assessment_plain(found, all_states=all_states)
+    answer(as_json, plain, lambda: _show(found, all_states, spoken))
 
 
-def _show(found: Assessment, all_states: bool) -> None:
+def _show(found: Assessment, all_states: bool, language: str) -> None:
+    from roomfield.workbench.publish.answers import answer_sentences
+    from roomfield.workbench.publish.files import report_content
+
+    content = report_content(found)
     if found.survey.invented:
         typer.echo("Everything in this survey is invented.")
-    typer.echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}")
-    limit = found.limit
-    typer.echo(f"Limit: {found.limits.title} ({limit.standing.value})")
-    typer.echo(f"  {microwatts(limit.value_w_m2)} µW/m², {limit.kind}; rule: {found.terms.rule}")
-    if found.guideline is not None:
-        typer.echo(f"Guideline: {found.guideline.title} ({found.guideline.standing.value})")
-        if found.guideline.per_service:
-            typer.echo("  judges each radio service; a reading is the total, an upper bound for each")
-    _show_levels(found, all_states)
+    typer.echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}\n")
+    for sentence in answer_sentences(content, language):
+        typer.echo(f"{sentence}\n")
+    _show_places(content, language)
+    if all_states:
+        _show_levels(found, all_states)
     _show_switches(found)
+
+
+def _show_places(content: ReportContent, language: str) -> None:
+    """Each place: the level that answers against the aim, and the average against the limit."""
+    from roomfield.show.words import load_words
+    from roomfield.workbench.publish.answers import answer_cells
+
+    say = load_words(language).say
+    rows = []
+    for cells in answer_cells(content, language):
+        against = ", ".join(t for t in (cells.aim, cells.category) if t)
+        pairs = [(cells.level, f"{say('aim.label')}: {against}"), (cells.average, f"{say('front.limit')}: {cells.law}")]
+        if cells.average is None:
+            pairs[1] = (None, f"{say('front.limit')}: {cells.law}")
+        rows += [(cells.place, c.kind if c else "", c.number if c else "–", c.interval if c else "", text)
+                 for c, text in pairs]  # fmt: skip
+    columns = (say("front.place"), say("levels.kind"), say("level.unit"), say("levels.interval"), say("levels.result"))
+    grouped(say("levels.caption_short", coverage=content.rules.coverage), columns, rows, right=(2, 3))
 
 
 def _show_levels(found: Assessment, all_states: bool) -> None:
@@ -128,7 +154,7 @@ def report(
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",
-    language: Annotated[str, typer.Option(help="en or de; the survey's own if left out.")] = "",
+    language: Language = "",
     coverage: Coverage = 0.95,
     rule: Rule = "three-way",
     limits: Limits = "",

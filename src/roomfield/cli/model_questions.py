@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, table
-from roomfield.cli.terminal_numbers import probability, span
+from roomfield.cli.terminal_numbers import microwatts, probability, span
 
 if TYPE_CHECKING:
+    from roomfield.show.findings import Contribution
     from roomfield.workbench.model.joint_model import Range
     from roomfield.workbench.model.source_contributions import PlaceCauses, Share
 
@@ -72,44 +73,57 @@ def shares(
     """Say which source makes the level at each place, given all readings at once."""
     from roomfield.workbench.model.joint_model import kind_named
     from roomfield.workbench.model.source_contributions import causes
+    from roomfield.workbench.publish.answers import answer as content_of
     from roomfield.workbench.record.job import open_job
 
-    found = causes(open_job(record, survey).survey, visit or None, kind_named(kind).value, place)
+    home = open_job(record, survey).survey
+    found = causes(home, visit or None, kind_named(kind).value, place)
+    parts = {}
+    if kind_named(kind).instantaneous:
+        shown = content_of(home, visit, modelled=True).shown
+        parts = {(p.place.id, c.source): c for p in shown for c in p.contributions if c.share is not None}
     plain = [
         {
             "place_id": one.place_id,
             "kind": one.kind.value,
             "contradicted": one.contradicted,
-            "switches": [asdict(share) for share in one.shares],
+            "switches": [asdict(share) | _makes(parts.get((one.place_id, share.name))) for share in one.shares],
         }
         for one in found
     ]
-    answer(as_json, plain, lambda: _show_shares(found))
+    answer(as_json, plain, lambda: _show_shares(found, parts))
 
 
-def _show_shares(found: tuple[PlaceCauses, ...]) -> None:
+def _makes(part: Contribution | None) -> dict[str, Any]:
+    """What a switch makes of the measured level, as the report says it; nothing for a small part."""
+    if part is None:
+        return {}
+    ends = {"low": part.low_w_m2, "median": part.median_w_m2, "high": part.high_w_m2}
+    return {"makes_w_m2": ends, "share_shown": {"low": part.share_low, "median": part.share, "high": part.share_high}}
+
+
+def _show_shares(found: tuple[PlaceCauses, ...], parts: dict[tuple[str, str], Contribution]) -> None:
     rows = []
     for one in found:
         place = one.place
         for switch in one.shares:
-            rows.append(_share_row(place, switch.name, switch.share))
+            rows.append(_share_row(place, switch.name, switch.share, parts.get((one.place_id, switch.name))))
             rows += [_share_row("", f"  {band.name}", band.share) for band in switch.bands]
             place = ""
-    table("Shares of the local mean, µW/m²", ("place", "source", "share", "level, 90%", "P(largest)"), rows)
+    title = "Share of each source, and what it makes of the measured level, µW/m²; bands as the model has them"
+    table(title, ("place", "source", "share", "makes", "P(largest)"), rows)
     for one in found:
         if one.contradicted:
             typer.echo(f"{one.place}: readings with a switch off contradict the model; no source is sure.")
 
 
-def _share_row(place: str, name: str, share: Share) -> tuple[str, str, str, str, str]:
-    level = share.level_w_m2
-    return (
-        place,
-        name,
-        f"{100 * share.share.median:.0f} %",
-        span(level.low, level.high),
-        probability(share.probability_largest),
-    )
+def _share_row(place: str, name: str, share: Share, part: Contribution | None = None) -> tuple[str, str, str, str, str]:
+    level, median = share.level_w_m2, share.share.median
+    makes = span(level.low, level.high)
+    if part is not None and part.share is not None:
+        makes = f"{microwatts(part.median_w_m2)} ({span(part.low_w_m2, part.high_w_m2)})"
+        median = part.share
+    return place, name, probability(median), makes, probability(share.probability_largest)
 
 
 def level_map(

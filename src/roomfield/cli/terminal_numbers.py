@@ -1,52 +1,52 @@
-"""Numbers in words for the terminal: microwatts per square metre, three significant digits."""
+"""Numbers in words for the terminal, written as every other door writes them."""
 
 from __future__ import annotations
 
+import math
+import os
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
+if TYPE_CHECKING:
+    from roomfield.show.words import Words
+
+LANGUAGE = "ROOMFIELD_LANGUAGE"
+"""Variable of the environment that names the language of the terminal."""
 _SIGN = {"below": "< ", "above": "> "}
+
+
+def terminal_words() -> Words:
+    """The catalogue of the terminal's language; English if none is named or there is no such catalogue."""
+    from roomfield.show.words import LANGUAGES, load_words
+
+    wanted = os.environ.get(LANGUAGE, "en").split("_")[0].split("-")[0].lower()
+    return load_words(wanted if wanted in LANGUAGES else "en")
 
 
 def microwatts(density_w_m2: float | None, censored: str = "none") -> str:
     """A power density [W/m²] in µW/m²; a bound is shown with its sign."""
     if density_w_m2 is None:
         return ""
-    if density_w_m2 == float("inf"):
-        return "no upper end"
-    value = density_w_m2 * 1e6
-    rounded = float(f"{value:.3g}")
-    digits = f"{rounded:,.0f}" if abs(rounded) >= 1000 else f"{rounded:g}"
-    return _SIGN.get(censored, "") + digits.replace("-", "−")
+    return _SIGN.get(censored, "") + terminal_words().numbers.micro(density_w_m2)
 
 
 def span(low_w_m2: float, high_w_m2: float) -> str:
-    """An interval [W/m²] in µW/m²."""
-    return f"{_end(low_w_m2)} to {_end(high_w_m2)}"
-
-
-def _end(density_w_m2: float) -> str:
-    """An end of an interval; an open one is shown as such."""
-    if density_w_m2 in (float("inf"), float("-inf")):
-        return "∞" if density_w_m2 > 0.0 else "−∞"
-    return microwatts(density_w_m2)
+    """An interval [W/m²] in µW/m²; open ends are shown as such."""
+    return terminal_words().say("level.range", low=low_w_m2, high=high_w_m2)
 
 
 def probability(chance: Sequence[float] | float | None) -> str:
-    """A probability in per cent, or its range; never rounded to certainty."""
+    """A probability in per cent with both ends; never rounded to certainty."""
+    from roomfield.show.findings import Chance
+
     if chance is None:
         return ""
     low, high = (chance, chance) if isinstance(chance, float) else (chance[0], chance[1])
-    if low == high:
-        return _percent(low)
-    return f"{_percent(low)} to {_percent(high)}"
-
-
-def _percent(chance: float) -> str:
-    if chance > 0.999:
-        return "> 99.9 %"
-    return "< 0.1 %" if chance < 0.001 else f"{100 * chance:.1f} %"
+    if math.isnan(low) or math.isnan(high):
+        return ""
+    return terminal_words().chance(Chance(low, high))
 
 
 def decibels(value_db: float) -> str:
-    """Decibels with one decimal."""
-    return f"{value_db:z.1f} dB"
+    """Decibels: one decimal under 10 dB."""
+    return terminal_words().numbers.decibel(value_db)

@@ -35,6 +35,12 @@ def answered_places(content: ReportContent) -> tuple[ShownPlace, ...]:
     return tuple(sorted(chosen, key=_height)[:MOST_ANSWERED])
 
 
+def sorted_places(content: ReportContent) -> list[ShownPlace]:
+    """Every place: those asked about, then where people sleep, then by level."""
+    first = {p.place.id for p in answered_places(content)}
+    return sorted(content.shown, key=lambda p: (p.place.id not in first, *_height(p)))
+
+
 def _height(shown: ShownPlace) -> tuple[bool, float]:
     return not shown.place.sleeping, -(shown.level.level.high_w_m2 if shown.level else 0.0)
 

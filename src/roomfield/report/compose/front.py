@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from roomfield.report.compose.answer import answered_places, lead, limit_noun, short_name
+from roomfield.report.compose.answer import lead, limit_noun, short_name, sorted_places
 from roomfield.report.compose.blocks import (
     Block,
     Cell,
@@ -21,11 +21,10 @@ from roomfield.report.compose.blocks import (
 from roomfield.report.compose.follow_up import follow_up_lead, follow_up_table
 from roomfield.report.document import ReportContent
 from roomfield.show.chapters import PlacePrediction
-from roomfield.show.findings import PlaceLevel
 from roomfield.show.place import ShownPlace
+from roomfield.show.place_cells import PlaceCells, place_cells
 from roomfield.show.words import Words
-from roomfield.show.words.sentences import category_text, level_median, level_range, verdict_short
-from roomfield.survey.observation import Censoring
+from roomfield.show.words.sentences import level_median, level_range
 
 MAX_PLACES = 7
 
@@ -80,14 +79,8 @@ def _facts(content: ReportContent, words: Words) -> tuple[tuple[str, str], ...]:
 
 
 def first_places(content: ReportContent) -> list[ShownPlace]:
-    """Places for the first page: those asked about, then where people sleep, then by level."""
-    first = {p.place.id for p in answered_places(content)}
-
-    def order(shown: ShownPlace) -> tuple[bool, bool, float]:
-        high = shown.level.level.high_w_m2 if shown.level else 0.0
-        return shown.place.id not in first, not shown.place.sleeping, -high
-
-    return sorted(content.shown, key=order)[:MAX_PLACES]
+    """Places for the first page."""
+    return sorted_places(content)[:MAX_PLACES]
 
 
 def _places_table(content: ReportContent, words: Words, links: Links) -> list[Block]:
@@ -122,51 +115,25 @@ def _by_place(content: ReportContent) -> dict[str, PlacePrediction]:
 
 
 def _place_row(content: ReportContent, shown: ShownPlace, planned: dict[str, PlacePrediction], words: Words) -> Row:
-    cells = [Cell(short_name(shown.place.name), small=short_name(shown.place.room)), level_cell(shown.level, words)]
+    said = place_cells(shown, words)
+    cells = [Cell(short_name(said.place), small=short_name(said.room)), _level(said, words)]
     if content.guideline_id:
-        cells.append(aim_cell(shown, words))
-    cells.append(law_cell(shown, words))
+        cells.append(Cell(said.aim, small=said.category))
+    average = words.say("front.average", level=said.average.whole) if said.average else words.say("front.no_average")
+    cells.append(Cell(said.law, small=average))
     if any(p.largest for p in content.shown):
-        cells.append(_largest_part(shown, words))
+        cells.append(Cell(said.largest or words.say("document.nothing"), small=said.share))
     if planned:
         cells.append(_planned(planned.get(shown.place.id), words))
     return Row(tuple(cells))
 
 
-def level_cell(item: PlaceLevel | None, words: Words, *, strong: bool = True) -> Cell:
-    """A level with its kind and interval."""
-    if item is None:
+def _level(said: PlaceCells, words: Words) -> Cell:
+    """The level that answers, with its kind and interval."""
+    if said.level is None:
         return Cell(words.say("levels.no_levels"))
-    text = f"{level_median(item.level, words)}\u00a0{words.say('level.unit')}"
-    span = f", {level_range(item.level, words)}" if item.level.censoring is Censoring.NONE else ""
-    return Cell(text, small=f"{words.say(f'kind.{item.kind.value}')}{span}", strong=strong)
-
-
-def aim_cell(shown: ShownPlace, words: Words) -> Cell:
-    """How a level stands against the aim, and its category."""
-    if shown.aim is None:
-        return Cell(words.say("aim.not_for_this_place"))
-    return Cell(verdict_short(shown.aim, words), small=category_text(shown.aim, words))
-
-
-def law_cell(shown: ShownPlace, words: Words) -> Cell:
-    """How the average stands against the law; the average itself stands with it."""
-    average = shown.average
-    if average is None:
-        return Cell(verdict_short(shown.law, words), small=words.say("front.no_average"))
-    span = level_range(average.level, words)
-    text = level_median(average.level, words)
-    small = text if average.level.censoring is not Censoring.NONE else f"{text} ({span})"
-    return Cell(verdict_short(shown.law, words), small=words.say("front.average", level=small))
-
-
-def _largest_part(shown: ShownPlace, words: Words) -> Cell:
-    """Who makes the largest part of a level, as the model of the dwelling sees it."""
-    part = shown.largest
-    if part is None or part.share is None:
-        return Cell(words.say("document.nothing"))
-    low, high = part.share_low or 0.0, part.share_high or 1.0
-    return Cell(part.source, small=words.say("front.part_of_level", share=part.share, low=low, high=high))
+    small = ", ".join(t for t in (said.level.kind, said.level.interval) if t)
+    return Cell(f"{said.level.number}\u00a0{words.say('level.unit')}", small=small, strong=True)
 
 
 def _planned(found: PlacePrediction | None, words: Words) -> Cell:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from roomfield.report.compose.answer import lead
+from roomfield.report.compose.answer import lead, sorted_places
 from roomfield.report.document import ReportContent
+from roomfield.show.place_cells import PlaceCells, place_cells
 from roomfield.show.words import Words, load_words
 from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import assess
@@ -50,3 +51,17 @@ def answer_sentences(content: ReportContent, language: str) -> tuple[str, ...]:
     """
     words: Words = load_words(language)
     return lead(content, words)
+
+
+def answer_cells(content: ReportContent, language: str) -> tuple[PlaceCells, ...]:
+    """Every place in short texts, the places asked about first, then those where people sleep.
+
+    Parameters
+    ----------
+    content : ReportContent
+        From `answer`, or `roomfield.workbench.publish.files.report_content`.
+    language : str
+        ``en`` or ``de``.
+    """
+    words = load_words(language)
+    return tuple(place_cells(shown, words) for shown in sorted_places(content))

@@ -14,6 +14,7 @@ from roomfield.workbench.assess.place_levels import MeasuredLevel
 from roomfield.workbench.assess.switching import AttributionFinding, PooledSwitch, QuotientFinding, SwitchFinding
 from roomfield.workbench.publish.contents.findings import category_chances, law_outcome, likely_outcome
 from roomfield.workbench.publish.contents.unsettled import doubt_texts
+from roomfield.workbench.publish.files import report_content
 
 
 @dataclass(frozen=True)
@@ -259,6 +260,14 @@ def assessment_plain(assessment: Assessment, *, all_states: bool = False) -> dic
             "how_known": limit.how_known,
         },
         "guideline": assessment.guideline.set_id if assessment.guideline else None,
+        "aim": None
+        if assessment.aim is None
+        else {
+            "value_w_m2": assessment.aim.value_w_m2,
+            "chosen": assessment.aim.chosen,
+            "category": assessment.aim.category,
+        },
+        "answers": [one.to_dict() for one in report_content(assessment).shown],
         "places": [row.to_dict() for row in place_rows(assessment, all_states=all_states)],
         "switches": [switch_row(assessment, f) for f in assessment.switches],
         "contributions": [pooled_row(assessment, item) for item in assessment.pooled],
