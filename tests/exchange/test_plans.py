@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+import os
+import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,6 +20,12 @@ from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
 from roomfield.exchange.plan_faces import pair_faces
 from roomfield.exchange.plan_geojson import metres_per_degree, read_geojson_plan
 from roomfield.exchange.plan_page import read_plan_page
+from roomfield.exchange.survey_document import read_document_file
+from roomfield.exchange.table_reader import read_table
+from roomfield.exchange.unpack import open_package
+from roomfield.logs import guess_mapping
+from roomfield.signals.recording import open_source
+from roomfield.store.media import MediaFolder
 from roomfield.survey import Dwelling, Layer, OpeningKind, Wall
 
 
@@ -423,3 +431,52 @@ def test_an_image_that_is_cut_off_is_refused_wherever_it_was_cut(tmp_path: Path,
         path.write_bytes(content[:length])
         with pytest.raises(FormatError, match=r"damaged|cut off|neither"):
             read_plan_page(path)
+
+
+def _geojson(tmp_path: Path, lines: list[list[list[float]]]) -> Path:
+    path = tmp_path / "plan.geojson"
+    features = [
+        {"type": "Feature", "properties": {}, "geometry": {"type": "LineString", "coordinates": line}} for line in lines
+    ]
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    return path
+
+
+def test_equal_lines_are_one_wall_whichever_way_they_were_drawn(tmp_path: Path):
+    square = [[[0, 0], [8, 0]], [[8, 0], [8, 6]], [[8, 6], [0, 6]], [[0, 6], [0, 0]]]
+    path = _geojson(tmp_path, square * 1000 + [line[::-1] for line in square])
+    tracemalloc.start()
+    parts = read_geojson_plan(path, coordinates="metres")
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert len(parts.walls) == 4
+    assert "4000 lines that lie on another were left out." in parts.remarks
+    assert peak < 100e6
+
+
+def test_a_tangle_of_lines_is_refused_before_it_is_cut_up(tmp_path: Path):
+    fan = [[[0.01 * i, 0], [40 - 0.01 * i, 30]] for i in range(2000)]
+    with pytest.raises(FormatError, match="meet one another more than"):
+        read_geojson_plan(_geojson(tmp_path, fan), coordinates="metres")
+    many = [[[i % 100, i // 100], [i % 100 + 0.5, i // 100]] for i in range(5001)]
+    with pytest.raises(FormatError, match="5001 walls; at most 5000"):
+        read_geojson_plan(_geojson(tmp_path, many), coordinates="metres")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+def test_a_pipe_is_no_file(tmp_path: Path):
+    path = tmp_path / "plan.geojson"
+    os.mkfifo(path)
+    for read in (
+        lambda: read_geojson_plan(path, coordinates="metres"),
+        lambda: read_plan_page(path),
+        lambda: look_at_dxf(path),
+        lambda: read_table(path),
+        lambda: read_document_file(path),
+        lambda: open_package(path).__enter__(),
+        lambda: guess_mapping(path),
+        lambda: MediaFolder(tmp_path / "media").put(path),
+        lambda: open_source(path, None),
+    ):
+        with pytest.raises(InputError, match="it is no file|no such file"):
+            read()

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from shapely import LineString, Point, Polygon, get_parts, polygonize, unary_union
+from shapely import LineString, Point, Polygon, STRtree, get_parts, polygonize, unary_union
 from shapely.geometry.base import BaseGeometry
 
 from roomfield.errors import FormatError, InputError
@@ -16,6 +16,11 @@ SHORTEST_WALL_M = 0.05
 FARTHEST_FROM_WALL_M = 0.6
 SMALLEST_PLAN_M, LARGEST_PLAN_M = 1.0, 300.0
 MOST_PARTS = 20_000
+MOST_WALLS = 5_000
+"""More walls than a whole block of flats has; our judgement, no source."""
+MOST_CROSSINGS = 100_000
+"""Lines of a plan meet at corners; this many pairs that meet are hatching or a scan; our judgement, no source."""
+_LINES_AT_ONCE = 250
 
 
 @dataclass(frozen=True)
@@ -131,9 +136,11 @@ def assemble(drawing: PlanDrawing, options: PlanOptions, where: str) -> PlanPart
     FormatError
         If there is nothing in it, too much, or its size cannot be that of a dwelling.
     """
-    drawn = [wall for wall in drawing.walls if math.dist(wall.start, wall.end) >= SHORTEST_WALL_M]
+    long = [wall for wall in drawing.walls if math.dist(wall.start, wall.end) >= SHORTEST_WALL_M]
     _refuse_odd_size(drawing, where)
-    remarks = [*drawing.remarks, *_dropped(len(drawing.walls) - len(drawn))]
+    drawn = list({_ends(wall): wall for wall in reversed(long)}.values())[::-1]
+    _refuse_tangle(drawn, where)
+    remarks = [*drawing.remarks, *_dropped(len(drawing.walls) - len(long)), *_doubled(len(long) - len(drawn))]
     outline = _outline(drawn, drawing.rooms)
     shell = Polygon(outline).exterior if len(outline) > 2 else None
     sides = [wall.exterior if wall.exterior is not None else _is_exterior(wall, shell) for wall in drawn]
@@ -166,6 +173,36 @@ def _refuse_odd_size(drawing: PlanDrawing, where: str) -> None:
         raise FormatError(
             f"the plan would be {size:.4g} m wide.", where=where, mend="Say how many metres one unit of it is."
         )
+
+
+def _ends(wall: DrawnWall) -> tuple[Point2, Point2]:
+    """Both ends to the millimetre, in an order that does not depend on which way it was drawn."""
+    first, second = ((round(x, 3), round(y, 3)) for x, y in (wall.start, wall.end))
+    return (first, second) if first <= second else (second, first)
+
+
+def _doubled(count: int) -> list[str]:
+    return [f"{count} lines that lie on another were left out."] if count else []
+
+
+def _refuse_tangle(walls: Sequence[DrawnWall], where: str) -> None:
+    """Refuse lines too many, or that meet one another too often, before they are cut at every meeting."""
+    if len(walls) > MOST_WALLS:
+        raise FormatError(
+            f"it holds {len(walls)} walls; at most {MOST_WALLS} are taken.",
+            where=where,
+            mend="Take one storey at a time.",
+        )
+    lines = [LineString((wall.start, wall.end)) for wall in walls]
+    tree, meetings = STRtree(lines), 0
+    for begin in range(0, len(lines), _LINES_AT_ONCE):
+        meetings += tree.query(lines[begin : begin + _LINES_AT_ONCE], predicate="intersects").shape[1]
+        if meetings > 2 * MOST_CROSSINGS:
+            raise FormatError(
+                f"its lines meet one another more than {MOST_CROSSINGS} times.",
+                where=where,
+                mend="Leave out layers with hatching, text and furniture.",
+            )
 
 
 def _dropped(count: int) -> list[str]:

@@ -22,6 +22,7 @@ from roomfield.exchange.plan_drawing import (
 )
 from roomfield.exchange.plan_faces import MOST_LINES, Line, pair_faces
 from roomfield.extras import library
+from roomfield.regular_files import refuse_irregular
 from roomfield.survey.dwelling import Layer, OpeningKind, Point2
 
 ezdxf = library("ezdxf", "plans")
@@ -139,10 +140,11 @@ def read_dxf_plan(path: Path, guess: DxfGuess, *, options: PlanOptions | None = 
 def _document(path: Path) -> Any:
     read = ezdxf.readfile
     try:
+        refuse_irregular(path)
         if path.stat().st_size > _MOST_BYTES:
             raise FormatError(f"it is longer than {_MOST_BYTES >> 20} MiB.", where=path.name, mend="Take out a storey.")
         return read(path)
-    except FormatError:
+    except InputError:
         raise
     except OSError as fault:
         reason = fault.strerror or _reason(fault)

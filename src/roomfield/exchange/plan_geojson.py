@@ -30,6 +30,7 @@ from roomfield.exchange.plan_drawing import (
     PlanParts,
     assemble,
 )
+from roomfield.regular_files import refuse_irregular
 from roomfield.survey.dwelling import Layer, OpeningKind, Point2
 
 Coordinates = Literal["metres", "degrees"]
@@ -68,6 +69,7 @@ def read_geojson_plan(path: Path, *, coordinates: Coordinates, options: PlanOpti
 
 def _content(path: Path) -> bytes:
     try:
+        refuse_irregular(path)
         if path.stat().st_size > _MOST_BYTES:
             raise FormatError(
                 f"it is longer than {_MOST_BYTES >> 20} MiB.", where=path.name, mend="Take out what is not needed."

@@ -11,6 +11,7 @@ import numpy as np
 
 from roomfield.errors import FormatError, InputError, RangeError
 from roomfield.extras import library
+from roomfield.regular_files import refuse_irregular
 
 pypdfium2 = library("pypdfium2", "plans")
 
@@ -56,6 +57,7 @@ def read_plan_page(path: Path, *, page: int = 1) -> UnderlayImage:
         If it is neither PNG, JPEG, WebP nor PDF, is damaged, locked or too large.
     """
     try:
+        refuse_irregular(path)
         if path.stat().st_size > MOST_BYTES:
             raise FormatError(f"it is longer than {MOST_BYTES >> 20} MiB.", where=path.name, mend="Make it smaller.")
         content = path.read_bytes()

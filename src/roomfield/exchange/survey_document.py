@@ -9,6 +9,7 @@ from typing import Any, Final, Literal
 from pydantic_core import from_json as parse
 
 from roomfield.errors import FormatError, InputError
+from roomfield.regular_files import refuse_irregular
 from roomfield.survey.json_codec import from_json, schema_of, to_json
 from roomfield.survey.soundness import refuse_unsound
 from roomfield.survey.survey_record import Survey
@@ -18,7 +19,7 @@ VERSION: Final = 2
 READABLE: Final = (1, 2)
 """Version 1 called the held maximum ``max_hold``, and knew nothing of how a reading was held."""
 SCHEMA_ID = f"urn:{DOCUMENT}:{VERSION}"
-MOST_BYTES = 512 * 1024 * 1024
+MOST_BYTES = 128 * 1024 * 1024
 
 
 @dataclass(frozen=True)
@@ -88,11 +89,7 @@ def parse_document(content: bytes, *, where: str = "survey document") -> Survey:
         If it is no survey document, is of a version that this release does not know, or a field is wrong.
     """
     if len(content) > MOST_BYTES:
-        raise FormatError(
-            f"it is {len(content) / 2**20:.0f} MiB long; at most {MOST_BYTES >> 20} MiB are read.",
-            where=where,
-            mend="Keep recordings and logs in a survey package, not in the document.",
-        )
+        raise _too_long(len(content), where)
     _check_head(content, where)
     whole: SurveyDocument = from_json(content, SurveyDocument, where=where)
     return whole.survey
@@ -109,6 +106,9 @@ def read_document_file(path: Path) -> Survey:
         As for ``read_document``.
     """
     try:
+        refuse_irregular(path)
+        if path.stat().st_size > MOST_BYTES:
+            raise _too_long(path.stat().st_size, path.name)
         content = path.read_bytes()
     except OSError as fault:
         raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
@@ -125,6 +125,14 @@ def document_schema() -> dict[str, Any]:
         "$ref": "#/$defs/SurveyDocument",
         "$defs": schema["$defs"],
     }
+
+
+def _too_long(length: int, where: str) -> FormatError:
+    return FormatError(
+        f"it is {length / 2**20:.0f} MiB long; at most {MOST_BYTES >> 20} MiB are read.",
+        where=where,
+        mend="Keep recordings and logs in a survey package, not in the document.",
+    )
 
 
 def _check_head(content: bytes, where: str) -> None:

@@ -16,6 +16,7 @@ from python_calamine import CalamineError, CalamineWorkbook
 
 from roomfield.errors import FormatError, InputError, UnknownNameError
 from roomfield.exchange.workbook import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, refuse_unsafe_workbook, too_large
+from roomfield.regular_files import refuse_irregular
 
 Cell = Any
 """Text, number, date, time or truth value; an empty text for nothing."""
@@ -82,6 +83,7 @@ def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: st
 
 def _content(path: Path) -> bytes:
     try:
+        refuse_irregular(path)
         if path.stat().st_size > MOST_BYTES:
             raise FormatError(f"it is longer than {MOST_BYTES >> 20} MiB.", where=path.name, mend="Split it.")
         return path.read_bytes()

@@ -19,6 +19,7 @@ import bagit
 from roomfield.errors import FormatError, InputError, IntegrityError
 from roomfield.exchange.package import CHAIN_FILE, MANIFEST, MEDIA_FOLDER, SURVEY_FILE, TAG_MANIFEST, media_of
 from roomfield.exchange.survey_document import MOST_BYTES, read_document
+from roomfield.regular_files import refuse_irregular
 from roomfield.survey.chain import Link
 from roomfield.survey.json_codec import from_json
 from roomfield.survey.survey_record import Survey
@@ -107,6 +108,7 @@ def _links(file: Path, where: str) -> tuple[Link, ...]:
 
 
 def _extract(path: Path, folder: Path, limits: Limits) -> Path:
+    refuse_irregular(path)
     try:
         with zipfile.ZipFile(path) as bag:
             top = _checked_names(bag, path.name, limits)

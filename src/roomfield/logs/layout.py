@@ -14,6 +14,7 @@ import python_calamine
 
 from roomfield.errors import FormatError
 from roomfield.extras import library
+from roomfield.regular_files import refuse_irregular
 
 pa = library("pyarrow", "logs")
 pq = library("pyarrow.parquet", "logs")
@@ -85,6 +86,7 @@ def look_at(path: Path, sheet: str = "") -> Sample:
     """
     if not path.is_file():
         raise FormatError("there is no such file.", where=str(path), mend="Check the name.")
+    refuse_irregular(path)
     with path.open("rb") as stream:
         magic = stream.read(4)
     if not magic:

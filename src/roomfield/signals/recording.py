@@ -11,6 +11,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from roomfield.errors import FormatError, InputError, RangeError
+from roomfield.regular_files import refuse_irregular
 
 F32 = NDArray[np.float32]
 
@@ -91,6 +92,7 @@ def open_source(recording: str | Path | NDArray[np.floating], sample_rate_hz: fl
         If the sample rate is out of range.
     """
     if isinstance(recording, (str, Path)):
+        refuse_irregular(Path(recording))
         source = _open_file(Path(recording))
     else:
         source = _open_samples(np.asarray(recording), sample_rate_hz)

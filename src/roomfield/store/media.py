@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO
 
 from roomfield.errors import InputError, IntegrityError, StoreError
+from roomfield.regular_files import refuse_irregular
 from roomfield.store.engine import Address
 from roomfield.survey.observation import MediaItem
 
@@ -193,6 +194,7 @@ def _opened(content: bytes | Path) -> Iterator[IO[bytes]]:
             memory.seek(0)
             yield memory
         return
+    refuse_irregular(content)
     try:
         source = content.open("rb")
     except OSError as fault:

@@ -170,6 +170,24 @@ class Entries:
         return self.files[name]
 
 
+async def body_of(request: Request, most_bytes: int) -> bytes:
+    """The body of a request, given up as soon as it is longer than it can be.
+
+    Raises
+    ------
+    InputError
+        If it is longer than ``most_bytes``.
+    """
+    parts: list[bytes] = []
+    seen = 0
+    async for part in request.stream():
+        seen += len(part)
+        if seen > most_bytes:
+            raise InputError(f"it is longer than {most_bytes >> 20} MiB.", mend="Take out what is not needed.")
+        parts.append(part)
+    return b"".join(parts)
+
+
 async def the_entries(request: Request) -> Entries:
     """The form that came with the request."""
     form = await request.form(max_files=20, max_fields=200)

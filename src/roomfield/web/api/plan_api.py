@@ -7,10 +7,12 @@ from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
+from fastapi.concurrency import run_in_threadpool
 
-from roomfield.web.dependencies import Desk, Form, Opened
+from roomfield.web.dependencies import Desk, Form, Opened, body_of
 from roomfield.workbench.record import plan_document, plan_import, survey_list
 from roomfield.workbench.record.plan_import import Asked
+from roomfield.workbench.record.survey_list import Records
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}/plan", tags=["plan"])
 
@@ -27,8 +29,13 @@ async def replace_plan(
     request: Request, records: Desk, survey_id: str, revision: Annotated[int, Query(ge=1)]
 ) -> dict[str, int]:
     """Replace the plan as a whole, unless the survey was changed since ``revision``."""
-    sheet = plan_document.read_plan(await request.body())
-    return {"revision": survey_list.revise(records, survey_id, partial(plan_document.with_plan, sheet=sheet), revision)}
+    content = await body_of(request, plan_document.LONGEST_PLAN_BYTES)
+    return {"revision": await run_in_threadpool(_replaced, records, survey_id, content, revision)}
+
+
+def _replaced(records: Records, survey_id: str, content: bytes, revision: int) -> int:
+    sheet = plan_document.read_plan(content)
+    return survey_list.revise(records, survey_id, partial(plan_document.with_plan, sheet=sheet), revision)
 
 
 @router.post("/underlay")
@@ -41,7 +48,8 @@ async def add_underlay(opened: Opened, form: Form) -> dict[str, Any]:
     upload = form.file("file")
     content = await upload.read()
     asked = Asked(int(form.number("page", 1.0)), form.text("coordinates"), form.number("metres_per_unit", 0.0))
-    taken = plan_import.take_in(opened.records, opened.survey.id, content, upload.filename or "", asked)
+    name = upload.filename or ""
+    taken = await run_in_threadpool(plan_import.take_in, opened.records, opened.survey.id, content, name, asked)
     if taken.plan is not None:
         return {"plan": json.loads(plan_document.write_plan(taken.plan)), "sha256": "", "remarks": taken.remarks}
     return {"plan": None, "sha256": taken.sha256}

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from roomfield.survey import Dwelling
@@ -73,7 +74,7 @@ def begin(request: Request, records: Desk, form: Form) -> Response:
 async def take_in(records: Desk, form: Form) -> Response:
     """A survey from a package of another computer."""
     content = await form.file("package").read()
-    survey_id = packages.take_in(records, content)
+    survey_id = await run_in_threadpool(packages.take_in, records, content)
     return JSONResponse({"next": f"/surveys/{survey_id}/assignment"})
 
 

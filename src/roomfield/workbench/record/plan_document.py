@@ -10,12 +10,13 @@ from typing import Any
 
 from shapely import MultiPoint, Polygon, get_parts, unary_union
 
-from roomfield.errors import InputError
+from roomfield.errors import FormatError, InputError
 from roomfield.survey import Dwelling, Emitter, FurnitureBox, Opening, Place, Point2, Slab, Survey, Wall
 from roomfield.survey.json_codec import from_json, to_json
 
 REACH_M = 10_000.0
 """Largest coordinate of a plan [m]; beyond it a number was surely typed in another unit."""
+LONGEST_PLAN_BYTES = 8 * 2**20
 LARGEST_SHEET = 5000
 """Most items of a plan; keeps a hostile document from filling the disk."""
 SHOWN_FAULTS = 4
@@ -120,6 +121,12 @@ def read_plan(document: str | bytes) -> PlanSheet:
     FormatError
         If a field is unknown, missing or of the wrong type; names the first one.
     """
+    if len(document) > LONGEST_PLAN_BYTES:
+        raise FormatError(
+            f"it is {len(document) / 2**20:.0f} MiB long; a plan has at most {LONGEST_PLAN_BYTES >> 20} MiB.",
+            where="plan",
+            mend="Take out what is not needed.",
+        )
     sheet: PlanSheet = from_json(document, PlanSheet, where="plan")
     return sheet
 

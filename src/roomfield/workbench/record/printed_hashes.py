@@ -7,6 +7,7 @@ from pathlib import Path
 
 from roomfield.errors import FormatError, InputError
 from roomfield.extras import library
+from roomfield.regular_files import refuse_irregular
 
 pypdfium2 = library("pypdfium2", "plans")
 
@@ -30,6 +31,7 @@ def report_text(path: Path) -> str:
         If it is a damaged PDF.
     """
     try:
+        refuse_irregular(path)
         if path.stat().st_size > _MOST_BYTES:
             raise FormatError("it is longer than 256 MiB.", where=path.name, mend="Choose the report itself.")
         content = path.read_bytes()
