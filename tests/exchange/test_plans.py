@@ -478,5 +478,5 @@ def test_a_pipe_is_no_file(tmp_path: Path):
         lambda: MediaFolder(tmp_path / "media").put(path),
         lambda: open_source(path, None),
     ):
-        with pytest.raises(InputError, match="it is no file|no such file"):
+        with pytest.raises(InputError, match=r"it is no file|no such file"):
             read()
