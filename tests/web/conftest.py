@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 from roomfield.survey import Assignment
 from roomfield.web.app import create_app
 from roomfield.web.settings import Settings
-from roomfield.workbench.record import editing, survey_list
+from roomfield.workbench.record import demo_tour, editing, survey_list
 
 CHROMIUM = shutil.which("chromium") or ""
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
@@ -33,8 +33,26 @@ uvicorn.run(app, host="127.0.0.1", port=port, log_level="warning")
 """
 
 
+@pytest.fixture(scope="session")
+def made_demo(tmp_path_factory):
+    """Folder of a record that holds the demo survey; made once, for it takes in a night's log."""
+    folder = tmp_path_factory.mktemp("made-demo")
+    opened = survey_list.open_records(str(folder / "record.sqlite"))
+    demo_tour.begin(opened)
+    opened.close()
+    return folder
+
+
 @pytest.fixture
-def records(tmp_path):
+def demo(made_demo, records) -> str:
+    """The demo survey in this test's record, which is a copy of the one made; its id."""
+    return demo_tour.begin(records)
+
+
+@pytest.fixture
+def records(tmp_path, request):
+    if "made_demo" in request.fixturenames:
+        shutil.copytree(request.getfixturevalue("made_demo"), tmp_path, dirs_exist_ok=True)
     opened = survey_list.open_records(str(tmp_path / "record.sqlite"))
     yield opened
     opened.close()

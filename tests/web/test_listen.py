@@ -10,8 +10,6 @@ import pytest
 from playwright.sync_api import expect
 from starlette.websockets import WebSocketDisconnect
 
-from roomfield.workbench.record import demo_tour
-
 RATE = 48000
 
 
@@ -27,8 +25,7 @@ def line(client, origin="http://127.0.0.1:8765", rate=RATE):
 
 
 @pytest.mark.published("ETSI EN 300 175-2: TDMA frame of 10 ms in 24 slots of 417 µs")
-def test_frames_of_ten_milliseconds_are_heard_as_a_cordless_telephone(client, records):
-    demo_tour.begin(records)
+def test_frames_of_ten_milliseconds_are_heard_as_a_cordless_telephone(client, demo):
     samples = slots(3.0)
     with line(client) as socket:
         for start in range(0, len(samples), 4800):
@@ -39,8 +36,7 @@ def test_frames_of_ten_milliseconds_are_heard_as_a_cordless_telephone(client, re
     assert answer["time_s"] == pytest.approx(3.0)
 
 
-def test_another_site_cannot_listen(client, records):
-    demo_tour.begin(records)
+def test_another_site_cannot_listen(client, demo):
     with pytest.raises(WebSocketDisconnect), line(client, origin="http://evil.example"):
         pass
 
@@ -48,8 +44,7 @@ def test_another_site_cannot_listen(client, records):
 @pytest.mark.parametrize(
     ("rate", "chunk"), [(10.0, b"\0" * 400), (RATE, b"\0" * 401), (RATE, struct.pack("<2f", float("nan"), 1.0))]
 )
-def test_a_broken_stream_gets_one_sentence(client, records, rate, chunk):
-    demo_tour.begin(records)
+def test_a_broken_stream_gets_one_sentence(client, demo, rate, chunk):
     with line(client, rate=rate) as socket:
         socket.send_bytes(chunk)
         assert socket.receive_json()["fault"]["what"]

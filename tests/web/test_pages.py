@@ -19,7 +19,7 @@ from roomfield.web.help import explain, explanations
 from roomfield.web.rendering import FURNITURE, environment
 from roomfield.web.security_middleware import BodyTooLarge
 from roomfield.web.words import catalogue, preferred, say
-from roomfield.workbench.record import demo_tour, survey_list
+from roomfield.workbench.record import survey_list
 from roomfield.workbench.record.field_entry import Entry, Value, enter
 
 WEB = Path(str(files("roomfield.web")))
@@ -91,11 +91,6 @@ def test_the_reader_gets_the_language_asked_for(cookie, header, expected):
 
 def test_unknown_sentences_stay_as_they_are():
     assert say("de", "Never heard of {what}", what="this") == "Never heard of this"
-
-
-@pytest.fixture
-def demo(records):
-    return demo_tour.begin(records)
 
 
 PATHS = [
