@@ -34,6 +34,7 @@ from roomfield.survey import (
     Scan,
     Storey,
     Survey,
+    Volume,
 )
 
 CHECKS = Path(__file__).parents[1] / "data" / "conversions" / "conversions-checks.csv"
@@ -596,3 +597,31 @@ def test_no_cell_brings_it_down(take: Take, cells: list[str]):
     else:
         assert plan.readings[0] == replace(plan.readings[0], kind=Kind.PEAK)
         assert all(isinstance(r, Reading) and r.value_w_m2 >= 0 for r in plan.readings)
+
+
+def test_how_it_was_held_is_taken_from_its_columns(take):
+    plan = take(
+        "place,highest held [µW/m²],average [µW/m²],seconds,scan,height above floor,distance from body\n"
+        "bed,120,12.5,45,room,60 cm,\ndesk,70,4,2 min,,1.2,0.4 m\n"
+    )
+    bed, _, desk, _ = plan.readings
+    assert (bed.kind, bed.watched_s, bed.volume, bed.height_m) == (Kind.HIGHEST_HELD, 45.0, Volume.ROOM, 0.6)
+    assert (desk.watched_s, desk.volume, desk.height_m, desk.body_distance_m) == (120.0, Volume.CUBE, 1.2, 0.4)
+    assert bed.body_distance_m is None
+
+
+@pytest.mark.parametrize(
+    ("column", "cell"), [("seconds", "a while"), ("height above floor", "5 ft"), ("accessory", "horn")]
+)
+def test_how_it_was_held_is_refused_with_its_reason(take, column, cell):
+    with pytest.raises(RejectedRows) as caught:
+        take(f"place,peak [µW/m²],{column}\nbed,120,{cell}\n")
+    assert caught.value.faults[0].value == cell
+
+
+def test_an_impossible_row_is_remarked_and_a_right_one_is_not(take):
+    """Average <= peak <= highest held (common practice, no source); before it was the other way round."""
+    head = "place,peak [µW/m²],highest held [µW/m²],average [µW/m²]\n"
+    assert take(head + "bed,100,150,9\n").remarks == ()
+    for row in ("bed,100,80,9\n", "bed,100,150,200\n", "bed,,50,80\n"):
+        assert any("cannot be" in remark for remark in take(head + row).remarks)

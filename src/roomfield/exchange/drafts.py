@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,7 @@ from roomfield.exchange.cells import Amount, CellFault
 from roomfield.exchange.column_guess import shown
 from roomfield.exchange.column_mapping import ColumnMapping, MappedColumn
 from roomfield.exchange.headers import VALUE_COLUMNS, unit_or_nothing
-from roomfield.exchange.names import KINDS, ORIENTATIONS, SCANS, meters_of, plain, states_of
+from roomfield.exchange.names import KINDS, ORIENTATIONS, SCANS, accessories_of, meters_of, plain, states_of
 from roomfield.exchange.places import PlaceTable
 from roomfield.exchange.table_reader import Cell
 from roomfield.quantities.kind import Kind
@@ -85,6 +85,17 @@ class Draft:
     note: str
     flag: Censoring
     values: tuple[DraftValue, ...]
+    held: HowHeld
+
+
+@dataclass(frozen=True, slots=True)
+class HowHeld:
+    """How the meter was held for a row, as far as the table says: seconds, height [m], distance [m], accessory."""
+
+    watched_s: float | None = None
+    height_m: float | None = None
+    body_distance_m: float | None = None
+    accessory_id: str = ""
 
 
 class DraftReader:
@@ -128,6 +139,10 @@ class DraftReader:
             ReadingColumn.UNIT: _unit,
             ReadingColumn.FLAG: _flag,
             ReadingColumn.REPLICATE: _count,
+            ReadingColumn.SECONDS: _quantity(_SECONDS, "time such as 45, 45 s or 2 min"),
+            ReadingColumn.HEIGHT: _quantity(_METRES, "length such as 1.2, 1.2 m or 120 cm"),
+            ReadingColumn.DISTANCE: _quantity(_METRES, "length such as 0.4, 0.4 m or 40 cm"),
+            ReadingColumn.ACCESSORY: accessories_of(context.survey).find,
         }
         self._visit_day = next(v.started_at for v in context.survey.visits if v.id == context.visit_id)[:10]
 
@@ -150,6 +165,12 @@ class DraftReader:
             note="; ".join(text for m in self._notes if (text := shown(_cell(row, m)))),
             flag=self._look_up(ReadingColumn.FLAG, line, row, Censoring.NONE),
             values=values,
+            held=HowHeld(
+                self._look_up(ReadingColumn.SECONDS, line, row, None),
+                self._look_up(ReadingColumn.HEIGHT, line, row, None),
+                self._look_up(ReadingColumn.DISTANCE, line, row, None),
+                self._look_up(ReadingColumn.ACCESSORY, line, row, ""),
+            ),
         )
         if draft.place_id and draft.position:
             self.places.put(draft.place_id, draft.position)
@@ -336,6 +357,20 @@ def _flag(text: str) -> Censoring:
         elif part not in cells.NO_WORDS:
             raise CellFault("not a flag: FLOOR for below the floor, OL for overload")
     return found
+
+
+_SECONDS = {"": 1.0, "s": 1.0, "sec": 1.0, "sek": 1.0, "min": 60.0, "h": 3600.0}
+_METRES = {"": 1.0, "m": 1.0, "cm": 0.01}
+
+
+def _quantity(factors: Mapping[str, float], what: str) -> Callable[[str], float]:
+    def read(text: str) -> float:
+        parts = re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*([a-z]*)\.?", text.strip().casefold())
+        if parts is None or parts[2] not in factors:
+            raise CellFault(f"not a {what}")
+        return float(parts[1].replace(",", ".")) * factors[parts[2]]
+
+    return read
 
 
 def _count(text: str) -> int:

@@ -90,6 +90,11 @@ def meters_of(survey: Survey) -> NameTable:
     return NameTable("meter", ((m.id, (m.name, m.serial)) for m in survey.meters))
 
 
+def accessories_of(survey: Survey) -> NameTable:
+    """What may stand in front of the survey's meters by id and name."""
+    return NameTable("accessory", ((a.id, (a.name,)) for m in survey.meters for a in m.accessories))
+
+
 def states_of(survey: Survey, visit_id: str) -> NameTable:
     """The radio states of a visit by id and name.
 

@@ -274,6 +274,10 @@ def _of_one_row(
             replicate=replicate,
             note=draft.note,
             origin=origin,
+            watched_s=draft.held.watched_s,
+            height_m=draft.held.height_m,
+            body_distance_m=draft.held.body_distance_m,
+            accessory_id=draft.held.accessory_id,
         )
         for value, (density_w_m2, censoring) in zip(draft.values, bounded, strict=True)
     ]

@@ -24,6 +24,10 @@ class ReadingColumn(StrEnum):
     ORIENTATION = "orientation"
     SCAN = "scan"
     REPLICATE = "replicate"
+    SECONDS = "watched_s"
+    HEIGHT = "height_m"
+    DISTANCE = "body_distance_m"
+    ACCESSORY = "accessory"
     DATE = "date"
     TIME = "time"
     MOMENT = "moment"
@@ -60,9 +64,9 @@ class SheetColumn:
 
 
 FIELD_SHEET: tuple[SheetColumn, ...] = (
-    SheetColumn(ReadingColumn.PLACE, (("en", "Place"), ("de", "Ort")), share=0.18),
-    SheetColumn(ReadingColumn.STATE, (("en", "Radio state"), ("de", "Funkzustand")), share=0.14),
-    SheetColumn(ReadingColumn.ORIENTATION, (("en", "Orientation"), ("de", "Ausrichtung")), share=0.1),
+    SheetColumn(ReadingColumn.PLACE, (("en", "Place"), ("de", "Ort")), share=0.17),
+    SheetColumn(ReadingColumn.STATE, (("en", "Radio state"), ("de", "Funkzustand")), share=0.13),
+    SheetColumn(ReadingColumn.ORIENTATION, (("en", "Orientation"), ("de", "Ausrichtung")), share=0.09),
     SheetColumn(ReadingColumn.PEAK, (("en", "Peak [µW/m²]"), ("de", "Spitzenwert [µW/m²]")), "uW/m2", 0.11),
     SheetColumn(
         ReadingColumn.HIGHEST_HELD,
@@ -71,9 +75,10 @@ FIELD_SHEET: tuple[SheetColumn, ...] = (
         0.11,
     ),
     SheetColumn(ReadingColumn.AVERAGE, (("en", "Average [µW/m²]"), ("de", "Mittelwert [µW/m²]")), "uW/m2", 0.11),
+    SheetColumn(ReadingColumn.SECONDS, (("en", "Seconds"), ("de", "Sekunden")), share=0.07),
     SheetColumn(ReadingColumn.FLAG, (("en", "Flag"), ("de", "Merker")), share=0.06),
     SheetColumn(ReadingColumn.TIME, (("en", "Time"), ("de", "Uhrzeit")), share=0.06),
-    SheetColumn(ReadingColumn.NOTE, (("en", "Note"), ("de", "Bemerkung")), share=0.13),
+    SheetColumn(ReadingColumn.NOTE, (("en", "Note"), ("de", "Bemerkung")), share=0.09),
 )
 """The field sheet, left to right.
 

@@ -191,10 +191,18 @@ def _faults(survey: Survey) -> Iterator[str]:
             yield f"{noun}: visit {item.visit_id!r} has no radio state {item.radio_state_id!r}"
         if item.meter_id not in meters:
             yield f"{noun}: there is no meter {item.meter_id!r}"
+        yield from _accessory_faults(survey, item, noun)
         place_id = getattr(item, "place_id", "")
         if place_id and place_id not in places:
             yield f"{noun}: there is no place {place_id!r}"
     yield from _amendment_faults(survey)
+
+
+def _accessory_faults(survey: Survey, item: object, noun: str) -> Iterator[str]:
+    if isinstance(item, Reading) and item.accessory_id:
+        meter = next((m for m in survey.meters if m.id == item.meter_id), None)
+        if meter is not None and meter.accessory(item.accessory_id) is None:
+            yield f"{noun}: meter {item.meter_id!r} has no accessory {item.accessory_id!r}"
 
 
 def _amendment_faults(survey: Survey) -> Iterator[str]:

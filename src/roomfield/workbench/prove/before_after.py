@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
 from functools import lru_cache
 
 from roomfield.errors import TooEarlyError
@@ -12,7 +11,7 @@ from roomfield.remedy.prediction import Prediction, predict
 from roomfield.remedy.verification import COVERAGE, SURE, PlaceCheck, VerificationResult, verify
 from roomfield.show.phrase import Text, phrase
 from roomfield.show.words import load_words
-from roomfield.survey import NIGHT_HOURS, Action, ActionKind, Survey
+from roomfield.survey import Action, ActionKind, Period, Survey, period_of
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
@@ -237,8 +236,8 @@ def _done_ids(survey: Survey, visit_id: str) -> tuple[str, ...]:
 
 
 def _done(survey: Survey, visit_id: str) -> list[Action]:
-    """The work as it stands at the hour of a visit: a night schedule is off then, or has no part in it."""
-    night = _by_night(survey.visit(visit_id).started_at)
+    """The work as it stands at the hour of a visit's readings: a night schedule is off then, or has no part in it."""
+    night = _by_night(survey, visit_id)
     actions = [a for a in survey.actions if a.id in _done_ids(survey, visit_id)]
     return [
         replace(a, kind=ActionKind.SWITCH_OFF) if a.kind is ActionKind.NIGHT_SCHEDULE else a
@@ -247,6 +246,12 @@ def _done(survey: Survey, visit_id: str) -> list[Action]:
     ]
 
 
-def _by_night(started_at: str) -> bool:
-    hour = datetime.fromisoformat(started_at).hour
-    return hour >= NIGHT_HOURS[0] or hour < NIGHT_HOURS[1]
+def _by_night(survey: Survey, visit_id: str) -> bool:
+    """Whether most readings of a visit were taken at night; where no time was noted, whether it began at night.
+
+    The visit may have been entered long after its readings were taken.
+    """
+    noted = [r.period for r in survey.current_readings(visit_id) if r.period is not None]
+    if not noted:
+        return period_of(survey.visit(visit_id).started_at) is Period.NIGHT
+    return 2 * noted.count(Period.NIGHT) > len(noted)

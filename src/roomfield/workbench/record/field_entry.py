@@ -83,6 +83,8 @@ class Entry:
         ISO 8601; now if empty.
     height_m, body_distance_m : float or None
         Height above the floor of the room and distance from the body [m]; None if not noted.
+    accessory_id : str
+        What stood in front of the meter; empty for nothing.
     """
 
     entry_id: str
@@ -98,6 +100,7 @@ class Entry:
     note: str = ""
     height_m: float | None = None
     body_distance_m: float | None = None
+    accessory_id: str = ""
 
 
 @dataclass(frozen=True)
@@ -226,6 +229,7 @@ def readings_of(survey: Survey, entry: Entry) -> tuple[Reading, ...]:
             watched_s=value.watched_s,
             height_m=entry.height_m,
             body_distance_m=entry.body_distance_m,
+            accessory_id=entry.accessory_id,
         )
         for number, value in enumerate(entry.values, 1)
     )
