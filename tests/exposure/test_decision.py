@@ -284,13 +284,13 @@ def test_false_acceptance_of_simulated_meters_stays_under_its_risk(rule, risk):
 def test_stated_probabilities_come_true():
     """True levels spread evenly in dB, as the flat prior says; ten groups by stated probability."""
     rng = np.random.default_rng(13)
-    count = 6000
+    count = 400_000
     true_db = rng.uniform(-30, 30, count)
     causes = (ErrorContribution.from_half_width("gain", 6.0), ErrorContribution("repeatability", 1.0))
     read_db = true_db - rng.uniform(-6, 6, count) - rng.normal(0, 1, count)
-    stated = np.array(
-        [judge(UncertainLevel(Kind.AVERAGE, y, causes), bound(1.0)).probability_below.low for y in read_db]
-    )
+    grid = np.arange(-40.0, 40.0, 0.1)
+    tabled = [judge(UncertainLevel(Kind.AVERAGE, y, causes), bound(1.0)).probability_below.low for y in grid]
+    stated = np.interp(read_db, grid, tabled)
     conforms = true_db < 0.0
     for low in np.arange(0.0, 1.0, 0.1):
         group = (stated > low + 0.001) & (stated < low + 0.099)

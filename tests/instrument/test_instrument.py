@@ -256,6 +256,17 @@ class TestControlChart:
         assert chart.outside == (7,)
         assert chart.drifting
 
+    @pytest.mark.published(
+        "NIST/SEMATECH e-Handbook, 6.3.2.2: out of control beyond either limit; mean range over 1.128"
+    )
+    @pytest.mark.parametrize("side", [1.0, -1.0])
+    def test_a_point_beyond_either_limit_is_outside(self, side):
+        values = side * np.array([0.1, -0.1, 0.0, 0.1, -0.1, 0.0, 0.1, 3.0])
+        chart = individuals_chart(values)
+        reach = 3.0 * np.mean(np.abs(np.diff(values))) / 1.128
+        assert chart.outside == (7,) and chart.drifting
+        assert (chart.lower_db, chart.upper_db) == pytest.approx((values.mean() - reach, values.mean() + reach))
+
     def test_eight_on_one_side_are_a_run(self):
         values = [0.5, -0.5] * 4 + [-0.2, -0.1, -0.2, -0.1, -0.2, -0.1, -0.2, -0.15] + [1.5, 1.2]
         assert individuals_chart(values).runs

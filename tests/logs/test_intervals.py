@@ -86,3 +86,22 @@ def test_too_few_values_have_no_interval():
     assert known.value == 2.0
     assert known.low < 2.0 < known.high
     assert mean_interval(np.full(10, 3.0)).low == pytest.approx(3.0)
+
+
+@pytest.mark.published(
+    "Kendall, Biometrika 41 (1954) 403-404: E(r) = phi - (1 + 3 phi) / n for n - 1 pairs; r from statsmodels"
+)
+@pytest.mark.parametrize(("n", "seed"), [(8, 1), (12, 2), (20, 3), (40, 4)])
+def test_the_factor_is_never_under_that_of_an_unbiased_neighbour(n, seed):
+    """The corrected r solves Kendall's expectation for phi: r = phi - (1 + 3 phi) / n."""
+    rng = np.random.default_rng(seed)
+    at_model = 0
+    for _ in range(60):
+        values = wandering(rng, n, 0.5)
+        r = float(acf(values, nlags=1, adjusted=True)[1])
+        phi = min((r + 1.0 / n) / (1.0 - 3.0 / n), 0.95) if n > 4 else r
+        wanted = float(np.clip((1.0 + phi) / (1.0 - phi), 1.0, n / 2))
+        found = inflation(values)
+        assert found >= wanted * (1.0 - 1e-9)
+        at_model += found == pytest.approx(wanted, rel=1e-6)
+    assert at_model >= 5, "where the pairs add up to less, the model's factor is the answer"

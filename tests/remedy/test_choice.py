@@ -25,7 +25,9 @@ MESH = ShieldSheet("mesh", ((0.8e9, 42.0), (6e9, 38.0)), "IEEE 299")
 class Invented(Evaluator):
     """An evaluator with invented groups, edges, factors and draws; every part of the search is exercised."""
 
-    def __init__(self, seed, actions, *, places=3, emitters=3, draws=40, groups=40, edges=12, rise=0.2, spread=8.0):
+    def __init__(
+        self, seed, actions, *, places=3, emitters=3, draws=40, groups=40, edges=12, thrown=0.05, rise=0.2, spread=8.0
+    ):
         rng = np.random.default_rng(seed)
         ids = [f"a{i}" for i in range(actions)]
         excludes = {i: (f"a{rng.integers(actions)}",) if rng.random() < 0.2 else () for i in range(actions)}
@@ -54,7 +56,7 @@ class Invented(Evaluator):
         none = np.zeros(edges, dtype=np.int64)
         found = PathGroups(
             cell, np.zeros(len(cell), dtype=np.int64), share, factors(len(cell)), rng.integers(cells, size=edges), none,
-            rng.random(edges) * 0.05, factors(edges, 0.2), rng.random(edges), rng.random(edges), factors(edges, 0.3),
+            rng.random(edges) * thrown, factors(edges, 0.2), rng.random(edges), rng.random(edges), factors(edges, 0.3),
             factors(edges, 0.3), ("",),
         )  # fmt: skip
         levels = 10 ** (rng.normal(3.0, spread, (places, emitters, draws)) / 10.0)
@@ -98,6 +100,13 @@ def assert_front_is_exact(evaluator):
 @pytest.mark.parametrize("seed", range(12))
 def test_front_against_every_plan(seed):
     assert_front_is_exact(Invented(seed, 7, rise=0.0 if seed % 3 == 0 else 0.25))
+
+
+@pytest.mark.published("Exhaustive enumeration of all plans")
+@pytest.mark.parametrize("seed", range(20, 28))
+def test_front_against_every_plan_where_edges_make_the_level(seed):
+    """What edges throw outweighs what comes straight, so that a wrong bound of it would lose plans."""
+    assert_front_is_exact(Invented(seed, 7, groups=6, edges=40, thrown=3.0, rise=0.25, spread=4.0))
 
 
 @pytest.mark.published("Exhaustive enumeration of all plans")

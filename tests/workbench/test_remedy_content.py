@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -141,7 +142,12 @@ def test_the_letter_tells_the_client_what_came_of_it(survey, language):
 def test_the_letter_claims_nothing_about_health_and_keeps_the_law_apart(survey):
     _, texts = letter_of(survey)
     assert any("not a legal limit" in t and "nothing about health" in t for t in texts)
-    assert not any(word in " ".join(texts).lower() for word in ("safe", "harmless", "dangerous", "symptom"))
+    whole = " ".join(texts).lower().replace("says nothing about health", "")
+    for stem in ("health", "safe", "harm", "danger", "symptom", "ill", "sick", "sleep better", "protect", "risk"):
+        assert not re.search(rf"\b{stem}", whole), stem
+    german = " ".join(letter_of(survey, "de")[1]).lower()
+    for stem in ("gesünder", "gesund ", "unbedenklich", "gefährlich", "krank", "sicher vor", "schädlich"):
+        assert stem not in german, stem
 
 
 def test_a_visit_without_noted_work_says_that_the_plan_is_taken_as_done(survey):

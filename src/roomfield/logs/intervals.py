@@ -41,8 +41,9 @@ def inflation(values: Floats) -> float:
 
     The greater of two estimates, since too small a factor makes an interval that is too sure: autocorrelations
     summed in pairs while the pairs stay positive (Geyer, Statistical Science 7 (1992) 473-483), and
-    (1 + r) / (1 - r) of an AR(1) series. Both correct r for its small-sample bias, (1 + 4 r) / n to first order
-    (Kendall, Biometrika 41 (1954) 403-404). Never below 1.
+    (1 + r) / (1 - r) of an AR(1) series. Both correct r for its small-sample bias (Kendall, Biometrika 41 (1954)
+    403-404): the first r by solving E(r) = phi - (1 + 3 phi) / n for phi, as n - 1 pairs make it; those of the pairs
+    by adding (1 + 4 r) / n, on the safe side. Never below 1.
 
     Parameters
     ----------
