@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from scipy import stats
 
@@ -20,13 +22,13 @@ from roomfield.workbench.publish.contents.findings import (
 from .surveys import typed
 
 
-@pytest.mark.parametrize(("kind", "replicates"), [(Kind.AVERAGE, 3), (Kind.HIGHEST_HELD, 1)])
-def test_the_highest_of_several_readings_is_shown(kind, replicates):
-    """A mean of scans for averages; of the highest held only the highest counts (common practice, no source)."""
-    rows = [("bed", "as_found", kind, value) for value in (3e-5, 9e-5, 5e-5)]
-    (found,) = place_findings(assess(typed(rows)))
+@pytest.mark.parametrize("kind", [Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE])
+def test_the_highest_of_several_readings_is_shown(kind):
+    made = typed([("bed", "as_found", kind, value) for value in (3e-5, 9e-5, 5e-5)])
+    scans = tuple(replace(one, replicate=n) for n, one in enumerate(made.readings, 1))
+    (found,) = place_findings(assess(replace(made, readings=scans)))
     level = next(item for item in found.levels if item.kind is kind)
-    assert level.shown.value_w_m2 == 9e-5 and level.replicates == replicates
+    assert level.shown.value_w_m2 == 9e-5 and level.replicates == 3
 
 
 @pytest.mark.parametrize(
