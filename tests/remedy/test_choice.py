@@ -17,6 +17,7 @@ from roomfield.remedy.evaluator import Evaluator, Variant
 from roomfield.remedy.path_groups import PathGroups
 from roomfield.survey.action import Action, ActionKind, CostRange, SurfaceRef
 from roomfield.survey.dwelling import ShieldPart, ShieldSheet
+from roomfield.survey.emitter import Emitter
 
 TARGET = 1.0
 MESH = ShieldSheet("mesh", ((0.8e9, 42.0), (6e9, 38.0)), "IEEE 299")
@@ -41,7 +42,11 @@ class Invented(Evaluator):
         self.places = tuple(SimpleNamespace(id=f"p{i}", name=f"p{i}") for i in range(places))
         self.columns = tuple(TargetColumn(i, False) for i in range(places))
         self.kind, self.moving, self._variants = Kind.PEAK, (), {}
-        self.posterior = SimpleNamespace(x=np.zeros((draws, 1)), seed=seed, emitter_ids=tuple("abc"[:emitters]))
+        self.posterior = SimpleNamespace(
+            x=np.zeros((draws, 1)), seed=seed, emitter_ids=tuple("abc"[:emitters]),
+            survey=SimpleNamespace(emitters=tuple(Emitter(f"e{n}", "", outdoor=n == 0) for n in range(emitters))),
+            radiators=SimpleNamespace(frequencies_hz=np.full(emitters, 2e9)),
+        )  # fmt: skip
 
         def factors(n, likely=0.5):
             table = np.where(rng.random((actions, n)) < likely, 10 ** rng.uniform(-3.0, 0.0, (actions, n)), 1.0)
