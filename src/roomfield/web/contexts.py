@@ -57,6 +57,8 @@ class Head:
         All visits, to change to another.
     progress : Progress
         How far the job is, for the visit that is shown.
+    asked : bool
+        True if the reader chose the visit; the links of the way then carry it along.
     """
 
     id: str
@@ -66,6 +68,7 @@ class Head:
     revision: int
     visits: tuple[Visit, ...]
     progress: Progress
+    asked: bool = False
 
     @property
     def visit_id(self) -> str:
@@ -75,11 +78,10 @@ class Head:
     @property
     def onward(self) -> str:
         """What the links of the way carry along, so that the chosen visit stays chosen."""
-        latest = self.visits[-1].id if self.visits else ""
-        return f"?visit={self.visit_id}" if self.visit_id != latest else ""
+        return f"?visit={self.visit_id}" if self.asked and self.visit_id else ""
 
 
-def head_of(survey: Survey, revision: int, visit_id: str = "") -> Head:
+def head_of(survey: Survey, revision: int, visit_id: str = "", *, asked: bool = False) -> Head:
     """The title block of a survey.
 
     Parameters
@@ -89,11 +91,13 @@ def head_of(survey: Survey, revision: int, visit_id: str = "") -> Head:
     revision : int
         Its revision in the store.
     visit_id : str
-        The visit that was asked for; the latest if empty.
+        The visit that is shown; the latest if empty.
+    asked : bool
+        True if the reader chose it.
     """
     line = " · ".join(part for part in (survey.assignment.client, survey.assignment.address) if part)
     progress = progress_of(survey, visit_id)
-    return Head(survey.id, survey.title, line, survey.invented, revision, survey.visits, progress)
+    return Head(survey.id, survey.title, line, survey.invented, revision, survey.visits, progress, asked)
 
 
 @dataclass(frozen=True)

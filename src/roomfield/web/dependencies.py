@@ -54,7 +54,11 @@ class OpenSurvey:
     @property
     def head(self) -> Head:
         """Title block of its pages."""
-        return head_of(self.survey, self.revision, self.asked_visit)
+        return self.head_at(self.asked_visit)
+
+    def head_at(self, visit_id: str) -> Head:
+        """Title block of a page that shows a certain visit."""
+        return head_of(self.survey, self.revision, visit_id, asked=bool(self.asked_visit))
 
 
 def the_survey(request: Request, records: Desk, survey_id: Annotated[str, Path(max_length=80)]) -> OpenSurvey:

@@ -13,6 +13,7 @@ from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import render
 from roomfield.workbench.publish import report_request
 from roomfield.workbench.publish.report_request import ReportOrder
+from roomfield.workbench.record.progress import chosen_with_readings
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/report")
 Parts = Annotated[list[str] | None, Query()]
@@ -24,13 +25,16 @@ PREVIEW_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; 
 def show(request: Request, opened: Opened, visit: str = "", language: str = "", parts: Parts = None) -> Response:
     """Choices and preview."""
     survey = opened.survey
-    visit_id = visit or (survey.visits[0].id if survey.visits else "")
+    latest = chosen_with_readings(survey, visit)
+    visit_id = latest.id if latest else ""
     chosen = tuple(parts or report_request.PARTS)
     told = language or survey.assignment.language
     kept = [("part", part) for part in chosen] if set(chosen) != set(report_request.PARTS) else []
     address = urlencode([("visit", visit_id), ("language", told), *kept])
     readings = len(survey.current_readings(visit_id))
-    page = ReportPage(opened.head, survey.visits, visit_id, report_request.PARTS, chosen, told, readings, address)
+    page = ReportPage(
+        opened.head_at(visit_id), survey.visits, visit_id, report_request.PARTS, chosen, told, readings, address
+    )
     return render(request, page)
 
 

@@ -12,7 +12,7 @@ from roomfield.errors import TooEarlyError
 from roomfield.web.bedsheet import bed_numbers
 from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import language_of
-from roomfield.workbench.publish.answers import answer
+from roomfield.workbench.publish.answers import answer, touch_maps
 from roomfield.workbench.record import plan_document
 from roomfield.workbench.record.progress import chosen_with_readings
 
@@ -47,3 +47,15 @@ def numbers(request: Request, opened: Opened, visit: str = "", sources: bool = F
         return JSONResponse({})
     found = bed_numbers(content, language_of(request))
     return JSONResponse({place_id: asdict(number) for place_id, number in found.items()})
+
+
+@router.get("/between")
+def between(opened: Opened, visit: str = "") -> Response:
+    """Levels between the places, storey by storey, for a hand that touches the plan there."""
+    survey = opened.survey
+    chosen = chosen_with_readings(survey, visit)
+    try:
+        content = answer(survey, chosen.id if chosen else "", modelled=True)
+    except TooEarlyError:
+        return JSONResponse([])
+    return JSONResponse([asdict(one) for one in touch_maps(survey, content)])

@@ -63,8 +63,10 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
     try:
         content = answer(survey, visit_id)
     except TooEarlyError:
-        return render(request, UnderstandPage(opened.head, visit_id, (), ()))
-    page = UnderstandPage(opened.head, visit_id, answer_sentences(content, language), place_cards(content, language))
+        return render(request, UnderstandPage(opened.head_at(visit_id), visit_id, (), ()))
+    page = UnderstandPage(
+        opened.head_at(visit_id), visit_id, answer_sentences(content, language), place_cards(content, language)
+    )
     return render(request, page)
 
 

@@ -30,9 +30,10 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
     """The plan with things that can be tried."""
     survey = opened.survey
     bound = hypothetical_changes.usual_bound_w_m2(survey)
+    visit_id = visit or (survey.visits[0].id if survey.visits else "")
     start = {
         "survey_id": survey.id,
-        "visit_id": visit or (survey.visits[0].id if survey.visits else ""),
+        "visit_id": visit_id,
         "plan": json.loads(plan_document.write_plan(plan_document.plan_of(survey))),
         "bound_w_m2": bound,
     }
@@ -40,7 +41,14 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
     readings = len(survey.current_readings())
     adopted_at = target_places.names_of(survey, target_places.asked_of(survey, survey.adopted_plan))
     page = WhatIfPage(
-        opened.head, start, survey.actions, survey.adopted_plan, adopted_at, placed(survey), target, readings
+        opened.head_at(visit_id),
+        start,
+        survey.actions,
+        survey.adopted_plan,
+        adopted_at,
+        placed(survey),
+        target,
+        readings,
     )
     return render(request, page)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 from roomfield.report.compose.answer import lead, sorted_places
@@ -65,3 +67,62 @@ def answer_cells(content: ReportContent, language: str) -> tuple[PlaceCells, ...
     """
     words = load_words(language)
     return tuple(place_cells(shown, words) for shown in sorted_places(content))
+
+
+@dataclass(frozen=True)
+class TouchMap:
+    """Levels between the places of one storey, to be asked for by touch.
+
+    Parameters
+    ----------
+    x_m, y_m : tuple of float
+        Grid coordinates, rising [m].
+    level_w_m2 : tuple of rows
+        Low end, median and high end of the level [W/m²] for each x, one row per y; None outside the dwelling.
+    """
+
+    storey_id: str
+    x_m: tuple[float, ...]
+    y_m: tuple[float, ...]
+    level_w_m2: tuple[tuple[tuple[float, float, float] | None, ...], ...]
+
+
+def touch_maps(survey: Survey, content: ReportContent) -> tuple[TouchMap, ...]:
+    """Levels between the places, storey by storey; empty if the model was not asked.
+
+    Parameters
+    ----------
+    survey : Survey
+        The survey that is open.
+    content : ReportContent
+        From `answer` with the model.
+    """
+    storeys = survey.dwelling.storeys
+    drawn = [one.id for one in storeys if len(one.outline) >= 3 or len(storeys) == 1]
+    if len(drawn) != len(content.maps):
+        return ()
+    return tuple(
+        TouchMap(
+            storey_id,
+            grid.x_m,
+            grid.y_m,
+            tuple(
+                tuple(_ends(level, std) for level, std in zip(levels, stds, strict=True))
+                for levels, stds in zip(grid.level_db, grid.std_db, strict=True)
+            ),
+        )
+        for storey_id, grid in zip(drawn, content.maps, strict=True)
+        if grid.std_db
+    )
+
+
+COVERAGE_95 = 1.96
+"""Half-width of the interval that holds 95 % of a normal distribution, in standard deviations."""
+
+
+def _ends(level_db: float, std_db: float) -> tuple[float, float, float] | None:
+    """Ends and middle [W/m²] of a level [dB re 1 µW/m²]; None where there is none."""
+    if not math.isfinite(level_db):
+        return None
+    low, middle, high = (1e-6 * 10.0 ** ((level_db + step * COVERAGE_95 * std_db) / 10.0) for step in (-1.0, 0.0, 1.0))
+    return low, middle, high

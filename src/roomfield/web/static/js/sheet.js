@@ -4,10 +4,22 @@ import { faultBox, send } from "./door.js";
 import { hit } from "./plan/gestures.js";
 import { PlanView, loadImages, storeyButtons } from "./plan/view.js";
 import { element } from "./element.js";
-import { t } from "./words.js";
+import { shape } from "./svg.js";
+import { density, number, t } from "./words.js";
 
 const SLEEPING = new Set(["bed", "cot"]);
 const sentence = (number) => (number ? [number.title, number.cause && t("Most of it from {cause}.", { cause: number.cause })].filter(Boolean).join(" ") : null);
+
+// The grid point next to where the plan was touched; null outside the dwelling or before the model is there.
+function levelAt(maps, storeyId, [x, y]) {
+  const map = maps?.find((one) => one.storey_id === storeyId);
+  if (!map) return null;
+  const near = (values, v) => values.reduce((best, at, n) => (Math.abs(at - v) < Math.abs(values[best] - v) ? n : best), 0);
+  const [column, row] = [near(map.x_m, x), near(map.y_m, y)];
+  if (Math.abs(map.x_m[column] - x) > 1 || Math.abs(map.y_m[row] - y) > 1) return null;
+  const level = map.level_w_m2[row][column];
+  return level ? { at: [map.x_m[column], map.y_m[row]], level } : null;
+}
 
 export async function openSheet(figure) {
   const view = new PlanView(figure.querySelector("svg"));
@@ -46,9 +58,22 @@ export async function openSheet(figure) {
   take({});
   draw();
   loadImages(view, (hash) => `/surveys/${figure.dataset.survey}/media/${hash}`);
-  view.svg.addEventListener("click", (event) => tell(hit(event)));
+  const between = (event) => {
+    const found = levelAt(told.maps, storeyId, view.toPlan(event));
+    view.layers.draft.replaceChildren();
+    if (!found) return;
+    const { at: [x, y], level: [low, middle, high] } = found;
+    const arm = 7 * view.pixel;
+    view.layers.draft.append(shape("path", { class: "cross", d: `M${x - arm} ${-y}h${2 * arm}M${x} ${-y - arm}v${2 * arm}` }));
+    said.textContent = t("Here, by the model: about {level} (95 %: {low} to {high}), everything on.", { level: density(middle, 2), low: number(low * 1e6, 2), high: density(high, 2) });
+  };
+  view.svg.addEventListener("click", (event) => {
+    const target = hit(event);
+    tell(target);
+    if (target?.kind !== "places" && target?.kind !== "emitters") between(event);
+  });
   view.svg.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse" && hit(event)?.kind === "places") tell(hit(event)); });
-  return { view, take, draw };
+  return { view, take, draw, told };
 }
 
 // The plan at once, then the numbers, then who makes them, which takes the model of the dwelling.
@@ -62,6 +87,7 @@ async function bring(figure) {
     const known = await send("GET", `${address}&sources=1`);
     opened.take(known);
     for (const slot of document.querySelectorAll("[data-cause]")) slot.textContent = known[slot.dataset.cause]?.cause || t("nobody that stands out");
+    opened.told.maps = await send("GET", address.replace("/numbers?", "/between?"));
   } catch (error) {
     figure.querySelector("[data-said]").textContent = error.message;
   }
