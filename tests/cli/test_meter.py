@@ -87,3 +87,15 @@ def test_a_state_says_what_transmitters_do_and_a_visit_when_it_was(say, flat):
     assert json.loads(say("state", "Call", "--doing", "Base=in_use", "--json").out)["doing"]
     made = json.loads(say("visit", "--at", "2026-05-02T21:30+02:00", "--json").out)
     assert made["started_at"] == "2026-05-02T21:30+02:00"
+
+
+def test_a_person_s_day(say, flat):
+    """Whereabouts by the clock; what is no stay is refused in one sentence."""
+    for words, part in (
+        (("person", "Ann", "--stay", "Bed=night"), "is no stay"),
+        (("person", "Ann", "--stay", "Attic=8-9"), "Attic"),
+    ):
+        said = say(*words)
+        assert said.code == 3 and part in said.err
+    made = say("person", "Ann", "--stay", "=8-17:30", "--json")
+    assert json.loads(made.out)["hours"] == 9.5

@@ -46,6 +46,7 @@ from roomfield.survey import (
     OpeningKind,
     Orientation,
     Origin,
+    Person,
     Place,
     PlaceKind,
     PlanImage,
@@ -62,6 +63,7 @@ from roomfield.survey import (
     Slab,
     Standing,
     StateActivity,
+    Stay,
     Storey,
     SurfaceRef,
     Survey,
@@ -238,6 +240,7 @@ def full_survey() -> Survey:
                 (EmitterActivity(Activity.IDLE, 0.01, 0.1024),),
             ),
         ),
+        people=(Person("p1", "Ann", (Stay("bed1", 22.0, 6.5),), "a child"),),
         meters=(full_meter(),),
         visits=(
             Visit(

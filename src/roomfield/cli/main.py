@@ -10,6 +10,7 @@ import typer
 from roomfield import __version__
 from roomfield.cli import (
     assess_and_report,
+    day_commands,
     demo_command,
     keeping,
     listen_command,
@@ -42,6 +43,7 @@ for group in (
     survey_setup,
     take_in,
     assess_and_report,
+    day_commands,
     listen_command,
     log_commands,
     model_questions,

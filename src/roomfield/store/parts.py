@@ -15,6 +15,7 @@ from roomfield.survey.emitter import Emitter
 from roomfield.survey.equipment import Meter
 from roomfield.survey.json_codec import from_json, to_json
 from roomfield.survey.observation import MediaItem
+from roomfield.survey.person import Person
 from roomfield.survey.place import Place
 from roomfield.survey.survey_record import Assignment, Survey
 from roomfield.survey.visit import Visit
@@ -32,6 +33,7 @@ PART_KINDS: Mapping[str, Any] = {
     "media": tuple[MediaItem, ...],
     "actions": tuple[Action, ...],
     "adopted_plan": AdoptedPlan,
+    "people": tuple[Person, ...],
 }
 _MAY_BE_MISSING = frozenset({"adopted_plan"})
 

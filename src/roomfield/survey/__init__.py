@@ -59,6 +59,7 @@ from roomfield.survey.observation import (
     period_of,
 )
 from roomfield.survey.ordering import OutOfOrder, kinds_out_of_order, out_of_order
+from roomfield.survey.person import Person, Stay
 from roomfield.survey.place import Place, PlaceKind
 from roomfield.survey.survey_record import Assignment, Survey
 from roomfield.survey.visit import RadioState, StateActivity, Visit, VisitPurpose
@@ -101,6 +102,7 @@ __all__ = [
     "Origin",
     "OutOfOrder",
     "Period",
+    "Person",
     "Place",
     "PlaceKind",
     "PlanImage",
@@ -119,6 +121,7 @@ __all__ = [
     "Slab",
     "Standing",
     "StateActivity",
+    "Stay",
     "Storey",
     "SurfaceRef",
     "Survey",

@@ -15,6 +15,7 @@ from roomfield.survey.dwelling import Dwelling
 from roomfield.survey.emitter import Emitter
 from roomfield.survey.equipment import Meter
 from roomfield.survey.observation import Bearing, HeardTechnology, LogRecord, MediaItem, Reading, Recording
+from roomfield.survey.person import Person
 from roomfield.survey.place import Place
 from roomfield.survey.visit import RadioState, Visit
 
@@ -76,6 +77,7 @@ class Survey:
     media: tuple[MediaItem, ...] = ()
     actions: tuple[Action, ...] = ()
     adopted_plan: AdoptedPlan | None = None
+    people: tuple[Person, ...] = ()
     amendments: tuple[Amendment, ...] = ()
     note: str = ""
 
@@ -195,6 +197,10 @@ def _faults(survey: Survey) -> Iterator[str]:
         place_id = getattr(item, "place_id", "")
         if place_id and place_id not in places:
             yield f"{noun}: there is no place {place_id!r}"
+    for person in survey.people:
+        for stay in person.stays:
+            if stay.place_id and stay.place_id not in places:
+                yield f"person {person.id!r}: there is no place {stay.place_id!r}"
     yield from _amendment_faults(survey)
 
 

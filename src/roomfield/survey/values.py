@@ -38,6 +38,7 @@ from roomfield.survey.equipment import (
     SelfTest,
 )
 from roomfield.survey.observation import Bearing, HeardTechnology, LogRecord, MediaItem, Origin, Reading, Recording
+from roomfield.survey.person import Stay
 from roomfield.survey.place import Place
 from roomfield.survey.survey_record import Survey
 from roomfield.survey.visit import Visit
@@ -177,6 +178,7 @@ RULES: Mapping[type, Mapping[str, Rule]] = {
         "interval_s": Bounds("time between transmissions", 0.0, 1e7, "s"),
     },
     Place: {"night_hours": _HOURS, "day_hours": _HOURS},
+    Stay: {"from_hour": _HOURS, "to_hour": _HOURS},
     Visit: {"started_at": Moment("time"), "ended_at": Moment("time")},
     Layer: {"thickness_m": Bounds("thickness", 0.0, 100.0, "m")},
     Opening: {"start_m": _LENGTH, "end_m": _LENGTH, "sill_m": _HEIGHT, "head_m": _HEIGHT},

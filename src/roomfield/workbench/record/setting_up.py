@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -16,14 +17,17 @@ from roomfield.survey import (
     Control,
     Emitter,
     Meter,
+    Person,
     RadioState,
     ReferenceCheck,
     SelfTest,
     StateActivity,
+    Stay,
     Survey,
     Visit,
     VisitPurpose,
 )
+from roomfield.survey.values import refuse_impossible
 from roomfield.workbench.record.editing import new_id, now, with_meter, with_radio_state, with_visit
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.meters import (
@@ -287,6 +291,50 @@ def add_visit(job: Job, *, follow_up: bool, conditions: str = "", started_at: st
     purpose = VisitPurpose.FOLLOW_UP if follow_up else VisitPurpose.FIRST
     _revise(job, lambda survey: with_visit(survey, purpose, conditions, started_at, ended_at))
     return job.again().survey.visits[-1]
+
+
+def put_person(job: Job, name: str, stays: Sequence[str]) -> Person:
+    """Enter somebody's usual day, in the place of one of the same name.
+
+    Parameters
+    ----------
+    stays : sequence of str
+        Each as ``place=22-6.5``, hours by the local clock; ``=8-17`` for somewhere that was not measured.
+
+    Raises
+    ------
+    InputError
+        If a stay is no such text, or stays overlap.
+    UnknownNameError
+        If there is no such place.
+    """
+    clean, survey = _named(name, "person"), job.survey
+    known = {p.name: p.id for p in survey.places} | {p.id: p.id for p in survey.places}
+    found = tuple(_stay(text, known) for text in stays)
+    if sum(stay.hours for stay in found) > 24.0 + 1e-9:
+        raise InputError("the stays come to more than 24 hours.", where=clean, mend="Let them follow each other.")
+    before = next((p.id for p in survey.people if p.name == clean), "")
+    person = Person(before or new_id("person"), clean, found)
+    kept = tuple(p for p in survey.people if p.id != person.id)
+    _revise(job, lambda one: replace(one, people=(*kept, person)))
+    return person
+
+
+def _stay(text: str, known: dict[str, str]) -> Stay:
+    place, _, hours = text.rpartition("=")
+    clock = r"(\d{1,2})(?::(\d{2})|[.,](\d+))?"
+    parts = re.fullmatch(rf"{clock}\s*-\s*{clock}", hours.strip())
+    if parts is None:
+        raise InputError(f"{text!r} is no stay.", where="stay", mend="Write it as 'Bed=22-6:30'.")
+    if place and place not in known:
+        raise UnknownNameError("place", place, known)
+    stay = Stay(known.get(place, ""), _hour(*parts.groups()[:3]), _hour(*parts.groups()[3:]))
+    refuse_impossible(stay, "stay")
+    return stay
+
+
+def _hour(whole: str, minutes: str | None, decimals: str | None) -> float:
+    return int(whole) + (int(minutes) / 60.0 if minutes else 0.0) + (float(f"0.{decimals}") if decimals else 0.0)
 
 
 def chosen_visit(survey: Survey, visit_id: str) -> Visit:
