@@ -35,7 +35,7 @@ def taken(path, **more):
     return import_bearings(path, guess_bearings(path), CONTEXT, confirmed=True, **more)
 
 
-@pytest.mark.published("arithmetic: an axis is the same modulo 180 degrees")
+@pytest.mark.calculated("arithmetic: an axis is the same modulo 180 degrees")
 def test_peaks_and_nulls_row_by_row(tmp_path):
     first, second, third = taken(table(tmp_path, LONG)).bearings
     assert (first.strongest_deg, first.null_deg) == (10.0, None)

@@ -26,7 +26,7 @@ def noise(std_db: float) -> ErrorContribution:
     return ErrorContribution("repeatability", std_db)
 
 
-@pytest.mark.published("Two equal sources of u = 2 dB each: median 2.10 times one, u 1.45 dB (own Monte Carlo)")
+@pytest.mark.calculated("Two equal sources of u = 2 dB each: median 2.10 times one, u 1.45 dB (own Monte Carlo)")
 def test_sum_of_two_equal_sources():
     summed = total([level(0.0, noise(2.0)), level(0.0, noise(2.0))])
     assert summed.median_w_m2 == pytest.approx(2.10, abs=0.01)

@@ -36,7 +36,7 @@ def test_a_level_near_an_edge_spans_two_categories():
     assert found.nominal is not None and found.nominal.row.name == "slight anomaly"
 
 
-@pytest.mark.published("Probabilities of categories for a normal error in dB, closed form")
+@pytest.mark.calculated("Probabilities of categories for a normal error in dB, closed form")
 @pytest.mark.parametrize("value", [0.05, 0.1, 3.0, 10.0, 700.0, 5000.0])
 def test_probabilities_of_categories(value):
     found = compare(peak(value, 3.0), SBM, scope=Scope.SINGLE_SERVICE)

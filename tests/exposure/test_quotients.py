@@ -32,7 +32,7 @@ def test_three_sources_of_known_frequency(code, value):
     )
 
 
-@pytest.mark.published("The same exposure as one broadband reading: 0.80 / 2 = 0.4, worked by hand")
+@pytest.mark.calculated("The same exposure as one broadband reading: 0.80 / 2 = 0.4, worked by hand")
 def test_one_reading_of_unknown_frequency_overstates():
     found = quotient([part(0.80, None)], limits.select("ICNIRP"), BAND_HZ)
     assert found.value == pytest.approx(0.4)

@@ -138,7 +138,7 @@ def test_chances_follow_from_the_time_of_watching() -> None:
     assert np.all(caught_before(rows, intervals_s((BASE, seldom))).chance[rows.kind < 2, 1] == LEAST)
 
 
-@pytest.mark.published(
+@pytest.mark.calculated(
     "Order statistics: largest of M exponential values, F(x) = (1 - exp(-x))^M (David, Nagaraja 2003)"
 )
 @pytest.mark.parametrize("cells", [1.0, 7.5, 40.0])

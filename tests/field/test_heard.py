@@ -36,7 +36,7 @@ def level(first_db: float, second_db: float) -> np.ndarray:
     return np.array([[[first_db], [second_db]]])
 
 
-@pytest.mark.published("Bayes' rule: posterior odds = likelihood ratio times prior odds")
+@pytest.mark.calculated("Bayes' rule: posterior odds = likelihood ratio times prior odds")
 @pytest.mark.parametrize("answer", [0.1, 0.5, 0.9])
 def test_the_ratio_of_both_cases_turns_the_base_rate_into_the_answer(answer):
     audible, silent = (rows(answer).log_likelihood(level(first, -30.0))[0][0] for first in (20.0, -200.0))

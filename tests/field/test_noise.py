@@ -71,7 +71,7 @@ def test_the_pull_is_the_slope_by_the_level(censor):
     assert np.all(np.linalg.eigvalsh(precision) >= -1e-12)
 
 
-@pytest.mark.published("Conditional normal distribution: C_us C_ss^-1 z and C_uu - C_us C_ss^-1 C_su")
+@pytest.mark.calculated("Conditional normal distribution: C_us C_ss^-1 z and C_uu - C_us C_ss^-1 C_su")
 def test_draws_of_fading_and_crest_are_conditional_normal():
     made, residual = noise(), np.array([3.0, 1.0, 2.0, -1.0])
     fading, crest = made.draw_shared(np.tile(residual, (40000, 1)), 1, np.random.default_rng(3))

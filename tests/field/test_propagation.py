@@ -70,7 +70,7 @@ def test_one_wall_costs_its_slab_loss(angle_deg):
     assert angle_deg == 0.0 or db(flat[0, 0] * 4 * np.pi * 16.0) == pytest.approx(db(tm.transmission), abs=0.02)
 
 
-@pytest.mark.published("Image theory over a perfect mirror: a second source at the mirrored place")
+@pytest.mark.calculated("Image theory over a perfect mirror: a second source at the mirrored place")
 def test_metal_floor_adds_an_image():
     floor = Slab("f", 0.0, (Layer("metal", 0.01),), (((-99, -99), (99, -99), (99, 99), (-99, 99)),))
     scene = Scene.from_dwelling(Dwelling(slabs=(floor,)))
@@ -80,7 +80,7 @@ def test_metal_floor_adds_an_image():
     assert got == pytest.approx(want, rel=2e-3)
 
 
-@pytest.mark.published("Half-wave dipole: (cos(pi/2 cos a) / sin a)², half power at 39 degrees from the horizon")
+@pytest.mark.calculated("Half-wave dipole: (cos(pi/2 cos a) / sin a)², half power at 39 degrees from the horizon")
 def test_dipole_pattern():
     assert relative_gain(DIPOLE, [0.0, 1.0]).tolist() == pytest.approx([1.0, 0.0], abs=1e-9)
     assert float(relative_gain(DIPOLE, np.sin(np.radians(39.0)))) == pytest.approx(0.5, abs=0.005)
@@ -157,7 +157,7 @@ def test_kernels_agree_with_the_plain_method(home, pattern, order):
         assert db(got[:, j]) == pytest.approx(db(want), abs=0.08)
 
 
-@pytest.mark.published("Image theory over a perfect mirror: a second source at the mirrored place")
+@pytest.mark.calculated("Image theory over a perfect mirror: a second source at the mirrored place")
 def test_a_metal_box_throws_back_like_a_mirror_of_its_size():
     box = FurnitureBox("safe", "safe", (1.0, -1.0, 0.0), (1.6, 1.0, 2.0), Layer("metal", 0.002))
     scene = Scene.from_dwelling(Dwelling(furniture=(box,)))
@@ -170,7 +170,7 @@ def test_a_metal_box_throws_back_like_a_mirror_of_its_size():
     assert float(behind[0, 0]) < 1e-9
 
 
-@pytest.mark.published("The same method in plain NumPy, exact in angle; a panel seen through the panel before it")
+@pytest.mark.calculated("The same method in plain NumPy, exact in angle; a panel seen through the panel before it")
 def test_the_far_panel_of_a_box_throws_back_through_the_near_one():
     box = FurnitureBox("shelf", "shelf", (1.0, -2.0, 0.0), (1.6, 2.0, 2.0), Layer("chipboard", 0.018))
     scene = Scene.from_dwelling(Dwelling(furniture=(box,)))
@@ -193,7 +193,7 @@ def test_edges_agree_with_the_plain_method(home):
     assert got[~reached] == pytest.approx(0.0)
 
 
-@pytest.mark.published("Reciprocity of linear media")
+@pytest.mark.calculated("Reciprocity of linear media")
 def test_source_and_place_may_change_ends(home):
     rng = np.random.default_rng(8)
     a, b = rng.uniform([0.3, 0.3, 0.3], [4.4, 3.0, 2.2], (2, 3, 3))

@@ -6,7 +6,7 @@ import pytest
 from roomfield.field.hand_scan import MODEL_STD_DB, cube_points, mean_std_db, scan_cells, scan_gain
 
 
-@pytest.mark.published("Order statistics: largest of M exponential values has the median -ln(1 - 2^(-1/M))")
+@pytest.mark.calculated("Order statistics: largest of M exponential values has the median -ln(1 - 2^(-1/M))")
 @pytest.mark.parametrize("frequency_hz", [0.8e9, 1.8e9, 3.5e9])
 def test_without_a_steady_wave_it_is_the_largest_of_exponentials(frequency_hz: float):
     cells = float(scan_cells(0.5, frequency_hz))
@@ -14,7 +14,7 @@ def test_without_a_steady_wave_it_is_the_largest_of_exponentials(frequency_hz: f
     assert float(scan_gain(frequency_hz, 0.0).median_db) == pytest.approx(10 * np.log10(median), abs=0.15)
 
 
-@pytest.mark.published("Rice's law: the spread dies out as the steady wave takes over")
+@pytest.mark.calculated("Rice's law: the spread dies out as the steady wave takes over")
 def test_a_steady_wave_alone_has_no_maximum():
     gain = scan_gain(2.45e9, [0.0, 3.0, 30.0, 1e4])
     assert np.all(np.diff(gain.median_db) < 0.0)
@@ -22,7 +22,7 @@ def test_a_steady_wave_alone_has_no_maximum():
     assert float(gain.std_db[-1]) == pytest.approx(MODEL_STD_DB, abs=0.05)
 
 
-@pytest.mark.published("Monte Carlo of Rice's law")
+@pytest.mark.calculated("Monte Carlo of Rice's law")
 def test_distribution_of_the_largest():
     rng = np.random.default_rng(5)
     k, frequency_hz = 2.0, 1.8e9

@@ -65,20 +65,20 @@ def test_lossless_slab_of_permittivity_four(waves: float, passed: float):
     assert abs(t) ** 2 == pytest.approx(passed, abs=1e-12)
 
 
-@pytest.mark.published("Brewster's angle of a half-space: tan(angle) = sqrt(permittivity)")
+@pytest.mark.calculated("Brewster's angle of a half-space: tan(angle) = sqrt(permittivity)")
 def test_no_tm_reflection_at_brewster_angle():
     _, tm = stack_optics([Layer("plasterboard", 0.0125)], 1e7, np.cos(np.arctan(np.sqrt(2.73))))
     assert tm.front < 1e-6
 
 
-@pytest.mark.published("Area left open: loss capped at -10 log10 of the open share (power passes area by area)")
+@pytest.mark.calculated("Area left open: loss capped at -10 log10 of the open share (power passes area by area)")
 @pytest.mark.parametrize(("open_share", "cap_db"), [(0.1, 10.0), (0.01, 20.0)])
 def test_open_share_caps_a_shield(open_share: float, cap_db: float):
     te, _ = sheet_optics(80.0, 1.0 - open_share, 1.0)
     assert -10 * np.log10(te.transmission) == pytest.approx(cap_db, abs=0.05)
 
 
-@pytest.mark.published("Conservation of energy at a passive plate")
+@pytest.mark.calculated("Conservation of energy at a passive plate")
 @given(
     st.lists(st.tuples(st.sampled_from(["brick", "glass", "concrete", "air", "plasterboard", "wood"]),
                        st.floats(0.001, 0.3)), min_size=1, max_size=4),

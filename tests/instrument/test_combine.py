@@ -58,6 +58,8 @@ def test_repeated_scans_keep_the_shared_error_and_average_the_rest():
     assert four.median_w_m2 / one.median_w_m2 == pytest.approx(statistics.mean((1.0, 1.25, 1.0, 0.8)))
     own = {c.name: c.std_db for c in four.contributions if not c.shared_key}
     assert own["repeatability"] == pytest.approx(METER.repeatability_db / 2.0)
+    of_one = {c.name: c.std_db for c in one.contributions}
+    assert own["display"] == pytest.approx(of_one["display"] / 2.0) and own["body"] == of_one["body"]
     assert four.shared_std_db == pytest.approx(METER.tolerance_db / math.sqrt(3.0))
 
 

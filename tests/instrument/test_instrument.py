@@ -127,7 +127,7 @@ class TestPickup:
         missed = shortfall(METER, Kind.PEAK, Orientation.THREE_AXIS_SUM, Scan.FIXED)
         assert missed.high_db == 0.0
 
-    @pytest.mark.published("geometry: the largest of three non-negative terms is at least a third of their sum")
+    @pytest.mark.calculated("geometry: the largest of three non-negative terms is at least a third of their sum")
     def test_best_axis_of_three_misses_at_most_4_77_db(self):
         axes = np.random.default_rng(1).exponential(size=(5000, 3))
         missed = 10 * np.log10(three_axis_sum_w_m2(axes) / axes.max(axis=1))
@@ -193,6 +193,11 @@ class TestZones:
 
     def test_outside_everything_stated_it_grows(self):
         assert tolerance_db(self.meter, 20e9) > tolerance_db(self.meter, 10e9) > 8.5
+
+    @pytest.mark.calculated("half-width of a rectangle for 2 dB an octave is sqrt(3) 2 dB; added in squares to 8.5 dB")
+    @pytest.mark.parametrize(("frequency_hz", "octaves"), [(10e9, 1.0), (20e9, 2.0), (175e6, 1.0), (87.5e6, 2.0)])
+    def test_by_how_much_it_grows(self, frequency_hz, octaves):
+        assert tolerance_db(self.meter, frequency_hz) == pytest.approx((8.5**2 + 12.0 * octaves**2) ** 0.5)
 
 
 class TestAccessory:

@@ -85,7 +85,7 @@ def test_receiver_field_strength(row):
     assert density * 1e6 == pytest.approx(float(row["S_uW_per_m2"]), rel=3e-5)
 
 
-@pytest.mark.published("Decibels and factors: arithmetic; mean over median of a log-normal")
+@pytest.mark.calculated("Decibels and factors: arithmetic; mean over median of a log-normal")
 def test_decibel_table():
     for row in rows("uncertainty/uncertainty-db.csv"):
         decibels = float(row["dB"])

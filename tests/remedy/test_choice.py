@@ -101,26 +101,26 @@ def assert_front_is_exact(evaluator):
         assert abs(draws_met(evaluator, ids, TARGET) - count) <= 1
 
 
-@pytest.mark.published("Exhaustive enumeration of all plans")
+@pytest.mark.calculated("Exhaustive enumeration of all plans")
 @pytest.mark.parametrize("seed", range(12))
 def test_front_against_every_plan(seed):
     assert_front_is_exact(Invented(seed, 7, rise=0.0 if seed % 3 == 0 else 0.25))
 
 
-@pytest.mark.published("Exhaustive enumeration of all plans")
+@pytest.mark.calculated("Exhaustive enumeration of all plans")
 @pytest.mark.parametrize("seed", range(20, 28))
 def test_front_against_every_plan_where_edges_make_the_level(seed):
     """What edges throw outweighs what comes straight, so that a wrong bound of it would lose plans."""
     assert_front_is_exact(Invented(seed, 7, groups=6, edges=40, thrown=3.0, rise=0.25, spread=4.0))
 
 
-@pytest.mark.published("Exhaustive enumeration of all plans")
+@pytest.mark.calculated("Exhaustive enumeration of all plans")
 @pytest.mark.parametrize("actions", [0, 1, 3, 11])
 def test_front_against_every_plan_of_other_sizes(actions):
     assert_front_is_exact(Invented(100 + actions, actions, draws=25))
 
 
-@pytest.mark.published("Exhaustive enumeration of all 32768 plans of 15 actions")
+@pytest.mark.calculated("Exhaustive enumeration of all 32768 plans of 15 actions")
 def test_front_against_every_plan_of_fifteen():
     assert_front_is_exact(Invented(7, 15, places=2, emitters=2, draws=20, groups=10, edges=4))
 
@@ -181,7 +181,7 @@ def test_nothing_reaches_the_target():
     assert found.best.action_ids == ()
 
 
-@pytest.mark.published("Exhaustive enumeration of all plans")
+@pytest.mark.calculated("Exhaustive enumeration of all plans")
 @pytest.mark.parametrize("seed", range(6))
 def test_lowest_levels_against_every_plan(seed):
     evaluator = Invented(seed, 7, rise=0.0 if seed % 3 == 0 else 0.25)

@@ -63,7 +63,7 @@ def test_a_torn_shield_is_capped_by_what_is_open(posterior):
     assert np.all(-db(through) < 10.0)
 
 
-@pytest.mark.published("Powers add; 6 dB is a factor 3.98")
+@pytest.mark.calculated("Powers add; 6 dB is a factor 3.98")
 def test_simple_actions(posterior):
     off = predict(posterior, [Action("a", "a", K.SWITCH_OFF, ("router", "base"))])
     assert off.mix("bed")["router"][1] == 0.0

@@ -29,7 +29,7 @@ def two_visits(home, after, *, rng=None, gain=(0.0, 0.0, 0.0), before=None, **mo
     return home.survey(first, second=second, **more)
 
 
-@pytest.mark.published("Simulation with the meter's gain drawn within its tolerance and shared by both visits")
+@pytest.mark.calculated("Simulation with the meter's gain drawn within its tolerance and shared by both visits")
 def test_interval_of_the_reduction_holds_and_the_shared_error_cancels(home, posterior):
     everything = Action("low", "low", ActionKind.REDUCE_POWER, ("router", "base", "mast"), reduction_db=10.0)
     planned = predict(posterior, [everything])
@@ -48,7 +48,7 @@ def test_interval_of_the_reduction_holds_and_the_shared_error_cancels(home, post
     assert np.median(widths) < 1.5 * db(lone.high_w_m2 / lone.low_w_m2)
 
 
-@pytest.mark.published("Simulation with a gain of its own in every band, silenced sources changing the mix")
+@pytest.mark.calculated("Simulation with a gain of its own in every band, silenced sources changing the mix")
 def test_interval_holds_when_the_mix_of_frequencies_changes(home, posterior):
     rng = np.random.default_rng(12)
     before = home.true_levels()
@@ -63,7 +63,7 @@ def test_interval_holds_when_the_mix_of_frequencies_changes(home, posterior):
     assert np.mean(inside) >= 0.87
 
 
-@pytest.mark.published("Simulation: nothing was changed, or the level ended just over the target")
+@pytest.mark.calculated("Simulation: nothing was changed, or the level ended just over the target")
 def test_it_worked_is_seldom_said_falsely(home):
     rng = np.random.default_rng(13)
     before = home.true_levels()

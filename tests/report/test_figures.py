@@ -420,7 +420,7 @@ def test_estimated_text_width_is_near_the_font(font_widths: Callable[[str], floa
         assert text_width(text, 1.0) == pytest.approx(font_widths(text), rel=0.15)
 
 
-@pytest.mark.published("arithmetic: on a logarithmic axis a factor of ten is the same distance everywhere")
+@pytest.mark.calculated("arithmetic: on a logarithmic axis a factor of ten is the same distance everywhere")
 def test_lowest_levels_stand_on_a_logarithmic_axis_with_the_target(words: Words) -> None:
     root = read(lowest_levels(LOWEST, words, currency="EUR", target_w_m2=1e-4))
     (asked,) = of_class(root, "asked")

@@ -132,7 +132,7 @@ def test_no_message_stands_unused(english: Words) -> None:
     assert unused == []
 
 
-@pytest.mark.published(
+@pytest.mark.calculated(
     "trade cautions table, row 'No safety verdict': do not say safe, dangerous, radiation-free, certified"
 )
 def test_no_message_gives_a_safety_verdict() -> None:
@@ -223,7 +223,7 @@ def test_numbers_as_given(value: float, english: str, german: str) -> None:
     assert numbers_for("de").as_given(value) == german
 
 
-@pytest.mark.published("trade cautions table, row 'Several dB tolerance': never more than two significant digits")
+@pytest.mark.calculated("trade cautions table, row 'Several dB tolerance': never more than two significant digits")
 @given(st.floats(min_value=1e-12, max_value=1e3))
 def test_levels_have_two_significant_digits(value_w_m2: float) -> None:
     text = numbers_for("en").micro(value_w_m2).replace(GROUP, "")

@@ -40,7 +40,7 @@ def test_sounds_that_are_no_transmitter(kind, seed):
     assert names(analyse(sound, sample_rate_hz=RATE)) == set()
 
 
-@pytest.mark.published("rates from the standards named in the table of technologies")
+@pytest.mark.calculated("rates from the standards named in the table of technologies")
 @pytest.mark.parametrize(
     ("name", "rate_hz", "ppm"),
     [

@@ -116,7 +116,7 @@ def test_bursts_of_every_scale_are_found_with_their_width(width_s):
         assert np.any(near & (np.abs(table.widths_s - width_s) < 45e-6))
 
 
-@pytest.mark.published("first-order high-pass: a step decays as exp(-2 pi f t)")
+@pytest.mark.calculated("first-order high-pass: a step decays as exp(-2 pi f t)")
 def test_ac_coupling_does_not_hide_long_bursts():
     from scipy.signal import lfilter
 

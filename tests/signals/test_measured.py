@@ -17,7 +17,7 @@ def gated(duty: float, period_s: float = 0.01, duration_s: float = 4.0) -> np.nd
     return ((t / period_s) % 1.0 < duty).astype(np.float32)
 
 
-@pytest.mark.published("one-pole high-pass y[n] = p y[n-1] + (1 + p)/2 (x[n] - x[n-1]) and its inverse")
+@pytest.mark.calculated("one-pole high-pass y[n] = p y[n-1] + (1 + p)/2 (x[n] - x[n-1]) and its inverse")
 def test_coupling_is_undone():
     x = gated(0.3)
     pole = np.exp(-2 * np.pi * 40 / RATE)
@@ -26,7 +26,7 @@ def test_coupling_is_undone():
     np.testing.assert_allclose(back[4800:-4800], x[4800:-4800], atol=0.05)
 
 
-@pytest.mark.published("duty cycle d of a gated carrier: crest factor -10 log10 d")
+@pytest.mark.calculated("duty cycle d of a gated carrier: crest factor -10 log10 d")
 @pytest.mark.parametrize("law", ["square", "linear", "log"])
 @pytest.mark.parametrize("duty", [0.0368, 0.2])
 def test_duty_and_crest_of_gated_carriers(law, duty):

@@ -62,7 +62,7 @@ def test_clipping_is_seen_and_a_clean_peak_is_not():
     assert clipped_share((sine + 0.01 * rng.standard_normal(t.size)).astype(np.float32)) == 0.0
 
 
-@pytest.mark.published("mains harmonics at whole multiples of 50 Hz")
+@pytest.mark.calculated("mains harmonics at whole multiples of 50 Hz")
 def test_hum_is_notched_and_the_rest_kept():
     t = np.arange(48000 * 4) / 48000
     hum = sum(np.cos(2 * np.pi * 49.97 * k * t) / k for k in range(1, 8))

@@ -71,7 +71,7 @@ def test_advertising_has_jitter_and_triplets():
     assert part.starts_s.size % 3 == 0 and part.rates_hz == ()
 
 
-@pytest.mark.published("square law: voltage follows power; linear: its root; logarithmic: decibels")
+@pytest.mark.calculated("square law: voltage follows power; linear: its root; logarithmic: decibels")
 def test_detector_laws():
     power = np.array([1.0, 0.1, 0.01], np.float32)
     np.testing.assert_allclose(detect(power, SimulatedMeter("square")), power, rtol=1e-6)
@@ -79,7 +79,7 @@ def test_detector_laws():
     np.testing.assert_allclose(detect(power, SimulatedMeter("log", log_range_db=40.0)), [1.0, 0.75, 0.5], atol=1e-5)
 
 
-@pytest.mark.published("one-pole high-pass at f: -3 dB at f")
+@pytest.mark.calculated("one-pole high-pass at f: -3 dB at f")
 def test_coupling_corner():
     t = np.arange(96000 * 4) / 96000
     out = couple(np.sin(2 * np.pi * 40 * t), SimulatedMeter("square", 40.0, 60000.0), 96000.0)

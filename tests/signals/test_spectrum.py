@@ -54,7 +54,7 @@ def test_white_noise_has_unit_mean_whatever_its_colour():
         assert white[low:high].mean() == pytest.approx(1.0, abs=0.08)
 
 
-@pytest.mark.published("median of the exponential distribution is ln 2 of its mean")
+@pytest.mark.calculated("median of the exponential distribution is ln 2 of its mean")
 def test_local_floor_is_the_mean_of_exponential_power():
     power = np.random.default_rng(5).exponential(7.0, 100000).astype(np.float32)
     assert np.median(local_floor(power, 2000)) == pytest.approx(7.0, rel=0.05)

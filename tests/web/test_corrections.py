@@ -100,7 +100,7 @@ def test_a_bearing_goes_in_is_listed_and_put_right(client, records, survey_id, p
     assert (now.strongest_deg, now.null_deg, now.std_deg) == (110.0, 25.0, 8.0)
 
 
-@pytest.mark.published("arithmetic: an angle from north plus north's angle from up is the angle from up")
+@pytest.mark.calculated("arithmetic: an angle from north plus north's angle from up is the angle from up")
 def test_an_angle_of_a_compass_is_turned_by_the_north_arrow(records, survey_id, place_id):
     survey = the_survey(records, survey_id)
     entry = BearingEntry("b", "visit-1", survey.meters[0].id, survey.visits[0].radio_states[0].id,

@@ -28,7 +28,7 @@ def kept(client, records):
     return made.headers["location"]
 
 
-@pytest.mark.published("arithmetic: two runs above 10, two minutes and one minute of ten")
+@pytest.mark.calculated("arithmetic: two runs above 10, two minutes and one minute of ten")
 def test_a_bound_shows_runs_time_above_and_the_highest(client, kept):
     page = client.get(f"{kept}?bound=10").text
     assert 'data-load="' in page
@@ -41,7 +41,7 @@ def test_a_bound_shows_runs_time_above_and_the_highest(client, kept):
     ]  # fmt: skip
 
 
-@pytest.mark.published("arithmetic: the highest value is 40")
+@pytest.mark.calculated("arithmetic: the highest value is 40")
 def test_a_bound_above_everything_says_so(client, kept):
     address = re.search(r'data-load="([^"]+)"', client.get(f"{kept}?bound=40,5").text)[1]
     assert "Nothing observed exceeds it." in client.get(address).text
@@ -109,7 +109,7 @@ def facts_of(client, records, text, language="en", name="long.csv"):
     return client.get(made.headers["location"] + "/facts", headers={"accept-language": language}).text
 
 
-@pytest.mark.published("arithmetic: a step by a factor of 10 is 10 dB")
+@pytest.mark.calculated("arithmetic: a step by a factor of 10 is 10 dB")
 @pytest.mark.parametrize(("language", "words"), [("en", "Steps of the level"), ("de", "Stufen des Pegels")])
 def test_a_lasting_step_is_drawn_and_stands_in_the_table(client, records, language, words):
     rng = random.Random(4)
@@ -126,7 +126,7 @@ def test_a_lasting_step_is_drawn_and_stands_in_the_table(client, records, langua
     assert 'data-from="2026-03-0' in facts
 
 
-@pytest.mark.published("arithmetic: Mondays alone are at 50; 2 March 2026 was a Monday (ISO 8601)")
+@pytest.mark.calculated("arithmetic: Mondays alone are at 50; 2 March 2026 was a Monday (ISO 8601)")
 def test_two_weeks_are_shown_by_weekday_with_a_table(client, records):
     rng = random.Random(5)
     text = long_log(21, lambda n: (50.0 if n // 144 % 7 == 0 else 5.0) * 10 ** rng.gauss(0.0, 0.02))
@@ -140,7 +140,7 @@ def test_two_weeks_are_shown_by_weekday_with_a_table(client, records):
     assert len(facts) < 60_000
 
 
-@pytest.mark.published("arithmetic: a burst of 0.3 s every 3 s fills a tenth of the time, 10 dB")
+@pytest.mark.calculated("arithmetic: a burst of 0.3 s every 3 s fills a tenth of the time, 10 dB")
 def test_bursts_of_a_fast_log_are_shown_with_why_peak_and_average_differ(client, records):
     start = datetime(2026, 3, 2, tzinfo=UTC)
     rows = (

@@ -77,7 +77,7 @@ def room_box(page, server, survey_id):
     return round(max(xs) - min(xs), 3), round(max(ys) - min(ys), 3)
 
 
-@pytest.mark.published("arithmetic: centre lines lie one wall thickness of 0.3 m farther apart than the faces")
+@pytest.mark.calculated("arithmetic: centre lines lie one wall thickness of 0.3 m farther apart than the faces")
 def test_a_size_typed_while_dragging_is_the_clear_one_and_a_chain_is_typed_over(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server, title="Typed sizes")
@@ -196,7 +196,7 @@ def picture(width, height):
             + chunk(b"IDAT", rows) + chunk(b"IEND", b""))  # fmt: skip
 
 
-@pytest.mark.published("arithmetic: a 400 pixel wide picture of 8 m has 0.02 m per pixel")
+@pytest.mark.calculated("arithmetic: a 400 pixel wide picture of 8 m has 0.02 m per pixel")
 def test_a_picture_is_laid_under_the_sheet_and_scaled_by_two_points(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server)
@@ -317,7 +317,7 @@ def test_furniture_by_two_presses_of_the_keyboard(demo_server, open_page):
     assert [box["high"][i] - box["low"][i] for i in (0, 1)] == pytest.approx([1.0, 0.5])
 
 
-@pytest.mark.published("arithmetic: a line rising 1 in 2 is 26.565 degrees from level")
+@pytest.mark.calculated("arithmetic: a line rising 1 in 2 is 26.565 degrees from level")
 def test_a_crooked_picture_is_straightened_and_turned_about_its_middle(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server, title="Crooked")

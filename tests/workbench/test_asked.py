@@ -73,7 +73,7 @@ def test_what_counts_as_sleeping_and_as_a_long_stay(kind, night, day, sleeping, 
     assert (is_for_sleeping(place), is_long_stay(place)) == (sleeping, long)
 
 
-@pytest.mark.published("Exhaustive enumeration of all plans")
+@pytest.mark.calculated("Exhaustive enumeration of all plans")
 def test_the_choice_for_the_beds_is_the_best_of_every_plan(survey):
     target = 2e-3
     found = choice_of(survey, FIRST.id, PlanTerms(target, place_ids=BEDS))
@@ -113,7 +113,7 @@ def test_other_places_are_shown_with_what_they_get(survey):
         predict(posterior_of(survey, FIRST.id), survey.actions, target_w_m2=1.0, asked=("attic",))
 
 
-@pytest.mark.published("Exhaustive enumeration of all plans")
+@pytest.mark.calculated("Exhaustive enumeration of all plans")
 @pytest.mark.parametrize(
     ("terms", "budget"), [(PlanTerms(1e-4), np.inf), (PlanTerms(1e-3, budget=50.0, place_ids=BEDS), 50.0)]
 )

@@ -155,7 +155,7 @@ class TestSteps:
 
 def test_too_early_names_the_step_that_comes_first():
     survey = demo_survey()
-    with pytest.raises(TooEarlyError, match="Enter a visit first"):
+    with pytest.raises(TooEarlyError, match="Begin a visit first"):
         assess(replace(survey, visits=(), readings=(), bearings=()))
     with pytest.raises(TooEarlyError, match="import readings first"):
         assess(replace(survey, readings=(), amendments=()))

@@ -62,7 +62,7 @@ def test_intervals_of_contributions_by_all_pairs(visits, group, true_w_m2):
     assert np.median([s.high_w_m2 - s.low_w_m2 for s in spans]) < np.median([s.high_w_m2 - s.low_w_m2 for s in single])
 
 
-@pytest.mark.published("Bonferroni: the chance of any false alarm among all places stays under the stated 5 %")
+@pytest.mark.calculated("Bonferroni: the chance of any false alarm among all places stays under the stated 5 %")
 def test_on_off_tests_that_add_up_are_rarely_called_out():
     false_alarms = []
     for seed in range(40):

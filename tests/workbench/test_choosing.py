@@ -17,10 +17,11 @@ from roomfield.store.repository import open_store
 from roomfield.survey import ActionKind, Assignment, ShieldPart
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
-from roomfield.workbench.plan.action_list import NewAction, as_action, listed, visit_for
+from roomfield.workbench.plan.action_list import NewAction, as_action, listed
 from roomfield.workbench.plan.plan_choice import PlanTerms, choice_of, offer, prediction_of, suggested
 from roomfield.workbench.record.editing import started_survey
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 FEW = ("unknown_off", "corded_phone", "router_low_power", "shield_child_south")
 EASY, HARD = PlanTerms(5e-2), PlanTerms(1e-9)
@@ -32,7 +33,7 @@ def survey():
     return replace(whole, actions=tuple(a for a in whole.actions if a.id in FEW), adopted_plan=None)
 
 
-@pytest.mark.published("Exhaustive enumeration of all plans")
+@pytest.mark.calculated("Exhaustive enumeration of all plans")
 @pytest.mark.parametrize("terms", [EASY, PlanTerms(2e-2, confidence=0.5), HARD])
 def test_the_offer_is_the_best_of_every_plan_on_the_list(survey, terms):
     found = offer(survey, FIRST.id, terms)
@@ -83,7 +84,7 @@ def test_nothing_to_choose_from_is_too_early(survey):
     with pytest.raises(TooEarlyError, match="action"):
         offer(replace(survey, actions=()), FIRST.id, EASY)
     with pytest.raises(TooEarlyError, match="visit"):
-        visit_for(replace(survey, visits=()))
+        visit_asked_or_first(replace(survey, visits=()))
 
 
 def test_actions_that_exclude_each_other_are_refused():

@@ -44,7 +44,7 @@ def test_nothing_wished_changes_nothing(bench):
     assert all(row.change_db == (0.0, 0.0, 0.0) for row in bench.answer(WhatIfRequest()).places)
 
 
-@pytest.mark.published("conservation: a source that is off adds nothing, so no total of powers can rise")
+@pytest.mark.calculated("conservation: a source that is off adds nothing, so no total of powers can rise")
 def test_switching_off_never_raises_an_average(bench, survey):
     for emitter in survey.emitters:
         assert all(
@@ -63,7 +63,7 @@ def test_moving_only_a_place_leaves_the_others_as_they_were(bench):
     assert all(row.change_db == (0.0, 0.0, 0.0) for row in rows.values())
 
 
-@pytest.mark.published("inverse-square law: nearer to an emitter is louder, all else equal")
+@pytest.mark.calculated("inverse-square law: nearer to an emitter is louder, all else equal")
 def test_an_emitter_moved_beside_the_cot_raises_its_level(bench, survey):
     x, y, z = survey.place("cot").position
     rows = by_place(bench.answer(WhatIfRequest(emitters=(Moved("cordless", (x + 0.5, y, z)),))))

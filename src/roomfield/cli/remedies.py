@@ -118,13 +118,13 @@ def predict(
     as_json: AsJson = False,
 ) -> None:
     """Say what a set of actions would bring at every place, with what odds, what limits it and what gets worse."""
-    from roomfield.workbench.plan.action_list import visit_for
     from roomfield.workbench.plan.plan_choice import prediction_of
     from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
     job = open_job(record, survey)
     terms = _terms(job, target, kind, 0.9, None, at)
-    found = prediction_of(job.survey, visit_for(job.survey, visit), tuple(do or ()), terms)
+    found = prediction_of(job.survey, visit_asked_or_first(job.survey, visit).id, tuple(do or ()), terms)
     names = {place.id: place.name for place in job.survey.places}
     plain = found.to_dict()
     answer(as_json, plain, lambda: _show_prediction(plain, names))
@@ -203,14 +203,14 @@ def plans(
 
     If no plan reaches the target: the lowest levels that can be had, what they cost, and where most remains from what.
     """
-    from roomfield.workbench.plan.action_list import visit_for
     from roomfield.workbench.plan.plan_offers import offered
     from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
     job = open_job(record, survey)
     terms = _terms(job, target, kind, confidence, budget, at)
     with progress("Weighing the plans") as step:
-        found = offered(job.survey, visit_for(job.survey, visit), terms, progress=step)
+        found = offered(job.survey, visit_asked_or_first(job.survey, visit).id, terms, progress=step)
     names = {place.id: place.name for place in job.survey.places}
     answer(as_json, found, lambda: _show(found, names))
 

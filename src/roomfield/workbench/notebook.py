@@ -18,7 +18,6 @@ from roomfield.workbench.assess.assessment import Assessment, Terms
 from roomfield.workbench.assess.assessment import assess as assess_survey
 from roomfield.workbench.model.joint_model import kind_named
 from roomfield.workbench.plan import action_list
-from roomfield.workbench.plan.action_list import visit_for
 from roomfield.workbench.plan.plan_choice import PlanTerms as PlanTerms
 from roomfield.workbench.plan.plan_choice import choice_of, prediction_of
 from roomfield.workbench.plan.target_places import asked_places
@@ -26,6 +25,7 @@ from roomfield.workbench.prove.before_after import verification_of
 from roomfield.workbench.publish.plain_values import PlaceRow, place_rows, switch_row
 from roomfield.workbench.publish.whole_report import Wishes, whole_report
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -184,7 +184,7 @@ def predict(
     """
     record = _as_job(survey).survey
     terms = PlanTerms(target_w_m2 or 0.0, kind_named(kind).value, place_ids=asked_places(record, at))
-    return prediction_of(record, visit_for(record, visit_id), tuple(do), terms)
+    return prediction_of(record, visit_asked_or_first(record, visit_id).id, tuple(do), terms)
 
 
 def plans(
@@ -221,7 +221,7 @@ def plans(
     """
     record = _as_job(survey).survey
     terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence, budget, asked_places(record, at))
-    return choice_of(record, visit_for(record, visit_id), terms)
+    return choice_of(record, visit_asked_or_first(record, visit_id).id, terms)
 
 
 class ActionDetails(TypedDict, total=False):
@@ -343,4 +343,6 @@ def verify(
         Level that was to be met [W/m²]; that of the agreed plan if left out.
     """
     record = _as_job(survey).survey
-    return verification_of(record, visit_for(record, first_visit), second_visit, kind_named(kind), target_w_m2)
+    return verification_of(
+        record, visit_asked_or_first(record, first_visit).id, second_visit, kind_named(kind), target_w_m2
+    )

@@ -10,12 +10,12 @@ from fastapi import APIRouter, Query, Request
 from roomfield.web.dependencies import Desk, Opened
 from roomfield.web.rendering import language_of
 from roomfield.workbench.plan import hypothetical_changes
-from roomfield.workbench.plan.action_list import visit_for
 from roomfield.workbench.plan.hypothetical_changes import Answer, BenchShelf, WhatIfRequest
 from roomfield.workbench.plan.plan_choice import PlanTerms
 from roomfield.workbench.plan.plan_offers import offered
 from roomfield.workbench.plan.target_places import asked_places
 from roomfield.workbench.record import survey_list
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}/what-if", tags=["what-if"])
 
@@ -40,7 +40,9 @@ def read_plans(
 ) -> dict[str, Any]:
     """Plans no other beats, the cheapest sure enough, the lowest levels if none is; `at`: all, sleeping, a place."""
     terms = PlanTerms(target_w_m2, kind, confidence, budget, asked_places(opened.survey, at or ()))
-    found: dict[str, Any] = offered(opened.survey, visit_for(opened.survey, visit), terms, language_of(request))
+    found: dict[str, Any] = offered(
+        opened.survey, visit_asked_or_first(opened.survey, visit).id, terms, language_of(request)
+    )
     return found
 
 

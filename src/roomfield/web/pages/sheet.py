@@ -14,7 +14,7 @@ from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import language_of
 from roomfield.workbench.publish.answers import answer, touch_maps
 from roomfield.workbench.record import plan_document
-from roomfield.workbench.record.progress import chosen_with_readings
+from roomfield.workbench.record.visit_choice import visit_asked_or_latest_read
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/sheet")
 
@@ -23,7 +23,7 @@ router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/sheet")
 def sheet(opened: Opened, visit: str = "") -> Response:
     """The plan and the bearings of the visit, at once; the numbers follow."""
     survey = opened.survey
-    chosen = chosen_with_readings(survey, visit)
+    chosen = visit_asked_or_latest_read(survey, visit)
     bearings = [one for one in survey.current_bearings() if chosen and one.visit_id == chosen.id]
     return JSONResponse(
         {
@@ -40,7 +40,7 @@ def sheet(opened: Opened, visit: str = "") -> Response:
 def numbers(request: Request, opened: Opened, visit: str = "", sources: bool = False) -> Response:
     """The number at each place; with ``sources`` it names who makes most of it, which takes the model."""
     survey = opened.survey
-    chosen = chosen_with_readings(survey, visit)
+    chosen = visit_asked_or_latest_read(survey, visit)
     try:
         content = answer(survey, chosen.id if chosen else "", modelled=sources)
     except TooEarlyError:

@@ -21,7 +21,7 @@ from roomfield.web.words import say
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.publish.answers import answer, answer_sentences
 from roomfield.workbench.publish.plain_values import assessment_plain
-from roomfield.workbench.record.progress import chosen_with_readings
+from roomfield.workbench.record.visit_choice import visit_asked_or_latest_read
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
 
@@ -58,7 +58,7 @@ class SwitchGroup:
 def show(request: Request, opened: Opened, visit: str = "") -> Response:
     """The answer, the plan, one card for each place; everything behind it opens where it is asked for."""
     survey, language = opened.survey, language_of(request)
-    chosen = chosen_with_readings(survey, visit)
+    chosen = visit_asked_or_latest_read(survey, visit)
     visit_id = chosen.id if chosen else ""
     try:
         content = answer(survey, visit_id)

@@ -11,6 +11,7 @@ from roomfield.instrument import CombinedLevel, combine, shortest_pulse_s, with_
 from roomfield.quantities import Censor, Kind
 from roomfield.survey import Activity, Period, RadioState, Reading, Survey, Visit
 from roomfield.workbench.assess.place_use import is_for_sleeping
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 _PUT_TO_USE = (Activity.IN_USE, Activity.FORCED)
 
@@ -87,9 +88,7 @@ def level_table(survey: Survey, visit_id: str | None = None) -> LevelTable:
     TooEarlyError
         If there is no visit or no reading yet.
     """
-    if not survey.visits:
-        raise TooEarlyError("the survey has no visit yet.", where=survey.title, mend="Enter a visit first.")
-    visit = survey.visit(visit_id) if visit_id else survey.visits[0]
+    visit = visit_asked_or_first(survey, visit_id)
     readings = [r for r in survey.current_readings(visit.id) if r.place_id]
     if not readings:
         raise TooEarlyError(

@@ -16,6 +16,7 @@ from roomfield.quantities import Kind
 from roomfield.remedy.as_built import with_work_done
 from roomfield.survey import Place, Survey
 from roomfield.workbench.model.unlisted_source import with_unlisted
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 SEED, DRAWS = 0, 500
 
@@ -38,11 +39,9 @@ def posterior_of(survey: Survey, visit_id: str | None = None, seed: int = SEED, 
     TooEarlyError
         If there is no visit, emitter or reading yet, or nothing that was read has a position.
     """
-    if not survey.visits:
-        raise TooEarlyError("the survey has no visit yet.", where=survey.title, mend="Enter a visit first.")
+    visit = visit_asked_or_first(survey, visit_id)
     if survey.readings and not placed(survey) and all(r.position is None for r in survey.readings):
         raise _nowhere(survey)
-    visit = survey.visit(visit_id) if visit_id else survey.visits[0]
     home = with_unlisted(with_work_done(survey, visit.id), visit.id)
     found = replace(home, actions=(), adopted_plan=None)
     return _inferred(found, visit.id, seed, draws)

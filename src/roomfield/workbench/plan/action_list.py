@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from roomfield.errors import InputError, RangeError, TooEarlyError, UnknownNameError
+from roomfield.errors import InputError, RangeError, UnknownNameError
 from roomfield.remedy.order import CAUTION_KEYS
 from roomfield.survey import Action, ActionKind, AdoptedPlan, CostRange, Point3, ShieldPart, ShieldSheet, Survey
 from roomfield.survey.action import SurfaceRef
@@ -78,21 +78,6 @@ def listed(survey: Survey) -> tuple[Listed, ...]:
         Listed(one, one.id in agreed, next((v.id for v in visits if one.id in v.done_action_ids), ""))
         for one in survey.actions
     )
-
-
-def visit_for(survey: Survey, visit_id: str = "") -> str:
-    """The visit whose readings are used: the first one if none is named.
-
-    Raises
-    ------
-    TooEarlyError
-        If the survey has no visit.
-    UnknownNameError
-        If there is no such visit.
-    """
-    if not survey.visits:
-        raise TooEarlyError("the survey has no visit yet.", where=survey.title, mend="Begin a visit first.")
-    return survey.visit(visit_id).id if visit_id else survey.visits[0].id
 
 
 @dataclass(frozen=True)
@@ -180,7 +165,7 @@ def as_action(survey: Survey, wanted: NewAction) -> Action:
         wanted.reduction_db,
         wanted.off_hours,
         _surfaces(survey, wanted),
-        _sheet(wanted.sheet_db),
+        None if wanted.sheet_db is None else sheet_of(wanted.sheet_db),
         wanted.coverage,
         CostRange(*wanted.cost, _currency(survey, wanted.currency)),
         tuple(_one_of("action", one, actions) for one in wanted.excludes),
@@ -217,9 +202,14 @@ def _surfaces(survey: Survey, wanted: NewAction) -> tuple[SurfaceRef, ...]:
     return tuple(SurfaceRef(_one_of("wall or slab", one, known), part) for one in wanted.walls)
 
 
-def _sheet(attenuation_db: float | None) -> ShieldSheet | None:
-    if attenuation_db is None:
-        return None
+def sheet_of(attenuation_db: float) -> ShieldSheet:
+    """A shielding sheet of one attenuation [dB] at all frequencies, as its maker measured it.
+
+    Raises
+    ------
+    RangeError
+        If the attenuation cannot be.
+    """
     if not 0.0 < attenuation_db <= 120.0:
         raise RangeError("attenuation", attenuation_db, (0.0, 120.0), "dB", mend="Give the maker's figure.")
     return ShieldSheet(f"Sheet of {attenuation_db:g} dB", tuple((f, attenuation_db) for f in FLAT_HZ))

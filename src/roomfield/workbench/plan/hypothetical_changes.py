@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from roomfield.errors import InputError, TooEarlyError
+from roomfield.errors import InputError
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.references.guidelines import guideline_set
@@ -12,13 +12,15 @@ from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict_with
 from roomfield.show.words import load_words
-from roomfield.survey import Action, ActionKind, Emitter, Point3, ShieldPart, ShieldSheet, SurfaceRef, Survey
+from roomfield.survey import Action, ActionKind, Emitter, Point3, ShieldPart, SurfaceRef, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import placed, posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
+from roomfield.workbench.plan.action_list import sheet_of
 from roomfield.workbench.plan.outcomes import limiting, worsening
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.survey_list import Records, opened
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 MOST_BENCHES = 4
 FLAT_HZ = (1e8, 1e10)
@@ -211,9 +213,7 @@ class BenchShelf:
             If there is nothing to infer from yet.
         """
         stored = opened(records, survey_id)
-        if not stored.survey.visits:
-            raise TooEarlyError("the survey has no visit yet.", mend="Begin a visit first.")
-        visit = stored.survey.visit(visit_id).id if visit_id else stored.survey.visits[0].id
+        visit = visit_asked_or_first(stored.survey, visit_id).id
         key = (survey_id, stored.revision, stored.additions, visit)
         if key not in self._benches:
             if len(self._benches) >= MOST_BENCHES:
@@ -230,11 +230,9 @@ def screen_action(screen: Screen) -> Action:
     InputError
         If its attenuation or coverage cannot be.
     """
-    if not 0.0 < screen.attenuation_db <= 120.0:
-        raise InputError(f"a sheet of {screen.attenuation_db:g} dB is not possible.", mend="Give 1 to 120 dB.")
     if not 0.0 < screen.coverage <= 1.0:
         raise InputError(f"a coverage of {screen.coverage:g} is not possible.", mend="Give over 0, up to 1.")
-    sheet = ShieldSheet(f"Sheet of {screen.attenuation_db:g} dB", tuple((f, screen.attenuation_db) for f in FLAT_HZ))
+    sheet = sheet_of(screen.attenuation_db)
     return Action(
         new_id("action"),
         f"Shield {screen.surface_id}",

@@ -37,7 +37,7 @@ def answer(survey: Survey, visit_id: str, *, modelled: bool = False) -> ReportCo
     """
     content = report_content(assess(survey, visit_id or None))
     if modelled and can_be_modelled(survey):
-        content = with_model(content, posterior_of(survey, visit_id or survey.visits[0].id), survey)
+        content = with_model(content, posterior_of(survey, visit_id or None), survey)
     return content
 
 

@@ -29,6 +29,7 @@ from roomfield.survey import LogRecord
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.named_copy import named_copy
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 _SERIES_ID = re.compile(r"[0-9a-f]{32}")
 """Named after content and mapping, so that a folder of this name holds the very series."""
@@ -211,7 +212,7 @@ def keep_log(
     if job.store is None or not job.survey.visits or not job.survey.meters:
         raise InputError("the survey has no record, visit or meter yet.", mend="Enter these before the log.")
     series = series_from(path, mapping, series_folder(job), on_progress)
-    visit = job.survey.visit(where.visit_id) if where.visit_id else job.survey.visits[0]
+    visit = visit_asked_or_first(job.survey, where.visit_id)
     content = json.dumps(mapping.to_dict(), ensure_ascii=False).encode("utf-8")
     log = job.store.media.put(Path(path), file_name=Path(path).name)
     notes = job.store.media.put(content, file_name="column-mapping.json", caption=f"{MAPPING_CAPTION}: {log.sha256}")

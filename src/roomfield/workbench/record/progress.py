@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from roomfield.survey import Survey, Visit, VisitPurpose
 from roomfield.workbench.record.readings_ledger import LedgerCell, ledger_of
+from roomfield.workbench.record.visit_choice import visit_asked_or_latest
 
 STRETCHES = ("prepare", "on-site", "desk", "hand-over")
 
@@ -65,7 +66,7 @@ def progress_of(survey: Survey, visit_id: str = "") -> Progress:
     visit_id : str
         The visit to show; the latest if empty or not there.
     """
-    visit = chosen_visit(survey, visit_id)
+    visit = visit_asked_or_latest(survey, visit_id)
     if visit is None:
         return Progress((_prepare(survey), Stretch("on-site", ("No visit has begun.",)), *_later(survey)), None)
     ledger = ledger_of(survey, visit.id)
@@ -79,20 +80,6 @@ def progress_of(survey: Survey, visit_id: str = "") -> Progress:
         ledger.cells,
         ledger.next_cell,
     )
-
-
-def chosen_visit(survey: Survey, visit_id: str) -> Visit | None:
-    """The visit asked for, else the latest; None if there is none."""
-    latest = survey.visits[-1] if survey.visits else None
-    return next((one for one in survey.visits if one.id == visit_id), latest)
-
-
-def chosen_with_readings(survey: Survey, visit_id: str) -> Visit | None:
-    """The visit asked for, else the latest that holds a reading, else the latest."""
-    if any(one.id == visit_id for one in survey.visits):
-        return chosen_visit(survey, visit_id)
-    read = {reading.visit_id for reading in survey.current_readings()}
-    return next((one for one in reversed(survey.visits) if one.id in read), chosen_visit(survey, ""))
 
 
 def _prepare(survey: Survey) -> Stretch:

@@ -15,7 +15,7 @@ from roomfield.exchange.readings_table import ImportPlan, import_readings
 from roomfield.survey import MediaItem, Survey
 from roomfield.survey.reading_columns import ReadingColumn
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.setting_up import chosen_visit
+from roomfield.workbench.record.visit_choice import visit_asked_or_only
 
 _WITH_ROWS = "Give one with rows of values."
 MOST_KEPT_BYTES = 8 << 20
@@ -122,7 +122,7 @@ def context_where(survey: Survey, given: Circumstances, says_meter: bool, says_s
     """Like `context_for`, for a table of which it is known whether it names meter and radio state."""
     if not survey.visits or not survey.meters:
         raise InputError("the survey has no visit or no meter yet.", where=survey.title, mend="Enter both first.")
-    visit = chosen_visit(survey, given.visit_id)
+    visit = visit_asked_or_only(survey, given.visit_id)
     states = {state.id: state.name for state in visit.radio_states}
     meters = {meter.id: meter.name for meter in survey.meters}
     return ReadingContext(

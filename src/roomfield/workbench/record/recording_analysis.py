@@ -16,6 +16,7 @@ from roomfield.signals.hearing import Heard, Hearing, MeterAudio
 from roomfield.survey import DetectorLaw, HeardTechnology, Meter, Recording
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 __all__ = [
     "HeardWhere",
@@ -122,7 +123,7 @@ def keep_recording(job: Job, path: str | Path, where: HeardWhere) -> Recording:
     survey = job.survey
     if job.store is None or not survey.visits or not survey.meters:
         raise InputError("the survey has no record, visit or meter yet.", mend="Enter these before the recording.")
-    visit = survey.visit(where.visit_id) if where.visit_id else survey.visits[0]
+    visit = visit_asked_or_first(survey, where.visit_id)
     meter = survey.meter(where.meter_id) if where.meter_id else survey.meters[0]
     if where.place_id:
         survey.place(where.place_id)

@@ -40,6 +40,7 @@ from roomfield.workbench.record.meters import (
     with_zone,
 )
 from roomfield.workbench.record.survey_list import revise
+from roomfield.workbench.record.visit_choice import visit_asked_or_only
 
 MOST_NAME = 120
 AIMS_W_M2 = (1e-9, 10.0)
@@ -261,7 +262,7 @@ def add_radio_state(
     wanted = [one if one in groups else named.get(one, "") for one in off]
     if "" in wanted:
         raise UnknownNameError("transmitter or switch", off[wanted.index("")], [*named, *groups])
-    visit = chosen_visit(survey, visit_id)
+    visit = visit_asked_or_only(survey, visit_id)
     _named(name, "radio state")
     activities = tuple(_activity(text, {*named, *groups}, named) for text in doing)
     _revise(job, lambda one: with_radio_state(one, visit.id, name, tuple(dict.fromkeys(wanted)), activities))
@@ -335,23 +336,6 @@ def _stay(text: str, known: dict[str, str]) -> Stay:
 
 def _hour(whole: str, minutes: str | None, decimals: str | None) -> float:
     return int(whole) + (int(minutes) / 60.0 if minutes else 0.0) + (float(f"0.{decimals}") if decimals else 0.0)
-
-
-def chosen_visit(survey: Survey, visit_id: str) -> Visit:
-    """The visit named, or the only one.
-
-    Raises
-    ------
-    InputError
-        If none was named and there is none, or more than one.
-    """
-    if visit_id:
-        return survey.visit(visit_id)
-    if len(survey.visits) != 1:
-        listed = ", ".join(f"{v.id} ({v.started_at[:10]})" for v in survey.visits)
-        what = f"the survey has {len(survey.visits)} visits." if survey.visits else "the survey has no visit yet."
-        raise InputError(what, where=survey.title, mend=f"Name one with --visit: {listed}." if listed else "Enter one.")
-    return survey.visits[0]
 
 
 def _is_date(text: str) -> bool:

@@ -1,0 +1,52 @@
+"""Which visit is meant: one function for each rule, and one sentence where there is none."""
+
+from __future__ import annotations
+
+from roomfield.errors import InputError, TooEarlyError
+from roomfield.survey import Survey, Visit
+
+
+def visit_asked_or_first(survey: Survey, visit_id: str | None = None) -> Visit:
+    """The visit whose readings are used: the first one if none is named, because a later one may follow changes.
+
+    Raises
+    ------
+    TooEarlyError
+        If the survey has no visit.
+    UnknownNameError
+        If there is no such visit.
+    """
+    if not survey.visits:
+        raise TooEarlyError("the survey has no visit yet.", where=survey.title, mend="Begin a visit first.")
+    return survey.visit(visit_id) if visit_id else survey.visits[0]
+
+
+def visit_asked_or_only(survey: Survey, visit_id: str) -> Visit:
+    """The visit that something is written to: the only one if none is named; with several, one must be named.
+
+    Raises
+    ------
+    InputError
+        If none was named and there is none, or more than one.
+    """
+    if visit_id:
+        return survey.visit(visit_id)
+    if len(survey.visits) != 1:
+        listed = ", ".join(f"{v.id} ({v.started_at[:10]})" for v in survey.visits)
+        what = f"the survey has {len(survey.visits)} visits." if survey.visits else "the survey has no visit yet."
+        raise InputError(what, where=survey.title, mend=f"Name one with --visit: {listed}." if listed else "Enter one.")
+    return survey.visits[0]
+
+
+def visit_asked_or_latest(survey: Survey, visit_id: str) -> Visit | None:
+    """The visit that is under way: the latest if none of that name is there; None if there is none at all."""
+    latest = survey.visits[-1] if survey.visits else None
+    return next((one for one in survey.visits if one.id == visit_id), latest)
+
+
+def visit_asked_or_latest_read(survey: Survey, visit_id: str) -> Visit | None:
+    """The visit to look at: the one asked for, else the latest that holds a reading, else the latest."""
+    if any(one.id == visit_id for one in survey.visits):
+        return visit_asked_or_latest(survey, visit_id)
+    read = {reading.visit_id for reading in survey.current_readings()}
+    return next((v for v in reversed(survey.visits) if v.id in read), visit_asked_or_latest(survey, ""))
