@@ -13,7 +13,7 @@ from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import render
 from roomfield.workbench.publish import report_request
 from roomfield.workbench.publish.report_request import ReportOrder
-from roomfield.workbench.record.progress import chosen_with_readings
+from roomfield.workbench.record.visit_choice import visit_asked_or_latest_read
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/report")
 Parts = Annotated[list[str] | None, Query()]
@@ -25,7 +25,7 @@ PREVIEW_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; 
 def show(request: Request, opened: Opened, visit: str = "", language: str = "", parts: Parts = None) -> Response:
     """Choices and preview."""
     survey = opened.survey
-    latest = chosen_with_readings(survey, visit)
+    latest = visit_asked_or_latest_read(survey, visit)
     visit_id = latest.id if latest else ""
     chosen = tuple(parts or report_request.PARTS)
     told = language or survey.assignment.language

@@ -53,7 +53,7 @@ def numbers(request: Request, opened: Opened, visit: str = "", sources: bool = F
 def between(opened: Opened, visit: str = "") -> Response:
     """Levels between the places, storey by storey, for a hand that touches the plan there."""
     survey = opened.survey
-    chosen = chosen_with_readings(survey, visit)
+    chosen = visit_asked_or_latest_read(survey, visit)
     try:
         content = answer(survey, chosen.id if chosen else "", modelled=True)
     except TooEarlyError:
