@@ -105,3 +105,19 @@ def test_the_factor_is_never_under_that_of_an_unbiased_neighbour(n, seed):
         assert found >= wanted * (1.0 - 1e-9)
         at_model += found == pytest.approx(wanted, rel=1e-6)
     assert at_model >= 5, "where the pairs add up to less, the model's factor is the answer"
+
+
+@pytest.mark.calculated("E(s²) = sigma² (n - f) / (n - 1) for a mean whose variance is f sigma² / n; t by scipy.stats")
+def test_a_long_memory_widens_by_the_factor_and_by_what_the_sample_variance_lacks():
+    rng = np.random.default_rng(8)
+    widest = 0
+    for _ in range(20):
+        values = np.repeat(wandering(rng, 12, 0.6), 7) + 0.3 * rng.normal(size=84)
+        n, factor = values.size, inflation(values)
+        sigma = np.sqrt(values.var(ddof=1) * (n - 1) / (n - factor))
+        half = stats.t.ppf(0.975, max(n / factor - 1.0, 2.0)) * sigma * np.sqrt(factor / n)
+        found = mean_error(values, 0.95)
+        width = stats.t.ppf(0.975, found.freedom) * found.error
+        assert width >= half * (1.0 - 1e-9)
+        widest += width == pytest.approx(half, rel=1e-6)
+    assert widest >= 5

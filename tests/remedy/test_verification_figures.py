@@ -10,7 +10,7 @@ import pytest
 from roomfield.errors import TooEarlyError
 from roomfield.quantities import ErrorContribution, Kind, ratio
 from roomfield.remedy.verification import VerifiedOutcome, mix_contribution, verify
-from roomfield.survey import Emitter, Meter, Place, RadioState, Reading, Survey, Visit, VisitPurpose
+from roomfield.survey import BandZone, Emitter, Meter, Place, RadioState, Reading, Survey, Visit, VisitPurpose
 
 METER = Meter("m", "meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-9, overload_w_m2=2.5)
 ONE_BAND = (Emitter("base", "Base", frequency_hz=1.89e9),)
@@ -30,7 +30,9 @@ def survey(before: float, after: float, emitters=ONE_BAND) -> Survey:
                   emitters=emitters, meters=(METER,), visits=visits, readings=readings)  # fmt: skip
 
 
-@pytest.mark.published("JCGM 101:2008, 5.4: draws; half of the power moves between two bands with errors of their own")
+@pytest.mark.calculated(
+    "draws by NumPy (JCGM 101:2008, 5.4): half of the power moves between two bands with errors of their own"
+)
 def test_what_a_change_of_mix_leaves_of_the_gain():
     rng = np.random.default_rng(1)
     first, second = rng.uniform(-6.0, 6.0, (2, 400_000))
@@ -38,6 +40,13 @@ def test_what_a_change_of_mix_leaves_of_the_gain():
     found = mix_contribution(survey(1e-3, 1e-4, TWO_BANDS), METER, None, "bed")
     assert found.std_db == pytest.approx(drawn, rel=0.01)
     assert mix_contribution(survey(1e-3, 1e-4), METER, None, "bed").std_db == 0.0
+
+
+@pytest.mark.calculated("half of the power moved between two bands, both with the error of the worse: sqrt(2) 0.5 u")
+def test_without_a_prediction_the_worse_band_is_taken():
+    wide = replace(METER, band_low_hz=700e6, band_high_hz=5e9, zones=(BandZone(50e6, 700e6, 8.5),))
+    found = mix_contribution(replace(survey(1e-3, 1e-4, TWO_BANDS), meters=(wide,)), wide, None, "bed")
+    assert found.std_db == pytest.approx(2.0**0.5 * 0.5 * 8.5 / 3.0**0.5)
 
 
 @pytest.mark.published(
