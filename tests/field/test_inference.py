@@ -24,7 +24,19 @@ from roomfield.field.priors import emitter_prior
 from roomfield.field.sampling import draw, scan_scales
 from roomfield.field.scene import Scene
 from roomfield.quantities import Kind
-from roomfield.survey import Bearing, Censoring, Dwelling, FittedShield, Meter, RadioState, ShieldSheet, Standing
+from roomfield.remedy.prediction import predict
+from roomfield.survey import (
+    Action,
+    ActionKind,
+    Bearing,
+    Censoring,
+    Dwelling,
+    FittedShield,
+    Meter,
+    RadioState,
+    ShieldSheet,
+    Standing,
+)
 
 _SPEC = importlib.util.spec_from_file_location("surveys", Path(__file__).with_name("surveys.py"))
 surveys = importlib.util.module_from_spec(_SPEC)
@@ -327,6 +339,11 @@ def test_what_no_meter_receives_plays_no_part() -> None:
     found = infer(replace(survey, emitters=(*survey.emitters, mast)), draws=40)
     assert found.emitter_ids == ("router", "phone")
     np.testing.assert_array_equal(found.x, infer(survey, draws=40).x)
+    assert [e.id for e in found.outside_band] == ["fm"]
+    assert FindingKind.OUTSIDE_BAND in {f.kind for f in diagnostics(found)}
+    off = Action("fm-off", "fm off", ActionKind.SWITCH_OFF, ("fm",))
+    predicted = predict(found, [off]).outcomes
+    assert all(o.after_w_m2 == o.before_w_m2 for o in predicted)
     with pytest.raises(TooEarlyError, match="within the band"):
         infer(replace(survey, emitters=(mast,)))
 

@@ -32,6 +32,7 @@ class FindingKind(StrEnum):
     UNSETTLED = "unsettled"
     UNEXPLAINED = "unexplained"
     UNPLACED = "unplaced"
+    OUTSIDE_BAND = "outside_band"
     GAIN = "gain"
 
 
@@ -67,7 +68,7 @@ def diagnostics(posterior: Posterior) -> tuple[Finding, ...]:
     """
     found: list[Finding] = []
     looks = (_twins, _little_learned, _outliers, _strange_sites, _bounds, _switching, _settled, _unexplained,
-             _unplaced, _gains)  # fmt: skip
+             _unplaced, _outside_band, _gains)  # fmt: skip
     for look in looks:
         found += look(posterior)
     return tuple(found)
@@ -139,6 +140,14 @@ def _unplaced(posterior: Posterior) -> list[Finding]:
                 f"What was read at {place or 'a point'} plays no part in the model: it has no position on the plan.",
                 1.0)
         for place in posterior.forward.observed.unplaced
+    ]  # fmt: skip
+
+
+def _outside_band(posterior: Posterior) -> list[Finding]:
+    return [
+        Finding(FindingKind.OUTSIDE_BAND, (emitter.id,),
+                f"No meter in use receives {emitter.name}; nothing that was read says anything of it.", 1.0)
+        for emitter in posterior.outside_band
     ]  # fmt: skip
 
 

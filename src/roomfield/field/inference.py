@@ -74,7 +74,7 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     """
     if not survey.emitters:
         raise TooEarlyError("there is no emitter to make the readings.", mend="Name at least one, known or suspected.")
-    survey = within_band(survey, visit_id)
+    whole, survey = survey, within_band(survey, visit_id)
     observed = observe(survey, visit_id)
     scene = Scene.from_dwelling(survey.dwelling)
     radiators = Radiators.of(survey.emitters, _start_positions(survey.emitters, observed.sites))
@@ -94,7 +94,7 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     drawn = draw(mode, lambda x: forward.log_posterior(x, units), start, PER_CHAIN, rng)
     return Posterior(survey, visit_id, scene, radiators, forward, drawn.x[:draws], tuple(searches),
                      candidate[drawn.chain[:draws]], materials, seed, drawn.acceptance, drawn.drift,
-                     mode.converged)  # fmt: skip
+                     mode.converged, tuple(e for e in whole.emitters if e not in survey.emitters))  # fmt: skip
 
 
 def within_band(survey: Survey, visit_id: str | None = None) -> Survey:
@@ -105,7 +105,8 @@ def within_band(survey: Survey, visit_id: str | None = None) -> Survey:
     TooEarlyError
         If no emitter is left.
     """
-    used = {r.meter_id for r in survey.current_readings(visit_id)} | {b.meter_id for b in survey.current_bearings()}
+    bearings = [b for b in survey.current_bearings() if visit_id in (None, b.visit_id)]
+    used = {r.meter_id for r in survey.current_readings(visit_id)} | {b.meter_id for b in bearings}
     meters = [m for m in survey.meters if m.id in used]
     if not meters:
         return survey

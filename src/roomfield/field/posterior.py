@@ -28,7 +28,7 @@ from roomfield.field.priors import rice_factor
 from roomfield.field.scene import Scene
 from roomfield.field.threads import on_one_thread
 from roomfield.quantities import Kind
-from roomfield.survey import Activity, RadioState, Survey
+from roomfield.survey import Activity, Emitter, RadioState, Survey
 
 Array = NDArray[np.float64]
 SCAN_EDGE_M = 0.5
@@ -103,6 +103,8 @@ class Posterior:
         How far the chains still moved, for each unknown, see `sampling.Draws`.
     converged : bool
         True if the mode was found.
+    outside_band : tuple of Emitter
+        Emitters of the record that no meter in use receives; they play no part.
     """
 
     survey: Survey
@@ -118,6 +120,7 @@ class Posterior:
     acceptance: float
     drift: Array
     converged: bool
+    outside_band: tuple[Emitter, ...] = ()
 
     @property
     def emitter_ids(self) -> tuple[str, ...]:

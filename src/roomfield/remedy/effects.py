@@ -88,7 +88,7 @@ def effects_of(
     columns: Sequence[TargetColumn],
     kind: Kind,
 ) -> tuple[Effect, ...]:
-    """Every action in numbers.
+    """Every action in numbers. What is done to emitters outside the meter's band changes nothing that it shows.
 
     Raises
     ------
@@ -104,7 +104,10 @@ def _effect(
     posterior: Posterior, action: Action, places: Sequence[Place], columns: Sequence[TargetColumn], kind: Kind
 ) -> Effect:
     scale = np.ones((len(posterior.emitter_ids), len(columns)))
-    rows = [_emitter_row(posterior, action, name) for name in action.emitter_ids]
+    unread = {e.id for e in posterior.outside_band}
+    if action.emitter_ids and unread.issuperset(action.emitter_ids):
+        return Effect(action, scale)
+    rows = [_emitter_row(posterior, action, name) for name in action.emitter_ids if name not in unread]
     if action.kind in SCENE_KINDS:
         return Effect(action, scale, changed_scene(posterior.scene, action))
     if action.kind is ActionKind.RELOCATE_EMITTER:

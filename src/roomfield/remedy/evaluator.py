@@ -17,7 +17,7 @@ from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.field.hand_scan import scan_gain
 from roomfield.field.measured import Tie
 from roomfield.field.posterior import LevelDraws, Posterior
-from roomfield.field.priors import rice_factor
+from roomfield.field.priors import RICE_INDOOR, rice_factor
 from roomfield.quantities import Kind
 from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.effects import columns_of, effects_of
@@ -149,16 +149,18 @@ class Evaluator:
     def _crest_rise_db(self, change_db: Array) -> Array:
         """By how much farther the largest spot of a scan lies over the mean, by the size of the change let through.
 
-        From outside, the strongest path is what a shield takes, and what comes round it by many ways stays:
-        K' = K - (1 + K) (1 - t) for a share t let through. Inside, the strongest path stays and reflections come to
-        it: K' = K / (t (1 + K) - K) for t over 1. The largest of M values of Rice's law follows (our modelling choice).
+        From outside, the strongest path is what a shield takes, and what comes round it stays:
+        K' = K - (1 + K) (1 - t) for a share t let through, but not less than that of a source indoors, which is what
+        a leak is to the room behind it. Inside, the strongest path stays and reflections come to it:
+        K' = K / (t (1 + K) - K) for t over 1. The largest of M values of Rice's law follows (our modelling choice).
         """
         if not self.kind.instantaneous:
             return np.zeros_like(change_db)
         emitters = self.posterior.survey.emitters
         rice, outdoor = np.array([rice_factor(e) for e in emitters]), np.array([e.outdoor for e in emitters])
         through = 10.0 ** (-change_db[:, None] / 10.0)
-        left = np.where(outdoor, rice - (1.0 + rice) * (1.0 - through), rice / ((1.0 + rice) / through - rice))
+        leaking = np.maximum(rice - (1.0 + rice) * (1.0 - through), RICE_INDOOR)
+        left = np.where(outdoor, leaking, rice / ((1.0 + rice) / through - rice))
         found = scan_gain(self.posterior.radiators.frequencies_hz, left).median_db
         return np.asarray(np.mean(found - found[:1], axis=1))
 

@@ -151,7 +151,8 @@ class WhatIfModel:
         UnknownNameError
             If an emitter, place or wall is not there.
         """
-        actions = actions_of(self.posterior.survey, wish)
+        home = self.posterior.survey
+        actions = actions_of(replace(home, emitters=(*home.emitters, *self.posterior.outside_band)), wish)
         kind = Kind(wish.kind)
         tied = tie_of(self.posterior, kind)
         evaluator = Evaluator(self.posterior, actions, kind=kind, ground=self._ground, tied=tied)

@@ -181,10 +181,16 @@ def _worded(posterior: Posterior, finding: Finding) -> Text | None:
         return phrase("open.outlier", reading=finding.subjects[0], place=_place_read(survey, finding.subjects[0]))
     if finding.kind is FindingKind.STRANGE_SITE:
         return phrase("open.strange_site", place=_place_read(survey, finding.subjects[0]))
+    if finding.kind is FindingKind.OUTSIDE_BAND:
+        return phrase("open.outside_band", source=_name_of(posterior, finding.subjects[0]))
     if finding.kind is FindingKind.UNPLACED:
         place_id = finding.subjects[0]
         return phrase("open.unplaced", place=survey.place(place_id).name if place_id else phrase("open.a_point"))
     return phrase("open.unsettled") if finding.kind is FindingKind.UNSETTLED else None
+
+
+def _name_of(posterior: Posterior, emitter_id: str) -> str:
+    return next(e.name for e in posterior.outside_band if e.id == emitter_id)
 
 
 def _gains(posterior: Posterior) -> Iterator[Text]:
