@@ -65,7 +65,7 @@ def test_from_a_table_to_the_same_findings_elsewhere(say, flat):
     assert say("unpack", "flat.zip", "--record", "elsewhere.sqlite").code == 0
     assert findings(say, "elsewhere.sqlite") == here
     again = json.loads(say("pack", "again.zip", "--record", "elsewhere.sqlite", "--json").out)
-    assert again["sha256"] == packed["sha256"]
+    assert again["content_sha256"] == packed["content_sha256"]
     page = (flat / "report.html").read_text(encoding="utf-8")
     assert packed["sha256"] in "".join(page.split())  # the report prints it in groups
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, progress
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, one_line, progress
 from roomfield.cli.terminal_numbers import microwatts, probability, span
 
 if TYPE_CHECKING:
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
 
 Coverage = Annotated[float, typer.Option(help="Probability content of every interval, 0 to 1.", min=0.5, max=0.999)]
 Rule = Annotated[str, typer.Option(help="Decision rule for legal limits, see 'roomfield references'.")]
+WIDTH = 80
+"""Columns of a terminal."""
 Language = Annotated[
     str, typer.Option(envvar="ROOMFIELD_LANGUAGE", help="Language, such as en or de; the survey's own if left out.")
 ]
@@ -66,7 +69,7 @@ def _show(found: Assessment, all_states: bool, language: str) -> None:
         typer.echo("Everything in this survey is invented.")
     typer.echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}\n")
     for sentence in answer_sentences(content, language):
-        typer.echo(f"{sentence}\n")
+        typer.echo(textwrap.fill(sentence, WIDTH) + "\n")
     _show_places(content, language)
     if all_states:
         _show_levels(found, all_states)
@@ -79,16 +82,14 @@ def _show_places(content: ReportContent, language: str) -> None:
     from roomfield.workbench.publish.answers import answer_cells
 
     say = load_words(language).say
-    rows = []
+    typer.echo(say("levels.caption_short", coverage=content.rules.coverage))
     for cells in answer_cells(content, language):
+        typer.echo(one_line(cells.place))
         against = ", ".join(t for t in (cells.aim, cells.category) if t)
-        pairs = [(cells.level, f"{say('aim.label')}: {against}"), (cells.average, f"{say('front.limit')}: {cells.law}")]
-        if cells.average is None:
-            pairs[1] = (None, f"{say('front.limit')}: {cells.law}")
-        rows += [(cells.place, c.kind if c else "", c.number if c else "–", c.interval if c else "", text)
-                 for c, text in pairs]  # fmt: skip
-    columns = (say("front.place"), say("levels.kind"), say("level.unit"), say("levels.interval"), say("levels.result"))
-    grouped(say("levels.caption_short", coverage=content.rules.coverage), columns, rows, right=(2, 3))
+        for cell, name, text in ((cells.level, "aim.label", against), (cells.average, "front.limit", cells.law)):
+            if cell is not None:
+                typer.echo(f"  {cell.kind:14} {cell.whole}")
+            typer.echo(textwrap.fill(f"{say(name)}: {text}", WIDTH, initial_indent="    ", subsequent_indent="      "))
 
 
 def _show_levels(found: Assessment, all_states: bool) -> None:

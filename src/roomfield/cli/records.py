@@ -77,8 +77,10 @@ def pack(
     """Write the survey package (BagIt, RFC 8493): the survey with all its files and their checksums."""
     from roomfield.workbench.record.job import open_job
 
-    digest = open_job(record, survey).write_package(target)
-    answer(as_json, {"package": target, "sha256": digest}, lambda: typer.echo(f"{target}\nSHA-256 {digest}"))
+    job = open_job(record, survey)
+    digest = job.write_package(target)
+    plain = {"package": target, "sha256": digest, "content_sha256": job.content_sha256}
+    answer(as_json, plain, lambda: typer.echo(f"{target}\nSHA-256 {digest}"))
 
 
 def unpack(
