@@ -63,7 +63,7 @@ def all_figures(sample: ModuleType, words: Words) -> dict[str, str]:
         "plan": storey_plan(full.storeys[0], words),
         "map": level_map(full.maps[0], words),
         "contributions": contribution_bars(bars, words),
-        "budget": budget_bars(full.budget, words),
+        "budget": budget_bars(full.budgets[0], words),
         "control": control_chart(full.meters[0].chart, words),
         "profile": folded_profile(recording.profile, words),
         "spectrum": envelope_spectrum(recording.spectrum, words),

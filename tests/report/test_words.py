@@ -80,6 +80,7 @@ def used_keys() -> dict[str, Path]:
         *(PACKAGE / "report").rglob("*.py"),
         *(PACKAGE / "show").rglob("*.py"),
         *(PACKAGE / "workbench").rglob("*.py"),
+        *(PACKAGE / "cli").rglob("*.py"),
     ]:
         text = file.read_text(encoding="utf-8")
         for match in re.finditer(r"""f?["']([a-z_]+\.(?:[a-z_0-9.]|\{[^{}]*\})+)["']""", text):
@@ -295,9 +296,9 @@ def test_verdicts_name_the_factor_to_the_nearer_end_or_the_probability_with_both
     assert verdict_short(verdict(Outcome.BELOW), english) == "below, at least 7400 times lower"
     above = verdict(Outcome.ABOVE, (0.001, 0.001), 10e-6)
     assert verdict_short(above, english) == "above, at least 8.5 times higher"
-    assert verdict_short(replace(above, upper_bound_only=True), english).startswith("above (chance of being below:")
+    assert verdict_short(replace(above, upper_bound_only=True), english) == f"above (<{NBSP}1{NBSP}% below)"
     open_ = verdict(Outcome.UNDECIDED, (0.018, 0.773), 400e-6)
-    assert verdict_short(open_, english) == f"open (chance of being below: 2{NBSP}% to 77{NBSP}%)"
+    assert verdict_short(open_, english) == f"open (2 to 77{NBSP}% below)"
     assert verdict_short(None, english) == "not compared"
     assert verdict_short(verdict(Outcome.NOT_COMPARABLE), english) == "not comparable"
 

@@ -293,7 +293,7 @@ def verify(
     second: Annotated[str, typer.Argument(help="Id of the follow-up visit.")],
     first: Annotated[str, typer.Option(help="Id of the visit before; the survey's first if left out.")] = "",
     target: Annotated[float | None, typer.Option(help="Level that was to be met, in µW/m².")] = None,
-    kind: LevelKind = "peak",
+    kind: Annotated[str, typer.Option(help="peak, highest_held or average; that of the agreed plan if left out.")] = "",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     as_json: AsJson = False,
@@ -306,7 +306,9 @@ def verify(
     job = open_job(record, survey)
     before = first or next((v.id for v in job.survey.visits), "")
     bound = None if target is None else target * 1e-6
-    compared = comparison_of(job.survey, before, second, kind_named(kind), bound)
+    plan = job.survey.adopted_plan
+    chosen = kind_named(kind or (plan.target_kind if plan else "peak"))
+    compared = comparison_of(job.survey, before, second, chosen, bound)
     done = done_names(job.survey, second)
     plain = compared.verification.to_dict() | {"assumed_done": compared.assumed, "done": done}
     names = {p.id: p.name for p in job.survey.places}

@@ -48,10 +48,11 @@ FOLLOW_UP = Visit(
 AGREED = AdoptedPlan(
     ("unknown_off", "corded_phone", "router_night_off", "shield_child_south"),
     target_w_m2=1e-3,
-    target_kind="peak",
-    confidence=0.7,
+    target_kind=Kind.HIGHEST_HELD.value,
+    confidence=0.6,
     adopted_at="2026-03-20T18:00:00+01:00",
     note="Invented: the client asked for the inner sources first, then the south side upstairs.",
+    place_ids=("bed_left", "bed_right", "cot"),
 )
 
 SLIPPED = ("table", "as_found", Kind.AVERAGE)
@@ -172,6 +173,7 @@ def demo_survey() -> Survey:
             question="Is the child's cot in a good place, and what can we do about it?",
             jurisdiction="EU",
             guideline="building-biology-2015",
+            aim_w_m2=1e-3,
         ),
         invented=True,
         dwelling=demo_dwelling(),

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 METER_ERROR_DB = 2.3
 """Hidden gain error of the invented meter [dB]; the survey knows only its tolerance."""
 
-_MAST = (-190.0, -260.0, 28.0)
+_MAST = (-300.0, -410.0, 30.0)
 _HIDDEN = (7.9, 0.5, 3.0)
 _ROUTER = (0.5, 0.6, 0.9)
 _TRUE_POWERS: tuple[tuple[str, float, float], ...] = (

@@ -330,7 +330,7 @@ def verify(
     second_visit: str,
     first_visit: str = "",
     *,
-    kind: str = "peak",
+    kind: str = "",
     target_w_m2: float | None = None,
 ) -> VerificationResult:
     """Say whether it worked: a follow-up against a visit before and against the prediction of what was done.
@@ -339,10 +339,12 @@ def verify(
     ----------
     second_visit, first_visit : str
         The follow-up, and the visit before; the survey's first one if empty.
+    kind : str
+        ``peak``, ``highest_held`` or ``average``; that of the agreed plan if empty.
     target_w_m2 : float, optional
         Level that was to be met [W/m²]; that of the agreed plan if left out.
     """
     record = _as_job(survey).survey
-    return verification_of(
-        record, visit_asked_or_first(record, first_visit).id, second_visit, kind_named(kind), target_w_m2
-    )
+    plan = record.adopted_plan
+    chosen = kind_named(kind or (plan.target_kind if plan else "peak"))
+    return verification_of(record, visit_asked_or_first(record, first_visit).id, second_visit, chosen, target_w_m2)

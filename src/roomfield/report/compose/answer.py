@@ -62,22 +62,22 @@ def aim_sentence(content: ReportContent, words: Words) -> str:
     verdicts = [p.aim for p in content.shown if p.aim is not None and p.held_against_aim]
     if not verdicts:
         return words.say("front.guide_not_compared", label=label)
-    named = {"limit": _aim_noun(content, label, words), "label": label, "standing": ""}
+    named = {"limit": _aim_noun(content, words), "label": label, "standing": ""}
     parts = _grouped(content, verdicts, words, "answer.some_above", named)
     if not parts:
         parts.append(words.say("answer.all_below", n=len(verdicts), **named))
     return " ".join(parts)
 
 
-def _aim_noun(content: ReportContent, label: str, words: Words) -> str:
+def _aim_noun(content: ReportContent, words: Words) -> str:
     """What the aim is: the client's own, the upper edge of a category, or the guideline's target."""
     aim = content.aim
     if aim is None:
-        return words.say("aim.target", label=label)
+        return words.say("aim.target")
     key = "chosen" if aim.chosen else "usual"
     if aim.category:
-        return words.say(f"aim.{key}_category", value=aim.value_w_m2, category=aim.category, label=label)
-    return words.say(f"aim.{key}", value=aim.value_w_m2, label=label)
+        return words.say(f"aim.{key}_category", value=aim.value_w_m2, category=aim.category)
+    return words.say(f"aim.{key}", value=aim.value_w_m2)
 
 
 def law_sentence(content: ReportContent, words: Words) -> str:

@@ -21,7 +21,7 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
-from roomfield.show.evidence import Budget, MeterEntry, ReferenceEntry
+from roomfield.show.evidence import Budget, Caution, MeterEntry, ReferenceEntry
 from roomfield.show.figures.bars import budget_bars
 from roomfield.show.figures.control_chart import control_chart
 from roomfield.show.words import Words
@@ -325,17 +325,20 @@ def undetermined_section(content: ReportContent, words: Words) -> Section:
 
 
 def cautions_section(content: ReportContent, words: Words) -> Section | None:
-    """Cautions, by group; None if none are given."""
-    if not content.cautions:
+    """Cautions that do not belong to a piece of the planned work, by group; None if there are none."""
+    told = {c.topic for item in (content.remedy.items if content.remedy else ()) for c in item.cautions
+            if isinstance(c, Caution)}  # fmt: skip
+    left = [c for c in content.cautions if c.topic not in told]
+    if not left:
         return None
     blocks: list[Block] = [Paragraph(words.say("cautions.intro"))]
-    for group in dict.fromkeys(c.group for c in content.cautions):
+    for group in dict.fromkeys(c.group for c in left):
         key = f"caution_group.{group}"
         if group:
             blocks.append(Heading(words.say(key) if words.has(key) else group))
         items = tuple(
             Item(words.translated("caution_text", c.text), title=words.translated("caution_topic", c.topic))
-            for c in content.cautions
+            for c in left
             if c.group == group
         )
         blocks.append(Listing(items))

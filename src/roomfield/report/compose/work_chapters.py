@@ -47,7 +47,7 @@ def remedy_section(content: ReportContent, words: Words) -> Section | None:
     if told:
         blocks.append(Paragraph(told))
     if remedy.items:
-        blocks.append(_work_table(remedy, words))
+        blocks += [_work_table(remedy, words), *_observe(remedy, words)]
     if remedy.predictions:
         blocks.append(_prediction_table(remedy, words))
     blocks += _named_list("remedy.worse", remedy.warnings, words)
@@ -95,6 +95,25 @@ def _work_row(number: int, item: WorkItem, words: Words) -> Row:
             Cell(" · ".join(_topic(c, words) for c in item.cautions)),
         )
     )
+
+
+def _observe(remedy: Remedy, words: Words) -> list[Block]:
+    """Each caution once, with the numbers of the work that it belongs to."""
+    numbers: dict[Caution, list[int]] = {}
+    for number, item in enumerate(remedy.items, start=1):
+        for caution in item.cautions:
+            if isinstance(caution, Caution):
+                numbers.setdefault(caution, []).append(number)
+    if not numbers:
+        return []
+    items = tuple(
+        Item(
+            words.translated("caution_text", caution.text),
+            title=f"{words.translated('caution_topic', caution.topic)} ({', '.join(map(str, found))})",
+        )
+        for caution, found in numbers.items()
+    )
+    return [Heading(words.say("remedy.observe")), Listing(items)]
 
 
 def _topic(caution: Text | Caution, words: Words) -> str:

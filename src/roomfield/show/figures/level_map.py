@@ -13,7 +13,7 @@ from roomfield.show.figures.plan import (
     PlanFrame,
     draw_building,
     draw_emitters,
-    draw_place,
+    draw_places,
     draw_scale_bar,
     frame,
 )
@@ -46,8 +46,7 @@ def level_map(grid: LevelGrid, words: Words) -> str:
     draw_building(drawing, grid.storey, place, names=False)
     _contours(drawing, grid, place, words)
     draw_emitters(drawing, grid.storey, place)
-    for item in grid.storey.places:
-        draw_place(drawing, item, place)
+    draw_places(drawing, grid.storey, place)
     draw_scale_bar(drawing, place, words)
     _legend(drawing, grid, (low, high), words)
     return drawing.svg()

@@ -13,7 +13,7 @@ from roomfield.show.words import Words
 _MARGIN = 26.0
 _SIGN = 17.0
 """Distance at which two signs do not cover each other [pt]."""
-_MAX_HEIGHT = 238.0
+_MAX_HEIGHT = 196.0
 """So that two storeys with their captions stand on one page [pt]."""
 
 
@@ -97,8 +97,7 @@ def storey_plan(storey: PlanStorey, words: Words) -> str:
     )
     draw_building(drawing, storey, place)
     draw_emitters(drawing, storey, place)
-    for item in storey.places:
-        draw_place(drawing, item, place)
+    draw_places(drawing, storey, place)
     draw_scale_bar(drawing, place, words)
     _north(drawing, storey, place, words)
     return drawing.svg()
@@ -193,7 +192,16 @@ def _door(drawing: Drawing, hinge: Point, latch: Point) -> None:
     drawing.path(f"{start}A{radius:.2f} {radius:.2f} 0 0 0 {rest}", stroke=style.RULE, width=0.6)
 
 
-def draw_place(drawing: Drawing, item: PlanPlace, place: PlanFrame) -> None:
+def draw_places(drawing: Drawing, storey: PlanStorey, place: PlanFrame) -> None:
+    """Every place with its value, which stands above the disc where a neighbour would cover it."""
+    spots = [place.at(p.position) for p in storey.places]
+    for item, (x, y) in zip(storey.places, spots, strict=True):
+        reach = 24.0 + text_width(item.label, 8)
+        beside = any(0.0 < other[0] - x < reach and abs(other[1] - y) < 12.0 for other in spots)
+        draw_place(drawing, item, place, above=beside)
+
+
+def draw_place(drawing: Drawing, item: PlanPlace, place: PlanFrame, *, above: bool = False) -> None:
     """A numbered place with its value.
 
     Parameters
@@ -228,14 +236,9 @@ def draw_place(drawing: Drawing, item: PlanPlace, place: PlanFrame) -> None:
     )
     if item.label:
         left = x + 12 + text_width(item.label, 7.5) > place.width
-        drawing.text(
-            (x - 12 if left else x + 12, y + 2.6),
-            item.label,
-            size=8,
-            weight="600",
-            halo=True,
-            anchor="end" if left else "",
-        )
+        at = (x, y - 12) if above else (x - 12 if left else x + 12, y + 2.6)
+        anchor = "middle" if above else "end" if left else ""
+        drawing.text(at, item.label, size=8, weight="600", halo=True, anchor=anchor)
 
 
 def draw_emitters(drawing: Drawing, storey: PlanStorey, place: PlanFrame) -> None:

@@ -108,7 +108,7 @@ class Words:
     def chance(self, found: Chance) -> str:
         """A probability, with both ends where they are written differently."""
         low, high = self.numbers.percent(found.low), self.numbers.percent(found.high)
-        return low if low == high else self.say("chance.range", low=low, high=high)
+        return low if low == high else self.say("chance.range", low=low.removesuffix("\u00a0%"), high=high)
 
     def has(self, key: str) -> bool:
         """Whether the catalogue carries a key."""

@@ -51,6 +51,11 @@ _PART = {
 }
 FOR_THE_ASSESSOR = ("site plan", "procedure", "interview, report")
 ASSESSOR_GROUPS = ("privacy", "children")
+ASSESSOR_TOPICS = frozenset({
+    "Far field only", "Pulses", "Several dB tolerance", "Zero reading", "No safety verdict", "Calibration",
+    "Conflict of interest", "Own phone and radios", "No work on mains",
+})  # fmt: skip
+"""Cautions on how to measure and to write: they go to the assessor, not to the client."""
 _STANDING = {
     Authority.LAW: ReferenceStanding.LAW,
     Authority.OFFICIAL_RECOMMENDATION: ReferenceStanding.RECOMMENDATION,
@@ -260,7 +265,7 @@ def caution_entries() -> tuple[Caution, ...]:
     return tuple(
         Caution(c.topic, c.text, c.group)
         for c in cautions()
-        if c.where not in FOR_THE_ASSESSOR and c.group not in ASSESSOR_GROUPS
+        if c.where not in FOR_THE_ASSESSOR and c.group not in ASSESSOR_GROUPS and c.topic not in ASSESSOR_TOPICS
     )
 
 
