@@ -144,7 +144,8 @@ def error_distribution(contributions: tuple[ErrorContribution, ...]) -> ErrorDis
     Propagation of distributions as in JCGM 101, done by convolution instead of sampling; the grid has
     60 cells per combined standard deviation, so quantiles are good to about 0.01 standard deviations.
     """
-    parts = sorted((c.shape, round(c.effective_std_db, 9)) for c in contributions if c.effective_std_db > 0.0)
+    rounded = ((c.shape, round(c.effective_std_db, 9)) for c in contributions)
+    parts = sorted(part for part in rounded if part[1] > 0.0)
     return _convolved(tuple(parts))
 
 
