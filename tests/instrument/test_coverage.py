@@ -61,7 +61,9 @@ def scanned(rng: np.random.Generator, tensors: list[np.ndarray], duty: np.ndarra
 def meter_of(rng: np.random.Generator) -> tuple[Meter, float]:
     """A meter, and its hidden gain error [dB]."""
     tolerance, repeats = float(rng.choice([3.0, 4.5, 6.0])), float(rng.choice([0.5, 1.0, 1.5]))
-    made = Meter("m", "invented", tolerance_db=tolerance, repeatability_db=repeats, floor_w_m2=1e-11, overload_w_m2=50.0)
+    made = Meter(
+        "m", "invented", tolerance_db=tolerance, repeatability_db=repeats, floor_w_m2=1e-11, overload_w_m2=50.0
+    )
     return made, float(rng.uniform(-tolerance, tolerance))
 
 
@@ -80,7 +82,9 @@ def coverage(kind: Kind, scans: int, seed: int, habit_db: float = 0.0) -> float:
             instant = kind.instantaneous
             shown = found.shown_largest if instant else found.shown_mean
             error_db = gain_db + body_db + rng.normal(0.0, meter.repeatability_db)
-            readings.append(Reading(f"r{n}", "v", "m", "s", kind, shown * 10.0 ** (error_db / 10.0), "bed", replicate=n))
+            readings.append(
+                Reading(f"r{n}", "v", "m", "s", kind, shown * 10.0 ** (error_db / 10.0), "bed", replicate=n)
+            )
             truths.append(found.largest if instant else found.mean)
         truth = max(truths) if kind.instantaneous else float(np.mean(truths))
         span = combine(readings, replace(meter, id="m")).level.interval(0.9)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
@@ -14,6 +15,7 @@ from roomfield.survey import (
     Assignment,
     Censoring,
     Emitter,
+    LogRecord,
     Meter,
     Period,
     Place,
@@ -27,6 +29,7 @@ from roomfield.survey import (
 )
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.assess.doubts import DoubtKind
+from roomfield.workbench.assess.log_doubts import log_doubts, logged_levels
 from roomfield.workbench.publish.contents.unsettled import doubt_texts, unsettled
 
 PEAK, HELD, AVERAGE = Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE
@@ -174,3 +177,23 @@ def test_every_doubt_has_its_sentence_in_both_languages():
     for language in ("en", "de"):
         words = load_words(language)
         assert all(words.has(f"doubt.{kind.value}") for kind in DoubtKind)
+
+
+def logged(found, kind: str, low: float, high: float):
+    record = LogRecord("l1", "v", "m1", "on", Kind(kind), "a" * 64, "", "bed", "2026-02-03T20:00:00+01:00")
+    series = SimpleNamespace(unit=SimpleNamespace(name="W/m2"), kind=kind, minimum=low * 1e-6, maximum=high * 1e-6)
+    return log_doubts(found.table, (logged_levels(found.survey, record, series),))
+
+
+@pytest.mark.published("common practice, no source: no average is above the highest value logged at its place")
+def test_a_log_and_a_spot_reading_that_cannot_both_be_right_are_told():
+    found = assess(survey(("bed", "on", AVERAGE, 5000), ("bed", "on", HELD, 9000), ("desk", "on", AVERAGE, 5000)))
+    assert [(d.kind, d.place_id, d.kind_first) for d in logged(found, "average", 2, 10)] == [
+        (DoubtKind.LOG_DISAGREES, "bed", AVERAGE)
+    ]
+    assert logged(found, "average", 2, 4000) == ()
+    quiet = assess(survey(("bed", "on", HELD, 3)))
+    assert [d.kind_first for d in logged(quiet, "average", 900, 4000)] == [HELD]
+    assert logged(quiet, "highest_held", 2, 4000) == ()
+    assert logged_levels(found.survey, LogRecord("l", "v", "m1", "on", AVERAGE, "a"), SimpleNamespace(
+        unit=SimpleNamespace(name="V/m"), kind="average", minimum=1.0, maximum=2.0)) is None  # fmt: skip

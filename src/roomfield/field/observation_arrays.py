@@ -18,7 +18,7 @@ from roomfield.field.level_rows import AVERAGE_ROW as AVERAGE_ROW
 from roomfield.field.level_rows import KINDS as KINDS
 from roomfield.field.level_rows import LevelRows as LevelRows
 from roomfield.field.repeats import together
-from roomfield.instrument import bounded_value
+from roomfield.instrument import bounded_value, with_clipped_averages
 from roomfield.instrument.correct import scan_key
 from roomfield.quantities import Censor, Kind
 from roomfield.survey import Activity, Bearing, Emitter, Meter, Point3, Reading, Scan, Survey
@@ -169,7 +169,7 @@ def _placed(survey: Survey, visit_id: str | None) -> tuple[list[tuple[Reading, P
     at = {p.id: p.position for p in survey.places}
     found: list[tuple[Reading, Point3]] = []
     without: dict[str, None] = {}
-    for reading in survey.current_readings(visit_id):
+    for reading in with_clipped_averages(survey.current_readings(visit_id), survey.meters):
         position = reading.position or (at[survey.place(reading.place_id).id] if reading.place_id else None)
         if position is None:
             without[reading.place_id] = None

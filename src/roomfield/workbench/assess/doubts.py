@@ -29,6 +29,8 @@ class DoubtKind(StrEnum):
     """A transmitter that no meter used can receive."""
     SHORT_PULSES = "short_pulses"
     """Pulses too short for the meter's detector."""
+    LOG_DISAGREES = "log_disagrees"
+    """A reading that a log at its place excludes."""
     DAY_ABOVE_NIGHT = "day_above_night"
     """Where people sleep more was read by day than at night."""
 
@@ -91,7 +93,7 @@ def _out_of_order(survey: Survey, table: LevelTable) -> Iterator[Doubt]:
 def _off_above_on(survey: Survey, pooled: tuple[PooledSwitch, ...]) -> Iterator[Doubt]:
     for item in pooled:
         for pair in item.pairs:
-            if _shown_higher(pair.difference.second, pair.difference.first):
+            if shown_higher(pair.difference.second, pair.difference.first):
                 on, off = pair.difference.first, pair.difference.second
                 yield Doubt(
                     DoubtKind.OFF_ABOVE_ON, pair.place_id, pair.state_without, pair.kind, pair.kind,
@@ -99,7 +101,7 @@ def _off_above_on(survey: Survey, pooled: tuple[PooledSwitch, ...]) -> Iterator[
                 )  # fmt: skip
 
 
-def _shown_higher(one: UncertainLevel, other: UncertainLevel) -> bool:
+def shown_higher(one: UncertainLevel, other: UncertainLevel) -> bool:
     """Whether one level is shown to be above the other."""
     if one.censor is other.censor and one.censor != "none":
         return False
@@ -113,7 +115,7 @@ def _meters_disagree(survey: Survey, table: LevelTable) -> Iterator[Doubt]:
     for (place, state, kind, _), items in spots.items():
         for one, other in combinations(items, 2):
             first, second = one.combined.level, other.combined.level
-            if _shown_higher(first, second) or _shown_higher(second, first):
+            if shown_higher(first, second) or shown_higher(second, first):
                 names = (survey.meter(one.meter_id).name, survey.meter(other.meter_id).name)
                 yield Doubt(
                     DoubtKind.METERS_DISAGREE, place, state, kind, kind, first.median_w_m2, second.median_w_m2, names

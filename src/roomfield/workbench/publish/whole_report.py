@@ -13,7 +13,7 @@ from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment, Terms, assess
 from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
 from roomfield.workbench.publish.contents.listening import recording_entries
-from roomfield.workbench.publish.contents.logs import log_entries
+from roomfield.workbench.publish.contents.logs import log_doubt_texts, log_entries
 from roomfield.workbench.publish.contents.model import (
     map_grids,
     model_contributions,
@@ -132,4 +132,5 @@ def with_files(content: ReportContent, job: Job, assessment: Assessment) -> Repo
         content,
         recordings=recording_entries(job, assessment.table.visit.id),
         logs=log_entries(job, assessment.table.visit.id, bound),
+        undetermined=(*log_doubt_texts(job, assessment), *content.undetermined),
     )

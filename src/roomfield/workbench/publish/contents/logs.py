@@ -11,6 +11,9 @@ from roomfield.quantities.kind import Kind
 from roomfield.show.chapters import DayProfile, LogEntry, Timeline
 from roomfield.show.phrase import Text, Told, phrase
 from roomfield.survey import LogRecord
+from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.assess.log_doubts import log_doubts, logged_levels
+from roomfield.workbench.publish.contents.unsettled import doubt_text
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.long_series import LogView, kept_series, view_of
 
@@ -34,6 +37,14 @@ def log_entries(job: Job, visit_id: str, bound_w_m2: float | None) -> tuple[LogE
         if series.unit.name == "W/m2":
             entries.append(_entry(record, places.get(record.place_id, ""), view_of(series, bound_w_m2), bound_w_m2))
     return tuple(entries)
+
+
+def log_doubt_texts(job: Job, assessment: Assessment) -> tuple[Text, ...]:
+    """Readings of the visit that its logs exclude, in words."""
+    records = [r for r in job.survey.current_logs() if r.visit_id == assessment.table.visit.id and r.place_id]
+    found = (logged_levels(job.survey, record, kept_series(job, record)) for record in records)
+    logged = tuple(one for one in found if one is not None)
+    return tuple(doubt_text(assessment, item) for item in log_doubts(assessment.table, logged))
 
 
 def _entry(record: LogRecord, place: str, view: LogView, bound_w_m2: float | None) -> LogEntry:

@@ -27,10 +27,11 @@ def unsettled(assessment: Assessment) -> tuple[Text, ...]:
 
 def doubt_texts(assessment: Assessment) -> tuple[Text, ...]:
     """What cannot be, or cannot all be right, in words: the same at command line, page and report."""
-    return tuple(_doubt(assessment, item) for item in assessment.doubts)
+    return tuple(doubt_text(assessment, item) for item in assessment.doubts)
 
 
-def _doubt(assessment: Assessment, item: Doubt) -> Text:
+def doubt_text(assessment: Assessment, item: Doubt) -> Text:
+    """One doubt in words."""
     survey = assessment.survey
     states = {s.id: s.name for s in assessment.table.visit.radio_states}
     values: dict[str, PhraseValue] = {
