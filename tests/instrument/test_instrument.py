@@ -227,6 +227,13 @@ class TestAccessory:
 
 
 class TestHowHeld:
+    @pytest.mark.published("Common practice, no source: within 1 dB held off at 30 cm, within 3 dB nearer")
+    @pytest.mark.parametrize(("distance_m", "half_db"), [(0.5, 1.0), (0.3, 1.0), (0.1, 3.0)])
+    def test_what_the_body_adds(self, distance_m, half_db):
+        found = to_level(reading(1e-3, body_distance_m=distance_m), METER).level
+        (body,) = [c for c in found.contributions if c.name == "body"]
+        assert body.half_width_db == pytest.approx(half_db)
+
     def test_a_reading_too_near_the_body_is_wider(self):
         """At least 30 cm from the body: common practice, no source."""
         far, near = (to_level(reading(1e-3, body_distance_m=d), METER).level.std_db for d in (0.5, 0.1))
@@ -254,7 +261,7 @@ class TestControlChart:
         assert chart.centre_db == pytest.approx(50.81, abs=5e-3)
         assert chart.upper_db == pytest.approx(55.8041, abs=1e-3)
         assert chart.lower_db == pytest.approx(45.8159, abs=1e-3)
-        assert chart.outside == ()
+        assert chart.outside == () and chart.runs == ()
 
     def test_a_jump_is_outside(self):
         chart = individuals_chart([0.1, -0.1, 0.0, 0.1, -0.1, 0.0, 0.1, 3.0])

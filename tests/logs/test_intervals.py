@@ -121,3 +121,15 @@ def test_a_long_memory_widens_by_the_factor_and_by_what_the_sample_variance_lack
         assert width >= half * (1.0 - 1e-9)
         widest += width == pytest.approx(half, rel=1e-6)
     assert widest >= 5
+
+
+@pytest.mark.calculated("ranks n / 2 -+ z sqrt(n f) / 2 of order statistics (Conover, 3.2), f the factor of the signs")
+def test_a_long_memory_widens_the_ranks_of_a_median():
+    rng = np.random.default_rng(9)
+    for _ in range(20):
+        values = np.repeat(wandering(rng, 30, 0.3), 7) + 0.1 * rng.normal(size=210)
+        n, ordered = values.size, np.sort(values)
+        factor = inflation(np.sign(values - np.median(values)))
+        below = int(np.floor(n / 2 - stats.norm.ppf(0.975) * np.sqrt(n * factor) / 2))
+        found = median_interval(values, 0.95)
+        assert factor > 2.0 and found.low <= ordered[below - 1] and found.high >= ordered[n - below]
