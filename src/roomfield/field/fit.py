@@ -12,6 +12,8 @@ from roomfield.field.ranges import Range
 
 FAR_OFF = 3.5
 """Misfits and readings so many times their usual size are told."""
+BEYOND = 1.0 / 3.0
+"""A gain error is told as beyond the tolerance from this probability on; without readings it has 8 %."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,7 @@ class GainOf:
     tolerance_db : float
         What its maker allows, plus or minus [dB].
     beyond : bool
-        True if the error more likely lies outside that than within.
+        True if the error lies outside that with a probability of a third or more.
     """
 
     meter_id: str
@@ -106,7 +108,7 @@ def _gains(posterior: Posterior) -> tuple[GainOf, ...]:
         meter = observed.meters[m]
         for e, emitter in enumerate(posterior.survey.emitters):
             tolerance_db, drawn = meter.figures.tolerance_db, posterior.gain_db[:, index[m, e]]
-            beyond = bool(np.mean(np.abs(drawn) > tolerance_db) > 0.5)
+            beyond = bool(np.mean(np.abs(drawn) > tolerance_db) > BEYOND)
             frequency_hz = emitter.frequency_hz or UNKNOWN_FREQUENCY_HZ
             one = GainOf(meter.id, frequency_hz, Range.of(drawn), tolerance_db, beyond)
             found.setdefault(int(index[m, e]), one)
