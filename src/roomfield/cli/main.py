@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
 
@@ -63,6 +64,7 @@ def version() -> None:
 
 def run() -> None:
     """Run the command line; every fault becomes one sentence and an exit code."""
+    _log_if_asked()
     os.umask(0o077)  # records, reports and packages are a client's: whatever is written is its owner's alone
     try:
         sys.exit(app(prog_name="roomfield", standalone_mode=False) or 0)
@@ -80,6 +82,14 @@ def run() -> None:
             sys.exit(say_usage(fault))
         _show_trace_if_asked()
         sys.exit(say_defect(fault))
+
+
+def _log_if_asked() -> None:
+    """Tell on the error stream what each package notes, if ROOMFIELD_LOG names a level such as ``debug``."""
+    level = os.environ.get("ROOMFIELD_LOG", "").upper()
+    if level in logging.getLevelNamesMapping():
+        logging.basicConfig(format="%(name)s %(levelname)s: %(message)s")
+        logging.getLogger("roomfield").setLevel(level)
 
 
 def _show_trace_if_asked() -> None:

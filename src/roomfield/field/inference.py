@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import replace
 
 import numpy as np
@@ -33,6 +34,8 @@ from roomfield.field.scene import Scene
 from roomfield.field.threads import on_one_thread
 from roomfield.instrument import correction, gain_key
 from roomfield.survey import Emitter, Survey
+
+_log = logging.getLogger("roomfield.field")
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -92,6 +95,10 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     middle = _modes(scales, chains, rng) + _start_shift(forward, searches, candidate)
     start = _allowed(forward, middle, _near(mode, chains, rng), units)
     drawn = draw(mode, lambda x: forward.log_posterior(x, units), start, PER_CHAIN, rng)
+    _log.debug(
+        "inferred from visit %r: %d emitters, %d searched for, mode converged %s, acceptance %s, drift %s, seed %d",
+        visit_id, len(survey.emitters), len(searches), mode.converged, drawn.acceptance, drawn.drift, seed,
+    )  # fmt: skip
     return Posterior(survey, visit_id, scene, radiators, forward, drawn.x[:draws], tuple(searches),
                      candidate[drawn.chain[:draws]], materials, seed, drawn.acceptance, drawn.drift,
                      mode.converged, tuple(e for e in whole.emitters if e not in survey.emitters))  # fmt: skip

@@ -5,6 +5,7 @@ If no plan meets the target as surely as asked, the choice also holds what the l
 
 from __future__ import annotations
 
+import logging
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -19,6 +20,8 @@ from roomfield.remedy.branch_and_bound import Goal, Progress, best_plans, level_
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.survey.action import Action, ActionKind
 from roomfield.survey.place import Place
+
+_log = logging.getLogger("roomfield.remedy")
 
 MOST_ACTIONS = 25
 ON_PLACES = (ActionKind.MOVE_PLACE, ActionKind.CANOPY)
@@ -300,6 +303,7 @@ def choose_with(
 ) -> Choice:
     """Like `choose`, with an evaluator at hand."""
     front, nodes = pareto_front(evaluator, target_w_m2, progress=_first_part(progress))
+    _log.debug("chosen among %d actions: %d plans on the curve, %d nodes", len(evaluator.actions), len(front), nodes)
     draws = len(evaluator.posterior.x)
     points = tuple(_point(evaluator, ids, count / draws) for ids, count in front)
     good = [p for p in points if p.probability >= confidence]
