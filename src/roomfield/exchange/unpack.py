@@ -6,7 +6,6 @@ import hashlib
 import logging
 import re
 import stat
-import tempfile
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
@@ -20,6 +19,7 @@ from roomfield.errors import FormatError, InputError, IntegrityError
 from roomfield.exchange.package import CHAIN_FILE, MANIFEST, MEDIA_FOLDER, SURVEY_FILE, TAG_MANIFEST, media_of
 from roomfield.exchange.survey_document import MOST_BYTES, read_document
 from roomfield.regular_files import refuse_irregular
+from roomfield.scratch import scratch_folder
 from roomfield.survey.chain import Link
 from roomfield.survey.json_codec import from_json
 from roomfield.survey.survey_record import Survey
@@ -90,8 +90,8 @@ def open_package(path: Path, *, limits: Limits | None = None) -> Iterator[Opened
     IntegrityError
         If a checksum does not match, or a file is missing or too many.
     """
-    with tempfile.TemporaryDirectory(prefix="roomfield-package-") as folder:
-        root = _extract(path, Path(folder), limits or Limits())
+    with scratch_folder() as folder:
+        root = _extract(path, folder, limits or Limits())
         _verify(root, path.name)
         content = (root / SURVEY_FILE).read_bytes()
         survey = read_document(content, where=f"{path.name}: {SURVEY_FILE}")

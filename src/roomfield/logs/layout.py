@@ -9,6 +9,7 @@ import zlib
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import python_calamine
 
@@ -107,8 +108,16 @@ def _look_at_parquet(path: Path) -> Sample:
         raise FormatError(
             "it begins like Parquet but cannot be read.", where=path.name, mend="Copy it again."
         ) from fault
-    cells = [] if rows is None else [["" if v is None else str(v) for v in col.to_pylist()] for col in rows.columns]
+    cells = [] if rows is None else [[_shown(value) for value in column] for column in rows.columns]
     return Sample(Layout("parquet", columns), tuple(zip(*cells, strict=True)))
+
+
+def _shown(value: Any) -> str:
+    try:
+        plain = value.as_py()
+    except (OverflowError, ValueError):  # a stamp beyond every date; the rows around it say what the column is
+        return ""
+    return "" if plain is None else str(plain)
 
 
 def workbook_rows(path: Path, sheet: str = "") -> tuple[str, list[list[object]]]:

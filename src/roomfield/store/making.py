@@ -50,6 +50,22 @@ def _give_name(made: Path, file: Path) -> None:
     sync_folder(file.parent)
 
 
+def is_there(file: Path) -> bool:
+    """Whether there is something of this name.
+
+    Raises
+    ------
+    StoreError
+        If the folder may not be looked into.
+    """
+    try:
+        return file.exists()
+    except OSError as fault:
+        raise StoreError(
+            f"it cannot be looked at ({fault.strerror}).", where=str(file), mend="Check the rights of its folder."
+        ) from None
+
+
 def refuse_if_empty(file: Path) -> None:
     """Refuse a file that has a name but nothing in it; opening it would begin a fresh record over a lost one.
 
@@ -58,7 +74,7 @@ def refuse_if_empty(file: Path) -> None:
     StoreError
         If the file is empty.
     """
-    if file.is_file() and file.stat().st_size == 0:
+    if is_there(file) and file.is_file() and file.stat().st_size == 0:
         raise StoreError(
             "the file is empty: it is no record.",
             where=str(file),

@@ -17,7 +17,7 @@ from roomfield.store.backup import back_up
 from roomfield.store.counts import standing_readings
 from roomfield.store.engine import Address, address_of, connect, fold_in, reading, refuse_wrong_encoding, writing
 from roomfield.store.lines import Change, StoredSurvey, SurveySummary
-from roomfield.store.making import make_record, refuse_if_empty
+from roomfield.store.making import is_there, make_record, refuse_if_empty
 from roomfield.store.media import MediaFolder
 from roomfield.store.migrate import bring_up_to_date, is_up_to_date, refuse_bare
 from roomfield.store.rows import Observation
@@ -418,7 +418,7 @@ def open_store(url_or_path: str | Path, *, media_folder: str | Path | None = Non
     file = Path(address.shown)
     if address.beside is not None and address.beside.is_dir():
         refuse_if_empty(file)
-        if not file.exists():
+        if not is_there(file):
             make_record(file)
     engine = connect(address)
     try:

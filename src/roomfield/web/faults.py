@@ -47,6 +47,7 @@ def install(app: FastAPI) -> None:
     """Let every error of the application be told by this module."""
     app.add_exception_handler(RoomfieldError, _known)
     app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(OSError, _system)
     app.add_exception_handler(RequestValidationError, _misshapen)
     app.add_exception_handler(Exception, _unforeseen)
 
@@ -75,6 +76,13 @@ def _http(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
     what = "There is no such page." if status == 404 else "The request cannot be answered like this."
     return _tell(request, status, what, "", "Go back to the list of surveys.")
+
+
+def _system(request: Request, error: Exception) -> Response:
+    """The operating system refused: no room, no right, no folder."""
+    words = (error.strerror if isinstance(error, OSError) else None) or type(error).__name__
+    what = f"The computer refused: {words}."
+    return _tell(request, 507, what, "", "Check the free space and the rights of the folder, then try again.")
 
 
 def _misshapen(request: Request, error: Exception) -> Response:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass
-from pathlib import Path
 
 from roomfield.errors import InputError, UnknownNameError
 from roomfield.report.compose import Part
 from roomfield.report.document import ReportContent
 from roomfield.report.render.html import render_html
 from roomfield.report.render.pdf import render_pdf
+from roomfield.scratch import scratch_folder
 from roomfield.survey import Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.publish.files import FORMATS, write_field_sheet, write_report
@@ -96,8 +95,8 @@ def _made(content: ReportContent, ending: str, language: str, parts: tuple[str, 
         return render_pdf(content, language=language, parts=kept)
     if ending == ".html":
         return render_html(content, language=language, parts=kept).encode("utf-8")
-    with tempfile.TemporaryDirectory() as folder:
-        return write_report(content, Path(folder) / f"report{ending}", language=language).read_bytes()
+    with scratch_folder() as folder:
+        return write_report(content, folder / f"report{ending}", language=language).read_bytes()
 
 
 def field_sheet(survey: Survey, visit_id: str, language: str) -> bytes:
@@ -110,6 +109,6 @@ def field_sheet(survey: Survey, visit_id: str, language: str) -> bytes:
     language : str
         ``en`` or ``de``.
     """
-    with tempfile.TemporaryDirectory() as folder:
-        target = Path(folder) / "sheet.pdf"
+    with scratch_folder() as folder:
+        target = folder / "sheet.pdf"
         return write_field_sheet(survey, target, visit_id=visit_id or None, language=language).read_bytes()

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 
 from roomfield.demo.invented_recordings import DEMO_RECORDINGS, write_recording
 from roomfield.demo.invented_survey import FIRST, SURVEY_ID, demo_survey
 from roomfield.demo.overnight import LOG_NAME, overnight_csv
 from roomfield.errors import StoreError
+from roomfield.scratch import scratch_folder
 from roomfield.store.repository import Store, open_store
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.long_series import LogPlace, guessed_log, keep_log
@@ -55,10 +55,10 @@ def with_demo(store: Store) -> Job:
 
 
 def _add_files(job: Job) -> None:
-    with tempfile.TemporaryDirectory(prefix="roomfield-demo-") as folder:
-        log = Path(folder) / LOG_NAME
+    with scratch_folder() as folder:
+        log = folder / LOG_NAME
         log.write_bytes(overnight_csv())
         keep_log(job, log, guessed_log(log).confirm(), LogPlace("cot", FIRST.id))
         for recording in DEMO_RECORDINGS:
-            sound = write_recording(recording, Path(folder))
+            sound = write_recording(recording, folder)
             keep_recording(job, sound, HeardWhere(recording.place_id, FIRST.id, "", recording.state_id))

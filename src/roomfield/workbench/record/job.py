@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,6 +11,7 @@ from roomfield.errors import InputError
 from roomfield.exchange.package import package_hash, write_package
 from roomfield.exchange.survey_document import read_document_file
 from roomfield.exchange.unpack import OpenedPackage, open_package
+from roomfield.scratch import scratch_folder
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Survey
 
@@ -43,8 +43,8 @@ class Job:
         """SHA-256 of the survey package, the file that is handed over; empty if its files are not at hand."""
         if self.store is None and self.survey.media:
             return ""
-        with tempfile.TemporaryDirectory() as folder:
-            return self.write_package(Path(folder) / "package.zip")
+        with scratch_folder() as folder:
+            return self.write_package(folder / "package.zip")
 
     def media_path(self, sha256: str) -> Path:
         """Path of one of the survey's files.

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import shutil
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path, PurePath
+
+from roomfield.scratch import scratch_folder
 
 
 @contextmanager
@@ -31,7 +32,7 @@ def named_copy(kept: Path, name: str, otherwise: str = "file") -> Iterator[Path]
     """
     given = PurePath(name)
     stem = "".join(c for c in given.stem if c.isalnum() or c in "-_ .")[:60].strip(". ") or otherwise
-    with tempfile.TemporaryDirectory(prefix="roomfield-") as folder:
-        path = Path(folder) / f"{stem}{given.suffix.lower()}"
+    with scratch_folder() as folder:
+        path = folder / f"{stem}{given.suffix.lower()}"
         shutil.copyfile(kept, path)
         yield path

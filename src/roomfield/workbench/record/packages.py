@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import re
-import tempfile
 from dataclasses import dataclass
-from pathlib import Path
 
 from roomfield.errors import InputError
 from roomfield.exchange.unpack import open_package
+from roomfield.scratch import scratch_folder
 from roomfield.survey import Survey
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job, take_in_opened
@@ -45,8 +44,8 @@ def packed(records: Records, survey_id: str) -> PackedSurvey:
         If there is no such survey.
     """
     survey = records.load(survey_id).survey
-    with tempfile.TemporaryDirectory() as folder:
-        target = Path(folder) / "package.zip"
+    with scratch_folder() as folder:
+        target = folder / "package.zip"
         sha256 = Job(survey, records).write_package(target)
         return PackedSurvey(f"{plain_name(survey.title)}.zip", target.read_bytes(), sha256)
 
@@ -65,8 +64,8 @@ def take_in(records: Records, content: bytes) -> str:
     """
     if not content:
         raise InputError("the file is empty.", where="package", mend="Choose the package again.")
-    with tempfile.TemporaryDirectory() as folder:
-        source = Path(folder) / "package.zip"
+    with scratch_folder() as folder:
+        source = folder / "package.zip"
         source.write_bytes(content)
         with open_package(source) as opened:
             return take_in_opened(records, opened, _free_id(records, opened.survey)).id

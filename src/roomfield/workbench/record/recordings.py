@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path, PurePath
+from pathlib import PurePath
 from typing import Any
 
 import numpy as np
 
 from roomfield.errors import FormatError, UnknownNameError
+from roomfield.scratch import scratch_folder
 from roomfield.signals.live import StreamingAnalyser
 from roomfield.survey import Recording
 from roomfield.workbench.record.job import Job
@@ -78,8 +78,8 @@ def keep_sound(records: Records, survey_id: str, content: bytes, file_name: str,
             where=file_name,
             mend="Bring WAV, FLAC, OGG or MP3.",
         )
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"recording{ending}"
+    with scratch_folder() as folder:
+        path = folder / f"recording{ending}"
         path.write_bytes(content)
         return keep_recording(Job(opened(records, survey_id).survey, records), path, where)
 

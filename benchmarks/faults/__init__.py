@@ -1,0 +1,1 @@
+"""Seeded faults: kills in the middle of work, damaged files, hostile requests, full disks, many writers."""
