@@ -10,6 +10,7 @@ from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, Visi
 from roomfield.cli.terminal_numbers import decibels, microwatts, probability, span
 
 if TYPE_CHECKING:
+    from roomfield.survey import CostRange
     from roomfield.workbench.plan.action_list import Listed
     from roomfield.workbench.plan.plan_choice import PlanTerms
     from roomfield.workbench.record.job import Job
@@ -42,13 +43,17 @@ def actions(record: Record = DEFAULT_RECORD, survey: SurveyId = "", as_json: AsJ
     answer(as_json, [one.to_dict() for one in found], lambda: _show_actions(found))
 
 
+def _cost(cost: CostRange) -> str:
+    return f"{cost.low:,.0f} to {cost.high:,.0f} {cost.currency}" if cost.stated else "not known"
+
+
 def _show_actions(found: tuple[Listed, ...]) -> None:
     rows = [
         (
             one.action.name,
             one.action.id,
             one.action.kind.value,
-            f"{one.action.cost.low:,.0f} to {one.action.cost.high:,.0f} {one.action.cost.currency}",
+            _cost(one.action.cost),
             f"done ({one.done_on})" if one.done_on else "agreed" if one.agreed else "",
         )
         for one in found
@@ -76,7 +81,7 @@ def action(
     coverage: Annotated[float, typer.Option(help="Share of the area truly covered, 0 to 1.")] = 1.0,
     reduction: Annotated[float, typer.Option(help="Reduction of transmit power, dB.")] = 0.0,
     hours: Annotated[tuple[float, float] | None, typer.Option(help="Off from and to, local hours.")] = None,
-    cost: Annotated[tuple[float, float], typer.Option(help="Cost from and to.")] = (0.0, 0.0),
+    cost: Annotated[tuple[float, float] | None, typer.Option(help="Cost from and to; not known if left out.")] = None,
     currency: Annotated[str, typer.Option(help="Currency of the costs.")] = "EUR",
     excludes: Annotated[list[str] | None, typer.Option(help="Action that cannot go with it, by id; repeat.")] = None,
     note: Annotated[str, typer.Option(help="Why, or how.")] = "",

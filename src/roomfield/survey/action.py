@@ -44,11 +44,18 @@ class SurfaceRef:
 
 @dataclass(frozen=True)
 class CostRange:
-    """Cost from low to high in one currency, work included."""
+    """Cost from low to high in one currency, work included.
+
+    Parameters
+    ----------
+    stated : bool
+        False if nobody has said what it costs; low and high are then 0 and are not told as free.
+    """
 
     low: float
     high: float
     currency: str = "EUR"
+    stated: bool = True
 
 
 @dataclass(frozen=True)
@@ -91,7 +98,7 @@ class Action:
     surfaces: tuple[SurfaceRef, ...] = ()
     sheet: ShieldSheet | None = None
     coverage: float = 1.0
-    cost: CostRange = CostRange(0.0, 0.0)
+    cost: CostRange = CostRange(0.0, 0.0, stated=False)
     excludes: tuple[str, ...] = ()
     note: str = ""
 

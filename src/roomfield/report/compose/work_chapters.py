@@ -78,13 +78,18 @@ def _work_table(remedy: Remedy, words: Words) -> Table:
         rows.append(_work_row(number, item, words))
     low = sum(i.cost_low or 0.0 for i in remedy.items)
     high = sum(i.cost_high or 0.0 for i in remedy.items)
-    total = Cell(words.say("remedy.cost_range", low=low, high=high), strong=True)
+    priced = all(i.cost_low is not None for i in remedy.items)
+    total = Cell(
+        words.say("remedy.cost_range", low=low, high=high),
+        small="" if priced else words.say("remedy.not_all_priced"),
+        strong=True,
+    )
     rows.append(Row((Cell(words.say("remedy.total"), strong=True), Cell(""), total, Cell(""))))
     return Table(columns, tuple(rows), words.say("remedy.caption_items"))
 
 
 def _work_row(number: int, item: WorkItem, words: Words) -> Row:
-    cost = ""
+    cost = words.say("remedy.cost_unknown")
     if item.cost_low is not None and item.cost_high is not None:
         cost = words.say("remedy.cost_range", low=item.cost_low, high=item.cost_high)
     return Row(

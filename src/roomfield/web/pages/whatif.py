@@ -94,9 +94,11 @@ def keep_action(opened: Opened, action_id: str, form: Form) -> Response:
     else:
         low = form.amount("low", 0.0)
         high = form.amount("high", low)
+        stated = bool(form.text("low") or form.text("high"))
         change = partial(
-            plan_choice.with_cost, action_id=action_id, name=form.text("name"), low=low, high=max(low, high)
-        )
+            plan_choice.with_cost, action_id=action_id, name=form.text("name"), low=low, high=max(low, high),
+            stated=stated,
+        )  # fmt: skip
     survey_list.revise(opened.records, opened.survey.id, change, form.revision())
     return _back(opened.survey.id)
 

@@ -59,6 +59,7 @@ class Listed:
             "kind": action.kind.value,
             "cost_low": action.cost.low,
             "cost_high": action.cost.high,
+            "cost_stated": action.cost.stated,
             "currency": action.cost.currency,
             "emitter_ids": action.emitter_ids,
             "place_id": action.place_id,
@@ -104,8 +105,8 @@ class NewAction:
         Intended reduction of radiated power [dB].
     off_hours : (float, float) or None
         Local hours from and to of a night schedule [h].
-    cost : (float, float)
-        Cost range.
+    cost : (float, float) or None
+        Cost range; None if it is not known.
     excludes : tuple of str
         Ids of actions that cannot be done together with this one.
     """
@@ -122,7 +123,7 @@ class NewAction:
     coverage: float = 1.0
     reduction_db: float = 0.0
     off_hours: tuple[float, float] | None = None
-    cost: tuple[float, float] = (0.0, 0.0)
+    cost: tuple[float, float] | None = None
     currency: str = "EUR"
     excludes: tuple[str, ...] = ()
     note: str = ""
@@ -167,7 +168,7 @@ def as_action(survey: Survey, wanted: NewAction) -> Action:
         _surfaces(survey, wanted),
         None if wanted.sheet_db is None else sheet_of(wanted.sheet_db),
         wanted.coverage,
-        CostRange(*wanted.cost, _currency(survey, wanted.currency)),
+        CostRange(*(wanted.cost or (0.0, 0.0)), _currency(survey, wanted.currency), stated=wanted.cost is not None),
         tuple(_one_of("action", one, actions) for one in wanted.excludes),
         wanted.note,
     )
@@ -186,7 +187,7 @@ def _refuse_incomplete(wanted: NewAction, kind: ActionKind) -> None:
     for given, what in needs:
         if not given:
             raise InputError(f"an action of the kind {kind.value} needs {what}.", mend="Add it, then try again.")
-    low, high = wanted.cost
+    low, high = wanted.cost or (0.0, 0.0)
     if not 0.0 <= low <= high < 1e9:
         raise InputError(f"a cost from {low:g} to {high:g} cannot be.", mend="Give the lower figure first.")
     if not 0.0 < wanted.coverage <= 1.0:

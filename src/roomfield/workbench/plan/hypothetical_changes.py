@@ -10,6 +10,7 @@ from roomfield.quantities import Kind
 from roomfield.references.guidelines import guideline_set
 from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.evaluator import Evaluator
+from roomfield.remedy.naming import ways_of
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict_with
 from roomfield.show.words import load_words
 from roomfield.survey import Action, ActionKind, Emitter, Point3, ShieldPart, SurfaceRef, Survey
@@ -17,7 +18,7 @@ from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import placed, posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.action_list import sheet_of
-from roomfield.workbench.plan.outcomes import limiting, worsening
+from roomfield.workbench.plan.outcomes import limiting, way, worsening
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.survey_list import Records, opened
 from roomfield.workbench.record.visit_choice import visit_asked_or_first
@@ -223,7 +224,14 @@ class BenchShelf:
         return self._benches[key]
 
 
-def screen_action(screen: Screen) -> Action:
+def shield_name(survey: Survey, surface_id: str) -> str:
+    """What a shield on a wall or slab is called, by the rooms beside it, in the language of the report."""
+    words, found = load_words(survey.assignment.language), ways_of(survey.dwelling).get(surface_id)
+    named = words.text(way(found)) if found is not None else surface_id
+    return words.say("action.shield", surface=named)
+
+
+def screen_action(screen: Screen, survey: Survey) -> Action:
     """A shield as an action of the record.
 
     Raises
@@ -236,7 +244,7 @@ def screen_action(screen: Screen) -> Action:
     sheet = sheet_of(screen.attenuation_db)
     return Action(
         new_id("action"),
-        f"Shield {screen.surface_id}",
+        shield_name(survey, screen.surface_id),
         ActionKind.SHIELD_SURFACE,
         surfaces=(SurfaceRef(screen.surface_id, screen.part),),
         sheet=sheet,
@@ -254,6 +262,7 @@ def actions_of(survey: Survey, wish: WhatIfRequest) -> tuple[Action, ...]:
     wish : WhatIfRequest
         What would be different.
     """
+    words = load_words(survey.assignment.language)
     emitters = {one.id: one for one in survey.emitters}
     groups: dict[str, list[Emitter]] = {}
     for name in wish.off:
@@ -261,7 +270,7 @@ def actions_of(survey: Survey, wish: WhatIfRequest) -> tuple[Action, ...]:
     off = tuple(
         Action(
             new_id("action"),
-            f"{', '.join(one.name for one in some)}: off",
+            words.say("action.off", name=", ".join(one.name for one in some)),
             ActionKind.SWITCH_OFF,
             tuple(one.id for one in some),
         )
@@ -270,7 +279,7 @@ def actions_of(survey: Survey, wish: WhatIfRequest) -> tuple[Action, ...]:
     relocated = tuple(
         Action(
             new_id("action"),
-            f"{survey.emitter(one.id).name}: elsewhere",
+            words.say("action.elsewhere", name=survey.emitter(one.id).name),
             ActionKind.RELOCATE_EMITTER,
             (one.id,),
             position=one.position,
@@ -280,14 +289,14 @@ def actions_of(survey: Survey, wish: WhatIfRequest) -> tuple[Action, ...]:
     moved = tuple(
         Action(
             new_id("action"),
-            f"{survey.place(one.id).name}: elsewhere",
+            words.say("action.elsewhere", name=survey.place(one.id).name),
             ActionKind.MOVE_PLACE,
             place_id=one.id,
             position=one.position,
         )
         for one in wish.places
     )
-    return (*off, *relocated, *moved, *(screen_action(screen) for screen in wish.screens))
+    return (*off, *relocated, *moved, *(screen_action(screen, survey) for screen in wish.screens))
 
 
 def with_actions(survey: Survey, wish: WhatIfRequest) -> Survey:

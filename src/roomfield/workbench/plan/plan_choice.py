@@ -21,6 +21,7 @@ from roomfield.survey import Action, AdoptedPlan, CostRange, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
+from roomfield.workbench.plan.exclusions import with_exclusions
 from roomfield.workbench.plan.outcomes import limiting, reach, worsening
 from roomfield.workbench.record.editing import now
 
@@ -130,7 +131,7 @@ def candidates(survey: Survey, visit_id: str) -> tuple[Action, ...]:
     left = tuple(a for a in survey.actions if a.id not in done and there.issuperset(a.emitter_ids))
     if not left:
         raise TooEarlyError("there is no action to choose from yet.", mend="Try something on the plan and keep it.")
-    return left
+    return with_exclusions(left)
 
 
 def choice_of(survey: Survey, visit_id: str, terms: PlanTerms, progress: Progress | None = None) -> Choice:
@@ -183,7 +184,7 @@ def prediction_of(survey: Survey, visit_id: str, action_ids: Sequence[str], term
     for name in action_ids:
         if name not in actions:
             raise UnknownNameError("action", name, actions)
-    _refuse_clashes([actions[name] for name in action_ids])
+    _refuse_clashes(with_exclusions([actions[name] for name in dict.fromkeys(action_ids)]))
     return _predicted(survey, visit_id, tuple(dict.fromkeys(action_ids)), terms)
 
 
@@ -296,13 +297,18 @@ def adopted(survey: Survey, action_ids: tuple[str, ...], terms: PlanTerms) -> Su
     missing = [name for name in action_ids if name not in known]
     if missing or not action_ids:
         raise InputError("the plan names an action that is not there.", mend="Work out the plans again.")
-    _refuse_clashes([action for action in survey.actions if action.id in action_ids])
+    _refuse_clashes(with_exclusions([action for action in survey.actions if action.id in action_ids]))
     plan = AdoptedPlan(action_ids, terms.target_w_m2, terms.kind, terms.confidence, now(), place_ids=terms.place_ids)
     return replace(survey, adopted_plan=plan)
 
 
-def with_cost(survey: Survey, action_id: str, name: str, low: float, high: float) -> Survey:
+def with_cost(survey: Survey, action_id: str, name: str, low: float, high: float, *, stated: bool = True) -> Survey:
     """The survey with name and cost of an action changed.
+
+    Parameters
+    ----------
+    stated : bool
+        False if the cost is not known; it is then not told as free.
 
     Raises
     ------
@@ -316,7 +322,9 @@ def with_cost(survey: Survey, action_id: str, name: str, low: float, high: float
     return replace(
         survey,
         actions=tuple(
-            replace(one, name=name.strip()[:200] or one.name, cost=CostRange(low, high, one.cost.currency))
+            replace(
+                one, name=name.strip()[:200] or one.name, cost=CostRange(low, high, one.cost.currency, stated=stated)
+            )
             if one.id == action_id
             else one
             for one in survey.actions

@@ -141,8 +141,8 @@ def _item(step: WorkStep) -> WorkItem:
         _GROUP[step.step],
         step.action.note,
         quantity,
-        step.action.cost.low,
-        step.action.cost.high,
+        step.action.cost.low if step.action.cost.stated else None,
+        step.action.cost.high if step.action.cost.stated else None,
         tuple(Caution(c.topic, c.text, c.group) for c in step.cautions),
     )
 

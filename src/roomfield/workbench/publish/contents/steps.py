@@ -50,11 +50,11 @@ def with_agreed_steps(content: ReportContent) -> ReportContent:
 
 
 def _agreed(item: WorkItem, currency: str) -> Text:
+    if item.cost_low is None or item.cost_high is None:
+        return phrase("step.agreed.unpriced")
     if not item.cost_high:
         return phrase("step.agreed.free")
-    return phrase(
-        "step.agreed.reason", low=f"{item.cost_low or 0.0:.0f}", high=f"{item.cost_high:.0f}", currency=currency
-    )
+    return phrase("step.agreed.reason", low=f"{item.cost_low:.0f}", high=f"{item.cost_high:.0f}", currency=currency)
 
 
 def _words(key: str, **values: str | float) -> tuple[Text, Text]:
