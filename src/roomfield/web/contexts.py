@@ -267,6 +267,7 @@ class ReadingsPage(SurveyPage):
     loose: tuple[Any, ...]
     bearings: tuple[Any, ...]
     withdrawn: tuple[Any, ...]
+    photos: tuple[Any, ...]
     tables: tuple[Any, ...]
     new: int
 

@@ -7,13 +7,15 @@ from functools import partial
 from typing import Any
 
 from fastapi import APIRouter
+from fastapi.concurrency import run_in_threadpool
 
 from roomfield.survey import Bearing, Reading
-from roomfield.web.dependencies import Desk, Opened
+from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.walksheet import taken_view
 from roomfield.workbench.record import editing, field_entry, survey_list
 from roomfield.workbench.record.bearing_entry import BearingEntry, enter_bearing
 from roomfield.workbench.record.field_entry import Entry
+from roomfield.workbench.record.photos import keep_photo
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}", tags=["walk"])
 
@@ -56,6 +58,14 @@ def undo_readings(records: Desk, survey_id: str, request: UndoRequest) -> dict[s
 def add_bearing(records: Desk, survey_id: str, entry: BearingEntry) -> Bearing:
     """Enter the axis of strongest or weakest pickup at a point; the same entry sent twice is kept once."""
     return enter_bearing(records, survey_id, entry)
+
+
+@router.post("/photos", status_code=201)
+async def add_photo(records: Desk, survey_id: str, form: Form) -> dict[str, str]:
+    """Keep a photo (form field ``file``, JPEG without camera data) with its ``caption``; answers its hash."""
+    content = await form.file("file").read()
+    kept = await run_in_threadpool(keep_photo, records, survey_id, content, form.text("caption"))
+    return {"sha256": kept.sha256, "caption": kept.caption}
 
 
 @router.post("/radio-states", status_code=201)

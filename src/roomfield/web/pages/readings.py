@@ -18,6 +18,7 @@ from roomfield.web.rendering import language_of, render
 from roomfield.web.tablesheet import MEANING_WORDS, ColumnChoice, Refusal, TableAnswers, outcome_of, unit_words
 from roomfield.workbench.publish import report_request
 from roomfield.workbench.record import table_intake
+from roomfield.workbench.record.photos import photos_of
 from roomfield.workbench.record.readings_ledger import ledger_of
 from roomfield.workbench.record.table_intake import TableOffer
 
@@ -49,6 +50,7 @@ def show(request: Request, opened: Opened, new: int = 0) -> Response:
         loose,
         bearing_rows(survey, visit_id, words),
         withdrawn_rows(survey, visit_id, words),
+        photos_of(survey),
         table_intake.taken_tables(survey),
         new,
     )

@@ -158,8 +158,21 @@ const time = (event) => {
 };
 canvas.addEventListener("wheel", (event) => { event.preventDefault(); zoom(Math.exp(event.deltaY * 0.0015), time(event)); }, { passive: false });
 canvas.addEventListener("touchstart", (event) => event.preventDefault(), { passive: false });
+// The values under the finger, in words below the drawing.
+function tellAt(event) {
+  const { data } = state;
+  if (!data) return;
+  const n = Math.floor((time(event) - Date.parse(data.start)) / (data.bin_s * 1000));
+  const scale = data.unit === "W/m2" ? 1e6 : 1;
+  const unit = data.unit === "W/m2" ? "µW/m²" : data.unit;
+  if (!(data.high[n] > -Infinity) || data.high[n] === null) { said.textContent = t("{moment}: nothing was observed", { moment: moment(time(event)) }); return; }
+  const [low, mean, high] = [data.low[n], data.mean[n], data.high[n]].map((v) => (v === null ? "–" : number(v * scale, 3)));
+  said.textContent = t("{moment}: mean {mean}, lowest {low}, highest {high} {unit}", { moment: moment(Date.parse(data.start) + n * data.bin_s * 1000), mean, low, high, unit });
+}
 const fingers = new Map();
 let before = null;
+canvas.addEventListener("pointermove", (event) => { if (!fingers.size) tellAt(event); });
+canvas.addEventListener("click", tellAt);
 canvas.addEventListener("pointerdown", (event) => { canvas.setPointerCapture(event.pointerId); fingers.set(event.pointerId, event.clientX); before = spread(); });
 canvas.addEventListener("pointermove", (event) => {
   if (!fingers.has(event.pointerId)) return;

@@ -61,6 +61,9 @@ function refresh() {
   panel.draw();
 }
 
+// For those who do not see the sheet: what is chosen now, and what was just drawn.
+const announce = (words) => { document.getElementById("announce").textContent = words; };
+
 function choose(keys, { add = false } = {}) {
   if (!add) view.chosen.clear();
   for (const key of keys) {
@@ -68,6 +71,7 @@ function choose(keys, { add = false } = {}) {
     else view.chosen.add(key);
   }
   refresh();
+  announce(view.chosen.size === 1 ? panel.nameOf([...view.chosen][0]) : view.chosen.size ? t("{count} chosen", { count: view.chosen.size }) : "");
 }
 
 function setTool(tool) {
@@ -99,8 +103,20 @@ function press(point, target, { add = false, free = false } = {}) {
   else if (state.tool === "furniture") drawBoxCorner(at);
   else if (state.tool in items.OPENINGS) cutOpening(point);
   else if (state.tool === "place") made("places", (doc) => items.addPlace(doc, state.storeyId, at, panel.placeKind, items.unusedName(t(panel.placeName), doc.places)));
-  else if (state.tool === "emitter") made("emitters", (doc) => items.addEmitter(doc, state.storeyId, at, items.unusedName(t("Emitter"), doc.emitters)));
+  else if (state.tool === "emitter") made("emitters", (doc) => addTransmitter(doc, at));
   return undefined;
+}
+
+// Set down beside the dwelling it is a mast or a neighbour: it goes to the ring, a hundred metres off until that is known.
+function addTransmitter(doc, at) {
+  const [x0, y0, x1, y1] = extent(doc.dwelling.walls.flatMap((w) => [w.start, w.end]));
+  const beside = doc.dwelling.walls.length > 0 && (at[0] < x0 - 1.2 || at[0] > x1 + 1.2 || at[1] < y0 - 1.2 || at[1] > y1 + 1.2);
+  if (!beside) return items.addEmitter(doc, state.storeyId, at, items.unusedName(t("Emitter"), doc.emitters));
+  const middle = [(x0 + x1) / 2, (y0 + y1) / 2];
+  const far = 100 / distance(middle, at);
+  const item = items.addEmitter(doc, state.storeyId, [round(middle[0] + (at[0] - middle[0]) * far), round(middle[1] + (at[1] - middle[1]) * far)], items.unusedName(t("Mast"), doc.emitters));
+  item.position[2] = 20;
+  return Object.assign(item, { outdoor: true, control: "operator" });
 }
 
 function made(kind, make) {
@@ -110,6 +126,7 @@ function made(kind, make) {
   // Rooms come one after the other: the tool stays in the hand.
   if (kind !== "rooms") setTool("choose");
   choose([`${kind}:${item.id}`]);
+  announce(t("Drawn: {what}", { what: panel.nameOf(`${kind}:${item.id}`) }));
   if (kind !== "rooms") panel.focusName();
 }
 
@@ -377,6 +394,8 @@ function moveCross([dx, dy]) {
   state.cursor = [round(state.cursor[0] + dx), round(state.cursor[1] + dy)];
   if (state.draft?.points) state.draft.now = snap(state.cursor, { from: state.draft.points.at(-1) }).point;
   coordinates.textContent = `${metres(state.cursor[0], 1)} · ${metres(state.cursor[1], 1)} m`;
+  const under = nearest(state.cursor);
+  announce([coordinates.textContent, under ? panel.nameOf(`${under.kind}:${under.id}`) : ""].filter(Boolean).join(", "));
   drawDraft();
 }
 

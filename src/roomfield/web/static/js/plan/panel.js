@@ -34,6 +34,14 @@ export class Panel {
     }, true);
   }
 
+  nameOf(key) {
+    const [kind, id] = split(key);
+    const item = find(this.book.doc, kind, id);
+    if (!item) return "";
+    const own = item.name ?? (kind === "walls" ? t("{length} m long, {thick} cm thick", { length: metres(distance(item.start, item.end)), thick: metres(item.layers.reduce((sum, l) => sum + l.thickness_m, 0) * 100, 1) }) : "");
+    return [t(NOUNS[kind]), own].filter(Boolean).join(" ");
+  }
+
   get placeName() { return PLACE_KINDS[this.placeKind]; }
 
   focusName() { this.holder.querySelector("input[data-name]")?.select(); }

@@ -10,6 +10,7 @@ import { density, number, t } from "../words.js";
 import { BearingLine } from "./bearing.js";
 import { drawPoints, platesOf } from "./marks.js";
 import { HIGH_KINDS, ORIENTATIONS, Pad, UNITS } from "./pad.js";
+import { photoField } from "./photo.js";
 import { Queue } from "./queue.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
@@ -266,6 +267,12 @@ function pickNext(step) {
   const at = places.findIndex((p) => p.id === state.placeId);
   pickPlace(places[(at + step + places.length) % places.length].id);
 }
+
+photoField({
+  surveyId: start.survey_id, field: $("photo"), said: $("photo-words"),
+  caption: () => [point(), start.states.find((s) => s.id === state.stateId)?.name, moment().slice(0, 16).replace("T", " "), $("note").value].filter(Boolean).join(", "),
+  onKept(mark) { $("note").value = [$("note").value, t("photo {mark}", { mark })].filter(Boolean).join(", "); },
+});
 
 let drag = null;
 navigate(view, {
