@@ -29,7 +29,7 @@ def test_the_plan_stands_on_every_page_with_a_number_at_each_bed(demo_server, op
     page.goto(f"{demo_server.base}/surveys/{DEMO}/{slug}")
     page.wait_for_selector(".bound-sheet .plate-number", timeout=60000)
     assert page.locator(".bound-sheet .plate-number").count() >= 3, "the storey with the most beds comes first"
-    page.locator(".bound-sheet .mark.places").first.click()
+    page.locator(".bound-sheet .mark.places .plate").first.click()
     expect(page.locator("[data-said]")).to_contain_text("Parents' bed")
 
 

@@ -63,7 +63,9 @@ for (const form of document.querySelectorAll("form[method=post]:not([data-upload
     const content = new FormData(form, event.submitter);
     buttons.forEach((button) => { button.disabled = true; });
     try {
-      window.location.assign(await follow(event.submitter?.formAction || form.action, content));
+      // Asked for as attributes: a field may be named "action", and a button without an address of its own answers the page's.
+      const address = event.submitter?.getAttribute("formaction") ?? form.getAttribute("action") ?? window.location.href;
+      window.location.assign(await follow(address, content));
     } catch (error) {
       const box = faultBox(error);
       form.append(box);
