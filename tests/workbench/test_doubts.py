@@ -30,6 +30,7 @@ from roomfield.survey import (
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.assess.doubts import DoubtKind
 from roomfield.workbench.assess.log_doubts import log_doubts, logged_levels
+from roomfield.workbench.publish.contents.method import method_paragraphs
 from roomfield.workbench.publish.contents.unsettled import doubt_texts, unsettled
 
 PEAK, HELD, AVERAGE = Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE
@@ -197,3 +198,15 @@ def test_a_log_and_a_spot_reading_that_cannot_both_be_right_are_told():
     assert logged(quiet, "highest_held", 2, 4000) == ()
     assert logged_levels(found.survey, LogRecord("l", "v", "m1", "on", AVERAGE, "a"), SimpleNamespace(
         unit=SimpleNamespace(name="V/m"), kind="average", minimum=1.0, maximum=2.0)) is None  # fmt: skip
+
+
+def test_two_meters_at_one_place_make_one_level_and_the_report_says_how_it_was_held():
+    second = replace(METER, id="m2", name="Second meter", tolerance_db=2.0)
+    found = assess(survey(("bed", "on", PEAK, 10, dict(watched_s=5.0)), ("bed", "on", PEAK, 25, dict(meter_id="m2")),
+                          meters=(METER, second)))  # fmt: skip
+    (one,) = found.across_meters
+    assert one.meter_ids == ("m1", "m2") and 15e-6 < one.level.median_w_m2 < 33e-6
+    for language in ("en", "de"):
+        texts = [load_words(language).text(t) for t in method_paragraphs(found)]
+        assert any("1 " in t and "2 " in t for t in texts[:1])
+        assert any("Bed" in t and "µW/m²" in t for t in texts)

@@ -8,6 +8,7 @@ from roomfield.instrument.floor import bounded_value, pulse_response_db
 from roomfield.instrument.pickup import shortfall, three_axis_sum_w_m2
 from roomfield.instrument.pulses import shortest_pulse_s
 from roomfield.instrument.repeated_readings import CombinedLevel, combine, sum_axes
+from roomfield.instrument.several_meters import weighed_together
 
 __all__ = [
     "CombinedLevel",
@@ -27,5 +28,6 @@ __all__ = [
     "three_axis_sum_w_m2",
     "to_level",
     "tolerance_db",
+    "weighed_together",
     "with_clipped_averages",
 ]

@@ -16,11 +16,12 @@ from roomfield.exposure.decision import (
     takes_mean_over_scan,
 )
 from roomfield.exposure.guideline import CategoryProbability, GuidelineResult, compare_with_every_service
-from roomfield.quantities import RISING, Censor, Kind, ProbabilityRange
+from roomfield.instrument import weighed_together
+from roomfield.quantities import RISING, Censor, Kind, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import GuidelineSet, guideline_set
 from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.rules import decision_rule
-from roomfield.survey import Survey
+from roomfield.survey import Period, Survey
 from roomfield.workbench.assess.doubts import Doubt, doubts
 from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel, level_table
 from roomfield.workbench.assess.place_use import Aim, aim_of, is_for_sleeping, is_meant
@@ -120,6 +121,16 @@ class GuidelineFinding:
 
 
 @dataclass(frozen=True)
+class AcrossMeters:
+    """One level at a place from every meter that read it."""
+
+    place_id: str
+    state_id: str
+    meter_ids: tuple[str, ...]
+    level: UncertainLevel
+
+
+@dataclass(frozen=True)
 class Assessment:
     """Everything that follows from one visit's readings alone.
 
@@ -174,6 +185,19 @@ class Assessment:
     attributions: tuple[AttributionFinding, ...] = ()
     quotients: tuple[QuotientFinding, ...] = ()
     doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def across_meters(self) -> tuple[AcrossMeters, ...]:
+        """Where several meters read one place in one state and kind: one level, the surer meter weighing more."""
+        spots: dict[tuple[str, str, Kind, Period | None], list[MeasuredLevel]] = {}
+        for item in self.table.levels:
+            spots.setdefault((item.place_id, item.state_id, item.kind, item.period), []).append(item)
+        return tuple(
+            AcrossMeters(place, state, tuple(i.meter_id for i in items),
+                         weighed_together([i.combined.level for i in items]))
+            for (place, state, _, _), items in spots.items()
+            if len(items) > 1
+        )  # fmt: skip
 
     @property
     def leading_switches(self) -> tuple[PooledSwitch, ...]:

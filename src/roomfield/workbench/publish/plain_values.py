@@ -9,7 +9,7 @@ from roomfield.exposure.guideline import GuidelineResult
 from roomfield.quantities import UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
 from roomfield.show.words import load_words
-from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
+from roomfield.workbench.assess.assessment import AcrossMeters, Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import MeasuredLevel
 from roomfield.workbench.assess.switching import AttributionFinding, PooledSwitch, QuotientFinding, SwitchFinding
 from roomfield.workbench.publish.contents.findings import category_chances, law_outcome, likely_outcome
@@ -235,6 +235,21 @@ def switch_row(assessment: Assessment, finding: SwitchFinding) -> dict[str, Any]
     }
 
 
+def across_row(assessment: Assessment, item: AcrossMeters) -> dict[str, Any]:
+    """One level from several meters as plain values."""
+    low, median, high = _ends(item.level, assessment.terms.coverage)
+    return {"place_id": item.place_id, "state": item.state_id, "meters": list(item.meter_ids),
+            "kind": item.level.kind.value, "low_w_m2": low, "median_w_m2": median, "high_w_m2": high}  # fmt: skip
+
+
+def other_time_row(assessment: Assessment, item: MeasuredLevel) -> dict[str, Any]:
+    """What was read at the other time of day as plain values."""
+    low, median, high = _ends(item.combined.level, assessment.terms.coverage)
+    return {"place_id": item.place_id, "state": item.state_id, "meter": item.meter_id, "kind": item.kind.value,
+            "period": item.period.value if item.period else "", "low_w_m2": low, "median_w_m2": median,
+            "high_w_m2": high}  # fmt: skip
+
+
 def doubt_sentences(assessment: Assessment, language: str = "en") -> tuple[str, ...]:
     """What cannot be, or cannot all be right, one sentence each."""
     words = load_words(language)
@@ -276,5 +291,7 @@ def assessment_plain(assessment: Assessment, *, all_states: bool = False) -> dic
         "services": [row for f in assessment.precaution for row in service_rows(assessment, f)],
         "on_off_tests": [attribution_row(f, assessment.terms.coverage) for f in assessment.attributions],
         "doubts": list(doubt_sentences(assessment)),
+        "across_meters": [across_row(assessment, item) for item in assessment.across_meters],
+        "other_times": [other_time_row(assessment, item) for item in assessment.table.other_times],
         "quotients": [quotient_row(f, assessment.terms.coverage) for f in assessment.quotients],
     }

@@ -27,7 +27,46 @@ def method_paragraphs(assessment: Assessment) -> tuple[Text, ...]:
     if len(assessment.meter_ids) > 1:
         names = ", ".join(assessment.survey.meter(m).name for m in assessment.meter_ids)
         found.append(phrase("method.meters", n=len(assessment.meter_ids), names=names))
-    return tuple(found)
+    return (*_held(assessment), *found, *_across_meters(assessment), *_other_times(assessment))
+
+
+def _held(assessment: Assessment) -> Iterator[Text]:
+    """How the meter was held, and what is taken for it where nobody noted it."""
+    readings = [r for item in assessment.table.levels for r in item.combined.readings]
+    watched = [r.watched_s for r in readings if r.watched_s is not None]
+    timed = sum(r.period is not None for r in readings)
+    yield phrase("method.held", n=len(readings), timed=timed, watched=len(watched))
+    if watched:
+        yield phrase("method.watched", low=min(watched), high=max(watched))
+
+
+def _across_meters(assessment: Assessment) -> Iterator[Text]:
+    for item in assessment.across_meters:
+        if item.state_id == assessment.table.base_state.id:
+            span = item.level.interval(assessment.terms.coverage)
+            yield phrase(
+                "method.across_meters",
+                place=assessment.survey.place(item.place_id).name,
+                kind=phrase(f"kind_noun.{item.level.kind.value}"),
+                median=item.level.median_w_m2,
+                low=span.low_w_m2,
+                high=span.high_w_m2,
+            )
+
+
+def _other_times(assessment: Assessment) -> Iterator[Text]:
+    """What was read at the other time of day: a finding of its own."""
+    for item in assessment.table.other_times:
+        span = item.combined.level.interval(assessment.terms.coverage)
+        if item.state_id == assessment.table.base_state.id and item.period is not None:
+            yield phrase(
+                f"method.by_{item.period.value}",
+                place=assessment.survey.place(item.place_id).name,
+                kind=phrase(f"kind_noun.{item.kind.value}"),
+                median=item.combined.level.median_w_m2,
+                low=span.low_w_m2,
+                high=span.high_w_m2,
+            )
 
 
 def _corrections(assessment: Assessment) -> Iterator[Text]:
