@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from roomfield.errors import InputError, StoreError
+from roomfield.exchange.unpack import open_package
 from roomfield.quantities.kind import Kind
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Assignment, Reading
@@ -98,18 +99,21 @@ def test_a_package_carries_its_chain_and_a_changed_one_is_found(records: Store, 
     records.append(survey_id, [entry("r1")])
     records.amend(survey_id, "r1", "note", "left", reason="slip", by="A")
     job = Job(records.load(survey_id).survey, records)
-    digest = job.write_package(tmp_path / "flat.zip")
+    job.write_package(tmp_path / "flat.zip")
     found = proof.check_package(tmp_path / "flat.zip")
     assert (found.misfits, found.links) == ((), 4)
     assert found.heads[0][1] == proof.chain_head(records, survey_id).sha256
     with open_store(tmp_path / "other.sqlite") as other:
         taken = take_in_package(other, tmp_path / "flat.zip")
         first = other.history(taken.id)[0]
-        assert first.what == f"taken in: package {digest}, chain {found.heads[0][1]}"
+        assert first.what == f"taken in: package {job.content_sha256}, chain {found.heads[0][1]}"
     other_value = replace(job.survey, readings=(replace(entry("r1"), value_w_m2=9e-6),))
     Job(other_value, records).write_package(tmp_path / "forged.zip")
     assert "rows of reading" in proof.check_package(tmp_path / "forged.zip").misfits[0].what
-    assert Job(job.survey).package_sha256 == digest, "the chain does not change the package hash"
+    with open_package(tmp_path / "flat.zip") as opened:
+        assert opened.package_hash == Job(job.survey).content_sha256, (
+            "the chain does not change the hash of the content"
+        )
     with zipfile.ZipFile(tmp_path / "flat.zip") as bag:
         assert any(name.endswith("/chain.json") for name in bag.namelist())
 
@@ -227,3 +231,14 @@ def test_a_table_taken_in_again_says_how_many_were_new(records: Store, survey_id
     again = taken(records, survey_id, path, again=True)
     assert again.remarks[-1] == "2 of them were in the record already and were not added again."
     assert len(records.load(survey_id).survey.readings) == 2
+
+
+def test_a_report_prints_the_end_of_its_chain_and_is_known_by_it(records: Store, survey_id: str, tmp_path: Path):
+    from roomfield.workbench.publish.files import custody_of
+
+    custody = custody_of(Job(records.load(survey_id).survey, records))
+    assert (custody.chain_sha256, custody.chain_links) == (proof.chain_head(records, survey_id).sha256, 2)
+    report = tmp_path / "report.txt"
+    groups = [custody.chain_sha256[i : i + 8] for i in range(0, 64, 8)]
+    report.write_text("Last link\n" + " ".join(groups), "utf-8")
+    assert "link 2 of" in proof.check_report(report, records)[0]

@@ -77,12 +77,18 @@ class Custody:
         SHA-256 of the manifest inside it, which does not depend on how it was packed.
     software : str
         Program and version.
+    chain_sha256 : str
+        Hash of the last link of the record's chain; empty if the survey lies in no record.
+    chain_links : int
+        How many links the chain has.
     """
 
     package_name: str = ""
     package_sha256: str = ""
     software: str = ""
     content_sha256: str = ""
+    chain_sha256: str = ""
+    chain_links: int = 0
 
 
 @dataclass(frozen=True)

@@ -80,6 +80,8 @@ def annex_section(content: ReportContent, words: Words) -> Section:
         ]
     else:
         pairs = [(words.say("annex.package"), words.say("annex.no_package"))]
+    if custody.chain_sha256:
+        pairs.append((words.say("annex.chain_head", n=custody.chain_links), _grouped(custody.chain_sha256)))
     if custody.software:
         pairs.append((words.say("annex.software"), custody.software))
     blocks.append(Facts(tuple(p for p in pairs if p[1])))

@@ -16,6 +16,7 @@ from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.publish.contents import evidence, findings, method, plan, steps, unsettled
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.proof import ChainHead, chain_head
 
 TABLE_FORMATS = (".xlsx", ".csv", ".json")
 FALSE_ACCEPTANCE = {"guard-0.83U": 0.05, "guard-U": 0.025, "guard-1.5U": 0.0016, "three-way": 0.025}
@@ -85,7 +86,9 @@ def _rules(assessment: Assessment) -> Rules:
 def custody_of(job: Job) -> Custody:
     """Name and hashes of the survey package as `Job.write_package` writes it now."""
     digest = job.package_sha256()
-    return Custody(f"{job.survey.id}.zip" if digest else "", digest, SOFTWARE, job.content_sha256 if digest else "")
+    content = job.content_sha256 if digest else ""
+    head = chain_head(job.store, job.survey.id) if job.store is not None else ChainHead("", 0, "", "")
+    return Custody(f"{job.survey.id}.zip" if digest else "", digest, SOFTWARE, content, head.sha256, head.number)
 
 
 def _parties(survey: Survey) -> Parties:
