@@ -59,6 +59,17 @@ def test_an_error_that_readings_share_moves_all_places_together(posterior) -> No
     assert 3.0 < np.std(10.0 * np.log10(told[:, 0])) < 4.0
 
 
+def test_a_place_read_in_the_other_kind_of_instantaneous_power_is_tied_by_that(posterior) -> None:
+    held = UncertainLevel.from_density(Kind.HIGHEST_HELD, 4e-3)
+    other = tie(posterior, {"p0": held, "p1": held}, kind=Kind.HIGHEST_HELD)
+    found = tie(posterior, {"p0": level(2e-3)}, kind=Kind.PEAK).with_more(other)
+    told = drawn(posterior, found)
+    np.testing.assert_allclose(told[:, 0], 2e-3, rtol=1e-9)
+    model = [levels_at(posterior, POINTS, kind=k).density_w_m2[:, 1] for k in (Kind.PEAK, Kind.HIGHEST_HELD)]
+    np.testing.assert_allclose(told[:, 1], 4e-3 * model[0] / model[1], rtol=1e-9)
+    assert np.all(told[:, 1] < 4e-3 * 10.0**0.5)
+
+
 def test_bounds_tie_nothing_and_another_kind_is_refused(posterior) -> None:
     found = tie(posterior, {"p0": level(1e-8, censor=Censor.BELOW), "nowhere": level(1e-3)}, kind=Kind.PEAK)
     assert np.all(found.factors(["p0", "p1"]) == 1.0)

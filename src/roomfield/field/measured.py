@@ -37,6 +37,11 @@ class Tie:
     by_place: Mapping[str, Array]
     common: Array
 
+    def with_more(self, other: Tie) -> Tie:
+        """The same with places that only the other ties, read in another kind of instantaneous power."""
+        by_place = {**other.by_place, **self.by_place}
+        return _tie_of(by_place, len(self.common))
+
     def factors(self, place_ids: Sequence[str]) -> Array:
         """Factors at places, shape (n_draws, n_places)."""
         return np.stack([self.by_place.get(name, self.common) for name in place_ids], axis=1)
@@ -78,7 +83,13 @@ def tie(
     points = [p.position for p in posterior.survey.places if p.position is not None]
     model = levels_at(posterior, points, kind=kind, state=state).density_w_m2[:, [column[name] for name in used]]
     factor = joint_draws_w_m2(list(used.values()), count, np.random.default_rng([posterior.seed, _STREAM])) / model
-    return Tie(dict(zip(used, factor.T, strict=True)), np.exp(np.mean(np.log(factor), axis=1)))
+    return _tie_of(dict(zip(used, factor.T, strict=True)), count)
+
+
+def _tie_of(by_place: Mapping[str, Array], count: int) -> Tie:
+    if not by_place:
+        return Tie({}, np.ones(count))
+    return Tie(by_place, np.exp(np.mean(np.log(np.stack(list(by_place.values()))), axis=0)))
 
 
 def measured_times_ratio(measured: UncertainLevel, base_w_m2: Array, wanted_w_m2: Array, *, seed: int = 0) -> Array:
