@@ -48,7 +48,11 @@ export async function openSheet(figure) {
     storeyButtons(figure.querySelector(".storeys"), plan, storeyId, (id) => { storeyId = id; draw(); });
     figure.querySelector(".storeys").hidden = plan.dwelling.storeys.length < 2;
   };
+  let shown = "";
   const tell = (target) => {
+    const key = target ? `${target.kind}:${target.id}` : "";
+    if (key === shown) return; // a sheet that is drawn anew under the pointer would lose its press
+    shown = key;
     const title = target?.kind === "places" ? sentence(view.numbers.get(target.id)) ?? t("{place}: not measured", { place: plan.places.find((p) => p.id === target.id).name }) : plan.emitters.find((e) => target?.kind === "emitters" && e.id === target.id)?.name;
     if (title) said.textContent = title;
     view.chosen.clear();
