@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from roomfield.errors import TooEarlyError
 from roomfield.quantities import ErrorContribution, Kind, ratio
-from roomfield.remedy.verification import VerifiedOutcome, mix_contribution, verify
+from roomfield.quantities.level import UncertainRatio
+from roomfield.remedy.verification import Agreement, VerifiedOutcome, _agreement, mix_contribution, verify
 from roomfield.survey import BandZone, Emitter, Meter, Place, RadioState, Reading, Survey, Visit, VisitPurpose
 
 METER = Meter("m", "meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-9, overload_w_m2=2.5)
@@ -87,3 +90,18 @@ def test_readings_of_different_kinds_are_not_compared():
     mixed = replace(there, readings=(there.readings[0], replace(there.readings[1], kind=Kind.AVERAGE)))
     with pytest.raises(TooEarlyError, match="on both visits"):
         verify(mixed, "v1", "v2")
+
+
+@pytest.mark.published(
+    "scipy.stats.norm: 95 % of a normal law lies within 1.96 standard deviations (JCGM 100, table G.1)"
+)
+@pytest.mark.parametrize(("times", "said"), [(0.97, Agreement.AS_PREDICTED), (1.03, Agreement.LESS)])
+def test_less_than_predicted_is_said_beyond_95_percent_of_both_errors(times, said):
+    """The prediction's 90 % interval is 10 dB wide about 20 dB; the change has 3 dB of its own."""
+    errors = (ErrorContribution("own", 3.0),)
+    spread = 10.0 / (stats.norm.ppf(0.95) - stats.norm.ppf(0.05))
+    reach = stats.norm.ppf(0.975) * np.hypot(3.0, spread)
+    expected = SimpleNamespace(reduction_db=SimpleNamespace(low=15.0, median=20.0, high=25.0))
+    for sign, answer in ((-1.0, said), (1.0, Agreement.MORE if said is Agreement.LESS else said)):
+        change = UncertainRatio(Kind.PEAK, -(20.0 + sign * times * reach), errors)
+        assert _agreement(change, expected) is answer

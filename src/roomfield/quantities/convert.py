@@ -65,21 +65,6 @@ _TO_W_M2: dict[str, Callable[[Array], Array]] = {
     "dBW/m2": ratio_from_decibels,
 }
 
-_FROM_W_M2: dict[str, Callable[[Array], Array]] = {
-    "W/m2": lambda s: s,
-    "mW/m2": lambda s: s * 1e3,
-    "uW/m2": lambda s: s * 1e6,
-    "nW/m2": lambda s: s * 1e9,
-    "mW/cm2": lambda s: s * 0.1,
-    "uW/cm2": lambda s: s * 1e2,
-    "nW/cm2": lambda s: s * 1e5,
-    "V/m": field_from_power_density,
-    "mV/m": lambda s: field_from_power_density(s) * 1e3,
-    "dBuV/m": lambda s: decibels_from_ratio(s * FREE_SPACE_IMPEDANCE_OHM * 1e12),
-    "dBm/m2": lambda s: decibels_from_ratio(s * 1e3),
-    "dBW/m2": decibels_from_ratio,
-}
-
 DENSITY_UNITS: tuple[str, ...] = tuple(_TO_W_M2)
 """Units of the trade, written in plain letters: ``uW/m2`` is microwatt per square metre."""
 
