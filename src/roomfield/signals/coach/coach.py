@@ -1,0 +1,155 @@
+"""The coach: from the level of a running scan to what is still missing and what to do next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.errors import FormatError, RangeError
+from roomfield.signals.coach.course import RATE_HZ, SHORTEST_S, course_numbers
+from roomfield.signals.coach.forest import Shortfall, shortfall_forest
+
+F64 = NDArray[np.float64]
+
+ENOUGH_GAP_DB = 1.5
+"""A scan is enough once so little is missing [dB] ..."""
+ENOUGH_CHANCE = 0.95
+"""... with this probability [1]."""
+ANSWERS_PER_S = 10.0
+FAST_M_S = 0.35
+LIKELY = 0.6
+SWEEP_S = 15.0
+"""Before this long there is more to gain from new places than from going back [s]; common practice, no source."""
+FRESH_S = 4.0
+"""The highest value is fresh this long: the hand is at it or near [s]."""
+LONGEST_S = 600.0
+
+
+class Advice(StrEnum):
+    """What helps most next."""
+
+    LISTEN = "listen"
+    """Too little heard for an answer."""
+    SLOWER = "slower"
+    TURN = "turn"
+    """Turn the antenna through all directions while going on."""
+    SWEEP = "sweep"
+    """Go on to places not yet visited."""
+    STAY = "stay"
+    """A new highest value: stay about here, hold still and turn."""
+    BACK = "back"
+    """Go back to the loudest spots, search about them and turn there."""
+    ENOUGH = "enough"
+
+
+@dataclass(frozen=True)
+class CoachAnswer:
+    """What the coach says at one moment.
+
+    Attributes
+    ----------
+    seconds : float
+        Length of the scan so far [s].
+    highest : float
+        Highest value so far, in the unit that was given.
+    shortfall_db, low_db, high_db : float
+        How far it lies under the largest there is: median and the ends of the 90 % interval [dB].
+    enough_chance : float
+        Probability that at most `ENOUGH_GAP_DB` is missing [1].
+    advice : Advice
+    """
+
+    seconds: float
+    highest: float
+    shortfall_db: float
+    low_db: float
+    high_db: float
+    enough_chance: float
+    advice: Advice
+
+    @property
+    def enough(self) -> bool:
+        """Whether the scan may end."""
+        return self.advice is Advice.ENOUGH
+
+
+class ScanCoach:
+    """Listens to a scan and answers ten times a second.
+
+    The scan begins with the first value; `LONGEST_S` of it are kept.
+
+    Examples
+    --------
+    >>> coach = ScanCoach()
+    >>> coach.push([1e-5] * 50).advice
+    <Advice.LISTEN: 'listen'>
+    """
+
+    def __init__(self) -> None:
+        self._power = np.empty(int(LONGEST_S * RATE_HZ))
+        self._count = 0
+        self._answered = 0
+        self._answer = CoachAnswer(0.0, 0.0, float("nan"), float("nan"), float("nan"), 0.0, Advice.LISTEN)
+
+    def push(self, power: NDArray[np.floating] | list[float]) -> CoachAnswer:
+        """Take in the next values and return the newest answer.
+
+        Parameters
+        ----------
+        power : array_like, shape (n,)
+            Highest instantaneous power density of each 20 ms, in any one unit.
+
+        Raises
+        ------
+        FormatError
+            If a value is not a number or negative.
+        RangeError
+            If the scan is longer than `LONGEST_S`.
+        """
+        values = np.asarray(power, dtype=np.float64).ravel()
+        if not (np.isfinite(values).all() and (values >= 0.0).all()):
+            raise FormatError(
+                "a level of the scan is negative or not a number.", where="scan", mend="Give power densities of 0 or more."
+            )
+        if self._count + len(values) > len(self._power):
+            seconds = (self._count + len(values)) / RATE_HZ
+            raise RangeError("length of the scan", seconds, (0.0, LONGEST_S), "s", mend="Begin a new scan.")
+        self._power[self._count : self._count + len(values)] = values
+        self._count += len(values)
+        if self._count >= self._answered + RATE_HZ / ANSWERS_PER_S:
+            self._answered = self._count
+            self._answer = answer(self._power[: self._count])
+        return self._answer
+
+
+def answer(power: F64) -> CoachAnswer:
+    """What the coach says of a scan so far.
+
+    Parameters
+    ----------
+    power : ndarray, shape (n,)
+        Highest instantaneous power density of each 20 ms, in any one unit, not negative.
+    """
+    seconds, highest = len(power) / RATE_HZ, float(power.max(initial=0.0))
+    if seconds < SHORTEST_S or highest <= 0.0:
+        return CoachAnswer(seconds, highest, float("nan"), float("nan"), float("nan"), 0.0, Advice.LISTEN)
+    found = shortfall_forest().shortfall(course_numbers(power))
+    chance = found.within(ENOUGH_GAP_DB)
+    since = (len(power) - 1 - int(power.argmax())) / RATE_HZ
+    low, middle, high = (max(0.0, found.quantile_db(share)) for share in (0.05, 0.5, 0.95))
+    return CoachAnswer(seconds, highest, middle, low, high, chance, _advice(found, chance, seconds, since))
+
+
+def _advice(found: Shortfall, chance: float, seconds: float, since: float) -> Advice:
+    if chance >= ENOUGH_CHANCE:
+        return Advice.ENOUGH
+    if found.speed_m_s > FAST_M_S:
+        return Advice.SLOWER
+    if found.turned < LIKELY:
+        return Advice.TURN
+    if since < FRESH_S and seconds > SWEEP_S:
+        return Advice.STAY
+    return Advice.SWEEP if seconds < SWEEP_S or found.whole < LIKELY else Advice.BACK

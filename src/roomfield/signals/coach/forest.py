@@ -1,0 +1,100 @@
+"""From the course of a scan to a distribution of what is missing: a quantile regression forest.
+
+Each leaf of each tree keeps the histogram of the shortfalls of the simulated scans that fell into it; the mean of the
+leaves' histograms is the distribution for a new scan (Meinshausen, Quantile Regression Forests, Journal of Machine
+Learning Research 7, 2006). The parameters are a data file made from simulated scans by ``benchmarks.coach_maker``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+import numpy as np
+from numpy.typing import NDArray
+
+F64 = NDArray[np.float64]
+
+EDGES_DB = np.concatenate([[-4.0, -1.0, -0.5], np.arange(0.0, 4.0, 0.25), np.arange(4.0, 8.0, 0.5), np.arange(8.0, 26.0)])
+"""Bins of the shortfall [dB]; below 0 only where rare transmissions lifted the highest above the usual."""
+HABITS = ("turned", "whole", "speed_m_s")
+
+
+@dataclass(frozen=True)
+class Shortfall:
+    """How far the highest value so far lies under the largest there is.
+
+    Attributes
+    ----------
+    chance : ndarray, shape (len(EDGES_DB) - 1,)
+        Probability of each bin of `EDGES_DB`.
+    turned, whole : float
+        Probability that the antenna was turned, and that all of the volume was visited.
+    speed_m_s : float
+        Expected speed of the hand [m/s].
+    """
+
+    chance: F64
+    turned: float
+    whole: float
+    speed_m_s: float
+
+    def quantile_db(self, share: float) -> float:
+        """Shortfall that is not exceeded with this probability [dB]."""
+        return float(np.interp(share, np.concatenate([[0.0], np.cumsum(self.chance)]), EDGES_DB))
+
+    def within(self, gap_db: float) -> float:
+        """Probability that at most this much is missing [dB]."""
+        return float(np.interp(gap_db, EDGES_DB, np.concatenate([[0.0], np.cumsum(self.chance)])))
+
+
+@dataclass(frozen=True)
+class ShortfallForest:
+    """Trees in flat arrays.
+
+    Attributes
+    ----------
+    feature, low, high : ndarray of int, shape (nodes,)
+        Number that is asked (-1 at a leaf), next node if it is not above the threshold, and else; a leaf's ``low`` is
+        its row in the tables of leaves.
+    threshold : ndarray, shape (nodes,)
+    roots : ndarray of int, shape (trees,)
+    chance : ndarray, shape (leaves, bins)
+    habits : ndarray, shape (leaves, len(HABITS))
+    """
+
+    feature: NDArray[np.int64]
+    threshold: F64
+    low: NDArray[np.int64]
+    high: NDArray[np.int64]
+    roots: NDArray[np.int64]
+    chance: F64
+    habits: F64
+
+    def shortfall(self, numbers: F64) -> Shortfall:
+        """Distribution for the numbers of one scan, as `course_numbers` gives them."""
+        node = self.roots.copy()
+        while (inner := self.feature[node] >= 0).any():
+            go_low = numbers[np.maximum(self.feature[node], 0)] <= self.threshold[node]
+            node = np.where(inner, np.where(go_low, self.low[node], self.high[node]), node)
+        leaf = self.low[node]
+        turned, whole, speed = self.habits[leaf].mean(axis=0)
+        return Shortfall(self.chance[leaf].mean(axis=0), float(turned), float(whole), float(speed))
+
+
+@cache
+def shortfall_forest() -> ShortfallForest:
+    """The forest that comes with the package."""
+    with resources.files("roomfield.signals.data").joinpath("scan_shortfall.npz").open("rb") as file:
+        held = np.load(file)
+        counts = held["chance"].astype(np.float64)
+        return ShortfallForest(
+            held["feature"].astype(np.int64),
+            held["threshold"].astype(np.float64),
+            held["low"].astype(np.int64),
+            held["high"].astype(np.int64),
+            held["roots"].astype(np.int64),
+            counts / counts.sum(axis=1, keepdims=True),
+            held["habits"].astype(np.float64),
+        )

@@ -1,0 +1,188 @@
+"""Law and scale of the sound from what the display showed.
+
+For each law the parts of the sound that a display reading covers give an average and two maxima in the law's own
+unit. The right law gives one scale for all of them. Maxima lie under the meter's by what the recorder's low-pass
+takes off short crests; that offset is alike in all of them and is fitted with the scale. Laws are weighed by the
+likelihood of the readings; a logarithmic law has its steepness fitted as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.errors import TooEarlyError
+from roomfield.signals.night.display import READING_STD_DB, DisplayReading
+from roomfield.signals.night.voltage import Law, power_of
+
+F64 = NDArray[np.float64]
+
+MODEL_STD_DB = 0.15
+"""How far a real detector strays from the three laws; our judgement [dB]."""
+CREST_MEAN_DB, CREST_STD_DB = 1.0, 1.0
+"""What a recorder's low-pass takes off the crests; our judgement [dB]."""
+SCALE_STD_DB = 60.0
+DRIFT_STD_DB, DRIFT_S = 0.3, 1800.0
+"""How far the gain of meter and recorder wanders, and how long it takes to forget where it was; our judgement."""
+NEGLIGIBLE = 1e-12
+_STEEPNESS = np.geomspace(2.0, 60.0, 40)
+"""Decades of power over the largest voltage that are tried for a logarithmic law."""
+
+
+@dataclass(frozen=True)
+class Drift:
+    """The scale as a Gaussian process over time, known at the moments of the display readings.
+
+    Attributes
+    ----------
+    middle_db : float
+        Mean before any reading [dB].
+    moments_s, pull, spread : ndarray, shapes (n,), (n,) and (n, n)
+        Moments, weights of the readings, and inverse covariance of the readings.
+    """
+
+    middle_db: float
+    moments_s: F64
+    pull: F64
+    spread: F64
+
+    def scale_db(self, at_s: F64) -> tuple[F64, F64]:
+        """Scale and its standard uncertainty at moments of shape (m,) [dB]."""
+        known = _covariance(np.asarray(at_s, np.float64), self.moments_s)
+        left = SCALE_STD_DB**2 + DRIFT_STD_DB**2 - np.einsum("ij,jk,ik->i", known, self.spread, known)
+        return self.middle_db + known @ self.pull, np.sqrt(np.maximum(left, 0.0) + MODEL_STD_DB**2)
+
+
+def _covariance(one_s: F64, other_s: F64) -> F64:
+    apart = np.abs(one_s[:, None] - other_s[None, :])
+    return np.asarray(SCALE_STD_DB**2 + DRIFT_STD_DB**2 * np.exp(-apart / DRIFT_S))
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """How sound becomes power density.
+
+    Attributes
+    ----------
+    law : Law
+        The most probable one, or the one given.
+    law_probability : float
+        Its probability among the three; 1 if it was given.
+    decades : float
+        Steepness of a logarithmic law [decades per unit of voltage]; else 0.
+    crest_db, crest_std_db : float
+        What is added to maxima besides the scale, and its standard uncertainty [dB].
+    drift : Drift
+        Power density over the law's own unit against time [dB re 1 W/m2].
+    residual_db : ndarray, shape (readings,)
+        Display minus sound, in the order of ``labels`` [dB].
+    labels : tuple of (float, str)
+        Moment and kind of each number.
+    """
+
+    law: Law
+    law_probability: float
+    decades: float
+    crest_db: float
+    crest_std_db: float
+    drift: Drift
+    residual_db: F64
+    labels: tuple[tuple[float, str], ...]
+
+
+@dataclass(frozen=True)
+class _Fit:
+    log_likelihood: float
+    crest_db: float
+    crest_std_db: float
+    drift: Drift
+    residual_db: F64
+
+
+def calibrate(
+    readings: Sequence[DisplayReading], voltage_between: Callable[[float, float], F64], law: Law | None = None
+) -> Calibration:
+    """Fit law and scale.
+
+    Parameters
+    ----------
+    readings : sequence of DisplayReading
+    voltage_between : callable
+        ``voltage_between(begin_s, end_s)``: voltage over rest in that part of the recording.
+    law : Law, optional
+        If the law is known.
+
+    Raises
+    ------
+    TooEarlyError
+        If nothing was read off the display, or the sound is silent where it was.
+    """
+    parts = _parts(readings, voltage_between)
+    if not parts:
+        raise TooEarlyError(
+            "the sound has no scale yet: no display reading covers a part of it that is not silent.",
+            mend="Read peak, highest held and average off the display once in the evening and once in the morning.",
+        )
+    largest = max(float(np.abs(v).max()) for _, _, v in parts)
+    tried = [(each, d) for each in ((law,) if law else tuple(Law)) for d in _steepness(each, largest)]
+    fits = [_fit(parts, each, decades) for each, decades in tried]
+    weight = np.array([f.log_likelihood - np.log(len(_steepness(each, largest))) for f, (each, _) in zip(fits, tried, strict=True)])
+    weight = np.exp(weight - weight.max())
+    best = int(weight.argmax())
+    chosen = tried[best][0]
+    share = float(weight[[i for i, (each, _) in enumerate(tried) if each is chosen]].sum() / weight.sum())
+    fit = fits[best]
+    labels = tuple((at, kind) for (at, kind, _, _) in _numbers(parts))
+    return Calibration(chosen, share, tried[best][1], fit.crest_db, fit.crest_std_db, fit.drift, fit.residual_db, labels)
+
+
+def _steepness(law: Law, largest: float) -> F64:
+    return _STEEPNESS / largest if law is Law.LOG else np.zeros(1)
+
+
+_Part = tuple[DisplayReading, str, F64]
+
+
+def _parts(readings: Sequence[DisplayReading], voltage_between: Callable[[float, float], F64]) -> list[_Part]:
+    wanted = ("average_w_m2", "average_from_s"), ("peak_w_m2", "peak_from_s"), ("held_w_m2", "held_from_s")
+    parts = []
+    for reading in readings:
+        for value, begin in wanted:
+            if getattr(reading, value) is None:
+                continue
+            voltage = voltage_between(getattr(reading, begin), reading.at_s)
+            if len(voltage) and float(voltage.max()) > 0:
+                parts.append((reading, value.removesuffix("_w_m2"), voltage))
+    return parts
+
+
+def _numbers(parts: list[_Part]) -> list[tuple[float, str, float, F64]]:
+    return [(r.at_s, kind, float(getattr(r, f"{kind}_w_m2")), v) for r, kind, v in parts]
+
+
+def _fit(parts: list[_Part], law: Law, decades: float) -> _Fit:
+    """Gaussian process for the scale, one offset for the maxima; both in closed form."""
+    numbers = _numbers(parts)
+    own = [_own(power_of(voltage, law, decades), kind) for _, kind, _, voltage in numbers]
+    y = 10 * np.log10([shown for _, _, shown, _ in numbers]) - 10 * np.log10(own)
+    is_crest = np.array([kind != "average" for _, kind, _, _ in numbers], np.float64)
+    moments = np.array([at for at, _, _, _ in numbers])
+    middle = float(np.median(y))
+    error = (READING_STD_DB**2 + MODEL_STD_DB**2) * np.eye(len(y))
+    spread = _covariance(moments, moments) + CREST_STD_DB**2 * np.outer(is_crest, is_crest) + error
+    inverse = np.linalg.inv(spread)
+    residual = y - middle - CREST_MEAN_DB * is_crest
+    pull = inverse @ residual
+    crest = CREST_MEAN_DB + CREST_STD_DB**2 * float(is_crest @ pull)
+    crest_var = CREST_STD_DB**2 - CREST_STD_DB**4 * float(is_crest @ inverse @ is_crest)
+    drift = Drift(middle, moments, pull, inverse)
+    likelihood = -0.5 * float(residual @ pull) - 0.5 * float(np.linalg.slogdet(spread)[1])
+    left = y - drift.scale_db(moments)[0] - crest * is_crest
+    return _Fit(likelihood, crest, float(np.sqrt(max(crest_var, 0.0))), drift, left)
+
+
+def _own(power: F64, kind: str) -> float:
+    return max(float(power.mean()) if kind == "average" else float(power.max()), NEGLIGIBLE)

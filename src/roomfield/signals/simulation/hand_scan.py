@@ -1,0 +1,304 @@
+"""Hands that scan a half-metre cube with one axis, through fields made of plane waves: scans with known truth.
+
+The field of a source is a sum of plane waves with random directions (mostly level), phases and polarisations; one
+of them may stand out (Rice factor). A figure-of-eight antenna on the axis u shows u' C u, C = Re(E E*), so that the
+largest value at a point is the largest eigenvalue of C. Hands move along layers or freely, turn or do not, return
+to the loudest spots or do not. Everything is drawn from one seed; nothing is fitted to any recording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.constants import SPEED_OF_LIGHT_M_S
+
+F64 = NDArray[np.float64]
+Rng = np.random.Generator
+Received = Callable[[F64, F64, int], F64]
+
+RATE_HZ = 50.0
+HALF_EDGE_M = 0.25
+BANDS_HZ = (0.8e9, 0.9e9, 1.8e9, 1.89e9, 2.1e9, 2.45e9, 2.6e9, 3.5e9, 5.5e9)
+SILENCE_W_M2 = 1e-9
+"""What is left when nothing transmits, in the units of a source of 1 W/m2."""
+TILT_RAD = (0.1, 0.45)
+"""Spread of the polarisation about upright: cross-polar ratios of some 20 to 6 dB, about those that 3GPP TR 38.901,
+Table 7.5-6, gives for indoor offices (10 to 11 dB, spread 3 to 4 dB; from memory) [rad]."""
+USUAL_SHARE = 0.02
+"""Sets of sources on the air together less often than this are no part of the largest value to be found [1]."""
+
+
+@dataclass(frozen=True)
+class PlaneWaves:
+    """The field of one source in a small volume.
+
+    Attributes
+    ----------
+    wave_numbers : ndarray, shape (n, 3)
+        [rad/m]
+    amplitudes : ndarray, shape (n, 3), complex
+        Electric field of each wave in units whose square is a power density.
+    """
+
+    wave_numbers: F64
+    amplitudes: NDArray[np.complex128]
+
+    def field(self, points: F64) -> NDArray[np.complex128]:
+        """Electric field, shape (m, 3), at points of shape (m, 3) [m]."""
+        return np.asarray(np.exp(-1j * (points @ self.wave_numbers.T)) @ self.amplitudes)
+
+
+@dataclass(frozen=True)
+class HandScan:
+    """One scan and its truth.
+
+    Attributes
+    ----------
+    power_w_m2 : ndarray, shape (n,)
+        What the antenna receives, `RATE_HZ` values a second [W/m2].
+    largest_w_m2 : float
+        Largest value over the cube and all axes, of the sets of sources usually on the air together [W/m2].
+    turned, whole : bool
+        Whether the antenna was turned, and whether all of the cube was visited.
+    speed_m_s : float
+        Usual speed of the hand [m/s].
+    """
+
+    power_w_m2: F64
+    largest_w_m2: float
+    turned: bool
+    whole: bool
+    speed_m_s: float
+
+
+def hand_scan(seed: int) -> HandScan:
+    """A scan drawn from a seed."""
+    rng = np.random.default_rng([seed, 77])
+    bands = rng.choice(BANDS_HZ, size=int(rng.integers(1, 8)))
+    levels_db = rng.normal(0.0, 7.0, len(bands))
+    sources = [_plane_waves(rng, band, 10 ** (level / 10)) for band, level in zip(bands, levels_db, strict=True)]
+    seconds = float(rng.choice([rng.uniform(4, 14), rng.uniform(14, 70)], p=[0.3, 0.7]))
+    count = int(seconds * RATE_HZ)
+    present = np.array([_presence(rng, count) for _ in sources])
+    fields = _Fields(sources, smooth=rng.random() < 0.5)
+    hand = _Hand(rng, count)
+    position, axis = hand.sweep(lambda p, a, at: _received(fields, p, a, present[:, at:]))
+    power = _received(fields, position, axis, present)
+    return HandScan(power, _largest(rng, fields, present), hand.turning, hand.whole, hand.speed)
+
+
+def _plane_waves(rng: Rng, frequency_hz: float, power: float) -> PlaneWaves:
+    count = int(rng.integers(4, 40))
+    azimuth = rng.uniform(0, 2 * np.pi, count)
+    elevation = rng.normal(0, np.radians(rng.uniform(8, 35)), count)
+    way = np.column_stack([np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)])
+    up = np.column_stack([-np.cos(azimuth) * np.sin(elevation), -np.sin(azimuth) * np.sin(elevation), np.cos(elevation)])
+    side = np.cross(way, up)
+    tilt = rng.normal(rng.choice([0.0, np.pi / 2], p=[0.85, 0.15]), rng.uniform(*TILT_RAD), count)
+    polarisation = np.cos(tilt)[:, None] * up + np.sin(tilt)[:, None] * side
+    share = rng.exponential(1.0, count) * 10 ** (rng.normal(0, 4, count) / 10)
+    rice = 10 ** (rng.uniform(-12, 12) / 10)
+    share = share / share[1:].sum()
+    share[0] = rice
+    share *= power / share.sum()
+    phase = np.exp(1j * rng.uniform(0, 2 * np.pi, count))
+    amplitudes = (np.sqrt(share) * phase)[:, None] * polarisation
+    return PlaneWaves(2 * np.pi * frequency_hz / SPEED_OF_LIGHT_M_S * way, amplitudes)
+
+
+class _Fields:
+    """Covariance of every source at points; ``smooth``: known on a grid of 83 mm only, as a coarse solver gives it."""
+
+    STEP_M = 1.0 / 12.0
+
+    def __init__(self, sources: list[PlaneWaves], smooth: bool) -> None:
+        self.sources, self.smooth = sources, smooth
+        self.axis = (np.arange(6) - 2.5) * self.STEP_M
+        grid = np.stack(np.meshgrid(self.axis, self.axis, self.axis, indexing="ij"), -1).reshape(-1, 3)
+        self.grid = grid
+        self.on_grid = [_covariance(s.field(grid)).reshape(6, 6, 6, 3, 3) for s in sources] if smooth else []
+
+    @property
+    def half_edge_m(self) -> float:
+        return 2.5 * self.STEP_M if self.smooth else HALF_EDGE_M
+
+    def received(self, source: int, points: F64, axis: F64) -> F64:
+        if not self.smooth:
+            return np.asarray(np.abs(np.einsum("ij,ij->i", self.sources[source].field(points), axis)) ** 2)
+        place = np.clip((points / self.STEP_M) + 2.5, 0.0, 4.999999)
+        low = place.astype(np.int64)
+        part = place - low
+        total = np.zeros(len(points))
+        for corner in np.ndindex(2, 2, 2):
+            weight = np.prod(np.where(np.array(corner), part, 1 - part), axis=1)
+            i, j, k = (low + np.array(corner)).T
+            total += weight * np.einsum("ni,nij,nj->n", axis, self.on_grid[source][i, j, k], axis)
+        return total
+
+    def covariance(self, source: int, points: F64) -> F64:
+        return _covariance(self.sources[source].field(points))
+
+
+def _covariance(field: NDArray[np.complex128]) -> F64:
+    return np.asarray(np.einsum("ni,nj->nij", field, field.conj()).real)
+
+
+def _received(fields: _Fields, position: F64, axis: F64, present: NDArray[np.bool_]) -> F64:
+    inside = position * (fields.half_edge_m / HALF_EDGE_M)
+    rows = [fields.received(i, inside, axis) * on[: len(position)] for i, on in enumerate(present)]
+    return np.asarray(np.sum(rows, axis=0) + SILENCE_W_M2)
+
+
+def _presence(rng: Rng, count: int) -> NDArray[np.bool_]:
+    """On the air by sample: always, in blocks with beacons between, beacons alone, or seldom."""
+    kind = rng.choice(["always", "busy", "beacons", "telegrams"], p=[0.55, 0.2, 0.17, 0.08])
+    if kind == "always":
+        return np.ones(count, np.bool_)
+    beacons = (np.arange(count) + int(rng.integers(5))) % 5 == 0
+    if kind == "beacons":
+        return beacons
+    if kind == "busy":
+        block = max(1, int(rng.uniform(0.2, 0.8) * RATE_HZ))
+        blocks = rng.random(count // block + 2) < rng.uniform(0.3, 0.8)
+        return np.asarray(np.repeat(blocks, block)[:count] | beacons)
+    return np.asarray(np.convolve(rng.random(count) < 1 / (6 * RATE_HZ), np.ones(3))[:count] > 0)
+
+
+def _largest(rng: Rng, fields: _Fields, present: NDArray[np.bool_]) -> float:
+    """Largest eigenvalue over the cube and the usual sets of sources; refined about the best points."""
+    sets, counts = np.unique(present, axis=1, return_counts=True)
+    usual = sets[:, counts >= USUAL_SHARE * present.shape[1]].T
+    points = fields.grid if fields.smooth else rng.uniform(-HALF_EDGE_M, HALF_EDGE_M, (700, 3))
+    parts = np.array([fields.covariance(i, points) for i in range(len(fields.sources))])
+    best = 0.0
+    for members in usual:
+        value = np.linalg.eigvalsh(parts[members].sum(axis=0))[:, -1] if members.any() else np.zeros(len(points))
+        best = max(best, float(value.max()))
+        if not fields.smooth and members.any():
+            best = max(best, _refined(rng, fields, members, points[np.argsort(value)[-8:]]))
+    return best + SILENCE_W_M2
+
+
+def _refined(rng: Rng, fields: _Fields, members: NDArray[np.bool_], points: F64) -> float:
+    best, spread = 0.0, 0.02
+    for _ in range(3):
+        near = (points[:, None] + rng.normal(0, spread, (1, 12, 3))).reshape(-1, 3)
+        near = np.clip(np.concatenate([points, near]), -HALF_EDGE_M, HALF_EDGE_M)
+        total = np.sum([fields.covariance(i, near) for i in np.flatnonzero(members)], axis=0)
+        value = np.linalg.eigvalsh(total)[:, -1]
+        best, points, spread = max(best, float(value.max())), near[np.argsort(value)[-4:]], spread / 2
+    return best
+
+
+class _Hand:
+    """Where the antenna is and how it is turned, by sample."""
+
+    def __init__(self, rng: Rng, count: int) -> None:
+        self.rng, self.count = rng, count
+        fast = count < 14 * RATE_HZ
+        self.speed = rng.uniform(0.3, 0.7) if fast else rng.uniform(0.08, 0.36)
+        self.turning = rng.random() < 0.75
+        self.turn_rate = rng.uniform(0.1, 0.45) if self.turning else 0.0
+        self.box = np.array([HALF_EDGE_M] * 3)
+        self.middle = np.zeros(3)
+        self.whole = bool(rng.random() < 0.8)
+        if not self.whole:
+            side = int(rng.integers(3))
+            self.box[side] /= 2
+            self.middle[side] = rng.choice([-1, 1]) * self.box[side]
+        back = rng.random() < 0.6 and not fast
+        self.first = int(count * rng.uniform(0.3, 0.6)) if back else count
+
+    def sweep(self, received: Received) -> tuple[F64, F64]:
+        """Positions and axes, each of shape (count, 3); ``received`` tells the hand what it heard so far."""
+        position = self._free(self.first) if self.rng.random() < 0.5 else self._raster(self.first)
+        axis = self._axes(self.first, self.turn_rate)
+        if self.first < self.count:
+            position, axis = self._back(position, axis, received)
+        return position, axis
+
+    def _free(self, count: int) -> F64:
+        knots = max(4, int(count / RATE_HZ * self.speed / 0.18) + 4)
+        targets = self.middle + self.rng.uniform(-1, 1, (knots, 3)) * self.box
+        return self._along(targets, count)
+
+    def _raster(self, count: int) -> F64:
+        lines = max(2, int(np.sqrt(count / RATE_HZ * self.speed / 0.5)))
+        layers = max(1, lines // 2)
+        order = self.rng.permutation(3)
+        points = []
+        for layer in np.linspace(-1, 1, layers) if layers > 1 else [0.0]:
+            for line, across in enumerate(np.linspace(-0.9, 0.9, max(2, lines))):
+                ends = (-1, 1) if line % 2 else (1, -1)
+                points += [(end, across, layer) for end in ends]
+        return self._along(self.middle + np.array(points)[:, order] * self.box, count)
+
+    def _along(self, targets: F64, count: int) -> F64:
+        lengths = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(targets, axis=0), axis=1))])
+        pace = np.cumsum(np.exp(_smooth(self.rng, count, 1.5) * 0.3))
+        way = pace / pace[-1] * min(lengths[-1], self.speed * count / RATE_HZ)
+        track = np.column_stack([np.interp(way, lengths, targets[:, i]) for i in range(3)])
+        return track + 0.004 * np.column_stack([_smooth(self.rng, count, 0.4) for _ in range(3)])
+
+    def _axes(self, count: int, turns_per_s: float) -> F64:
+        begin = self.rng.normal(size=3)
+        step = 2 * np.pi * turns_per_s / RATE_HZ
+        spin = np.column_stack([_smooth(self.rng, count, 2.0) for _ in range(3)])
+        spin *= step / (np.linalg.norm(spin, axis=1, keepdims=True) + 1e-9)
+        axes = np.empty((count, 3))
+        axis = begin / np.linalg.norm(begin)
+        for i in range(count):
+            axis = axis + np.cross(spin[i], axis)
+            axis /= np.linalg.norm(axis)
+            axes[i] = axis
+        tremble = 0.05 * np.column_stack([_smooth(self.rng, count, 0.3) for _ in range(3)])
+        axes = axes + tremble
+        return np.asarray(axes / np.linalg.norm(axes, axis=1, keepdims=True))
+
+    def _back(self, position: F64, axis: F64, received: Received) -> tuple[F64, F64]:
+        """Go back to the loudest spots of the first sweep and climb about each, always on from the best found so far."""
+        heard = received(position, axis, 0)
+        spots: list[int] = []
+        for index in np.argsort(heard)[::-1]:
+            if all(np.linalg.norm(position[index] - position[s]) > 0.08 for s in spots):
+                spots.append(int(index))
+            if len(spots) >= self.rng.integers(1, 5):
+                break
+        each = np.diff(np.linspace(0, self.count - self.first, len(spots) + 1).astype(int))
+        for spot, count in zip(spots, each, strict=True):
+            found = self._climb(position[-1], axis[-1], (position[spot], axis[spot]), count, len(position), received)
+            position, axis = np.concatenate([position, found[0]]), np.concatenate([axis, found[1]])
+        return position[: self.count], axis[: self.count]
+
+    def _climb(
+        self, at: F64, turned: F64, best: tuple[F64, F64], count: int, start: int, received: Received
+    ) -> tuple[F64, F64]:
+        ways, axes, done, loudest = [], [], 0, 0.0
+        target, aim = best
+        held = turned
+        reach, tilt = self.rng.uniform(0.012, 0.06), self.rng.uniform(0.15, 0.6) if self.turning else 0.03
+        while done < count:
+            steps = min(max(8, int(self.rng.uniform(0.2, 0.8) * RATE_HZ)), count - done)
+            part = np.linspace(0, 1, steps)[:, None]
+            way, axis = at + (target - at) * part, turned + (aim - turned) * part
+            axis = axis / (np.linalg.norm(axis, axis=1, keepdims=True) + 1e-12)
+            heard = received(way, axis, start + done)
+            if heard.max() > loudest:
+                loudest, best = float(heard.max()), (way[heard.argmax()], axis[heard.argmax()])
+            at, turned, done = way[-1], axis[-1], done + steps
+            ways.append(way)
+            axes.append(axis)
+            target = np.clip(best[0] + self.rng.normal(0, reach, 3), self.middle - self.box, self.middle + self.box)
+            aim = (best[1] * np.sign(best[1] @ turned) if self.turning else held) + self.rng.normal(0, tilt, 3)
+            aim = aim / np.linalg.norm(aim)
+        return np.concatenate(ways), np.concatenate(axes)
+
+
+def _smooth(rng: Rng, count: int, seconds: float) -> F64:
+    """Noise of unit spread that changes over so many seconds."""
+    knots = max(4, int(count / RATE_HZ / seconds) + 3)
+    return np.interp(np.linspace(0, knots - 1, count), np.arange(knots), rng.normal(size=knots))
