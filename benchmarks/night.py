@@ -21,8 +21,8 @@ import soundfile
 
 from roomfield.signals import analyse
 from roomfield.signals.night.display import display_reading
-from roomfield.signals.night.shares import MANNERS
 from roomfield.signals.night.series import LevelBySecond, NightAudio, NightSeries, night_series
+from roomfield.signals.night.shares import MANNERS
 from roomfield.signals.night.voltage import Law
 
 COMPARABLE = 0.1
@@ -56,7 +56,9 @@ def _score(label_path: Path, asked: argparse.Namespace) -> dict[str, Any]:
     begin = time.process_time()
     source, rate = _spoiled(label_path.parent / label["recording"], asked)
     heard = tuple(h.name for h in analyse(source, sample_rate_hz=rate, processes=1).claimed)
-    audio = NightAudio(label["coupling_hz"], Law(label["detector_law"]) if label["detector_law"] else None, label.get("channel", 0))
+    audio = NightAudio(
+        label["coupling_hz"], Law(label["detector_law"]) if label["detector_law"] else None, label.get("channel", 0)
+    )
     found = night_series(source, [display_reading(row) for row in label["display"]], heard, audio, sample_rate_hz=rate)
     cpu = time.process_time() - begin
     n = min(found.seconds, label["seconds"])
@@ -74,7 +76,9 @@ def _against(found: LevelBySecond, truth: np.ndarray, n: int) -> tuple[np.ndarra
     return 10 * np.log10(np.maximum(level, FAINTEST * truth) / truth), (truth >= low) & (truth <= high)
 
 
-def _technologies(found: NightSeries, label: dict[str, Any], whole: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
+def _technologies(
+    found: NightSeries, label: dict[str, Any], whole: np.ndarray, n: int
+) -> tuple[np.ndarray, np.ndarray]:
     """Seconds in which a technology makes at least a tenth of the whole; one that was not heard counts as nought."""
     errors, held = [], []
     nothing = LevelBySecond(np.zeros(n), np.zeros(n), np.zeros(n))

@@ -11,6 +11,7 @@ import typer
 from roomfield import __version__
 from roomfield.cli import (
     assess_and_report,
+    coach_command,
     day_commands,
     demo_command,
     keeping,
@@ -18,6 +19,7 @@ from roomfield.cli import (
     log_commands,
     meter_commands,
     model_questions,
+    night_command,
     point_commands,
     records,
     reference_lists,
@@ -47,6 +49,8 @@ for group in (
     day_commands,
     listen_command,
     log_commands,
+    night_command,
+    coach_command,
     model_questions,
     point_commands,
     remedies,

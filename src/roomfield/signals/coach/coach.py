@@ -81,6 +81,11 @@ class ScanCoach:
 
     The scan begins with the first value; `LONGEST_S` of it are kept.
 
+    Parameters
+    ----------
+    turns : bool or None
+        Whether the person says that the antenna is being turned through all directions; sound alone cannot tell that.
+
     Examples
     --------
     >>> coach = ScanCoach()
@@ -88,7 +93,8 @@ class ScanCoach:
     <Advice.LISTEN: 'listen'>
     """
 
-    def __init__(self) -> None:
+    def __init__(self, turns: bool | None = None) -> None:
+        self.turns = turns
         self._power = np.empty(int(LONGEST_S * RATE_HZ))
         self._count = 0
         self._answered = 0
@@ -112,7 +118,9 @@ class ScanCoach:
         values = np.asarray(power, dtype=np.float64).ravel()
         if not (np.isfinite(values).all() and (values >= 0.0).all()):
             raise FormatError(
-                "a level of the scan is negative or not a number.", where="scan", mend="Give power densities of 0 or more."
+                "a level of the scan is negative or not a number.",
+                where="scan",
+                mend="Give power densities of 0 or more.",
             )
         if self._count + len(values) > len(self._power):
             seconds = (self._count + len(values)) / RATE_HZ
@@ -121,22 +129,24 @@ class ScanCoach:
         self._count += len(values)
         if self._count >= self._answered + RATE_HZ / ANSWERS_PER_S:
             self._answered = self._count
-            self._answer = answer(self._power[: self._count])
+            self._answer = answer(self._power[: self._count], self.turns)
         return self._answer
 
 
-def answer(power: F64) -> CoachAnswer:
+def answer(power: F64, turns: bool | None = None) -> CoachAnswer:
     """What the coach says of a scan so far.
 
     Parameters
     ----------
     power : ndarray, shape (n,)
         Highest instantaneous power density of each 20 ms, in any one unit, not negative.
+    turns : bool or None
+        Whether the person says that the antenna is being turned.
     """
     seconds, highest = len(power) / RATE_HZ, float(power.max(initial=0.0))
     if seconds < SHORTEST_S or highest <= 0.0:
         return CoachAnswer(seconds, highest, float("nan"), float("nan"), float("nan"), 0.0, Advice.LISTEN)
-    found = shortfall_forest().shortfall(course_numbers(power))
+    found = shortfall_forest().shortfall(course_numbers(power, turns))
     chance = found.within(ENOUGH_GAP_DB)
     since = (len(power) - 1 - int(power.argmax())) / RATE_HZ
     low, middle, high = (max(0.0, found.quantile_db(share)) for share in (0.05, 0.5, 0.95))

@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 
 F64 = NDArray[np.float64]
 
-EDGES_DB = np.concatenate([[-4.0, -1.0, -0.5], np.arange(0.0, 4.0, 0.25), np.arange(4.0, 8.0, 0.5), np.arange(8.0, 26.0)])
+EDGES_DB = np.concatenate(
+    [[-4.0, -1.0, -0.5], np.arange(0.0, 4.0, 0.25), np.arange(4.0, 8.0, 0.5), np.arange(8.0, 26.0)]
+)
 """Bins of the shortfall [dB]; below 0 only where rare transmissions lifted the highest above the usual."""
 HABITS = ("turned", "whole", "speed_m_s")
 

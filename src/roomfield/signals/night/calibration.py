@@ -129,14 +129,18 @@ def calibrate(
     largest = max(float(np.abs(v).max()) for _, _, v in parts)
     tried = [(each, d) for each in ((law,) if law else tuple(Law)) for d in _steepness(each, largest)]
     fits = [_fit(parts, each, decades) for each, decades in tried]
-    weight = np.array([f.log_likelihood - np.log(len(_steepness(each, largest))) for f, (each, _) in zip(fits, tried, strict=True)])
+    weight = np.array(
+        [f.log_likelihood - np.log(len(_steepness(each, largest))) for f, (each, _) in zip(fits, tried, strict=True)]
+    )
     weight = np.exp(weight - weight.max())
     best = int(weight.argmax())
     chosen = tried[best][0]
     share = float(weight[[i for i, (each, _) in enumerate(tried) if each is chosen]].sum() / weight.sum())
     fit = fits[best]
     labels = tuple((at, kind) for (at, kind, _, _) in _numbers(parts))
-    return Calibration(chosen, share, tried[best][1], fit.crest_db, fit.crest_std_db, fit.drift, fit.residual_db, labels)
+    return Calibration(
+        chosen, share, tried[best][1], fit.crest_db, fit.crest_std_db, fit.drift, fit.residual_db, labels
+    )
 
 
 def _steepness(law: Law, largest: float) -> F64:

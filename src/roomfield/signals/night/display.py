@@ -41,7 +41,9 @@ class DisplayReading:
         values = [v for v in (self.average_w_m2, self.peak_w_m2, self.held_w_m2) if v is not None]
         if not values or any(not 0.0 < v < 1e6 for v in values):
             raise InputError(
-                f"a display reading at {self.at_s:g} s has no value above 0.", where="display", mend="Give at least one number."
+                f"a display reading at {self.at_s:g} s has no value above 0.",
+                where="display",
+                mend="Give at least one number.",
             )
         if values != sorted(values):
             raise InputError(
@@ -68,6 +70,8 @@ def display_reading(row: Mapping[str, Any]) -> DisplayReading:
         }
     except (KeyError, TypeError, ValueError) as fault:
         raise FormatError(
-            f"a display reading cannot be understood: {dict(row)!r}.", where="display", mend="Give at_s and the values in W/m²."
+            f"a display reading cannot be understood: {dict(row)!r}.",
+            where="display",
+            mend="Give at_s and the values in W/m².",
         ) from fault
     return DisplayReading(at, **values, **begins)

@@ -12,7 +12,7 @@ F64 = NDArray[np.float64]
 MAINS_HZ = (50.0, 60.0)
 HARMONICS = 6
 CLIP_SPREADS = 2.5
-ROUNDS = 4
+ROUNDS = 10
 SIGNIFICANT = 5.0
 """A set of sines is taken off if its amplitude exceeds so many standard errors of the fit."""
 _STRIDE = 8

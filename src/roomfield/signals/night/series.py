@@ -13,7 +13,7 @@ from roomfield.signals.night.calibration import Calibration, calibrate
 from roomfield.signals.night.display import DisplayReading
 from roomfield.signals.night.shares import Portion, ShareSplitter
 from roomfield.signals.night.voltage import Law, VoltageCourse, power_of
-from roomfield.signals.recording import Source, open_source
+from roomfield.signals.recording import AudioSource, open_source
 
 F64 = NDArray[np.float64]
 
@@ -155,7 +155,7 @@ def _channel(data: NDArray[np.floating], channel: int) -> F64:
     return np.asarray(data if data.ndim == 1 else data[:, min(channel, data.shape[1] - 1)], np.float64)
 
 
-def _between(source: Source, audio: NightAudio, begin_s: float, end_s: float) -> F64:
+def _between(source: AudioSource, audio: NightAudio, begin_s: float, end_s: float) -> F64:
     """Voltage over rest from ``begin_s`` to ``end_s``, with a second before for the filter to settle."""
     rate = source.sample_rate_hz
     before = max(0.0, begin_s - SETTLE_S)
@@ -167,14 +167,14 @@ def _between(source: Source, audio: NightAudio, begin_s: float, end_s: float) ->
     return np.asarray(voltage[int((begin_s - before) * rate) :])
 
 
-def _seconds(source: Source, channel: int) -> Iterator[F64]:
+def _seconds(source: AudioSource, channel: int) -> Iterator[F64]:
     rate = round(source.sample_rate_hz)
     for first in range(0, source.frames - rate + 1, rate * BLOCK_S):
         block = _channel(source.read(first, min(first + rate * BLOCK_S, source.frames)), channel)
         yield from (block[a : a + rate] for a in range(0, len(block) - rate + 1, rate))
 
 
-def _gather(source: Source, audio: NightAudio, calibration: Calibration, splitter: ShareSplitter) -> _Rows:
+def _gather(source: AudioSource, audio: NightAudio, calibration: Calibration, splitter: ShareSplitter) -> _Rows:
     course, rows = VoltageCourse(source.sample_rate_hz, audio.coupling_hz), _Rows()
     for samples in _seconds(source, audio.channel):
         voltage, noise = course(samples)
@@ -193,7 +193,9 @@ def _scaled(rows: _Rows, calibration: Calibration, splitter: ShareSplitter, coup
     unit = 10 ** (scale_db / 10)
     clipped = np.array(rows.clipped, np.bool_)
     slack = unit * np.array(rows.noise) * (REST_SHARE if coupled else 0.02)
-    average = _interval(np.array(rows.mean) * unit, np.hypot(std_db, COUPLED_STD_DB if coupled else WHOLE_STD_DB), slack)
+    average = _interval(
+        np.array(rows.mean) * unit, np.hypot(std_db, COUPLED_STD_DB if coupled else WHOLE_STD_DB), slack
+    )
     top_std = np.hypot(std_db, np.hypot(calibration.crest_std_db, COUPLED_STD_DB))
     peak = _interval(np.array(rows.top) * unit * 10 ** (calibration.crest_db / 10), top_std, slack)
     technologies, bursts = {}, {}
@@ -204,7 +206,9 @@ def _scaled(rows: _Rows, calibration: Calibration, splitter: ShareSplitter, coup
         key = "+".join(names)
         technologies[key] = _interval(level, np.hypot(std_db, SHARE_STD_DB[manner]), room)
         bursts[key] = unit * np.array([row[manner].burst for row in rows.portions])
-    return NightSeries(_opened(average, clipped), _opened(peak, clipped), technologies, bursts, calibration, clipped, coupled)
+    return NightSeries(
+        _opened(average, clipped), _opened(peak, clipped), technologies, bursts, calibration, clipped, coupled
+    )
 
 
 def _interval(level: F64, std_db: F64, slack: F64) -> LevelBySecond:

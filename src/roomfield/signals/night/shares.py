@@ -152,7 +152,9 @@ class ShareSplitter:
             length += b - a
         return Portion(energy / len(rest), energy / length if length else float("nan")), mask
 
-    def _bursts(self, rest: F64, taken: Bools, base: float, noise: float, manners: dict[str, tuple[str, ...]]) -> dict[str, Portion]:
+    def _bursts(
+        self, rest: F64, taken: Bools, base: float, noise: float, manners: dict[str, tuple[str, ...]]
+    ) -> dict[str, Portion]:
         smooth = max(3, int(SMOOTH_S * self.sample_rate_hz) | 1)
         flat = uniform_filter1d(np.where(taken & (rest < base), base, rest), smooth, mode="nearest")
         usual, spread = _rest(flat[::4], steady="stream" not in manners)

@@ -96,7 +96,9 @@ def _plane_waves(rng: Rng, frequency_hz: float, power: float) -> PlaneWaves:
     azimuth = rng.uniform(0, 2 * np.pi, count)
     elevation = rng.normal(0, np.radians(rng.uniform(8, 35)), count)
     way = np.column_stack([np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)])
-    up = np.column_stack([-np.cos(azimuth) * np.sin(elevation), -np.sin(azimuth) * np.sin(elevation), np.cos(elevation)])
+    up = np.column_stack(
+        [-np.cos(azimuth) * np.sin(elevation), -np.sin(azimuth) * np.sin(elevation), np.cos(elevation)]
+    )
     side = np.cross(way, up)
     tilt = rng.normal(rng.choice([0.0, np.pi / 2], p=[0.85, 0.15]), rng.uniform(*TILT_RAD), count)
     polarisation = np.cos(tilt)[:, None] * up + np.sin(tilt)[:, None] * side
@@ -205,6 +207,7 @@ class _Hand:
         self.turn_rate = rng.uniform(0.1, 0.45) if self.turning else 0.0
         self.box = np.array([HALF_EDGE_M] * 3)
         self.middle = np.zeros(3)
+        self.methodical = bool(rng.random() < 0.6)
         self.whole = bool(rng.random() < 0.8)
         if not self.whole:
             side = int(rng.integers(3))
@@ -292,10 +295,21 @@ class _Hand:
             at, turned, done = way[-1], axis[-1], done + steps
             ways.append(way)
             axes.append(axis)
-            target = np.clip(best[0] + self.rng.normal(0, reach, 3), self.middle - self.box, self.middle + self.box)
-            aim = (best[1] * np.sign(best[1] @ turned) if self.turning else held) + self.rng.normal(0, tilt, 3)
+            step = self._next_step(len(ways), reach, tilt)
+            target = np.clip(best[0] + step[0], self.middle - self.box, self.middle + self.box)
+            aim = (best[1] * np.sign(best[1] @ turned) if self.turning else held) + step[1]
             aim = aim / np.linalg.norm(aim)
         return np.concatenate(ways), np.concatenate(axes)
+
+    def _next_step(self, tries: int, reach: float, tilt: float) -> tuple[F64, F64]:
+        """Where to try next from the best so far: by chance, or in turn along each direction, ever more finely."""
+        if not self.methodical:
+            return self.rng.normal(0, reach, 3), self.rng.normal(0, tilt, 3)
+        along = np.eye(3)[tries // 2 % 3] * (1 if tries % 2 else -1)
+        finer = 0.5 ** (tries // 12)
+        move, turn = (0.0, 2.5) if tries // 6 % 2 == 0 else (1.5, 0.0)
+        wobble = self.rng.normal(0, 0.1, (2, 3))
+        return reach * finer * (move * along + wobble[0]), tilt * max(finer, 0.3) * (turn * along + wobble[1])
 
 
 def _smooth(rng: Rng, count: int, seconds: float) -> F64:

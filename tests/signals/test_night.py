@@ -1,0 +1,148 @@
+"""Level by second from the sound of a meter."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.signal import lfilter
+
+from roomfield.errors import FormatError, InputError, TooEarlyError
+from roomfield.signals.night.display import DisplayReading, display_reading
+from roomfield.signals.night.hum import without_hum
+from roomfield.signals.night.series import NightAudio, night_series
+from roomfield.signals.night.voltage import Law, VoltageCourse, power_of
+
+RATE = 24_000.0
+SECONDS = 16
+SCALE = 3e-3
+"""Power density of one unit of the synthetic power [W/m2]."""
+
+
+def power_course(seed: int) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """Bursts of a cordless base every 10 ms (ETSI EN 300 175-2: 416 us of a slot) and beacons every 102.4 ms (IEEE Std 802.11)."""
+    rng = np.random.default_rng(seed)
+    moment = np.arange(int(SECONDS * RATE)) / RATE
+    wander = np.interp(moment, np.arange(0, SECONDS + 2, 2.0), rng.normal(0, 1.5, SECONDS // 2 + 1))
+    base = (np.mod(moment + 0.003, 0.010) < 416e-6) * 10 ** (wander / 10)
+    beacons = (np.mod(moment + 0.02, 0.1024) < 2e-3) * 0.3
+    return base + beacons, {"dect": base, "wifi_beacon": beacons}
+
+
+def sound_of(power: np.ndarray, law: str, coupling_hz: float, seed: int) -> np.ndarray:
+    """Detector laws as in textbooks (square-law diode, linear envelope detector, logarithmic amplifier); first-order coupling."""
+    rng = np.random.default_rng(seed)
+    volts = {"square": power, "linear": np.sqrt(power), "log": np.log10(1 + power * 10**3.5) / 3.5}[law]
+    if coupling_hz:
+        pole = np.exp(-2 * np.pi * coupling_hz / RATE)
+        volts = lfilter([1.0, -1.0], [1.0, -pole], volts) * pole
+    volts = 0.2 * volts / np.abs(volts).max() + 2e-4 * rng.standard_normal(len(volts))
+    return np.round(volts * 32767) / 32767
+
+
+def by_second(power: np.ndarray) -> np.ndarray:
+    return power.reshape(SECONDS, -1).mean(axis=1) * SCALE
+
+
+def displayed(power: np.ndarray, *ends_s: float) -> list[DisplayReading]:
+    def part(a: float, b: float) -> np.ndarray:
+        return power[int(max(a, 0) * RATE) : int(b * RATE)] * SCALE
+
+    return [
+        DisplayReading(
+            t, part(t - 5, t).max(), part(0, t).max(), part(t - 1.25, t).mean(), max(t - 5, 0), 0.0, t - 1.25
+        )
+        for t in ends_s
+    ]
+
+
+@pytest.mark.parametrize("coupling_hz", [0.0, 20.0])
+@pytest.mark.parametrize("law", list(Law))
+def test_law_scale_and_levels_are_found_from_the_display(law, coupling_hz):
+    power, parts = power_course(3)
+    sound = sound_of(power, law.value, coupling_hz, 3)
+    found = night_series(
+        sound, displayed(power, 6.0, 15.0), ("dect", "wifi_beacon"), NightAudio(coupling_hz), sample_rate_hz=RATE
+    )
+    assert found.calibration.law is law
+    error = 10 * np.log10(found.average.level_w_m2 / by_second(power))
+    assert np.sqrt(np.mean(error[1:] ** 2)) < 1.0
+    truth = by_second(power)
+    inside = (truth >= found.average.low_w_m2) & (truth <= found.average.high_w_m2)
+    assert inside[1:].mean() > 0.8
+    for name, part in parts.items():
+        wrong = 10 * np.log10(found.technologies[name].level_w_m2 / by_second(part))
+        assert np.sqrt(np.mean(wrong[1:] ** 2)) < 2.0, name
+
+
+def test_intervals_hold_over_many_displays_misread_by_a_third_of_a_decibel():
+    power, _ = power_course(5)
+    sound = sound_of(power, "square", 0.0, 5)
+    truth, held = by_second(power), []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        misread = []
+        for r in displayed(power, 6.0, 15.0):
+            values = np.array([r.average_w_m2, r.peak_w_m2, r.held_w_m2]) * 10 ** (0.03 * rng.standard_normal(3))
+            values = np.maximum.accumulate(values)
+            misread.append(
+                DisplayReading(r.at_s, values[1], values[2], values[0], r.peak_from_s, 0.0, r.average_from_s)
+            )
+        found = night_series(sound, misread, (), NightAudio(0.0, Law.SQUARE), sample_rate_hz=RATE).average
+        held.append(np.mean((truth >= found.low_w_m2) & (truth <= found.high_w_m2)))
+    assert np.mean(held) > 0.85
+
+
+def test_a_meter_that_stops_transmitting_is_silent_from_then_on():
+    power, parts = power_course(7)
+    power = power.copy()
+    power[int(8 * RATE) :] -= parts["dect"][int(8 * RATE) :]
+    found = night_series(
+        sound_of(power, "square", 0.0, 7), displayed(power, 6.0, 15.0), ("dect", "wifi_beacon"), NightAudio(),
+        sample_rate_hz=RATE,
+    )  # fmt: skip
+    base = found.technologies["dect"].level_w_m2
+    assert base[10:].max() < 0.05 * base[:7].min()
+
+
+def test_hum_is_taken_off_and_pulses_at_a_harmonic_are_kept():
+    moment = np.arange(int(RATE)) / RATE
+    pulses = (np.mod(moment, 0.010) < 4e-4).astype(float)
+    hum = 0.2 * np.sin(2 * np.pi * 50 * moment + 1.0) + 0.05 * np.sin(2 * np.pi * 150 * moment)
+    noise = 0.002 * np.random.default_rng(0).standard_normal(len(moment))
+    left = without_hum(pulses + hum + noise, RATE) - pulses
+    assert left.std() < 0.1 * hum.std()
+    quiet = pulses + noise
+    assert np.abs(without_hum(quiet, RATE) - quiet).max() < 0.02
+
+
+def test_overdriven_seconds_are_lower_bounds():
+    power, _ = power_course(1)
+    sound = sound_of(power, "square", 0.0, 1)
+    sound[int(3.2 * RATE)] = 1.0
+    found = night_series(sound, displayed(power, 15.0), (), NightAudio(0.0, Law.SQUARE), sample_rate_hz=RATE)
+    assert np.flatnonzero(found.clipped).tolist() == [3]
+    assert np.isinf(found.average.high_w_m2[3])
+
+
+def test_logarithmic_law_is_linear_in_decibels():
+    volts = np.array([0.5, 0.6])
+    assert np.diff(10 * np.log10(power_of(volts, Law.LOG, 40.0)))[0] == pytest.approx(40.0, abs=1e-6)
+
+
+def test_coupling_is_undone():
+    step = np.zeros(int(RATE))
+    step[5000:5100] = 0.5
+    pole = np.exp(-2 * np.pi * 100 / RATE)
+    out = lfilter([1.0, -1.0], [1.0, -pole], step) * (1 + pole) / 2
+    restored, _ = VoltageCourse(RATE, 100.0)(out)
+    assert np.abs(restored - step).max() < 0.01
+
+
+def test_refusals_say_what_to_do():
+    sound = sound_of(power_course(1)[0], "square", 0.0, 1)
+    with pytest.raises(TooEarlyError, match="off the display"):
+        night_series(sound, [], sample_rate_hz=RATE)
+    with pytest.raises(InputError, match="average is above the peak"):
+        DisplayReading(5.0, peak_w_m2=1e-5, average_w_m2=2e-5)
+    with pytest.raises(FormatError, match="cannot be understood"):
+        display_reading({"peak_w_m2": 1.0})
