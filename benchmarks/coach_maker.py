@@ -1,8 +1,8 @@
 """Makes the parameters of the scan coach from simulated hands in simulated fields.
 
-    python -m benchmarks.coach_maker TARGET.npz [--scans 4000] [--seed 0]
+    python -m benchmarks.coach_maker TARGET.npz [--scans 4000] [--seed 0] [--cache FILE.npz]
 
-Scans are drawn by `roomfield.signals.simulation.hand_scan`; each is cut at ten moments. A random forest is grown on the
+Scans are drawn by `benchmarks.hand_scans`; each is cut at ten moments. A random forest is grown on the
 square root of the shortfall; its leaves keep histograms of the shortfall and the habits of the hand. Prints how
 the intervals hold on scans that were left out.
 """
@@ -15,14 +15,13 @@ from pathlib import Path
 import numpy as np
 from sklearn.ensemble import RandomForestRegressor
 
+from benchmarks.hand_scans import SILENCE_W_M2, hand_scan
 from roomfield.signals.coach.course import RATE_HZ, SHORTEST_S, course_numbers
 from roomfield.signals.coach.forest import EDGES_DB, Shortfall, ShortfallForest
-from roomfield.signals.simulation.hand_scan import SILENCE_W_M2, hand_scan
 
 CUTS = 10
-DECLARED_SHARE = 0.4
 LARGEST_DB = 25.0
-TREES, LEAST_IN_LEAF, LEFT_OUT = 60, 25, 0.15
+TREES, LEAST_IN_LEAF, LEFT_OUT = 60, 20, 0.15
 
 
 def main() -> None:
@@ -30,11 +29,20 @@ def main() -> None:
     options.add_argument("target", type=Path)
     options.add_argument("--scans", type=int, default=4000)
     options.add_argument("--seed", type=int, default=0)
+    options.add_argument(
+        "--cache", type=Path, help="keep the simulated scans' numbers in this file, or take them from it"
+    )
     asked = options.parse_args()
-    numbers, shortfall, habits, scan = simulated(asked.scans, asked.seed)
+    if asked.cache and asked.cache.exists():
+        with np.load(asked.cache) as held:
+            numbers, shortfall, habits, scan = (held[key] for key in ("numbers", "shortfall", "habits", "scan"))
+    else:
+        numbers, shortfall, habits, scan = simulated(asked.scans, asked.seed)
+        if asked.cache:
+            np.savez_compressed(asked.cache, numbers=numbers, shortfall=shortfall, habits=habits, scan=scan)
     kept = scan < asked.seed + asked.scans * (1 - LEFT_OUT)
     forest = grown(numbers[kept], shortfall[kept], habits[kept])
-    report(forest, numbers[~kept], shortfall[~kept])
+    report(forest, numbers[~kept], shortfall[~kept], habits[~kept, 0] > 0)
     save(forest, asked.target)
 
 
@@ -50,7 +58,7 @@ def simulated(scans: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray
             gap = 10 * np.log10(scan.largest_w_m2 / power[:count].max())
             if gap > LARGEST_DB:
                 continue
-            rows.append(course_numbers(power[:count], scan.turned if rng.random() < DECLARED_SHARE else None))
+            rows.append(course_numbers(power[:count]))
             shortfall.append(gap)
             habits.append((scan.turned, scan.whole, scan.speed_m_s))
             names.append(name)
@@ -70,30 +78,36 @@ def grown(numbers: np.ndarray, shortfall: np.ndarray, habits: np.ndarray) -> Sho
         held = estimator.tree_
         is_leaf = held.children_left < 0
         row = np.cumsum(is_leaf) - 1 + leaves
-        chance = np.zeros((int(is_leaf.sum()), len(EDGES_DB) - 1))
-        sums = np.zeros((len(chance), habits.shape[1]))
+        chance = np.zeros((int(is_leaf.sum()), 2, len(EDGES_DB) - 1))
+        sums = np.zeros((len(chance), 2))
         own = row[leaf_of[:, tree]] - leaves
-        np.add.at(chance, (own, bins), 1.0)
-        np.add.at(sums, own, habits)
+        np.add.at(chance, (own, habits[:, 0].astype(int), bins), 1.0)
+        np.add.at(sums, own, habits[:, 1:])
         parts["feature"].append(np.where(is_leaf, -1, held.feature))
         parts["threshold"].append(held.threshold)
         parts["low"].append(np.where(is_leaf, row, held.children_left + nodes))
         parts["high"].append(np.where(is_leaf, 0, held.children_right + nodes))
         parts["chance"].append(chance)
-        parts["habits"].append(sums / chance.sum(axis=1, keepdims=True))
+        parts["habits"].append(sums / chance.sum(axis=(1, 2))[:, None])
         roots.append(nodes)
         nodes, leaves = nodes + held.node_count, leaves + len(chance)
     flat = {key: np.concatenate(value) for key, value in parts.items()}
-    flat["chance"] /= flat["chance"].sum(axis=1, keepdims=True)
+    flat["chance"] /= flat["chance"].sum(axis=(1, 2), keepdims=True)
     return ShortfallForest(roots=np.array(roots), **flat)
 
 
-def report(forest: ShortfallForest, numbers: np.ndarray, shortfall: np.ndarray) -> None:
+def report(forest: ShortfallForest, numbers: np.ndarray, shortfall: np.ndarray, turned: np.ndarray) -> None:
     """How intervals and "enough" hold on scans that the forest has not seen."""
-    found: list[Shortfall] = [forest.shortfall(row) for row in numbers]
-    low, high = (np.array([f.quantile_db(q) for f in found]) for q in (0.05, 0.95))
-    enough = np.array([f.within(1.5) >= 0.95 for f in found])
-    print(f"left out: {len(found)} moments; 90 % interval holds {np.mean((shortfall >= low) & (shortfall <= high)):.3f}; "
+    for said in (False, True):
+        pairs = zip(numbers, turned, strict=True)
+        found: list[Shortfall] = [forest.shortfall(row, bool(t) if said else None) for row, t in pairs]
+        low, high = (np.array([f.quantile_db(q) for f in found]) for q in (0.05, 0.95))
+        enough = np.array([f.within(1.5) >= 0.95 for f in found])
+        _line(said, shortfall, low, high, enough)
+
+
+def _line(said: bool, shortfall: np.ndarray, low: np.ndarray, high: np.ndarray, enough: np.ndarray) -> None:
+    print(f"turning {'said' if said else 'not said'}: {len(shortfall)} moments; 90 % interval holds {np.mean((shortfall >= low) & (shortfall <= high)):.3f}; "
           f"said enough {enough.sum()}, right {np.mean(shortfall[enough] < 1.5) if enough.any() else float('nan'):.3f}")  # fmt: skip
 
 

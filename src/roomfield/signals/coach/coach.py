@@ -146,7 +146,7 @@ def answer(power: F64, turns: bool | None = None) -> CoachAnswer:
     seconds, highest = len(power) / RATE_HZ, float(power.max(initial=0.0))
     if seconds < SHORTEST_S or highest <= 0.0:
         return CoachAnswer(seconds, highest, float("nan"), float("nan"), float("nan"), 0.0, Advice.LISTEN)
-    found = shortfall_forest().shortfall(course_numbers(power, turns))
+    found = shortfall_forest().shortfall(course_numbers(power), turns)
     chance = found.within(ENOUGH_GAP_DB)
     since = (len(power) - 1 - int(power.argmax())) / RATE_HZ
     low, middle, high = (max(0.0, found.quantile_db(share)) for share in (0.05, 0.5, 0.95))

@@ -34,19 +34,16 @@ NAMES = (
     *("since_highest_s", "since_highest_share", "records", "last_rise_db", "rise_before_db"),
     *("recent_highest_under_db", "recent_median_over_db", "recent_spread_db"),
     *("share_within_1_db", "share_within_3_db", "recent_share_within_3_db", "steps_share"),
-    "said_to_turn",
 )
 
 
-def course_numbers(power: F64, turns: bool | None = None) -> F64:
+def course_numbers(power: F64) -> F64:
     """Numbers named in `NAMES` for a scan so far.
 
     Parameters
     ----------
     power : ndarray, shape (n,)
         Power density (any unit), `RATE_HZ` values a second, n at least `SHORTEST_S` long.
-    turns : bool or None
-        Whether the person says that the antenna is being turned through all directions; None: not said.
 
     Returns
     -------
@@ -78,7 +75,6 @@ def course_numbers(power: F64, turns: bool | None = None) -> F64:
             *(float(recent.min()), float(np.median(under) - np.median(recent)), float(recent.std())),
             *(float((under < 1.0).mean()), float((under < 3.0).mean()), float((recent < 3.0).mean())),
             float((np.abs(np.diff(under)) > 6.0).mean()),
-            -1.0 if turns is None else float(turns),
         ]
     )
 

@@ -20,7 +20,7 @@ EDGES_DB = np.concatenate(
     [[-4.0, -1.0, -0.5], np.arange(0.0, 4.0, 0.25), np.arange(4.0, 8.0, 0.5), np.arange(8.0, 26.0)]
 )
 """Bins of the shortfall [dB]; below 0 only where rare transmissions lifted the highest above the usual."""
-HABITS = ("turned", "whole", "speed_m_s")
+HABITS = ("whole", "speed_m_s")
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,8 @@ class ShortfallForest:
         its row in the tables of leaves.
     threshold : ndarray, shape (nodes,)
     roots : ndarray of int, shape (trees,)
-    chance : ndarray, shape (leaves, bins)
+    chance : ndarray, shape (leaves, 2, bins)
+        Shares of the scans in the leaf, without and with turning the antenna; each leaf sums to 1.
     habits : ndarray, shape (leaves, len(HABITS))
     """
 
@@ -74,15 +75,24 @@ class ShortfallForest:
     chance: F64
     habits: F64
 
-    def shortfall(self, numbers: F64) -> Shortfall:
-        """Distribution for the numbers of one scan, as `course_numbers` gives them."""
+    def shortfall(self, numbers: F64, turns: bool | None = None) -> Shortfall:
+        """Distribution for the numbers of one scan, as `course_numbers` gives them.
+
+        Parameters
+        ----------
+        turns : bool or None
+            Whether the antenna is known to be turned; leaves then count by how many such scans fell into them.
+        """
         node = self.roots.copy()
         while (inner := self.feature[node] >= 0).any():
             go_low = numbers[np.maximum(self.feature[node], 0)] <= self.threshold[node]
             node = np.where(inner, np.where(go_low, self.low[node], self.high[node]), node)
         leaf = self.low[node]
-        turned, whole, speed = self.habits[leaf].mean(axis=0)
-        return Shortfall(self.chance[leaf].mean(axis=0), float(turned), float(whole), float(speed))
+        held = self.chance[leaf].mean(axis=0)
+        chance = held.sum(axis=0) if turns is None or held[int(turns)].sum() <= 0 else held[int(turns)]
+        turned = float(held[1].sum() / held.sum()) if turns is None else float(turns)
+        whole, speed = self.habits[leaf].mean(axis=0)
+        return Shortfall(chance / chance.sum(), turned, float(whole), float(speed))
 
 
 @cache
@@ -97,6 +107,6 @@ def shortfall_forest() -> ShortfallForest:
             held["low"].astype(np.int64),
             held["high"].astype(np.int64),
             held["roots"].astype(np.int64),
-            counts / counts.sum(axis=1, keepdims=True),
+            counts / counts.sum(axis=(1, 2), keepdims=True),
             held["habits"].astype(np.float64),
         )

@@ -177,7 +177,7 @@ def _fit(parts: list[_Part], law: Law, decades: float) -> _Fit:
     middle = float(np.median(y))
     error = (READING_STD_DB**2 + MODEL_STD_DB**2) * np.eye(len(y))
     spread = _covariance(moments, moments) + CREST_STD_DB**2 * np.outer(is_crest, is_crest) + error
-    inverse = np.linalg.inv(spread)
+    inverse = np.asarray(np.linalg.inv(spread), np.float64)
     residual = y - middle - CREST_MEAN_DB * is_crest
     pull = inverse @ residual
     crest = CREST_MEAN_DB + CREST_STD_DB**2 * float(is_crest @ pull)

@@ -63,7 +63,9 @@ def display_reading(row: Mapping[str, Any]) -> DisplayReading:
     """
     try:
         at = float(row["at_s"])
-        values = {k: None if row.get(k) is None else float(row[k]) for k in ("peak_w_m2", "held_w_m2", "average_w_m2")}
+        values: dict[str, float | None] = {
+            k: None if row.get(k) is None else float(row[k]) for k in ("peak_w_m2", "held_w_m2", "average_w_m2")
+        }
         begins = {
             name: max(0.0, float(row.get(name, at - before)))
             for name, before in (("peak_from_s", WATCHED_S), ("held_from_s", HELD_S), ("average_from_s", WINDOW_S))
@@ -74,4 +76,4 @@ def display_reading(row: Mapping[str, Any]) -> DisplayReading:
             where="display",
             mend="Give at_s and the values in W/m².",
         ) from fault
-    return DisplayReading(at, **values, **begins)
+    return DisplayReading(at, values["peak_w_m2"], values["held_w_m2"], values["average_w_m2"], **begins)

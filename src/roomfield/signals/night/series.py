@@ -188,7 +188,7 @@ def _gather(source: AudioSource, audio: NightAudio, calibration: Calibration, sp
 
 
 def _scaled(rows: _Rows, calibration: Calibration, splitter: ShareSplitter, coupled: bool) -> NightSeries:
-    moments = np.arange(len(rows.mean)) + 0.5
+    moments = np.arange(len(rows.mean), dtype=np.float64) + 0.5
     scale_db, std_db = calibration.drift.scale_db(moments)
     unit = 10 ** (scale_db / 10)
     clipped = np.array(rows.clipped, np.bool_)

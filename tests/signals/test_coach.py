@@ -1,0 +1,93 @@
+"""The coach for hand scans, and the simulated hands that it learnt from."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from benchmarks.hand_scans import PlaneWaves, hand_scan
+
+from roomfield.errors import FormatError, RangeError
+from roomfield.signals.coach.coach import Advice, ScanCoach, answer
+from roomfield.signals.coach.course import NAMES, RATE_HZ, course_numbers
+from roomfield.signals.coach.forest import EDGES_DB, shortfall_forest
+
+
+def rich_field(seed: int, waves: int = 200) -> PlaneWaves:
+    rng = np.random.default_rng(seed)
+    way = rng.normal(size=(waves, 3))
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
+    across = np.cross(way, rng.normal(size=(waves, 3)))
+    across /= np.linalg.norm(across, axis=1, keepdims=True)
+    phase = np.exp(2j * np.pi * rng.random(waves))
+    return PlaneWaves(2 * np.pi / 0.12 * way, phase[:, None] * across / np.sqrt(waves))
+
+
+@pytest.mark.published(
+    "Rayleigh fading: power of one component is exponential, and the mean of the largest of N is the N-th harmonic number (order statistics of the exponential law, Renyi 1953; from memory)"
+)
+def test_one_component_of_a_rich_field_has_the_extremes_of_the_exponential_law():
+    count, largest = 20, []
+    mean = []
+    for seed in range(400):
+        points = np.random.default_rng([seed, 1]).uniform(-4, 4, (count, 3))
+        power = np.abs(rich_field(seed).field(points)[:, 2]) ** 2
+        largest.append(power.max())
+        mean.append(power.mean())
+    harmonic = np.sum(1 / np.arange(1, count + 1))
+    assert np.mean(largest) / np.mean(mean) == pytest.approx(harmonic, rel=0.05)
+    assert np.mean(mean) == pytest.approx(1 / 3, rel=0.05)
+
+
+def test_numbers_do_not_depend_on_the_unit():
+    power = hand_scan(4).power_w_m2
+    np.testing.assert_allclose(course_numbers(power), course_numbers(power * 1e-4), rtol=1e-6, atol=1e-9)
+    assert len(course_numbers(power)) == len(NAMES)
+
+
+def test_intervals_hold_on_scans_that_were_not_learnt_from():
+    held, median = [], []
+    for seed in range(900_000, 900_060):
+        scan = hand_scan(seed)
+        said = answer(scan.power_w_m2)
+        gap = max(0.0, 10 * np.log10(scan.largest_w_m2 / scan.power_w_m2.max()))
+        held.append(said.low_db <= gap <= said.high_db)
+        median.append(gap <= said.shortfall_db)
+    assert 0.78 <= np.mean(held) <= 0.99
+    assert 0.3 <= np.mean(median) <= 0.7
+
+
+def test_more_of_a_good_scan_leaves_less_to_find():
+    good = [
+        s for s in map(hand_scan, range(910_000, 910_030)) if s.turned and s.whole and len(s.power_w_m2) > 30 * RATE_HZ
+    ]
+    early = [answer(s.power_w_m2[: int(4 * RATE_HZ)]).shortfall_db for s in good]
+    late = [answer(s.power_w_m2).shortfall_db for s in good]
+    assert np.mean(late) < np.mean(early)
+
+
+def test_a_hand_that_says_it_turns_is_believed():
+    scans = [hand_scan(seed) for seed in range(920_000, 920_020)]
+    turned = [answer(s.power_w_m2, True).high_db for s in scans]
+    fixed = [answer(s.power_w_m2, False).high_db for s in scans]
+    assert np.mean(turned) < np.mean(fixed)
+
+
+def test_the_coach_begins_by_listening_and_asks_to_turn_where_nobody_does():
+    coach = ScanCoach(turns=False)
+    assert coach.push(np.full(25, 1e-5)).advice is Advice.LISTEN
+    said = coach.push(hand_scan(900_001).power_w_m2[:600])
+    assert said.advice in (Advice.TURN, Advice.SLOWER)
+    assert said.low_db <= said.shortfall_db <= said.high_db
+
+
+def test_levels_that_cannot_be_are_refused():
+    with pytest.raises(FormatError, match="negative"):
+        ScanCoach().push([1.0, -1.0])
+    with pytest.raises(RangeError, match="length of the scan"):
+        ScanCoach().push(np.ones(40_000))
+
+
+def test_the_forest_gives_whole_distributions():
+    found = shortfall_forest().shortfall(course_numbers(hand_scan(3).power_w_m2))
+    assert found.chance.sum() == pytest.approx(1.0, abs=1e-6)
+    assert found.within(EDGES_DB[-1]) == pytest.approx(1.0)
