@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.field.observation_arrays import ActivityMode
+from roomfield.field.emitter_states import ActivityMode
 from roomfield.field.priors import EmitterPrior, duty_range_db
 from roomfield.survey import Activity, Emitter
 

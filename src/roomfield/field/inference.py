@@ -13,10 +13,11 @@ from roomfield.errors import TooEarlyError
 from roomfield.field.activities import activity_priors
 from roomfield.field.catching import caught_before, intervals_s, spots_met
 from roomfield.field.directions import GUESSED_POWER_STD_DB, Aimed, aimed_at, plan_arrival
+from roomfield.field.emitter_states import receives
 from roomfield.field.forward import Forward, power_sum
 from roomfield.field.hand_scan import largest_of, mean_std_db, scan_cells, scan_gain
 from roomfield.field.noise import SCAN_STD_DB, Noise
-from roomfield.field.observation_arrays import AVERAGE_ROW, LevelRows, Observations, observe, receives
+from roomfield.field.observation_arrays import AVERAGE_ROW, LevelRows, Observations, observe
 from roomfield.field.path_gains import (
     WALL_OFFSET_STD_DB,
     Radiators,

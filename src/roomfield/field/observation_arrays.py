@@ -6,13 +6,14 @@ scans of one thing are put together (`roomfield.field.repeats`), so that a night
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import TooEarlyError
+from roomfield.field.emitter_states import ACTIVITIES, ActivityMode, EmitterStates, with_modes
 from roomfield.field.heard import HeardRows, heard_rows, listened, position_of
 from roomfield.field.level_rows import AVERAGE_ROW as AVERAGE_ROW
 from roomfield.field.level_rows import KINDS as KINDS
@@ -21,7 +22,7 @@ from roomfield.field.repeats import together
 from roomfield.instrument import bounded_value, with_clipped_averages
 from roomfield.instrument.correct import scan_key
 from roomfield.quantities import Censor, Kind
-from roomfield.survey import Activity, Bearing, Emitter, Meter, Point3, Reading, Scan, Survey
+from roomfield.survey import Bearing, Meter, Point3, Reading, Scan, Survey
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -61,22 +62,6 @@ class BearingRows:
 
     def __len__(self) -> int:
         return len(self.site)
-
-
-@dataclass(frozen=True)
-class ActivityMode:
-    """Something that an emitter did in some readings only.
-
-    Parameters
-    ----------
-    emitter : int
-        Its index.
-    activity : Activity or None
-        What it did; None for as found.
-    """
-
-    emitter: int
-    activity: Activity | None
 
 
 @dataclass(frozen=True)
@@ -136,18 +121,18 @@ def observe(survey: Survey, visit_id: str | None = None) -> Observations:
     TooEarlyError
         If there is no reading yet.
     """
-    sites, tuner = _Sites(), _Tuner(survey)
+    sites, states = _Sites(), EmitterStates(survey)
     readings, unplaced = _placed(survey, visit_id)
-    rows = [_reading_row(survey, r, p, sites, tuner) for r, p in readings]
+    rows = [_reading_row(survey, r, p, sites, states) for r, p in readings]
     axes = []
     for bearing in (b for b in survey.current_bearings() if visit_id is None or b.visit_id == visit_id):
         site = sites.index(bearing.position, "")
-        on = tuner.on(bearing.visit_id, bearing.radio_state_id, bearing.meter_id)
+        on = states.on(bearing.visit_id, bearing.radio_state_id, bearing.meter_id)
         if bearing.strongest_deg is not None:
             axes.append((site, bearing.strongest_deg % 180.0, bearing.std_deg, on))
         if bearing.null_deg is not None:
             axes.append((site, (bearing.null_deg + 90.0) % 180.0, bearing.std_deg, on))
-        rows += _bearing_levels(survey, bearing, site, tuner)
+        rows += _bearing_levels(survey, bearing, site, states)
     if not rows:
         raise TooEarlyError(
             "there is no reading to infer anything from.", mend="Enter or import readings for this visit first."
@@ -155,9 +140,9 @@ def observe(survey: Survey, visit_id: str | None = None) -> Observations:
     recordings = [(r, p) for r in listened(survey, visit_id) if (p := position_of(survey, r)) is not None]
     heard = heard_rows(
         survey, [r for r, _ in recordings], [sites.index(p, r.place_id) for r, p in recordings],
-        [tuner.on(r.visit_id, r.radio_state_id, r.meter_id) for r, _ in recordings],
+        [states.on(r.visit_id, r.radio_state_id, r.meter_id) for r, _ in recordings],
     )  # fmt: skip
-    levels, modes = _with_modes(_level_rows(rows, len(survey.emitters)))
+    levels, modes = with_modes(_level_rows(rows, len(survey.emitters)))
     return Observations(
         np.array(sites.positions, dtype=np.float64), tuple(sites.place_ids), together(levels),
         _bearing_rows(axes, survey), survey.meters, heard, modes, unplaced,
@@ -178,45 +163,8 @@ def _placed(survey: Survey, visit_id: str | None) -> tuple[list[tuple[Reading, P
     return found, tuple(without)
 
 
-_ACTIVITIES = (None, *Activity)
-
-
-class _Tuner:
-    """Which emitters a meter received in a radio state, and what each did."""
-
-    def __init__(self, survey: Survey) -> None:
-        self.survey = survey
-        self._on: dict[tuple[str, str, str], tuple[bool, ...]] = {}
-        self._did: dict[tuple[str, str], tuple[Activity | None, ...]] = {}
-
-    def on(self, visit_id: str, state_id: str, meter_id: str) -> tuple[bool, ...]:
-        """Whether each emitter was on, and within the meter's band."""
-        key = (visit_id, state_id, meter_id)
-        if key not in self._on:
-            meter, did = self.survey.meter(meter_id), self.activities(visit_id, state_id)
-            self._on[key] = tuple(
-                activity is not Activity.SILENT and receives(meter, emitter)
-                for emitter, activity in zip(self.survey.emitters, did, strict=True)
-            )
-        return self._on[key]
-
-    def activities(self, visit_id: str, state_id: str) -> tuple[Activity | None, ...]:
-        """What each emitter did; None for as found."""
-        key = (visit_id, state_id)
-        if key not in self._did:
-            state = self.survey.radio_state(visit_id, state_id)
-            self._did[key] = tuple(state.activity_of(e.id, e.group) for e in self.survey.emitters)
-        return self._did[key]
-
-
-def receives(meter: Meter, emitter: Emitter) -> bool:
-    """Whether an emitter's frequency, as far as it is known, lies in what a meter is known to receive."""
-    low_hz, high_hz = meter.receives_hz
-    return emitter.frequency_hz is None or low_hz <= emitter.frequency_hz <= high_hz
-
-
 class _Row(NamedTuple):
-    """One reading, see `LevelRows`; ``activity`` holds an index of `_ACTIVITIES` per emitter."""
+    """One reading, see `LevelRows`; ``activity`` holds an index of `ACTIVITIES` per emitter."""
 
     id: str
     site: int
@@ -239,29 +187,29 @@ _Axis = tuple[int, float, float, tuple[bool, ...]]
 _HELD = {Scan.FIXED: (0.0, FIXED_STD_DB), Scan.ROOM: (ROOM_EDGE_M, ROOM_STD_DB)}
 
 
-def _reading_row(survey: Survey, reading: Reading, position: Point3, sites: _Sites, tuner: _Tuner) -> _Row:
+def _reading_row(survey: Survey, reading: Reading, position: Point3, sites: _Sites, states: EmitterStates) -> _Row:
     meter = survey.meter(reading.meter_id)
     value = bounded_value(reading, meter)
     side = {Censor.NONE: 0, Censor.BELOW: -1, Censor.ABOVE: 1}[value.censor]
     edge_m, added_db = _HELD.get(reading.scan, (reading.scan_edge_m, 0.0))
-    noted = tuner.activities(reading.visit_id, reading.radio_state_id)
+    noted = states.activities(reading.visit_id, reading.radio_state_id)
     return _Row(
         reading.id, sites.index(position, reading.place_id), KINDS.index(reading.kind),
         _meter(survey, reading.meter_id), scan_key(reading), 10.0 * float(np.log10(value.density_w_m2)), side,
-        tuner.on(reading.visit_id, reading.radio_state_id, reading.meter_id), edge_m, added_db, np.nan, np.nan, False,
-        reading.watched_s or WATCHED_S[reading.kind], tuple(_ACTIVITIES.index(a) for a in noted),
+        states.on(reading.visit_id, reading.radio_state_id, reading.meter_id), edge_m, added_db, np.nan, np.nan, False,
+        reading.watched_s or WATCHED_S[reading.kind], tuple(ACTIVITIES.index(a) for a in noted),
     )  # fmt: skip
 
 
-def _bearing_levels(survey: Survey, bearing: Bearing, site: int, tuner: _Tuner) -> list[_Row]:
+def _bearing_levels(survey: Survey, bearing: Bearing, site: int, states: EmitterStates) -> list[_Row]:
     """What was read on the axis of the strongest pickup and at the null."""
     null_w_m2 = bearing.null_w_m2 if bearing.null_deg is not None else None
     known = (
         (bearing.strongest_w_m2, bearing.strongest_deg, FIXED_STD_DB, False),
         (null_w_m2, bearing.null_deg, NULL_STD_DB, True),
     )
-    on = tuner.on(bearing.visit_id, bearing.radio_state_id, bearing.meter_id)
-    did = tuple(_ACTIVITIES.index(a) for a in tuner.activities(bearing.visit_id, bearing.radio_state_id))
+    on = states.on(bearing.visit_id, bearing.radio_state_id, bearing.meter_id)
+    did = tuple(ACTIVITIES.index(a) for a in states.activities(bearing.visit_id, bearing.radio_state_id))
     return [
         _Row(bearing.id, site, AVERAGE_ROW, _meter(survey, bearing.meter_id), f"bearing/{bearing.id}",
              10.0 * float(np.log10(level)), 0, on, 0.0, std_db, np.nan if axis_deg is None else axis_deg,
@@ -289,20 +237,6 @@ def _level_rows(rows: list[_Row], emitters: int) -> LevelRows:
 
 
 _FLOATS = ("value_db", "edge_m", "added_std_db", "axis_deg", "axis_std_deg", "watched_s")
-
-
-def _with_modes(rows: LevelRows) -> tuple[LevelRows, tuple[ActivityMode, ...]]:
-    """Activities as modes: what an emitter did in most of the readings in which it was on is its own."""
-    emitters = rows.on.shape[1]
-    mode = np.tile(np.arange(emitters), (len(rows), 1))
-    modes: list[ActivityMode] = []
-    for e in range(emitters):
-        did = rows.mode[rows.on[:, e], e]
-        usual = int(np.bincount(did, minlength=len(_ACTIVITIES)).argmax())
-        for other in sorted({*did.tolist()} - {usual}):
-            mode[rows.on[:, e] & (rows.mode[:, e] == other), e] = emitters + len(modes)
-            modes.append(ActivityMode(e, _ACTIVITIES[other]))
-    return replace(rows, mode=mode), tuple(modes)
 
 
 def _bearing_rows(axes: list[_Axis], survey: Survey) -> BearingRows:
