@@ -28,9 +28,6 @@ NOT_OFFERED = frozenset(
         "roomfield.store.migrate:upgrade_to",  # records of earlier releases, made by tests/data/releases
         "roomfield.field.measured:measured_times_ratio",
         "roomfield.workbench.model.joint_model:emitter_names",
-        "roomfield.workbench.record.job:take_in_package",
-        "roomfield.workbench.record.proof:chain_head",
-        "roomfield.workbench.record.proof:is_package",
     ]
 )
 """Serves making what is shipped, or waits for its door. Nothing is added."""

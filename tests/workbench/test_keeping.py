@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import os
+import re
+import shutil
 import sqlite3
+import subprocess
 import time
 import zipfile
 from contextlib import closing
@@ -13,15 +17,15 @@ from pathlib import Path
 
 import pytest
 
-from roomfield.errors import InputError, StoreError
+from roomfield.errors import InputError, IntegrityError, StoreError
 from roomfield.exchange.unpack import open_package
 from roomfield.quantities.kind import Kind
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Assignment, Reading
-from roomfield.workbench.record import backups, long_series, proof, readings_intake
+from roomfield.workbench.record import backups, client_data, long_series, proof, readings_intake, time_stamps
 from roomfield.workbench.record.editing import started_survey
 from roomfield.workbench.record.identity import present_identity, set_identity
-from roomfield.workbench.record.job import Job, take_in_package
+from roomfield.workbench.record.job import Job, unpack_into
 from roomfield.workbench.record.survey_list import keep_file, keep_new
 
 
@@ -103,8 +107,8 @@ def test_a_package_carries_its_chain_and_a_changed_one_is_found(records: Store, 
     found = proof.check_package(tmp_path / "flat.zip")
     assert (found.misfits, found.links) == ((), 4)
     assert found.heads[0][1] == proof.chain_head(records, survey_id).sha256
+    taken = unpack_into(str(tmp_path / "other.sqlite"), tmp_path / "flat.zip")
     with open_store(tmp_path / "other.sqlite") as other:
-        taken = take_in_package(other, tmp_path / "flat.zip")
         first = other.history(taken.id)[0]
         assert first.what == f"taken in: package {job.content_sha256}, chain {found.heads[0][1]}"
     other_value = replace(job.survey, readings=(replace(entry("r1"), value_w_m2=9e-6),))
@@ -242,3 +246,86 @@ def test_a_report_prints_the_end_of_its_chain_and_is_known_by_it(records: Store,
     groups = [custody.chain_sha256[i : i + 8] for i in range(0, 64, 8)]
     report.write_text("Last link\n" + " ".join(groups), "utf-8")
     assert "link 2 of" in proof.check_report(report, records)[0]
+
+
+def test_a_package_under_a_passphrase_opens_with_it_and_with_no_other(records: Store, survey_id: str, tmp_path: Path):
+    pytest.importorskip("pyrage")
+    sealed = tmp_path / "flat.zip.age"
+    job = Job(records.load(survey_id).survey, records)
+    digest = job.write_sealed(sealed, "four words that differ")
+    assert digest == job.package_sha256()
+    content = sealed.read_bytes()
+    assert content.startswith(b"age-encryption.org/v1\n")
+    assert b"Lindenweg" not in content
+    assert sealed.stat().st_mode & 0o077 == 0
+    survey = unpack_into(str(tmp_path / "other.sqlite"), sealed, "four words that differ")
+    assert survey.title == "Lindenweg 4"
+    with pytest.raises(IntegrityError, match="passphrase is another"):
+        unpack_into(str(tmp_path / "third.sqlite"), sealed, "four words that differ not")
+    sealed.write_bytes(content[:-3] + b"abc")
+    with pytest.raises(IntegrityError, match="changed"):
+        unpack_into(str(tmp_path / "third.sqlite"), sealed, "four words that differ")
+    assert not (tmp_path / "third.sqlite").exists()
+    with pytest.raises(InputError, match="at least 12"):
+        job.write_sealed(tmp_path / "weak.age", "short")
+
+
+def test_everything_held_about_a_client_can_be_handed_over(records: Store, survey_id: str, tmp_path: Path):
+    keep_new(records, started_survey("Elsewhere", Assignment(client="Somebody Else"), "blank"))
+    found = client_data.export_held(records, " family  MUSTER", tmp_path / "held")
+    assert [(one.title, one.files) for one in found] == [("Lindenweg 4", 1)]
+    listed = json.loads((tmp_path / "held" / "held.json").read_text("utf-8"))
+    assert listed[0]["client"] == "Family Muster"
+    assert sorted(p.name for p in (tmp_path / "held").iterdir()) == ["01-lindenweg-4.zip", "held.json"]
+    assert proof.check_package(tmp_path / "held" / found[0].package).misfits == ()
+    with pytest.raises(StoreError, match="Name a new folder"):
+        client_data.export_held(records, "Family Muster", tmp_path / "held")
+    with pytest.raises(InputError, match="nothing is held about 'Nobody'"):
+        client_data.held_about(records, "Nobody")
+
+
+@pytest.mark.skipif(not shutil.which("openssl"), reason="needs openssl")
+@pytest.mark.published("RFC 3161, sections 2.4.1 and 2.4.2: requests and answers as OpenSSL reads and writes them")
+def test_a_time_stamp_is_asked_for_and_its_answer_kept(records: Store, survey_id: str, tmp_path: Path):
+    def openssl(*arguments: str) -> str:
+        done = subprocess.run(["openssl", *arguments], cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    asked = time_stamps.ask(records, survey_id, tmp_path / "head.tsq")
+    shown = openssl("ts", "-query", "-in", "head.tsq", "-text")
+    assert "Hash Algorithm: sha256" in shown
+    lines = re.findall(r"00[01]0 - ((?:[0-9a-f]{2}[ -]){15}[0-9a-f]{2})", shown)
+    digits = re.sub(r"[ -]", "", "".join(lines))
+    assert digits == asked.sha256
+    (tmp_path / "tsa.cnf").write_text(AUTHORITY, "utf-8")
+    openssl("req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", "key.pem", "-out", "cert.pem", "-days", "2",
+            "-subj", "/CN=Invented authority", "-config", "tsa.cnf", "-extensions", "stamp")  # fmt: skip
+    (tmp_path / "serial").write_text("01\n")
+    openssl("ts", "-reply", "-queryfile", "head.tsq", "-out", "head.tsr", "-config", "tsa.cnf", "-section", "tsa")
+    records.append(survey_id, [entry("later")])
+    assert time_stamps.keep(records, survey_id, tmp_path / "head.tsr") == asked
+    assert any(item.file_name == f"link-{asked.number}.tsr" for item in records.load(survey_id).survey.media)
+    openssl("ts", "-verify", "-digest", asked.sha256, "-in", "head.tsr", "-CAfile", "cert.pem")
+    (tmp_path / "odd.tsr").write_bytes(
+        (tmp_path / "head.tsr").read_bytes().replace(bytes.fromhex(asked.sha256), b"x" * 32)
+    )
+    with pytest.raises(InputError, match="no time stamp"):
+        time_stamps.keep(records, survey_id, tmp_path / "odd.tsr")
+
+
+AUTHORITY = """
+[req]
+distinguished_name = dn
+[dn]
+[stamp]
+extendedKeyUsage = critical,timeStamping
+basicConstraints = CA:TRUE
+[tsa]
+serial = serial
+signer_cert = cert.pem
+signer_key = key.pem
+signer_digest = sha256
+default_policy = 1.2.3.4
+digests = sha256
+"""

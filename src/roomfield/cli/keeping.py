@@ -1,4 +1,4 @@
-"""backup, check, history, identity: that nothing is lost, and that everything is as it was written."""
+"""backup, check, history, identity, stamp, client-data: nothing lost, everything as it was written."""
 
 from __future__ import annotations
 
@@ -16,6 +16,8 @@ def register(app: typer.Typer) -> None:
     app.command()(check)
     app.command()(history)
     app.command()(identity)
+    app.command()(stamp)
+    app.command("client-data")(client_data)
 
 
 def backup(
@@ -85,3 +87,37 @@ def identity(
 
     who = set_identity(name or present_identity().name, device) if name or device else present_identity()
     answer(as_json, asdict(who), lambda: typer.echo(f"{who.name}, on {who.device}"))
+
+
+def stamp(
+    file: Annotated[str, typer.Argument(help="The request to write, or with --keep the answer to keep.")],
+    keep: Annotated[bool, typer.Option("--keep", help="Keep the authority's answer with the survey.")] = False,
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Write a time-stamp request (RFC 3161) for the last entry or change, or keep the answer; nothing is sent."""
+    from roomfield.workbench.record import time_stamps
+    from roomfield.workbench.record.job import existing_record, open_job
+
+    records, name = existing_record(record), open_job(record, survey).survey.id
+    made = time_stamps.keep(records, name, file) if keep else time_stamps.ask(records, name, file)
+    words = "is stamped; the answer is kept" if keep else f"can be stamped: send {file} to an authority yourself"
+    answer(as_json, asdict(made), lambda: typer.echo(one_line(f"Link {made.number} ({made.sha256[:12]}) {words}")))
+
+
+def client_data(
+    client: Annotated[str, typer.Argument(help="The client's name as it stands in the record.")],
+    folder: Annotated[str, typer.Argument(help="New folder for everything that is held; else only listed.")] = "",
+    record: Record = DEFAULT_RECORD,
+    as_json: AsJson = False,
+) -> None:
+    """List what is held about a client, or write it into a folder: every entry, every file, as packages."""
+    from roomfield.workbench.record import client_data as data
+    from roomfield.workbench.record.job import existing_record
+
+    records = existing_record(record)
+    found = data.export_held(records, client, folder) if folder else data.held_about(records, client)
+    rows = [(one.title, one.address, str(one.readings), str(one.files), str(one.changes)) for one in found]
+    head = ("title", "address", "readings", "files", "changes")
+    answer(as_json, [asdict(one) for one in found], lambda: table(f"Held about {found[0].client}", head, rows))

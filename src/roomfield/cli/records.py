@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import Annotated
 
 import typer
@@ -69,31 +70,37 @@ def list_surveys(
 
 
 def pack(
-    target: Annotated[str, typer.Argument(help="Zip file to write.")],
+    target: Annotated[str, typer.Argument(help="Zip file to write; with the ending .zip.age under a passphrase.")],
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     as_json: AsJson = False,
 ) -> None:
     """Write the survey package (BagIt, RFC 8493): the survey with all its files and their checksums."""
-    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.job import is_sealed, open_job
 
     job = open_job(record, survey)
-    digest = job.write_package(target)
+    digest = job.write_sealed(target, _passphrase(twice=True)) if is_sealed(target) else job.write_package(target)
     plain = {"package": target, "sha256": digest, "content_sha256": job.content_sha256}
     answer(as_json, plain, lambda: typer.echo(f"{target}\nSHA-256 {digest}"))
 
 
 def unpack(
-    package: Annotated[str, typer.Argument(help="Survey package.")],
+    package: Annotated[str, typer.Argument(help="Survey package; with the ending .age its passphrase is asked.")],
     record: Record = DEFAULT_RECORD,
     as_json: AsJson = False,
 ) -> None:
     """Check every checksum of a survey package, then take it into a record."""
-    from roomfield.workbench.record.job import unpack_into
+    from roomfield.workbench.record.job import is_sealed, unpack_into
 
-    survey = unpack_into(record, package)
+    survey = unpack_into(record, package, _passphrase() if is_sealed(package) else "")
     plain = {"survey": survey.id, "readings": len(survey.readings)}
     answer(as_json, plain, lambda: typer.echo(f"Survey {survey.id}, {len(survey.readings)} readings"))
+
+
+def _passphrase(*, twice: bool = False) -> str:
+    """The passphrase from ROOMFIELD_PASSPHRASE, or asked without showing it."""
+    given = os.environ.get("ROOMFIELD_PASSPHRASE", "")
+    return given or str(typer.prompt("Passphrase", hide_input=True, confirmation_prompt=twice, err=True))
 
 
 def follow_up(

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from roomfield.errors import InputError
 from roomfield.exchange.package import package_hash, write_package
+from roomfield.exchange.sealed_package import ENDING, seal, unseal
 from roomfield.exchange.survey_document import read_document_file
 from roomfield.exchange.unpack import OpenedPackage, open_package
 from roomfield.scratch import scratch_folder
@@ -45,6 +46,22 @@ class Job:
             return ""
         with scratch_folder() as folder:
             return self.write_package(folder / "package.zip")
+
+    def write_sealed(self, target: str | Path, passphrase: str) -> str:
+        """Write the survey package under a passphrase and return the hash of the package inside.
+
+        Parameters
+        ----------
+        target : str or Path
+            The file; ends in ``.age``.
+        passphrase : str
+            At least twelve characters.
+        """
+        with scratch_folder() as folder:
+            package = folder / "package.zip"
+            digest = self.write_package(package)
+            seal(package, Path(target), passphrase)
+        return digest
 
     def media_path(self, sha256: str) -> Path:
         """Path of one of the survey's files.
@@ -172,7 +189,12 @@ def _only_one(store: Store) -> str:
     raise InputError(what, where=store.address, mend=mend)
 
 
-def unpack_into(record: str, path: str | Path) -> Survey:
+def is_sealed(path: str) -> bool:
+    """Whether a name says that a package lies under a passphrase."""
+    return path.endswith(ENDING)
+
+
+def unpack_into(record: str, path: str | Path, passphrase: str = "") -> Survey:
     """Check a survey package wholly, then keep it in a record, which is made if need be.
 
     Parameters
@@ -180,31 +202,20 @@ def unpack_into(record: str, path: str | Path) -> Survey:
     record : str
         SQLite file, folder or database URL.
     path : str or Path
-        The zip file.
+        The zip file, or one that lies under a passphrase.
+    passphrase : str
+        For the latter.
 
     Raises
     ------
     FormatError, IntegrityError
         If anything in the package does not match its checksum; then no record is made either.
     """
+    if is_sealed(str(path)):
+        with scratch_folder() as folder:
+            unseal(Path(path), folder / "package.zip", passphrase)
+            return unpack_into(record, folder / "package.zip")
     with open_package(Path(path)) as package, open_store(record) as store:
-        return take_in_opened(store, package)
-
-
-def take_in_package(store: Store, path: str | Path) -> Survey:
-    """Check a survey package wholly, then keep its survey and files in the record.
-
-    Parameters
-    ----------
-    path : str or Path
-        The zip file.
-
-    Raises
-    ------
-    FormatError, IntegrityError
-        If anything in it does not match its checksum; then nothing is kept.
-    """
-    with open_package(Path(path)) as package:
         return take_in_opened(store, package)
 
 

@@ -6,7 +6,6 @@ import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from zipfile import is_zipfile
 
 from roomfield.errors import InputError, RoomfieldError
 from roomfield.exchange.unpack import OpenedPackage, open_package
@@ -167,11 +166,6 @@ def check_report(report: str | Path, records: Records | None = None, package: st
             mend="It was made from another survey, or what it was made from was changed past the chain.",
         )
     return said
-
-
-def is_package(path: str) -> bool:
-    """Whether a path names a file that is a package by its form."""
-    return path.endswith(".zip") and is_zipfile(path)
 
 
 def _package_faults(package: OpenedPackage) -> Iterator[ChainFault]:
