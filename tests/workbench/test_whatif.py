@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -139,9 +140,11 @@ def test_a_wish_becomes_actions_of_the_record(survey):
     assert len({action.id for action in after.actions}) == len(survey.actions) + 3
 
 
-@pytest.mark.published("SBM-2015: the first step for sleeping areas ends at 0.1 µW/m²")
-def test_the_usual_bound_is_the_lowest_of_the_clients_guideline(survey):
-    assert usual_bound_w_m2(survey) == pytest.approx(0.1e-6)
+@pytest.mark.published("SBM-2015: the second category for sleeping areas ends at 10 µW/m²")
+def test_the_usual_bound_is_the_clients_aim(survey):
+    assert usual_bound_w_m2(survey) == survey.assignment.aim_w_m2
+    without = replace(survey, assignment=replace(survey.assignment, aim_w_m2=None))
+    assert usual_bound_w_m2(without) == pytest.approx(10e-6), "the upper edge of the second category"
 
 
 def test_agreeing_on_a_plan_needs_actions_that_are_there(survey):

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from roomfield.errors import InputError
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
-from roomfield.references.guidelines import guideline_set
 from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.remedy.naming import ways_of
 from roomfield.remedy.prediction import PlaceOutcome, Prediction, predict_with
 from roomfield.show.words import load_words
 from roomfield.survey import Action, ActionKind, Emitter, Point3, ShieldPart, SurfaceRef, Survey
+from roomfield.workbench.assess.place_use import aim_in
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import placed, posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
@@ -305,8 +305,6 @@ def with_actions(survey: Survey, wish: WhatIfRequest) -> Survey:
 
 
 def usual_bound_w_m2(survey: Survey) -> float:
-    """The lowest bound of the client's guideline [W/m²]; 0 if none was chosen."""
-    if not survey.assignment.guideline:
-        return 0.0
-    bounds = [row.upper_w_m2 for row in guideline_set(survey.assignment.guideline).levels if row.upper_w_m2]
-    return min(bounds, default=0.0)
+    """The client's aim [W/m²], by default the upper edge of the guideline's second category; 0 if there is none."""
+    aim = aim_in(survey.assignment)
+    return aim.value_w_m2 if aim else 0.0

@@ -6,6 +6,7 @@ import { element } from "./element.js";
 import { distance, round } from "./plan/shapes.js";
 import { hit, navigate } from "./plan/gestures.js";
 import { shape } from "./svg.js";
+import { toneOf } from "./tones.js";
 import { PlanView, loadImages, storeyButtons } from "./plan/view.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
@@ -60,14 +61,16 @@ function showAtPlaces(rows) {
     const moved = Math.abs(change) >= 0.05;
     const after = row.after_w_m2[1];
     const more = moved ? `${change > 0 ? "+" : "−"}${number(Math.abs(change), 2)} dB` : "";
-    return [row.place_id, { words: number(after * 1e6, 2), more, tone: Math.min(6, Math.max(1, Math.floor(Math.log10(Math.max(after * 1e6, 0.1))) + 2)), faded: !moved && rows.some((r) => Math.abs(r.change_db[1]) >= 0.05), title: row.name }];
+    return [row.place_id, { words: number(after * 1e6, 2), more, tone: toneOf(after), faded: !moved && rows.some((r) => Math.abs(r.change_db[1]) >= 0.05), title: row.name }];
   }));
   view.draw();
 }
 
 function showLevels({ places, worse }) {
   showAtPlaces(places);
-  $("after").replaceChildren(...worse.map((text) => element("p", { class: "small worse" }, text)), ...places.map((row) => {
+  const changed = (row) => Math.abs(row.change_db[1]) >= 0.05;
+  const same = places.filter((row) => !changed(row));
+  const row = (row) => {
     const bar = shape("svg", { viewBox: "0 0 300 26", preserveAspectRatio: "none", role: "img", "aria-label": t("before {before}, after {after}", { before: density(row.before_w_m2[1], 2), after: density(row.after_w_m2[1], 2) }) },
       shape("path", { class: "try-before", d: `M${x(row.before_w_m2[0])} 7H${x(row.before_w_m2[2])}` }),
       shape("path", { class: "try-after", d: `M${x(row.after_w_m2[0])} 18H${x(row.after_w_m2[2])}` }),
@@ -81,7 +84,13 @@ function showLevels({ places, worse }) {
       bar,
       element("p", { class: "small num" }, `${density(row.before_w_m2[1], 2)} → ${density(row.after_w_m2[1], 2)}`), chance,
       row.limiting && Math.abs(change) >= 0.05 ? element("p", { class: "soft small" }, row.limiting) : null);
-  }));
+  };
+  const open = $("after").querySelector("details")?.open ?? !places.some(changed);
+  $("after").replaceChildren(
+    ...worse.map((text) => element("p", { class: "small worse" }, text)),
+    ...places.filter(changed).map(row),
+    ...(same.length ? [element("details", { class: "try-same", open }, element("summary", {}, t("No change at {count} places", { count: same.length })), ...same.map(row))] : []),
+  );
 }
 
 // Lists: everything can be done here without the plan.

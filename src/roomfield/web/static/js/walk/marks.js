@@ -1,11 +1,10 @@
 // What stands on the plan during the walk: at each place the highest value read there in this radio state, as typed.
 
 import { shape } from "../svg.js";
+import { toneOf } from "../tones.js";
 import { number } from "../words.js";
 
-const TONES = 6;
 const order = (reading) => (reading.censoring === "below_floor" ? -1 : reading.value_w_m2);
-const toneOf = (level) => (level > 0 ? Math.min(TONES, Math.max(1, Math.floor(Math.log10(level * 1e6)) + 2)) : 1);
 
 export function platesOf(places, readings, stateId) {
   const plates = new Map();
