@@ -21,6 +21,32 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 
+class Said(str):
+    """A sentence that knows how it was made: English text, its phrase key, and the values that fill it.
+
+    Parameters
+    ----------
+    key : str
+        The English wording with ``{name}`` for every value; the other languages know the sentence by it.
+    **values
+        What stands in the places, already written as text where its form matters.
+    """
+
+    key: str
+    values: dict[str, str]
+
+    def __getnewargs_ex__(self) -> tuple[tuple[str], dict[str, str]]:
+        """What makes it again, for copies and other processes."""
+        return (self.key,), self.values
+
+    def __new__(cls, key: str, /, **values: object) -> Said:
+        """Fill the places of a phrase."""
+        filled = {name: str(value) for name, value in values.items()}
+        made = super().__new__(cls, key.format(**filled))
+        made.key, made.values = key, filled
+        return made
+
+
 class RoomfieldError(Exception):
     """A fault the user can understand and mend.
 
@@ -68,7 +94,10 @@ class RangeError(InputError):
         mend: str = "",
     ) -> None:
         self.name, self.asked, self.allowed, self.unit = name, asked, allowed, unit
-        what = f"{name} is {asked:g} {unit}; allowed is {allowed[0]:g} to {allowed[1]:g} {unit}."
+        what = Said(
+            "{name} is {asked} {unit}; allowed is {low} to {high} {unit}.",
+            name=name, asked=f"{asked:g}", unit=unit, low=f"{allowed[0]:g}", high=f"{allowed[1]:g}",
+        )  # fmt: skip
         super().__init__(what, where=where, mend=mend)
 
 
@@ -87,8 +116,10 @@ class RejectedRows(InputError):
 
     def __init__(self, faults: Sequence[RowFault], *, where: str = "", mend: str = "") -> None:
         self.faults = tuple(faults)
-        noun = "row" if len(self.faults) == 1 else "rows"
-        super().__init__(f"{len(self.faults)} {noun} cannot be read; nothing was imported.", where=where, mend=mend)
+        one = "{n} row cannot be read; nothing was imported."
+        many = "{n} rows cannot be read; nothing was imported."
+        what = Said(one if len(self.faults) == 1 else many, n=len(self.faults))
+        super().__init__(what, where=where, mend=mend)
 
 
 class UnknownNameError(RoomfieldError):
@@ -97,7 +128,8 @@ class UnknownNameError(RoomfieldError):
     def __init__(self, kind: str, name: str, choices: Iterable[str], *, where: str = "") -> None:
         self.kind, self.name, self.choices = kind, name, tuple(sorted(choices))
         listed = ", ".join(self.choices[:12]) + (" ..." if len(self.choices) > 12 else "")
-        super().__init__(f"there is no {kind} named {name!r}.", where=where, mend=f"Choose one of: {listed}.")
+        what = Said("there is no {kind} named {name}.", kind=kind, name=repr(name))
+        super().__init__(what, where=where, mend=Said("Choose one of: {listed}.", listed=listed))
 
 
 class KindMismatchError(RoomfieldError):
@@ -130,9 +162,14 @@ class ConflictError(StoreError):
     def __init__(self, expected: int, found: int, changed: Iterable[str], *, where: str = "") -> None:
         self.expected, self.found, self.changed = expected, found, tuple(changed)
         listed = ", ".join(self.changed) or "other parts"
-        what = f"it is at revision {found} now, and this change was made on revision {expected}"
         super().__init__(
-            f"{what} ({listed} changed in between); nothing was written.",
+            Said(
+                "it is at revision {found} now, and this change was made on revision {expected} "
+                "({listed} changed in between); nothing was written.",
+                found=found,
+                expected=expected,
+                listed=listed,
+            ),
             where=where,
             mend="Load it again, look at what changed, and repeat the change.",
         )

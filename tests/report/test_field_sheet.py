@@ -12,7 +12,7 @@ from roomfield.errors import StoreError
 from roomfield.exchange.headers import meaning_of
 from roomfield.report import field_sheet
 from roomfield.report.render.field_sheet import SheetOrder, sheet_headers
-from roomfield.show.words import LANGUAGES, Words
+from roomfield.show.words import Words
 from roomfield.survey.reading_columns import FIELD_SHEET
 
 ROWS = tuple((f"Place {n}", state) for n in range(1, 13) for state in ("As found", "Router off"))
@@ -28,7 +28,7 @@ def squeezed(text: str) -> str:
     return re.sub(r"\s", "", unicodedata.normalize("NFKC", text))
 
 
-@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("language", ["en", "de"])
 def test_every_printed_header_is_recognised_by_the_import(language: str) -> None:
     for column, header in zip(FIELD_SHEET, sheet_headers(language), strict=True):
         meaning = meaning_of(header)

@@ -20,8 +20,9 @@ from roomfield.references.cautions import cautions
 from roomfield.references.guidelines import guideline_sets
 from roomfield.show.evidence import ReferenceStanding
 from roomfield.show.findings import Chance, Level, Outcome, Shown, StepGroup, Verdict
-from roomfield.show.phrase import phrase
+from roomfield.show.phrase import Told, phrase
 from roomfield.show.words import LANGUAGES, Words, load_words
+from roomfield.show.words.catalogue import lacking
 from roomfield.show.words.numbers import GROUP, NBSP, numbers_for
 from roomfield.show.words.sentences import (
     level_median,
@@ -32,6 +33,7 @@ from roomfield.show.words.sentences import (
 )
 from roomfield.survey.observation import Censoring, Orientation, Scan
 from roomfield.survey.visit import VisitPurpose
+from roomfield.workbench.publish.language_gaps import gaps
 
 PACKAGE = Path(str(resources.files("roomfield")))
 PLURAL = re.compile(r"\.(one|two|few|many|other)$")
@@ -41,9 +43,26 @@ def places(message: str) -> set[tuple[str, str]]:
     return {(name, spec or "") for _, name, spec, _ in string.Formatter().parse(message) if name is not None}
 
 
+COMPLETE = ("en", "de")
+"""Languages that are whole; others lean on English, see `roomfield languages`."""
+
+
+def test_a_third_language_comes_by_catalogue_alone() -> None:
+    """What French has is said in French, what it lacks in English, and the command names what it lacks."""
+    french, english = load_words("fr"), load_words("en")
+    assert french.say("outcome.above") == "au-dessus"
+    missing = set(lacking("fr"))
+    assert 0 < len(missing) < len(english.messages)
+    assert all(french.messages[key] == english.messages[key] for key in missing)
+    assert {lacking(language) for language in COMPLETE} == {()}
+    (found,) = gaps("fr")
+    assert missing <= set(found.lacking)
+    assert french.text(Told(UnknownNameError("place", "x", ["bed"]).what)) == "'x' n'existe pas (place)."
+
+
 def test_every_catalogue_has_every_key() -> None:
     reference = {PLURAL.sub("", key) for key in load_words("en").messages}
-    for language in LANGUAGES:
+    for language in COMPLETE:
         keys = {PLURAL.sub("", key) for key in load_words(language).messages}
         assert keys - {k for k in keys if k.split(".")[0] in TRANSLATED} == reference - {
             k for k in reference if k.split(".")[0] in TRANSLATED
@@ -63,7 +82,7 @@ def test_places_and_their_kinds_of_number_agree(language: str) -> None:
 
 
 @pytest.mark.published("Unicode CLDR, plural rules (as carried by Babel)")
-@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("language", COMPLETE)
 def test_plural_keys_carry_every_form_of_the_language(language: str) -> None:
     messages = load_words(language).messages
     stems = {PLURAL.sub("", key) for key in messages if PLURAL.search(key)}

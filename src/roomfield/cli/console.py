@@ -165,9 +165,21 @@ def row_words(row: RowFault) -> str:
     return one_line(f"line {row.line}, {row.column}: {row.value!r} - {row.reason}")
 
 
+def spoken_fault(fault: RoomfieldError) -> str:
+    """One line in the language of the terminal: where, what, how to mend."""
+    from roomfield.cli.terminal_numbers import terminal_words
+    from roomfield.show.phrase import Told
+
+    words = terminal_words()
+    if words.language == "en":
+        return fault.sentence()
+    what, mend = (words.text(Told(part)) if part else "" for part in (fault.what, fault.mend))
+    return " ".join(part for part in (f"{fault.where}: {what}" if fault.where else what, mend) if part)
+
+
 def say_error(fault: RoomfieldError) -> int:
     """Print one sentence on standard error and give the exit code."""
-    typer.echo(f"roomfield: {one_line(fault.sentence())}", err=True)
+    typer.echo(f"roomfield: {one_line(spoken_fault(fault))}", err=True)
     if isinstance(fault, RejectedRows):
         for row in fault.faults[:_MOST_FAULTS]:
             typer.echo(f"  {row_words(row)}", err=True)

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated
+
 import typer
 
-from roomfield.cli.console import AsJson, answer, grouped
+from roomfield.cli.console import AsJson, answer, grouped, one_line, table
+
+if TYPE_CHECKING:
+    from roomfield.workbench.publish.language_gaps import LanguageGaps
 
 
 def register(app: typer.Typer) -> None:
-    """Add the verb."""
+    """Add the verbs."""
     app.command()(references)
+    app.command()(languages)
 
 
 def references(as_json: AsJson = False) -> None:
@@ -20,3 +27,24 @@ def references(as_json: AsJson = False) -> None:
     rows = [(kind, one.key, one.name) for kind, choices in found.items() for one in choices]
     plain = {kind: {one.key: one.name for one in choices} for kind, choices in found.items()}
     answer(as_json, plain, lambda: grouped("Names to give", ("kind", "name", "title"), rows))
+
+
+def languages(
+    language: Annotated[str, typer.Argument(help="Show what the catalogues of this language lack.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """List the languages, and how much of the texts of report, pages and messages each has; English stands in."""
+    from roomfield.workbench.publish.language_gaps import gaps
+
+    found = gaps(language)
+    plain = [one.to_dict(with_keys=bool(language)) for one in found]
+    answer(as_json, plain, lambda: _show_languages(found, whole=bool(language)))
+
+
+def _show_languages(found: Sequence[LanguageGaps], *, whole: bool) -> None:
+    head = ("language", "report and terminal", "messages", "pages")
+    rows = [(g.name, f"{g.report:.0%}", f"{g.messages:.0%}", f"{g.pages:.0%}") for g in found]
+    table("How much of each catalogue is there", head, rows)
+    for gap in found if whole else ():
+        for key in gap.lacking:
+            typer.echo(one_line(key))

@@ -26,6 +26,9 @@ DESCRIPTION = (
     "Requests that change something carry the header `x-roomfield-client` with any value."
 )
 
+PAGES = Path(str(files("roomfield.show.words"))) / "locale" / "pages"
+"""Catalogues of the texts of the pages."""
+
 
 def create_app(
     records: Records | str,
@@ -71,7 +74,7 @@ def create_app(
     for router in (*PAGE_ROUTERS, *API_ROUTERS):
         app.include_router(router)
     here = Path(str(files("roomfield.web")))
-    app.mount("/static/locale", StaticFiles(directory=here / "locale"), name="locale")
+    app.mount("/static/locale", StaticFiles(directory=PAGES), name="locale")
     app.mount("/static", StaticFiles(directory=here / "static"), name="static")
     faults.install(app)
     if demo:

@@ -14,9 +14,11 @@ from starlette.responses import HTMLResponse
 from roomfield.web import formats
 from roomfield.web.contexts import STEPS, Context
 from roomfield.web.help import explain
-from roomfield.web.words import preferred, say, told, tongue
+from roomfield.web.words import NAMES, preferred, say, told, tongue
 
-FURNITURE = frozenset({"_", "language", "form_key", "path", "steps", "show", "explain", "told", "tongue", "preparing"})
+FURNITURE = frozenset({
+    "_", "language", "languages", "form_key", "path", "steps", "show", "explain", "told", "tongue", "preparing",
+})  # fmt: skip
 """Names that every template may use besides the fields of its context."""
 
 
@@ -72,6 +74,7 @@ def html_of(context: Context, language: str, form_key: str = "", path: str = "/"
                 "told": partial(told, language),
                 "tongue": partial(tongue, language),
                 "preparing": preparing,
+                "languages": NAMES,
             }
         )
     )

@@ -6,14 +6,24 @@ faults and evidence, are recognised by the pattern that they were made from.
 
 from __future__ import annotations
 
-import json
 from functools import cache, lru_cache
-from importlib.resources import files
 
-from roomfield.show.words.told import Teller, teller
+from babel import Locale
 
-LANGUAGES = ("en", "de")
-NAMES = {"en": "English", "de": "Deutsch"}
+from roomfield.show.words import LANGUAGES as LANGUAGES
+from roomfield.show.words.told import Teller, page_catalogue, teller
+
+NAMES = {
+    language: str(Locale.parse(language).get_display_name(language)).capitalize()
+    for language in sorted(LANGUAGES, key=lambda one: (one != "en", one))
+}
+"""Languages by their own names, in the order of the catalogues."""
+
+
+OFFERED = tuple(
+    language for language in NAMES if language == "en" or len(page_catalogue(language)) > len(page_catalogue("de")) / 2
+)
+"""Languages that a reader is offered unasked: those in which most of the pages are there."""
 
 
 @cache
@@ -27,9 +37,7 @@ def catalogue(language: str) -> dict[str, str]:
     """
     if language not in LANGUAGES or language == "en":
         return {}
-    text = files("roomfield.web").joinpath("locale", f"{language}.json").read_text(encoding="utf-8")
-    loaded: dict[str, str] = json.loads(text)
-    return loaded
+    return dict(page_catalogue(language))
 
 
 def say(language: str, sentence: str, **values: object) -> str:
@@ -86,6 +94,6 @@ def preferred(cookie: str, accept_language: str) -> str:
         return cookie
     for part in accept_language.split(","):
         code = part.split(";")[0].strip().lower()[:2]
-        if code in LANGUAGES:
+        if code in OFFERED:
             return code
     return "en"

@@ -26,8 +26,8 @@ from roomfield.show.figures.bars import budget_bars
 from roomfield.show.figures.control_chart import control_chart
 from roomfield.show.words import Words
 
-_MARKS = re.compile(r"\s*\(E\d{2}(?:, E\d{2})*\)")
-"""Marks of the register of evidence in a note."""
+_MARKS = re.compile(r"[\s,;]*\(?\bE\d{2}\b\)?")
+"""Marks of the register of evidence, which stands in the data files."""
 
 
 def method_section(content: ReportContent, words: Words) -> Section:
@@ -308,7 +308,9 @@ def how_known(text: str, words: Words) -> str:
     """How a value is known, in the client's copy: the register behind the marks stands in the data files."""
     if not text:
         return words.say("how.unknown")
-    return words.say("how.confirmed") if text.startswith("confirmed") else words.translated("how_text", text)
+    if text.startswith("confirmed"):
+        return words.say("how.confirmed")
+    return without_marks(words.translated("how_text", text))
 
 
 def without_marks(text: str) -> str:

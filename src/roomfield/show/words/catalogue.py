@@ -18,6 +18,9 @@ from roomfield.show.words.numbers import Numbers, numbers_for
 from roomfield.show.words.told import Teller, teller
 
 _FOLDER = "locale"
+ORIGINAL = "en"
+"""Language that every other catalogue falls back to."""
+PLURALS = ("zero", "one", "two", "few", "many", "other")
 
 
 def _available() -> tuple[str, ...]:
@@ -187,5 +190,29 @@ def load_words(language: str) -> Words:
     if base not in LANGUAGES:
         raise UnknownNameError("language", language, LANGUAGES)
     source = resources.files("roomfield.show.words") / _FOLDER / f"{base}.toml"
-    table = tomllib.loads(source.read_text(encoding="utf-8"))
-    return Words(base, MappingProxyType(flatten(table)), numbers_for(base))
+    own = flatten(tomllib.loads(source.read_text(encoding="utf-8")))
+    spoken = own if base == ORIGINAL else {**_without_plurals(load_words(ORIGINAL).messages, own), **own}
+    return Words(base, MappingProxyType(spoken), numbers_for(base))
+
+
+def _without_plurals(english: Mapping[str, str], own: Mapping[str, str]) -> dict[str, str]:
+    """What a catalogue lacks, in English; a plural that it has is not mixed with an English one."""
+    stems = {key.rsplit(".", 1)[0] for key in own if key.rsplit(".", 1)[-1] in PLURALS}
+    return {k: m for k, m in english.items() if not (k.rsplit(".", 1)[0] in stems and k.rsplit(".", 1)[-1] in PLURALS)}
+
+
+def lacking(language: str) -> tuple[str, ...]:
+    """Keys that a catalogue lacks, so that the English sentence stands in for them.
+
+    Parameters
+    ----------
+    language : str
+        One of :data:`LANGUAGES`.
+    """
+    source = resources.files("roomfield.show.words") / _FOLDER / f"{language}.toml"
+    own = flatten(tomllib.loads(source.read_text(encoding="utf-8")))
+    stems = {key.rsplit(".", 1)[0] for key in own}
+    english = load_words(ORIGINAL).messages
+    return tuple(
+        k for k in english if k not in own and not (k.split(".")[-1] in PLURALS and k.rsplit(".", 1)[0] in stems)
+    )

@@ -14,6 +14,8 @@ from functools import cache, partial
 from importlib.resources import files
 from types import MappingProxyType
 
+from roomfield.errors import Said
+
 _HOLE = re.compile(r"\{(\w+)\}")
 _JOINT = "; "
 _NONE: Mapping[str, str] = MappingProxyType({})
@@ -35,6 +37,22 @@ def told_catalogue(language: str) -> Mapping[str, str]:
     return MappingProxyType(pairs)
 
 
+@cache
+def page_catalogue(language: str) -> Mapping[str, str]:
+    """Texts of the pages by their English wording; empty for English and for languages without a catalogue.
+
+    Parameters
+    ----------
+    language : str
+        For example ``de``.
+    """
+    file = files("roomfield.show.words").joinpath("locale", "pages", f"{language}.json")
+    if not file.is_file():
+        return _NONE
+    pairs: dict[str, str] = json.loads(file.read_text(encoding="utf-8"))
+    return MappingProxyType(pairs)
+
+
 @dataclass(frozen=True, eq=False)
 class Teller:
     """Tells filled-in English sentences in one language.
@@ -45,10 +63,13 @@ class Teller:
         What recognises a sentence and its wording, the most particular first.
     whole : mapping of str to str
         Sentences without values that are looked up as they stand.
+    keyed : mapping of str to str
+        Wordings by phrase key, for sentences that know theirs (`roomfield.errors.Said`).
     """
 
     patterns: tuple[tuple[re.Pattern[str], str], ...]
     whole: Mapping[str, str]
+    keyed: Mapping[str, str]
 
     def __call__(self, sentence: str) -> str:
         """A sentence in this language if its pattern is known, else as it is.
@@ -58,6 +79,9 @@ class Teller:
         sentence : str
             In English, with its values; parts joined by semicolons are taken one by one if the whole is not known.
         """
+        if isinstance(sentence, Said) and (wording := self.keyed.get(sentence.key) or self.whole.get(sentence.key)):
+            values = {name: self._filled(value) or value for name, value in sentence.values.items()}
+            return _HOLE.sub(partial(_poured, values), wording)
         found = self.whole.get(sentence) or self._filled(sentence)
         if found is None and _JOINT in sentence:
             ending = "." if sentence.endswith(".") else ""
@@ -84,7 +108,7 @@ def teller(language: str, whole: Mapping[str, str] = _NONE) -> Teller:
     """
     pairs = told_catalogue(language)
     ordered = sorted(pairs.items(), key=lambda pair: (-len(_HOLE.sub("", pair[0])), pair[0]))
-    return Teller(tuple((_matcher(english), wording) for english, wording in ordered), whole)
+    return Teller(tuple((_matcher(english), wording) for english, wording in ordered), whole, pairs)
 
 
 def _poured(values: dict[str, str], hole: re.Match[str]) -> str:
@@ -92,8 +116,14 @@ def _poured(values: dict[str, str], hole: re.Match[str]) -> str:
 
 
 def _matcher(english: str) -> re.Pattern[str]:
-    pieces = _HOLE.split(english)
-    made = "".join(
-        f"(?P<{piece}>(?:(?!{_JOINT}).)+?)" if odd % 2 else re.escape(piece) for odd, piece in enumerate(pieces)
-    )
+    """What recognises a sentence; a name that stands twice is the same value twice."""
+    made, seen = "", set[str]()
+    for odd, piece in enumerate(_HOLE.split(english)):
+        if not odd % 2:
+            made += re.escape(piece)
+        elif piece in seen:
+            made += f"(?P={piece})"
+        else:
+            seen.add(piece)
+            made += f"(?P<{piece}>(?:(?!{_JOINT}).)+?)"
     return re.compile(made, re.DOTALL)
