@@ -21,7 +21,7 @@ from roomfield.survey import (
     Survey,
     Visit,
 )
-from roomfield.workbench.model.joint_model import emitter_names, posterior_of
+from roomfield.workbench.model.joint_model import can_be_modelled, emitter_names, posterior_of
 from roomfield.workbench.model.source_contributions import shares_at_places
 from roomfield.workbench.model.unlisted_source import UNLISTED_ID, with_unlisted
 from roomfield.workbench.publish.contents.model import map_grids
@@ -77,6 +77,19 @@ def test_only_what_was_read_with_all_off_calls_for_it(survey: Survey):
         *survey.emitters,
         mast,
     )
+
+
+def test_what_no_meter_receives_or_nobody_placed_does_not_hide_it(survey: Survey):
+    """A mast at 98 MHz is never off, but the meter does not receive it; a place off the plan calls for nothing."""
+    meter = replace(survey.meters[0], band_low_hz=4e8, band_high_hz=6e9)
+    fm = Emitter("fm", "FM mast", "", 98e6, outdoor=True)
+    heard = replace(survey, meters=(meter,), emitters=(*survey.emitters, fm))
+    assert with_unlisted(heard, "v1").emitters[-1].id == UNLISTED_ID
+    assert posterior_of(heard).emitter_ids == ("router", UNLISTED_ID)
+    nowhere = replace(survey, places=tuple(replace(p, position=None) for p in survey.places))
+    assert with_unlisted(nowhere, "v1").emitters == survey.emitters
+    assert can_be_modelled(heard) and not can_be_modelled(nowhere)
+    assert not can_be_modelled(replace(survey, meters=(meter,), emitters=(fm,)))
 
 
 def test_it_has_a_name_in_the_language_of_the_survey_and_an_id_of_its_own(survey: Survey):

@@ -6,6 +6,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 from roomfield.errors import TooEarlyError, UnknownNameError
+from roomfield.field.emitter_states import receives
 from roomfield.field.inference import infer
 from roomfield.field.posterior import Posterior
 from roomfield.field.powers import EmitterPower as EmitterPower
@@ -57,9 +58,21 @@ def emitter_names(survey: Survey, visit_id: str | None = None) -> dict[str, str]
     return {emitter.id: emitter.name for emitter in posterior_of(survey, visit_id).survey.emitters}
 
 
-def can_be_modelled(survey: Survey) -> bool:
-    """Whether there is enough to ask the model: emitters, readings and a place on the plan."""
-    return bool(survey.emitters and survey.readings and placed(survey))
+def can_be_modelled(survey: Survey, visit_id: str | None = None) -> bool:
+    """Whether there is enough to ask the model of a visit: an emitter that is received, and a reading on the plan.
+
+    Parameters
+    ----------
+    visit_id : str, optional
+        The visit; the first one if left out.
+    """
+    if not survey.visits or not survey.emitters:
+        return False
+    on_plan = {place.id for place in placed(survey)}
+    readings = survey.current_readings(visit_asked_or_first(survey, visit_id).id)
+    used = {r.meter_id for r in readings if r.position is not None or r.place_id in on_plan}
+    meters = [meter for meter in survey.meters if meter.id in used]
+    return any(receives(meter, emitter) for meter in meters for emitter in survey.emitters)
 
 
 def placed(survey: Survey) -> tuple[Place, ...]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from roomfield.survey import Censoring, Emitter, Standing, Survey
+from roomfield.field.emitter_states import receives
+from roomfield.survey import Activity, Censoring, Emitter, Standing, Survey
 
 UNLISTED_ID = "not-listed"
 _NAMES = {"en": "Transmitters not on the list", "de": "Nicht aufgeführte Sender"}
@@ -25,11 +26,17 @@ def with_unlisted(survey: Survey, visit_id: str) -> Survey:
 
 
 def _read_with_all_off(survey: Survey, visit_id: str) -> bool:
-    groups = {emitter.group for emitter in survey.emitters}
-    silent = {state.id for state in survey.visit(visit_id).radio_states if groups <= set(state.off_groups)}
+    """Whether something was read on the plan while every listed transmitter that the meters receive was silent."""
+    listed = [e for e in survey.emitters if any(receives(m, e) for m in survey.meters)]
+    silent = {
+        state.id
+        for state in survey.visit(visit_id).radio_states
+        if all(state.activity_of(e.id, e.group) is Activity.SILENT for e in listed)
+    }
+    on_plan = {place.id for place in survey.places if place.position is not None}
     return any(
-        reading.visit_id == visit_id
-        and reading.radio_state_id in silent
+        reading.radio_state_id in silent
         and reading.censoring is not Censoring.BELOW_FLOOR
-        for reading in survey.readings
+        and (reading.position is not None or reading.place_id in on_plan)
+        for reading in survey.current_readings(visit_id)
     )

@@ -209,7 +209,7 @@ def comparison_of(
     verify(survey, first_visit, second_visit, kind=kind)
     done = _done(survey, second_visit)
     prediction = None
-    if done and can_be_modelled(survey):
+    if done and can_be_modelled(survey, first_visit):
         posterior = posterior_of(survey, first_visit)
         tied = tie_of(posterior, kind)
         prediction = predict(posterior, done, kind=kind, target_w_m2=target, asked=asked, tied=tied)

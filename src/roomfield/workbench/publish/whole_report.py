@@ -101,7 +101,7 @@ def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = N
     assessment = assess(job.survey, wanted.visit_id, terms=wanted.terms, user_limits=wanted.user_limits)
     step(0.2)
     content = report_content(assessment, issued_at=wanted.issued_at, custody=custody_of(job))
-    if not wanted.short and can_be_modelled(job.survey):
+    if not wanted.short and can_be_modelled(job.survey, assessment.table.visit.id):
         content = with_model(content, posterior_of(job.survey, assessment.table.visit.id), job.survey)
         content = with_agreed_steps(with_remedy(content, job.survey, assessment.table.visit.id))
     step(0.5)
