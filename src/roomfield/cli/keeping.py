@@ -18,6 +18,7 @@ def register(app: typer.Typer) -> None:
     app.command()(identity)
     app.command()(stamp)
     app.command("client-data")(client_data)
+    app.command()(rights)
 
 
 def backup(
@@ -121,3 +122,16 @@ def client_data(
     rows = [(one.title, one.address, str(one.readings), str(one.files), str(one.changes)) for one in found]
     head = ("title", "address", "readings", "files", "changes")
     answer(as_json, [asdict(one) for one in found], lambda: table(f"Held about {found[0].client}", head, rows))
+
+
+def rights(
+    account: Annotated[str, typer.Argument(help="Account of the PostgreSQL server.")],
+    right: Annotated[str, typer.Argument(help="'assess': add and change, never rewrite or delete; 'read': only read.")],
+    record: Record = DEFAULT_RECORD,
+    as_json: AsJson = False,
+) -> None:
+    """Give an account of a server its rights; to be done by the account that owns the tables."""
+    from roomfield.workbench.record.job import existing_record
+
+    made = existing_record(record).grant(account, right)
+    answer(as_json, list(made), lambda: typer.echo(f"{account} may {right}"))

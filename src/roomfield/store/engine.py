@@ -79,7 +79,9 @@ def connect(address: Address) -> Engine:
         raise StoreError("the folder does not exist.", where=str(address.beside), mend="Make it, or give another path.")
     try:
         # A connection that the server dropped, for example at its restart, is noticed and made again.
-        engine = create_engine(address.url, pool_pre_ping=address.beside is None)
+        on_server = address.beside is None
+        asked = {"client_encoding": "utf8"} if on_server else {}
+        engine = create_engine(address.url, pool_pre_ping=on_server, connect_args=asked)
     except ModuleNotFoundError:
         raise StoreError(
             "the PostgreSQL driver is not installed.",
@@ -175,6 +177,8 @@ def _mend(fault: DBAPIError) -> str:
         return "Check that the file and its folder may be written to."
     if "full" in text:
         return "Free some space on the disk."
+    if "permission denied" in text or "must be owner" in text:
+        return "Ask whoever owns the database, or open it with an account that may do this."
     if "encod" in text or "sql_ascii" in text:
         return "Make the database with: createdb --encoding=UTF8 --template=template0 NAME"
     if "connection" in text:

@@ -12,7 +12,7 @@ from uuid import uuid4
 from sqlalchemy import Connection, Engine, insert, or_, select, update
 
 from roomfield.errors import ConflictError, InputError, StoreError, UnknownNameError
-from roomfield.store import amending, chain, erasing, observations, parts, schema
+from roomfield.store import amending, chain, database_rights, erasing, observations, parts, schema
 from roomfield.store.backup import back_up
 from roomfield.store.counts import standing_readings
 from roomfield.store.engine import Address, address_of, connect, fold_in, reading, refuse_wrong_encoding, writing
@@ -373,6 +373,11 @@ class Store:
             _head_or_refuse(connection, survey_id)
             rows = connection.execute(query).mappings().all()
         return tuple(Change(row["revision"], row["at"], row["what"]) for row in rows)
+
+    def grant(self, role: str, right: str) -> tuple[str, ...]:
+        """Give an account of the server the right to ``assess`` or to ``read``; see `database_rights`."""
+        with writing(self._engine, self.address) as connection:
+            return database_rights.grant(connection, role, right)
 
     def back_up(self, target: Path) -> None:
         """Write a copy of the database, of one moment, while others may go on writing; media are not copied.
