@@ -247,6 +247,7 @@ def test_a_table_comes_in_by_hand_and_goes_back(demo_server, open_page, size):
                              headers={"x-roomfield-client": "test"})  # fmt: skip
     page.goto(f"{demo_server.base}/surveys/{made.json()['id']}/readings")
     taken = page.locator("article.leaf")
+    press(page, "#bring summary")
     page.set_input_files("#table", {"name": "paper.csv", "mimeType": "text/csv", "buffer": TABLE.encode()})
     press(page, "form[data-upload] button")
     outcome = page.locator("#outcome")
@@ -301,6 +302,7 @@ try:
         page.wait_for_selector("html[data-ready=walk]")
         before = int(page.inner_text("#count"))
         page.keyboard.type("33")
+        page.keyboard.press("Enter")
         page.keyboard.press("Enter")
         page.wait_for_selector(f"#count:text-is('{before + 1}')")
         page.goto(server.base + "/surveys/demo-terraced-house/understand")
