@@ -22,6 +22,8 @@ KIND_COLUMNS = {
     "max_uw_m2": Kind.HIGHEST_HELD,
     "avg_uw_m2": Kind.AVERAGE,
 }
+WATCHED_S = {Kind.PEAK: 5.0, Kind.HIGHEST_HELD: 45.0, Kind.AVERAGE: 45.0}
+"""As the data say: a peak is watched for 5 s, a scan lasts 45 s."""
 FLAGS = {"": Censoring.NONE, "FLOOR": Censoring.BELOW_FLOOR, "OL": Censoring.OVERLOAD}
 PATTERNS = {"hw_dipole_v": record.AntennaPattern.VERTICAL_DIPOLE, "iso_v": record.AntennaPattern.ISOTROPIC}
 BEARING_STD_DEG = 12.5
@@ -115,7 +117,7 @@ def survey_of(folder: Folder, meter: str, places: set[str], withheld: set[str] =
     known = {s.id for s in states}
     readings = tuple(
         record.Reading(f"r{i}-{column[:3]}", "v1", meter, row["state"], kind, float(row[column]) * 1e-6,
-                       row["place"], censoring=FLAGS.get(row["flags"], Censoring.NONE))
+                       row["place"], censoring=FLAGS.get(row["flags"], Censoring.NONE), watched_s=WATCHED_S[kind])
         for i, row in enumerate(folder.readings)
         if row["meter"] == meter and row["scenario"] == "base" and row["place"] in places and row["state"] in known
         for column, kind in KIND_COLUMNS.items()

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from roomfield.demo.invented_survey import FIRST, demo_survey
-from roomfield.demo.invented_visit import demo_meter, simulated_readings
+from roomfield.demo.invented_visit import WATCHED_S, demo_meter, simulated_readings
 from roomfield.demo.truth import METER_ERROR_DB, known_emitters, true_emitters, truth
 from roomfield.quantities import Kind
-from roomfield.survey import RadioState, Visit
+from roomfield.survey import RadioState, Visit, out_of_order
 from roomfield.workbench.assess.place_levels import level_table
 
 
@@ -69,3 +69,14 @@ def test_switching_off_lowers_the_reading_where_the_source_is_strong(survey):
     found = table.find("desk", "as_found", Kind.PEAK).combined.level.level_db
     off = table.find("desk", "cordless_off", Kind.PEAK).combined.level.level_db
     assert found - off > 3.0
+
+
+@pytest.mark.published("common practice, no source: average <= peak <= highest held")
+def test_demo_readings_are_as_a_meter_shows_them(survey):
+    assert out_of_order(survey.current_readings()) == ()
+    assert len({r.taken_at for r in survey.readings}) > len(survey.readings) / 4
+    assert {r.kind: r.watched_s for r in survey.readings} == WATCHED_S
+    above = [r for r in survey.readings if r.kind is Kind.HIGHEST_HELD]
+    peaks = [r for r in survey.readings if r.kind is Kind.PEAK]
+    assert all(h.value_w_m2 >= p.value_w_m2 for h, p in zip(above, peaks, strict=True))
+    assert survey.meters[0].not_stated == ()

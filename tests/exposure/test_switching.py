@@ -25,7 +25,7 @@ from roomfield.exposure.quotients import AttributedLevel
 from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
 from roomfield.references.limits import select
 
-BAND = (400e6, 7.2e9)
+BAND = (350e6, 6.6e9)
 
 
 def level(

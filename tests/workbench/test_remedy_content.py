@@ -173,7 +173,13 @@ def test_a_router_off_by_night_is_not_expected_by_day(survey):
     content = with_remedy(BARE, by_day, FOLLOW_UP.id)
     assert all(row.predicted_after is None for row in content.verification.rows)
     by_night = replace(FOLLOW_UP, done_action_ids=("router_night_off",), started_at="2026-04-25T23:10:00+02:00")
-    content = with_remedy(BARE, replace(survey, visits=(FIRST, by_night)), FOLLOW_UP.id)
+    entered_late = replace(survey, visits=(FIRST, by_night))  # the readings are still those of the day
+    content = with_remedy(BARE, entered_late, FOLLOW_UP.id)
+    assert all(row.predicted_after is None for row in content.verification.rows)
+    at_night = tuple(
+        replace(r, taken_at="2026-04-25T23:20:00+02:00") if r.visit_id == FOLLOW_UP.id else r for r in survey.readings
+    )
+    content = with_remedy(BARE, replace(entered_late, readings=at_night), FOLLOW_UP.id)
     sofa = next(r for r in content.verification.rows if r.place == "Sofa")
     assert sofa.predicted_after.median_w_m2 < 0.5 * sofa.before.median_w_m2
 
