@@ -11,8 +11,12 @@ from roomfield.exposure.decision import Decision
 from roomfield.quantities import Kind
 from roomfield.show.words import load_words
 from roomfield.survey import (
+    Accessory,
+    AccessoryKind,
+    AccessoryPoint,
     Activity,
     Assignment,
+    BandZone,
     Censoring,
     Emitter,
     LogRecord,
@@ -22,6 +26,7 @@ from roomfield.survey import (
     PlaceKind,
     RadioState,
     Reading,
+    SelfTest,
     StateActivity,
     Survey,
     Visit,
@@ -30,6 +35,7 @@ from roomfield.survey import (
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.assess.doubts import DoubtKind
 from roomfield.workbench.assess.log_doubts import log_doubts, logged_levels
+from roomfield.workbench.publish.contents.evidence import meter_entries
 from roomfield.workbench.publish.contents.method import method_paragraphs
 from roomfield.workbench.publish.contents.unsettled import doubt_texts, unsettled
 
@@ -210,3 +216,15 @@ def test_two_meters_at_one_place_make_one_level_and_the_report_says_how_it_was_h
         texts = [load_words(language).text(t) for t in method_paragraphs(found)]
         assert any("1 " in t and "2 " in t for t in texts[:1])
         assert any("Bed" in t and "µW/m²" in t for t in texts)
+
+
+def test_the_report_s_instrument_page_knows_zones_accessories_and_the_last_self_test():
+    meter = replace(
+        METER, zones=(BandZone(3e8, 6e8, 7.0),), self_tests=(SelfTest("2026-02-01", True, "3 of 4"), SelfTest("2026-03-01")),
+        accessories=(Accessory("pad", "20 dB pad", AccessoryKind.ATTENUATOR, (AccessoryPoint(1e9, -20.0),)),),
+    )  # fmt: skip
+    (entry,) = meter_entries(survey(("bed", "on", PEAK, 10), meters=(meter,)), "2026-02-03")
+    assert entry.receives_hz == (3e8, 6e9)
+    for language, part in (("en", "passed; battery 3 of 4"), ("de", "bestanden; Batterie 3 of 4")):
+        told = [load_words(language).text(t) for t in entry.remarks]
+        assert len(told) == 3 and part in told[-1] and "20 dB pad" in told[1] and "7" in told[0]

@@ -18,6 +18,7 @@ from roomfield.survey import (
     RadioState,
     Reading,
     ReferenceCheck,
+    SelfTest,
     Visit,
     VisitPurpose,
 )
@@ -71,6 +72,10 @@ def demo_meter() -> Meter:
         checks=tuple(
             ReferenceCheck(f"2025-{month:02d}-15", "invented comb source, -20 dB", deviation)
             for month, deviation in enumerate(checks, start=4)
+        ),
+        self_tests=(
+            SelfTest("2026-03-14T08:55:00+01:00", True, "3 of 4"),
+            SelfTest("2026-04-25T09:20:00+02:00", True, "2 of 4"),
         ),
         note="Invented for demonstration; no such meter exists.",
     )

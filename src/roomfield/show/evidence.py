@@ -72,6 +72,10 @@ class MeterEntry:
         Lowest and highest value it can show [W/m²]; the latter None if not stated.
     assumed : tuple of str
         Names of the figures above that nobody has stated and a cautious value stands in for.
+    remarks : tuple of Text
+        Outer zones of the band, what stood in front, the last self-test.
+    receives_hz : (float, float) or None
+        Lowest and highest frequency it receives, outer zones included [Hz]; None for the rated band.
     calibration_overdue : bool
         True if the due date lay before the visit; the report then calls the results indicative.
     """
@@ -98,6 +102,8 @@ class MeterEntry:
     chart: ControlChart | None = None
     note: str = ""
     assumed: tuple[str, ...] = ()
+    remarks: tuple[Text, ...] = ()
+    receives_hz: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)

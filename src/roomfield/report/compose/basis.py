@@ -103,7 +103,9 @@ def _meter(meter: MeterEntry, words: Words) -> list[Block]:
         blocks.append(_calibration(meter, words))
     elif not meter.certificate:
         blocks.append(Paragraph(words.say("instrument.no_certificate")))
-    blocks.append(Paragraph(words.say("instrument.band_note", low=meter.band_low_hz, high=meter.band_high_hz)))
+    low, high = meter.receives_hz or (meter.band_low_hz, meter.band_high_hz)
+    blocks += [Paragraph(words.text(remark)) for remark in meter.remarks]
+    blocks.append(Paragraph(words.say("instrument.band_note", low=low, high=high)))
     if meter.chart is not None and meter.chart.checks:
         svg = control_chart(meter.chart, words)
         blocks.append(picture(svg, words.say("figure.control.caption", meter=meter.name)))

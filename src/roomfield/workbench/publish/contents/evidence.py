@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 
 from roomfield.exposure.decision import Bound
@@ -122,7 +123,22 @@ def _meter(meter: Meter, on_date: str) -> MeterEntry:
         _chart(meter, meter_chart(meter)),
         meter.note,
         meter.not_stated,
+        tuple(_meter_remarks(meter, on_date)),
+        meter.receives_hz,
     )
+
+
+def _meter_remarks(meter: Meter, on_date: str) -> Iterator[Text]:
+    for zone in meter.zones:
+        yield phrase("instrument.zone", low=zone.low_hz, high=zone.high_hz, tolerance=zone.tolerance_db)
+    for thing in meter.accessories:
+        first = thing.response[0] if thing.response else None
+        if first is not None:
+            yield phrase("instrument.accessory", name=thing.name, change=first.change_db, at=first.frequency_hz)
+    before = [test for test in meter.self_tests if test.at[:10] <= on_date[:10]]
+    if before:
+        outcome = {True: "passed", False: "failed", None: "battery_only"}[before[-1].passed]
+        yield phrase(f"instrument.self_test_{outcome}", date=before[-1].at[:10], battery=before[-1].battery or "–")
 
 
 def _chart(meter: Meter, chart: Chart | None) -> ControlChart | None:
