@@ -160,6 +160,8 @@ def open_questions(posterior: Posterior) -> tuple[Text, ...]:
     worded = (_worded(posterior, finding) for finding in diagnostics(posterior))
     found += [text for text in worded if text is not None]
     found += _gains(posterior)
+    told = shares_at_places(posterior, Kind.PEAK)
+    found += [phrase("open.contradicted", place=one.place) for one in told if one.contradicted]
     heard = unexplained(posterior.survey, posterior.visit_id)
     found += [phrase("open.unexplained", technology=Told(technology(name).title)) for _, name in heard]
     return tuple(found)
