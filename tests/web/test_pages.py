@@ -246,3 +246,11 @@ def test_a_guideline_and_its_categories_are_named_in_german(client, demo):
     assert "Baubiologische Richtwerte" in page
     assert "auffällig" in page
     assert "anomaly" not in page
+
+
+def test_the_record_is_backed_up_at_a_press(client, records, survey_id):
+    page = client.post("/backup")
+    assert page.status_code == 200
+    found = re.search(r"[^>\s]+roomfield-\d{8}T\d{6}Z\.sqlite", page.text)
+    with survey_list.open_records(found.group()) as copy:
+        assert [one.id for one in copy.surveys()] == [survey_id]

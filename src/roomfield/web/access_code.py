@@ -128,6 +128,11 @@ class Gate:
         with self._lock:
             self._devices = {key: one for key, one in self._devices.items() if one.id != device_id}
 
+    def code(self) -> str:
+        """The present code; empty if it ran out or none is asked for."""
+        with self._lock:
+            return self._code if self._clock() < self._until_s else ""
+
     def fresh_code(self) -> str:
         """A new code; the one before is good no longer."""
         with self._lock:

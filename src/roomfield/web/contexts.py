@@ -131,7 +131,7 @@ class DevicesPage(Context):
     open : bool
         True if other devices can reach this server at all.
     code : str
-        The one-time code, just made; empty otherwise.
+        The one-time code while it is good; empty otherwise.
     """
 
     template: ClassVar[str] = "devices.html"
@@ -175,6 +175,8 @@ class SurveysPage(Context):
         What the search found, newest change first.
     total : int
         How many there are in all.
+    backed_up : str
+        Where a backup was just written; empty otherwise.
     """
 
     template: ClassVar[str] = "surveys.html"
@@ -182,6 +184,7 @@ class SurveysPage(Context):
     query: str
     total: int
     has_demo: bool
+    backed_up: str = ""
 
 
 @dataclass(frozen=True)

@@ -73,14 +73,14 @@ def start(request: Request, key: str = "") -> Response:
 def show_devices(request: Request) -> Response:
     """Devices that were let in, and a code for one more."""
     gate = _own_gate(request)
-    return render(request, DevicesPage(gate.devices(), bool(request.app.state.settings.access_code)))
+    return render(request, DevicesPage(gate.devices(), bool(request.app.state.settings.access_code), gate.code()))
 
 
 @router.post("/devices/code")
 def new_code(request: Request) -> Response:
     """A new one-time code."""
-    gate = _own_gate(request)
-    return render(request, DevicesPage(gate.devices(), True, gate.fresh_code()))
+    _own_gate(request).fresh_code()
+    return RedirectResponse("/devices", status_code=303)
 
 
 @router.post("/devices/{device_id}/remove")

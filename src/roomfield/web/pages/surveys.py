@@ -14,7 +14,7 @@ from roomfield.web.contexts import NewSurveyPage, SurveysPage
 from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.rendering import language_of, render
 from roomfield.web.words import say
-from roomfield.workbench.record import editing, form_choices, packages, survey_list, usual
+from roomfield.workbench.record import backups, editing, form_choices, packages, survey_list, usual
 from roomfield.workbench.record.plan_templates import starters
 
 router = APIRouter(include_in_schema=False)
@@ -32,12 +32,19 @@ class StarterDrawing:
 
 
 @router.get("/")
-def show_list(request: Request, records: Desk, query: str = "") -> Response:
+def show_list(request: Request, records: Desk, query: str = "", saved: str = "") -> Response:
     """The list, or what a search finds in it."""
     found = survey_list.list_surveys(records, query[:200])
     everything = found if not query.strip() else survey_list.list_surveys(records)
     has_demo = any(card.invented for card in everything)
-    return render(request, SurveysPage(found, query[:200], len(everything), has_demo))
+    backed_up = backups.kept_as(records, saved) if saved else ""
+    return render(request, SurveysPage(found, query[:200], len(everything), has_demo, backed_up))
+
+
+@router.post("/backup")
+def back_up(records: Desk) -> Response:
+    """A copy of the record with all its files, now."""
+    return _to(f"/?saved={backups.back_up(records).name}")
 
 
 @router.get("/surveys/new")

@@ -42,6 +42,11 @@ class Backup:
     files: int
     copied: int
 
+    @property
+    def name(self) -> str:
+        """Name of its file."""
+        return Path(self.path).name
+
 
 def backup_folder(records: Records, folder: str = "") -> Path:
     """Where backups lie: the folder named, that of the environment variable, or ``backups`` beside the record.
@@ -90,6 +95,12 @@ def back_up(records: Records, folder: str = "", *, automatic: bool = False) -> B
             mend="Check the folder and the disk.",
         ) from None
     return Backup(str(database), len(hashes), copied)
+
+
+def kept_as(records: Records, name: str) -> str:
+    """Path of a backup by the name of its file; empty if there is none of this name."""
+    path = backup_folder(records) / name
+    return str(path) if _NAME.fullmatch(name) and path.is_file() else ""
 
 
 def back_up_if_due(records: Records, folder: str = "", now: datetime | None = None) -> Backup | None:
