@@ -95,8 +95,8 @@ class RangeError(InputError):
     ) -> None:
         self.name, self.asked, self.allowed, self.unit = name, asked, allowed, unit
         what = Said(
-            "{name} is {asked} {unit}; allowed is {low} to {high} {unit}.",
-            name=name, asked=f"{asked:g}", unit=unit, low=f"{allowed[0]:g}", high=f"{allowed[1]:g}",
+            "{name} is {asked}; allowed is {low} to {high}.",
+            name=name, asked=f"{asked:g} {unit}", low=f"{allowed[0]:g}", high=f"{allowed[1]:g} {unit}",
         )  # fmt: skip
         super().__init__(what, where=where, mend=mend)
 
@@ -116,9 +116,9 @@ class RejectedRows(InputError):
 
     def __init__(self, faults: Sequence[RowFault], *, where: str = "", mend: str = "") -> None:
         self.faults = tuple(faults)
-        one = "{n} row cannot be read; nothing was imported."
-        many = "{n} rows cannot be read; nothing was imported."
-        what = Said(one if len(self.faults) == 1 else many, n=len(self.faults))
+        one = "{count} row cannot be read; nothing was imported."
+        many = "{count} rows cannot be read; nothing was imported."
+        what = Said(one if len(self.faults) == 1 else many, count=len(self.faults))
         super().__init__(what, where=where, mend=mend)
 
 
@@ -129,7 +129,7 @@ class UnknownNameError(RoomfieldError):
         self.kind, self.name, self.choices = kind, name, tuple(sorted(choices))
         listed = ", ".join(self.choices[:12]) + (" ..." if len(self.choices) > 12 else "")
         what = Said("there is no {kind} named {name}.", kind=kind, name=repr(name))
-        super().__init__(what, where=where, mend=Said("Choose one of: {listed}.", listed=listed))
+        super().__init__(what, where=where, mend=Said("Choose one of: {names}.", names=listed))
 
 
 class KindMismatchError(RoomfieldError):
