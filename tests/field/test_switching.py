@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from roomfield.field.contributions import contributions
 from roomfield.field.inference import infer
 from roomfield.field.switching import Bounds, _bounds, honest_odds, switching_bounds
 from roomfield.quantities import Kind
+from roomfield.survey import Activity, RadioState, StateActivity
 
 _SPEC = importlib.util.spec_from_file_location("surveys", Path(__file__).with_name("surveys.py"))
 surveys = importlib.util.module_from_spec(_SPEC)
@@ -56,6 +58,23 @@ def test_a_switch_that_takes_nothing_away_is_not_told_as_the_surely_largest() ->
     assert found["router"].probability_largest < 0.6
     agreeing = contributions(infer(a_survey(1e-4), draws=100), HERE)[0]
     assert agreeing.name == "router" and agreeing.probability_largest > 0.95 and not agreeing.contradicted
+
+
+def test_a_reading_during_a_call_is_no_part_of_the_test() -> None:
+    """The call makes the average 20 dB higher; on against off remains what it was."""
+    survey = a_survey(5e-3)
+    call = RadioState("call", "call", activities=(StateActivity("router", Activity.IN_USE),))
+    visit = replace(survey.visits[0], radio_states=(*survey.visits[0].radio_states, call))
+    first, second = (replace(r, id=f"{r.id}-a", kind=Kind.AVERAGE) for r in survey.readings)
+    busy = replace(first, id="busy", radio_state_id="call", value_w_m2=100.0 * first.value_w_m2)
+    both = [(first, second), (first, second, busy)]
+    found = [
+        switching_bounds(
+            infer(replace(survey, visits=(visit,), readings=some), draws=20), HERE, [[0], [1]], Kind.AVERAGE
+        )
+        for some in both
+    ]
+    assert found[0] == found[1]
 
 
 def test_without_a_test_there_is_nothing_to_hold_against() -> None:

@@ -83,12 +83,13 @@ def switching_bounds(
 
 
 def _readings_at(posterior: Posterior, point: ArrayLike, kind: Kind) -> list[_Read]:
-    """Values of scans at a place; a reading's scatter is that of one scan."""
+    """Values of scans at a place while every emitter that was on did as found."""
     observed, noise = posterior.forward.observed, posterior.forward.noise
     rows = observed.levels
     near = np.linalg.norm(observed.sites - np.asarray(point), axis=1) < SAME_SPOT_M
     average = rows.kind == AVERAGE_ROW
-    chosen = near[rows.site] & (rows.censor == 0) & (rows.edge_m > 0.0) & (average == (kind is Kind.AVERAGE))
+    usual = np.all(rows.mode == np.arange(rows.mode.shape[1]), axis=1)
+    chosen = near[rows.site] & usual & (rows.censor == 0) & (rows.edge_m > 0.0) & (average == (kind is Kind.AVERAGE))
     found: list[_Read] = []
     states = {(int(rows.meter[i]), rows.on[i].tobytes()) for i in np.flatnonzero(chosen)}
     most_read = max((m for m, _ in states), key=lambda m: sum(k == m for k, _ in states), default=-1)
