@@ -495,12 +495,13 @@ class WhatIfPage(SurveyPage):
 
 @dataclass(frozen=True)
 class ChoicePart(Context):
-    """Cost against certainty, and the plan that is suggested."""
+    """Cost against certainty, the plan that is suggested, and up to three plans side by side."""
 
     template: ClassVar[str] = "parts/choice.html"
     survey_id: str
     revision: int
     offer: Any
+    beside: tuple[Any, ...]
     terms: Any
 
 

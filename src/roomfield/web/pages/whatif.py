@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from functools import partial
 from typing import Annotated
 
@@ -15,14 +15,32 @@ from roomfield.web.dependencies import Form, Opened, amount_in
 from roomfield.web.rendering import language_of, render
 from roomfield.workbench.model.joint_model import placed
 from roomfield.workbench.plan import hypothetical_changes, plan_choice, target_places
-from roomfield.workbench.plan.plan_choice import PlanTerms
+from roomfield.workbench.plan.plan_choice import NamedPlan, Offer, PlanTerms
 from roomfield.workbench.record import plan_document, survey_list
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/what-if")
 MICRO = 1e-6
 USUAL_TARGET_UW_M2 = 1000.0
+MOST_BESIDE = 3
 THESE = "these"
 """The places that are ticked."""
+
+
+@dataclass(frozen=True)
+class PlanBeside:
+    """One of the plans that are put side by side.
+
+    Parameters
+    ----------
+    shown : bool
+        True for the plan that is shown in full.
+    without : tuple of str
+        Actions of the others that it leaves out.
+    """
+
+    of: NamedPlan
+    shown: bool
+    without: tuple[str, ...]
 
 
 @router.get("")
@@ -70,7 +88,29 @@ def plans_part(
     terms = PlanTerms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most, places)
     visit_id = visit or opened.survey.visits[0].id
     made = plan_choice.offer(opened.survey, visit_id, terms, language_of(request))
-    return render(request, ChoicePart(opened.survey.id, opened.revision, made, asdict(terms)))
+    return render(request, ChoicePart(opened.survey.id, opened.revision, made, side_by_side(made), asdict(terms)))
+
+
+def side_by_side(offer: Offer) -> tuple[PlanBeside, ...]:
+    """The shown plan between the next cheaper and the next surer one, each with what it leaves out of the others.
+
+    Parameters
+    ----------
+    offer : Offer
+        The trade-off; plans without an action are not put side by side.
+    """
+    plans = [one for one in offer.plans if one.names]
+    ids = set(offer.shown.plan.action_ids)
+    at = next((n for n, one in enumerate(plans) if set(one.plan.action_ids) == ids), len(plans) - 1)
+    first = max(0, min(at - 1, len(plans) - MOST_BESIDE))
+    chosen = plans[first : first + MOST_BESIDE]
+    everything = dict.fromkeys(name for one in chosen for name in one.names)
+    return tuple(
+        PlanBeside(
+            one, set(one.plan.action_ids) == ids, tuple(name for name in everything if name not in set(one.names))
+        )
+        for one in chosen
+    )
 
 
 @router.post("/adopt")

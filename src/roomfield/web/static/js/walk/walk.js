@@ -175,7 +175,7 @@ function drawLine() {
   const factor = { "µW/m²": 1e6, "mW/m²": 1e3, "nW/m²": 1e9 }[pad.unit];
   const before = (kinds) => start.earlier.find((r) => r.place_id === state.placeId && r.state_id === state.stateId && r.censoring === "none" && kinds.includes(r.kind));
   const behind = { high: before([pad.kind]) ?? before(HIGH_KINDS), mean: before(["average"]) };
-  const decimal = document.documentElement.lang === "de" ? "," : ".";
+  const decimal = number(1.5).slice(1, 2);
   for (const button of document.querySelectorAll("[data-blank]")) {
     const blank = button.dataset.blank;
     const typed = (blank === "seconds" ? pad.seconds : pad.blanks[blank]).replace(".", decimal);
