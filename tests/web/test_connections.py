@@ -14,9 +14,10 @@ from pathlib import Path
 import pytest
 import websockets
 
+from roomfield.errors import InputError
 from roomfield.web import connections
 from roomfield.web.connections import OTHER, OWN, REMOTE, UNKNOWN, account_behind, knows_accounts
-from roomfield.web.server import settings_for, start_address, welcome
+from roomfield.web.server import serve, settings_for, start_address, welcome
 from roomfield.web.start_key import kept_start_key, page_that_leads_to
 
 START = (
@@ -152,3 +153,10 @@ def test_without_the_system_s_word_a_key_is_kept_for_the_user_alone(monkeypatch,
     assert page.stat().st_mode & 0o077 == 0
     assert settings.start_key in page.read_text()
     page.unlink()
+
+
+def test_a_port_that_is_taken_is_told_before_anything_is_opened(tmp_path):
+    taken = r"cannot be listened on \(address already in use\)"
+    with socket.create_server(("127.0.0.1", 0)) as door, pytest.raises(InputError, match=taken):
+        serve(str(tmp_path / "record.sqlite"), port=door.getsockname()[1], open_browser=False)
+    assert list(tmp_path.iterdir()) == []

@@ -240,11 +240,12 @@ def _openings_by_wall(
 ) -> dict[int, list[tuple[DrawnOpening, float, float]]]:
     """Each opening with its stretch of the nearest wall, by the wall's number from 1."""
     lines = [LineString((wall.start, wall.end)) for wall in walls]
+    tree = STRtree(lines)
     placed: dict[int, list[tuple[DrawnOpening, float, float]]] = {}
     lost = 0
     for opening in openings:
         middle = Point((opening.start[0] + opening.end[0]) / 2, (opening.start[1] + opening.end[1]) / 2)
-        nearest = min(range(len(lines)), key=lambda i: lines[i].distance(middle), default=None)
+        nearest = min(tree.query_nearest(middle).tolist(), default=None)
         if nearest is None or lines[nearest].distance(middle) > FARTHEST_FROM_WALL_M:
             lost += 1
             continue

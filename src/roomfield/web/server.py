@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import socket
 import ssl
 import webbrowser
 from dataclasses import replace
@@ -59,6 +61,7 @@ def serve(
         If the port or the address cannot be, or certificate and key do not make a pair.
     """
     settings = settings_for(host, port, certificate, key)
+    _refuse_taken(host, port)
     import uvicorn
 
     from roomfield.web.app import create_app
@@ -147,6 +150,20 @@ def settings_for(host: str, port: int, certificate: str = "", key: str = "") -> 
         start_key="" if known else kept_start_key(),
     )
     return settings if settings.is_loopback else replace(settings, access_code=new_access_code())
+
+
+def _refuse_taken(host: str, port: int) -> None:
+    """Refuse an address that somebody listens on already, or that is none of this computer's."""
+    try:
+        kind = socket.AF_INET6 if ":" in host else socket.AF_INET
+        with socket.create_server((host, port), family=kind):
+            return
+    except OSError as fault:
+        raise InputError(
+            f"{host} port {port} cannot be listened on ({os.strerror(fault.errno or 0).lower()}).",
+            where="serve",
+            mend="Stop the other program, or name another --port or --host.",
+        ) from None
 
 
 def _refuse_bad_pair(certificate: str, key: str) -> None:
