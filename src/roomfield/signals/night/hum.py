@@ -19,7 +19,7 @@ _STRIDE = 8
 
 
 def without_hum(samples: F64, sample_rate_hz: float) -> F64:
-    """Samples of about one second without hum; unchanged where none stands out.
+    """Samples without hum, second by second; unchanged where none stands out.
 
     Parameters
     ----------
@@ -27,30 +27,44 @@ def without_hum(samples: F64, sample_rate_hz: float) -> F64:
     sample_rate_hz : float
         [Hz]
     """
-    thin = samples[::_STRIDE]
-    best, most = None, SIGNIFICANT
-    for mains in MAINS_HZ:
-        design, inverse = _sines(len(thin), mains, sample_rate_hz / _STRIDE)
-        weights, spread = _fit(thin, design, inverse)
-        strength = float(np.abs(weights[1:]).max()) / (spread * np.sqrt(2 / len(thin)) + 1e-30)
-        if strength > most:
-            best, most = (mains, weights), strength
-    if best is None:
+    second = round(sample_rate_hz)
+    if len(samples) < second:
         return samples
-    full, _ = _sines(len(samples), best[0], sample_rate_hz)
-    return np.asarray(samples - full[:, 1:] @ best[1][1:])
+    whole = len(samples) // second * second
+    parts = [_one_second(samples[a : a + second], sample_rate_hz) for a in range(0, whole, second)]
+    if whole < len(samples):
+        parts.append(_one_second(samples[-second:], sample_rate_hz)[whole - len(samples) :])
+    return np.concatenate(parts)
 
 
-def _fit(x: F64, design: F64, inverse: F64) -> tuple[F64, float]:
+def _one_second(samples: F64, sample_rate_hz: float) -> F64:
+    thin = samples[::_STRIDE]
+    middle = float(np.median(thin))
+    spread = 1.4826 * float(np.median(np.abs(thin - middle))) + 1e-30
+    clipped = np.clip(thin - middle, -CLIP_SPREADS * spread, CLIP_SPREADS * spread)
+    strengths = [_strength(clipped, mains, sample_rate_hz / _STRIDE) / spread for mains in MAINS_HZ]
+    if max(strengths) < SIGNIFICANT * np.sqrt(2 / len(thin)):
+        return samples
+    mains = MAINS_HZ[int(np.argmax(strengths))]
+    weights = _fit(thin, *_sines(len(thin), mains, sample_rate_hz / _STRIDE))
+    full, _ = _sines(len(samples), mains, sample_rate_hz)
+    return np.asarray(samples - full[:, 1:] @ weights[1:])
+
+
+def _strength(clipped: F64, mains_hz: float, rate_hz: float) -> float:
+    """Largest amplitude among the harmonics of what is left when bursts are clipped away."""
+    return float(np.abs((_sines(len(clipped), mains_hz, rate_hz)[1] @ clipped)[1:]).max())
+
+
+def _fit(x: F64, design: F64, inverse: F64) -> F64:
     weights = np.zeros(design.shape[1])
     weights[0] = np.median(x)
-    spread = 1e-30
     for _ in range(ROUNDS):
         fitted = design @ weights
         left = x - fitted
         spread = 1.4826 * float(np.median(np.abs(left))) + 1e-30
         weights = inverse @ (fitted + np.clip(left, -CLIP_SPREADS * spread, CLIP_SPREADS * spread))
-    return weights, spread
+    return weights
 
 
 @lru_cache(maxsize=16)
