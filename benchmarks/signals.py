@@ -77,11 +77,11 @@ def _score(recordings: Iterator[tuple[dict, Path]], folder: Path, per_file: bool
 
 def hear_scene(job: tuple[int, int, bool]) -> tuple[dict, dict]:
     """Label of one invented scene in the layout of LABELS.md, and the probabilities that the ear gives."""
-    from roomfield.signals.classifier import probabilities
     from roomfield.signals.conditioning import condition
-    from roomfield.signals.features import gather, vector
+    from roomfield.signals.features import gather
     from roomfield.signals.simulation.audio_scene import negative_scene, random_scene
     from roomfield.signals.simulation.unlisted import UNLISTED
+    from roomfield.signals.tones import judgement
 
     index, seed, negative = job
     scene = (negative_scene if negative else random_scene)(index, seed)
@@ -90,7 +90,7 @@ def hear_scene(job: tuple[int, int, bool]) -> tuple[dict, dict]:
         for part, level in zip(scene.components, scene.snr_db, strict=True)
     ]
     label = {"technologies": sorted({part["tech"] for part in parts} - {UNLISTED}), "components": parts}
-    return label, probabilities(vector(gather(condition(scene.samples, scene.sample_rate_hz))))
+    return label, judgement(gather(condition(scene.samples, scene.sample_rate_hz))).chances
 
 
 def run_simulated(count: int, seed: int, processes: int) -> int:

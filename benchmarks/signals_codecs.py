@@ -59,4 +59,4 @@ def disguises() -> list[str]:
 def disguise(name: str, samples, rate_hz: float):
     """Samples and rate after a path, and by how much its clock stretches every rate."""
     changed, rate = _PATHS[name](samples, rate_hz)
-    return changed, rate, 1 + WRONG_CLOCK_PPM * 1e-6 if name == "clock" else 1.0
+    return changed, rate, samples.size / changed.size if name == "clock" else 1.0

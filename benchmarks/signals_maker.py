@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.classifier import ANY, FIRST_LIMIT, LINEAR_LIMIT, TREES_SHARE
+from roomfield.signals.classifier import ANY, FIRST_LIMIT, LINEAR_LIMIT, TREES_SHARE, Forest
 from roomfield.signals.simulation.unlisted import UNLISTED
 from roomfield.signals.worker_memory import keep_freed_memory
 
@@ -130,7 +130,7 @@ def _forests(matrix, truth, seed: int, bags: int = BAGS) -> list:
     return [_learner(seed + bag).fit(matrix, truth) for bag in range(bags)]
 
 
-def _rounded(values, digits: int = 5) -> list[float]:
+def rounded(values, digits: int = 5) -> list[float]:
     return [float(f"{v:.{digits}g}") for v in values]
 
 
@@ -140,7 +140,7 @@ def _linear(scaled, truth):
     return LogisticRegression(C=LINEAR_C, max_iter=200).fit(scaled, truth)
 
 
-def _model(name: str, forests: list) -> dict:
+def model_of(name: str, forests: list) -> dict:
     base = float(np.mean([f._baseline_prediction.ravel()[0] for f in forests]))
     return {
         "name": name, "base": round(base, 5),
@@ -148,7 +148,7 @@ def _model(name: str, forests: list) -> dict:
     }  # fmt: skip
 
 
-def _usable(levels):
+def audible_rows(levels):
     """Truth, and which scenes say anything: a technology too faint to be heard is neither there nor not there."""
     truth = np.isfinite(levels)
     return truth, ~truth | (levels >= INAUDIBLE_DB)
@@ -157,7 +157,7 @@ def _usable(levels):
 def _first_hearing(job: tuple[str, NDArray[np.float64]], matrix, scaled, seed: int) -> tuple[dict, NDArray[np.float32]]:
     """Model of one technology, and what twins that have not seen a scene say of it."""
     technology, levels = job
-    truth, usable = _usable(levels)
+    truth, usable = audible_rows(levels)
     unseen = np.zeros(truth.size, np.float32)
     for part in range(PARTS):
         held = np.arange(truth.size) % PARTS == part
@@ -166,8 +166,8 @@ def _first_hearing(job: tuple[str, NDArray[np.float64]], matrix, scaled, seed: i
         unseen[held] = TREES_SHARE * trees.decision_function(matrix[held])
         unseen[held] += (1 - TREES_SHARE) * linear.decision_function(scaled[held])
     linear = _linear(scaled[usable], truth[usable])
-    made = _model(technology, _forests(matrix[usable], truth[usable], seed))
-    made |= {"offset": round(float(linear.intercept_[0]), 5), "weights": _rounded(linear.coef_[0], 4)}
+    made = model_of(technology, _forests(matrix[usable], truth[usable], seed))
+    made |= {"offset": round(float(linear.intercept_[0]), 5), "weights": rounded(linear.coef_[0], 4)}
     print("first", technology, int(truth.sum()), flush=True)
     return made, unseen
 
@@ -177,14 +177,14 @@ def _second_hearing(job: tuple[str, NDArray[np.float64], NDArray[np.float32]], m
     from sklearn.linear_model import LogisticRegression
 
     technology, levels, first = job
-    truth, usable = _usable(levels)
+    truth, usable = audible_rows(levels)
     unseen = np.zeros(truth.size)
     for part in range(PARTS):
         held = np.arange(truth.size) % PARTS == part
         learn = usable & ~held
         unseen[held] = _learner(seed + 50).fit(matrix[learn], truth[learn]).decision_function(matrix[held])
     line = LogisticRegression(C=1.0).fit(0.5 * (first + unseen)[usable, None], truth[usable])
-    made = _model(technology, _forests(matrix[usable], truth[usable], seed + 50))
+    made = model_of(technology, _forests(matrix[usable], truth[usable], seed + 50))
     made |= {"slope": round(float(line.coef_[0, 0]), 4), "shift": round(float(line.intercept_[0]), 4)}
     print("second", technology, "slope", made["slope"], "shift", made["shift"], flush=True)
     return made
@@ -198,12 +198,18 @@ def _each(work, jobs: list, processes: int) -> list:
         return list(pool.map(work, jobs))
 
 
+def forest_columns(rows: Rows, forest: Forest) -> NDArray[np.float32]:
+    """The evidence in the order of a fitted forest."""
+    places = {name: i for i, name in enumerate(rows.names)}
+    return np.asarray(rows.matrix[:, [places[name] for name in forest.features]])
+
+
 def fit(rows: Rows, seed: int = 0, processes: int = 1) -> dict:
     """Fit both hearings for each technology, and for whether there is any transmitter."""
     matrix = rows.matrix
     technologies = [*sorted({t for row in rows.audible for t in row} - {UNLISTED}), ANY]
-    centre = np.array(_rounded(matrix.mean(0, dtype=np.float64)))
-    spread = np.array(_rounded(matrix.std(0, dtype=np.float64) + 1e-6))
+    centre = np.array(rounded(matrix.mean(0, dtype=np.float64)))
+    spread = np.array(rounded(matrix.std(0, dtype=np.float64) + 1e-6))
     scaled = np.clip((matrix - centre) / spread, -LINEAR_LIMIT, LINEAR_LIMIT).astype(np.float32)
     levels = [rows.levels(t) for t in technologies]
     work = partial(_first_hearing, matrix=matrix, scaled=scaled, seed=seed)

@@ -3,7 +3,18 @@
 import numpy as np
 import pytest
 from benchmarks import signals_maker
-from benchmarks.signals_maker import BAGS, INAUDIBLE_DB, Rows, _learner, _linear, _second_hearing, _usable, collect, fit
+from benchmarks.signals_maker import (
+    BAGS,
+    INAUDIBLE_DB,
+    Rows,
+    _learner,
+    _linear,
+    _second_hearing,
+    audible_rows,
+    collect,
+    fit,
+)
+from benchmarks.signals_third import fit_third
 from sklearn.linear_model import LogisticRegression
 
 from roomfield.signals.classifier import (
@@ -71,11 +82,11 @@ def test_answers_are_the_calibrated_mean_of_both_hearings(capsys):
     for row in rows.matrix[:10].astype(float):
         first = forest.first_odds(row)
         second = forest.second.odds(np.r_[np.clip(first, -FIRST_LIMIT, FIRST_LIMIT), row])
-        np.testing.assert_allclose(forest.log_odds(row), forest.slope * (first + second) / 2 + forest.shift)
+        np.testing.assert_allclose(forest.two_hearings(row), forest.slope * (first + second) / 2 + forest.shift)
 
 
 def test_a_technology_too_faint_to_hear_is_no_example_of_either_kind():
-    truth, usable = _usable(np.array([20.0, INAUDIBLE_DB - 0.1, -np.inf, INAUDIBLE_DB]))
+    truth, usable = audible_rows(np.array([20.0, INAUDIBLE_DB - 0.1, -np.inf, INAUDIBLE_DB]))
     assert truth.tolist() == [True, True, False, True]
     assert usable.tolist() == [True, False, True, True]
 
@@ -98,7 +109,7 @@ def test_no_technology_is_more_probable_than_any_transmitter():
         scene = random_scene(index, 4242)
         numbers = vector(gather(condition(scene.samples, scene.sample_rate_hz)))
         forest = shipped_forest()
-        odds = dict(zip(forest.names, forest.log_odds(np.array([numbers[n] for n in forest.features])), strict=True))
+        odds = dict(zip(forest.names, forest.all_odds(numbers), strict=True))
         most = 1 / (1 + np.exp(-odds[ANY]))
         got = probabilities(numbers)
         assert ANY not in got
@@ -108,12 +119,12 @@ def test_no_technology_is_more_probable_than_any_transmitter():
 def test_shipped_features_are_those_the_detectors_give():
     scene = random_scene(3, 77)
     numbers = vector(gather(condition(scene.samples, scene.sample_rate_hz)))
-    assert set(shipped_forest().features) <= set(numbers)
+    assert set(shipped_forest().evidence_names) <= set(numbers)
     assert all(np.isfinite(v) for v in numbers.values())
 
 
 def test_no_claim_without_the_comb():
-    numbers = dict.fromkeys(shipped_forest().features, 0.0)
+    numbers = dict.fromkeys(shipped_forest().evidence_names, 0.0)
     for name, chance in probabilities(numbers).items():
         if name in ("dect", "gsm", "tetra", "dmr", "wifi_beacon", "bluetooth_classic", "lte_fdd", "nr_tdd"):
             assert chance <= WITHOUT_EVIDENCE
@@ -124,7 +135,7 @@ def test_slots_in_comb_and_gaps_suffice():
     mark = {
         "lattice.625.wide.score": float(np.arcsinh(20.0)), "bt1600.score": float(np.arcsinh(40.0)), "slots.both": 4.0,
     }  # fmt: skip
-    numbers = dict.fromkeys(shipped_forest().features, 0.0)
+    numbers = dict.fromkeys(shipped_forest().evidence_names, 0.0)
     assert _floor("bluetooth_classic", numbers | mark) == WITH_MARK
     for key in mark:
         assert _floor("bluetooth_classic", numbers | mark | {key: 0.0}) == 0.0
@@ -132,7 +143,7 @@ def test_slots_in_comb_and_gaps_suffice():
 
 
 def test_strays_of_a_dimmer_are_no_broadcast():
-    numbers = dict.fromkeys(shipped_forest().features, 0.0)
+    numbers = dict.fromkeys(shipped_forest().evidence_names, 0.0)
     lines = {"dvbt.score": float(np.arcsinh(120.0))}
     dimmer = {"mains100.score": float(np.arcsinh(260.0)), "100odd.score": float(np.arcsinh(20.0))}
     lte = {"mains100.score": float(np.arcsinh(260.0)), "200odd.score": float(np.arcsinh(300.0))}
@@ -142,7 +153,7 @@ def test_strays_of_a_dimmer_are_no_broadcast():
 
 @pytest.mark.published("3GPP TS 36.211 clause 4: subframes of 1 ms, synchronisation every 5 ms")
 def test_bursts_on_the_grid_of_a_certain_cellular_frame_are_no_telegrams():
-    numbers = dict.fromkeys(shipped_forest().features, 0.0)
+    numbers = dict.fromkeys(shipped_forest().evidence_names, 0.0)
     on_grid = {"lattice.1000.wide": 0.99, "lattice.1000.wide.score": float(np.arcsinh(20.0))}
     frame = {"200odd.score": float(np.arcsinh(200.0))}
     assert _off_grid(numbers) and _off_grid(numbers | on_grid) and _off_grid(numbers | frame)
@@ -164,3 +175,20 @@ def test_probabilities_are_calibrated_on_fresh_scenes():
     assert chances.sum() == pytest.approx(truths.sum(), rel=0.25)
     line = LogisticRegression(C=1e3).fit(np.log(chances / (1 - chances) + 1e-12)[:, None], truths)
     assert 0.6 < line.coef_[0, 0] < 1.7
+
+
+@pytest.mark.published("scikit-learn HistGradientBoostingClassifier and LogisticRegression on the same data")
+def test_the_third_hearing_sets_right_what_it_helps(capsys):
+    rows, truth = invented_rows()
+    document = fit(rows)
+    flipped = Rows(rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {} for row in rows.audible])
+    third = fit_third(flipped, forest_from(document))
+    capsys.readouterr()
+    assert "dect" in [model["name"] for model in third["models"]]
+    forest = forest_from(document | {"third": third})
+    place = forest.names.index("dect")
+    odds = np.array([forest.all_odds(dict(zip(rows.names, row, strict=True)))[place] for row in rows.matrix[:80]])
+    assert np.mean((odds > 0) == ~truth[:80]) > 0.9
+    alone = forest_from(document)
+    row = dict(zip(rows.names, rows.matrix[0], strict=True))
+    np.testing.assert_allclose(alone.all_odds(row), alone.two_hearings(rows.matrix[0]))

@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.classifier import Judgement, judge, shipped_forest
+from roomfield.signals.classifier import Judgement, shipped_forest
 from roomfield.signals.clock import Clock, clock_sentence, recorder_clock
 from roomfield.signals.conditioning import condition, one_channel
-from roomfield.signals.features import Evidence, gather, vector
+from roomfield.signals.features import Evidence, gather
 from roomfield.signals.hearing import (
     CLAIM,
     BurstSummary,
@@ -32,6 +32,7 @@ from roomfield.signals.quality import warnings
 from roomfield.signals.reasons import FOLDED_AS, explain
 from roomfield.signals.recording import AudioSource, open_source
 from roomfield.signals.strangers import hear_again, strangers
+from roomfield.signals.tones import judgement
 from roomfield.signals.verdict import answer_for, verdict_text
 
 MENTION = 0.1
@@ -83,7 +84,7 @@ def analyse(
     if len(cuts) == 1:
         data = condition(source.read(*cuts[0]), source.sample_rate_hz)
         evidence = gather(data)
-        found = judge(vector(evidence))
+        found = judgement(evidence)
         block = BlockAnswer(
             0.0, source.duration_s, found.chances, data.clipped_fraction, data.hum_hz, found.transmitter
         )

@@ -1,8 +1,9 @@
-"""From evidence to probability, in two hearings.
+"""From evidence to probability, in three hearings.
 
 The first weighs the evidence of each technology by itself: small decision trees and one weighted sum. The second
 weighs the same evidence again together with what the first said of all technologies, so that a mark which a
-stronger technology explains no longer counts for its twin. The answer is the calibrated mean of both.
+stronger technology explains no longer counts for its twin. The mean of both is calibrated; a third hearing sets it right on
+recordings as people make them (codecs, low rates, gain riding, rooms, wrong clocks) and beside emitters outside the table.
 
 The parameters are a data file made from simulated recordings by the maker script; nothing here
 is fitted. A technology that lives on exact rates or on bursts cannot be claimed without them, whatever
@@ -81,8 +82,37 @@ class Trees:
 
 
 @dataclass(frozen=True)
+class ThirdHearing:
+    """What sets the first two right on recordings as people make them.
+
+    Attributes
+    ----------
+    features : tuple of str
+        Numbers of evidence in order; the answers of the first two come before them.
+    trees : Trees
+    owners : ndarray of int
+        Index among all technologies of each that is set right; the others keep what the first two say.
+    sums : ndarray, shape (n, 3)
+        Weights of the first two's log odds and of the trees, and offset.
+    """
+
+    features: tuple[str, ...]
+    trees: Trees
+    owners: NDArray[np.int64]
+    sums: F64
+
+    def log_odds(self, two: F64, numbers: F64) -> F64:
+        """Log odds of all technologies from those of the first two hearings and the evidence."""
+        known = np.clip(two, -FIRST_LIMIT, FIRST_LIMIT)
+        mine = self.trees.odds(np.concatenate([known, numbers]))
+        out = two.copy()
+        out[self.owners] = self.sums[:, 0] * known[self.owners] + self.sums[:, 1] * mine + self.sums[:, 2]
+        return out
+
+
+@dataclass(frozen=True)
 class Forest:
-    """Parameters of both hearings.
+    """Parameters of all hearings.
 
     Attributes
     ----------
@@ -96,6 +126,8 @@ class Forest:
         Weighted sum of the first hearing [log odds].
     slope, shift : ndarray, shape (technologies,)
         Calibration line of the mean of both hearings.
+    third : ThirdHearing or None
+        What sets both right.
     """
 
     names: tuple[str, ...]
@@ -108,9 +140,23 @@ class Forest:
     offset: F64
     slope: F64
     shift: F64
+    third: ThirdHearing | None = None
 
-    def log_odds(self, numbers: F64) -> F64:
-        """Calibrated log odds of each technology for one vector of evidence."""
+    @property
+    def evidence_names(self) -> tuple[str, ...]:
+        """Every number of evidence that any hearing looks at."""
+        more = self.third.features if self.third else ()
+        return tuple(dict.fromkeys((*self.features, *more)))
+
+    def all_odds(self, numbers: dict[str, float]) -> F64:
+        """Calibrated log odds of each technology for named evidence, by all hearings."""
+        two = self.two_hearings(np.array([numbers[name] for name in self.features]))
+        if self.third is None:
+            return two
+        return self.third.log_odds(two, np.array([numbers[name] for name in self.third.features]))
+
+    def two_hearings(self, numbers: F64) -> F64:
+        """Calibrated log odds of each technology by the first two hearings for one vector of evidence."""
         first = self.first_odds(numbers)
         known = np.concatenate([np.clip(first, -FIRST_LIMIT, FIRST_LIMIT), numbers])
         return np.asarray(self.slope * 0.5 * (first + self.second.odds(known)) + self.shift)
@@ -150,7 +196,16 @@ def forest_from(document: dict[str, Any]) -> Forest:
         np.array(document["centre"]), np.array(document["spread"]),
         np.array([m["weights"] for m in first]), np.array([m["offset"] for m in first]),
         np.array([m["slope"] for m in second]), np.array([m["shift"] for m in second]),
+        _third_from(document.get("third"), [m["name"] for m in first]),
     )  # fmt: skip
+
+
+def _third_from(part: dict[str, Any] | None, names: list[str]) -> ThirdHearing | None:
+    if not part or not part["models"]:
+        return None
+    models = part["models"]
+    owners = np.array([names.index(m["name"]) for m in models])
+    return ThirdHearing(tuple(part["features"]), _trees_from(models), owners, np.array([m["sum"] for m in models]))
 
 
 @cache
@@ -186,7 +241,7 @@ def judge(numbers: dict[str, float], forest: Forest | None = None) -> Judgement:
     is taken with caution: a name given to hum or speech is worse than one left out.
     """
     forest = forest or shipped_forest()
-    odds = forest.log_odds(np.array([numbers[name] for name in forest.features]))
+    odds = forest.all_odds(numbers)
     odds -= CAUTION * np.array([name == ANY for name in forest.names])
     chances = dict(zip(forest.names, (1 / (1 + np.exp(-np.clip(odds, -30, 30)))).tolist(), strict=True))
     most = chances.pop(ANY, 1.0)

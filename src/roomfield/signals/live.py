@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import FormatError, RangeError
-from roomfield.signals.classifier import probabilities
 from roomfield.signals.conditioning import condition, one_channel
-from roomfield.signals.features import gather, vector
+from roomfield.signals.features import gather
 from roomfield.signals.hearing import CLAIM, plain
 from roomfield.signals.recording import RATES_HZ
+from roomfield.signals.tones import judgement
 
 WINDOW_S = 6.0
 UPDATE_S = 0.2
@@ -44,6 +44,8 @@ class LiveAnswer:
         Of the newest chunk [full scale].
     clipped : bool
         Whether the window touches the rails.
+    transmitter : float
+        Probability that there is any transmitter, listed or not.
     """
 
     time_s: float
@@ -55,6 +57,7 @@ class LiveAnswer:
     rms: float
     peak: float
     clipped: bool
+    transmitter: float = 0.0
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain JSON values."""
@@ -109,8 +112,9 @@ class StreamingAnalyser:
         else:
             old = self._answer
             self._answer = LiveAnswer(
-                self.time_s, old.window_s, False, old.probabilities, old.claimed, old.stable, rms, peak, old.clipped
-            )
+                self.time_s, old.window_s, False, old.probabilities, old.claimed, old.stable, rms, peak, old.clipped,
+                old.transmitter,
+            )  # fmt: skip
         return self._answer
 
     @property
@@ -130,7 +134,8 @@ class StreamingAnalyser:
     def _update(self, rms: float, peak: float) -> None:
         window = self._ring[self._ring.size - self._filled :]
         conditioned = condition(window, self.sample_rate_hz)
-        chances = probabilities(vector(gather(conditioned)))
+        found = judgement(gather(conditioned))
+        chances = found.chances
         held, before = set(self._answer.claimed), self._answer.probabilities
         claimed = [n for n, p in chances.items() if _holds(p, before.get(n, p), n in held)]
         claimed.sort(key=lambda n: -chances[n])
@@ -146,6 +151,7 @@ class StreamingAnalyser:
             rms=rms,
             peak=peak,
             clipped=conditioned.clipped_fraction > 0,
+            transmitter=found.transmitter,
         )
 
 

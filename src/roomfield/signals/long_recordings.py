@@ -15,10 +15,11 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.classifier import Judgement, judge
+from roomfield.signals.classifier import Judgement
 from roomfield.signals.conditioning import condition, one_channel
-from roomfield.signals.features import gather, vector
+from roomfield.signals.features import gather
 from roomfield.signals.recording import AudioSource
+from roomfield.signals.tones import judgement
 from roomfield.signals.worker_memory import keep_freed_memory
 
 F64 = NDArray[np.float64]
@@ -44,7 +45,7 @@ def hear_block(cut: tuple[int, int], source: AudioSource) -> BlockAnswer:
     """Hear one block in full."""
     first, last = cut
     data = condition(source.read(first, last), source.sample_rate_hz)
-    found = judge(vector(gather(data)))
+    found = judgement(gather(data))
     rate = source.sample_rate_hz
     return BlockAnswer(first / rate, last / rate, found.chances, data.clipped_fraction, data.hum_hz, found.transmitter)
 

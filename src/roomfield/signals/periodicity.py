@@ -29,6 +29,8 @@ LOWEST_HZ = 2.0
 HIGHEST_HZ = 2500.0
 PLANS = ((5, 400.0), (3, HIGHEST_HZ))  # harmonics as a power of two, highest fundamental [Hz]
 REFINE_BLOCKS = 16
+FOLD_AGAIN = 2e-5
+MOST_NODES = 16384.0
 STUDENT = 1.07  # 14 degrees of freedom: 95 % within 2.14 instead of 2
 STEADY = 0.2
 
@@ -194,7 +196,10 @@ def refine_rate(
         Largest correction, in cycles of the fundamental over the whole recording.
     """
     harmonics = int(np.clip(min(top_hz, 0.42 * sample_rate_hz) / rate_hz, 1, 512))
-    bins = int(2 ** np.ceil(np.log2(max(4 * harmonics, 16))))
+    per_period = min(
+        sample_rate_hz / rate_hz, MOST_NODES
+    )  # fewer nodes than samples would fold high lines onto low ones
+    bins = int(2 ** np.ceil(np.log2(max(4 * harmonics, per_period, 16))))
     edges, middle = _whole_periods(samples.size, sample_rate_hz / rate_hz)
     sums = fold_spans(samples, rate_hz / sample_rate_hz, bins, edges)
     coefficients = np.fft.rfft(sums / np.diff(edges)[:, None], axis=1)[:, 1 : harmonics + 1]
@@ -210,8 +215,13 @@ def refine_rate(
     bound = _bound(mean, orders, noise)
     left, std = _line_through_blocks(turned, mean, orders, noise, middle)
     std = max(bound, std) / duration
+    refined_hz = rate_hz + (offset + left) / duration
+    if (
+        abs(refined_hz / rate_hz - 1) > FOLD_AGAIN
+    ):  # a start so far off blurs every block: fold once more at the better rate
+        return refine_rate(samples, sample_rate_hz, refined_hz, spectrum, top_hz=top_hz, span_cycles=0.5 * span_cycles)
     steady = float((np.abs(mean) ** 2).sum() / (np.abs(turned) ** 2).mean(0).sum())
-    return RefinedRate(rate_hz + (offset + left) / duration, float(std), steady)
+    return RefinedRate(refined_hz, float(std), steady)
 
 
 def _whole_periods(count: int, period: float) -> tuple[NDArray[np.int64], F64]:

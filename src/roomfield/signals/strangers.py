@@ -15,13 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.signals.bursts import BurstTable
-from roomfield.signals.classifier import WITHOUT_EVIDENCE, Judgement, judge
+from roomfield.signals.classifier import WITH_MARK, WITHOUT_EVIDENCE, Judgement, judge
 from roomfield.signals.cleaning import take_course
 from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, TU_HZ
 from roomfield.signals.conditioning import Conditioned, condition
 from roomfield.signals.features import Evidence, gather, vector
 from roomfield.signals.folding import nodes
 from roomfield.signals.periodicity import FoundPeriod
+from roomfield.signals.tones import TONAL, tonal_share
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -33,6 +34,7 @@ LEAST_PARTS = 3
 MAINS_REACH = 4e-3
 CRYSTAL_REACH = 25e-6
 STEADY = 0.9
+CLOCKED_LINES, CLOCKED_LOG10, CLOCKED_PHASE = 8, -60.0, 0.8
 SIDE_LINES = 4
 WORTH_A_SECOND_HEARING = 0.05
 SHARP = 0.5
@@ -173,10 +175,25 @@ def hear_again(evidence: Evidence, first: Judgement, periods: Sequence[FoundPeri
     """
     found = strangers(periods)
     if max(first.chances.values()) < WORTH_A_SECOND_HEARING:
-        return first
+        return Judgement(first.chances, max(first.transmitter, _steady_comb(evidence, found)))
     limits = judge(vector(gather(without(evidence.conditioned, found)))).chances if found else first.chances
     if max(first.chances[name] for name in BY_BURSTS) > WITHOUT_EVIDENCE and _keeps_time(evidence, found):
         limits = limits | {name: min(limits[name], WITHOUT_EVIDENCE) for name in BY_BURSTS}
-    if any(keeps_crystal_time(p) for p in periods[:1]):
+    if any(keeps_crystal_time(p) or _holds_mains(p) for p in (*periods[:1], *found)):
         limits = limits | {BY_MAINS: min(limits[BY_MAINS], WITHOUT_EVIDENCE)}
-    return Judgement({name: min(chance, limits[name]) for name, chance in first.chances.items()}, first.transmitter)
+    chances = {name: min(chance, limits[name]) for name, chance in first.chances.items()}
+    return Judgement(chances, max(first.transmitter, _steady_comb(evidence, found)))
+
+
+def _holds_mains(period: FoundPeriod) -> bool:
+    """Whether lines of the mains lie on a stranger's own comb: what they show is the stranger's."""
+    ratios = [hz / period.frequency_hz for hz in MAINS_HZ]
+    return not is_listed(period) and any(r > 1.5 and abs(r / round(r) - 1) < CRYSTAL_REACH for r in ratios)
+
+
+def _steady_comb(evidence: Evidence, found: Sequence[FoundPeriod]) -> float:
+    """A comb of many lines that keeps its phase throughout is made by a clock: no voice or instrument holds a note so."""
+    made_by_clock = any(
+        p.lines >= CLOCKED_LINES and p.log10_false_alarm < CLOCKED_LOG10 and p.coherence > CLOCKED_PHASE for p in found
+    )
+    return WITH_MARK if made_by_clock and tonal_share(evidence.spectrum) < TONAL else 0.0
