@@ -111,6 +111,20 @@ def test_a_bearing_is_drawn_through_the_place_and_listed(serve, open_page):
     expect(page.locator("table")).to_contain_text("90°")
 
 
+def test_a_radio_state_says_what_each_device_does(demo_server, open_page):
+    page = open_page()
+    page.goto(f"{demo_server.base}/surveys/{DEMO}/walk?visit=first")
+    page.wait_for_selector("html[data-ready=walk]")
+    page.click("[data-opens=new-state]")
+    page.locator(".doing", has_text="Cordless").locator("[name=off]").check()
+    expect(page.locator(".doing", has_text="Cordless").locator("[name=doing]")).to_be_disabled()
+    page.locator(".doing", has_text="Router").locator("[name=doing]").select_option("forced")
+    page.click("#state-form .main")
+    expect(page.locator("#state option:checked")).to_contain_text("made to transmit")
+    made = record_of(page, demo_server, DEMO)["visits"][0]["radio_states"][-1]
+    assert (made["off_groups"], made["activities"]) == (["cordless"], [{"name": "router", "activity": "forced"}])
+
+
 def test_the_answer_comes_first_and_is_short_on_a_phone(demo_server, open_page):
     page = open_page("hand")
     page.add_init_script(SHIFTS)

@@ -177,3 +177,19 @@ def test_files_of_two_languages_and_visits_do_not_collide(client, survey_id, rea
     }
     assert len(names) == 2
     assert all("lindenweg-4-20" in name for name in names)
+
+
+def test_a_meter_has_a_page_for_certificate_zones_and_checks(client, records, survey_id):
+    meter = the_survey(records, survey_id).meters[0].id
+    page = f"/surveys/{survey_id}/assignment/meter/{meter}"
+    assert "not stated" in client.get(page).text
+    form(client, f"{page}/certificate", frequency_mhz="900", correction_db="-1,5", std_db="0.8")
+    form(client, f"{page}/zone", low_mhz="400", high_mhz="3000", tolerance_db="4")
+    form(client, f"{page}/check", source="Signal source, 10 cm", deviation_db="0.4")
+    kept = the_survey(records, survey_id).meters[0]
+    assert [(p.frequency_hz, p.correction_db, p.std_db) for p in kept.calibration] == [(900e6, -1.5, 0.8)]
+    assert [(z.low_hz, z.high_hz, z.tolerance_db) for z in kept.zones] == [(400e6, 3e9, 4.0)]
+    assert [(c.source, c.deviation_db) for c in kept.checks] == [("Signal source, 10 cm", 0.4)]
+    assert "Signal source, 10 cm" in client.get(page).text
+    refused = form(client, f"{page}/zone", low_mhz="2000", high_mhz="6000", tolerance_db="4")
+    assert refused.status_code == 422

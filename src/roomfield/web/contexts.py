@@ -231,6 +231,24 @@ class AssignmentPage(SurveyPage):
 
 
 @dataclass(frozen=True)
+class MeterPage(SurveyPage):
+    """One meter with its certificate and checks.
+
+    Parameters
+    ----------
+    standing : MeterStanding
+        How it stands today.
+    figures : tuple of FigureRow
+        Figures in the units of the trade, stated or standing in.
+    """
+
+    template: ClassVar[str] = "meter.html"
+    step_slug: ClassVar[str] = "assignment"
+    standing: Any
+    figures: tuple[Any, ...]
+
+
+@dataclass(frozen=True)
 class PlanPage(SurveyPage):
     """The plan editor and what it starts with."""
 

@@ -6,7 +6,7 @@ import json
 import math
 from typing import Any
 
-from roomfield.survey import Survey
+from roomfield.survey import Emitter, Survey
 from roomfield.workbench.record import field_entry, plan_document
 from roomfield.workbench.record.field_entry import EntryResult, Worth
 from roomfield.workbench.record.readings_ledger import ledger_of
@@ -61,13 +61,20 @@ def _earlier(survey: Survey, visit_id: str) -> list[dict[str, Any]]:
     ]
 
 
-def switches_of(survey: Survey) -> list[dict[str, str]]:
-    """Switches that can be thrown during a visit, with the names of what hangs on them."""
-    groups: dict[str, list[str]] = {}
+def switches_of(survey: Survey) -> list[dict[str, Any]]:
+    """What can be switched off or made to transmit during a visit, by its switch; masts outside are left alone."""
+    groups: dict[str, list[Emitter]] = {}
     for emitter in survey.emitters:
-        if emitter.switchable:
-            groups.setdefault(emitter.group, []).append(emitter.name)
-    return [{"group": group, "names": ", ".join(names)} for group, names in groups.items()]
+        if emitter.switchable or not emitter.outdoor:
+            groups.setdefault(emitter.group, []).append(emitter)
+    return [
+        {
+            "group": group,
+            "names": ", ".join(one.name for one in some),
+            "switchable": any(one.switchable for one in some),
+        }
+        for group, some in groups.items()
+    ]
 
 
 def worth_view(worth: Worth) -> dict[str, Any]:

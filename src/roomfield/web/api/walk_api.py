@@ -9,7 +9,7 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.concurrency import run_in_threadpool
 
-from roomfield.survey import Bearing, Reading
+from roomfield.survey import Bearing, Reading, StateActivity
 from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.walksheet import taken_view
 from roomfield.workbench.record import editing, field_entry, survey_list
@@ -29,11 +29,12 @@ class UndoRequest:
 
 @dataclass(frozen=True)
 class NewRadioState:
-    """A radio state of a visit: which switches are off."""
+    """A radio state of a visit: which switches are off, and what others do as far as it was seen to."""
 
     visit_id: str
     name: str
     off_groups: tuple[str, ...] = ()
+    activities: tuple[StateActivity, ...] = ()
 
 
 @router.get("/readings")
@@ -71,7 +72,13 @@ async def add_photo(records: Desk, survey_id: str, form: Form) -> dict[str, str]
 @router.post("/radio-states", status_code=201)
 def add_radio_state(records: Desk, survey_id: str, state: NewRadioState) -> dict[str, Any]:
     """Add a radio state to a visit; answers all states of the visit."""
-    change = partial(editing.with_radio_state, visit_id=state.visit_id, name=state.name, off_groups=state.off_groups)
+    change = partial(
+        editing.with_radio_state,
+        visit_id=state.visit_id,
+        name=state.name,
+        off_groups=state.off_groups,
+        activities=state.activities,
+    )
     survey_list.revise(records, survey_id, change)
     visit = survey_list.opened(records, survey_id).survey.visit(state.visit_id)
     return {"states": [{"id": s.id, "name": s.name, "off_groups": s.off_groups} for s in visit.radio_states]}

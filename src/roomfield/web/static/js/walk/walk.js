@@ -372,7 +372,7 @@ $("state-form").addEventListener("submit", async (event) => {
   const off = [...form.querySelectorAll("[name=off]:checked")].map((box) => box.value);
   form.querySelector(".fault")?.remove();
   try {
-    const told = await send("POST", `/api/v1/surveys/${start.survey_id}/radio-states`, { visit_id: start.visit.id, name: form.elements.name.value, off_groups: off });
+    const told = await send("POST", `/api/v1/surveys/${start.survey_id}/radio-states`, { visit_id: start.visit.id, name: form.elements.name.value, off_groups: off, activities: doing(form) });
     start.states = told.states;
     $("state").replaceChildren(...start.states.map((s) => element("option", { value: s.id }, s.name)));
     state.stateId = start.states.at(-1).id;
@@ -382,13 +382,19 @@ $("state-form").addEventListener("submit", async (event) => {
     form.append(faultBox(error));
   }
 });
-const nameField = $("state-form").elements.name;
-for (const box of document.querySelectorAll("#state-form [name=off]")) {
-  box.addEventListener("change", () => {
-    const names = [...document.querySelectorAll("#state-form [name=off]:checked")].map((b) => b.dataset.names);
-    nameField.value = names.length ? t("{names} off", { names: names.join(", ") }) : "";
-  });
+// What others do, as far as it was seen to; what is off does nothing.
+function doing(form) {
+  return [...form.querySelectorAll("[name=doing]")].filter((field) => field.value && !field.disabled).map((field) => ({ name: field.dataset.group, activity: field.value }));
 }
+const nameField = $("state-form").elements.name;
+$("state-form").addEventListener("change", (event) => {
+  if (!event.target.matches("[name=off], [name=doing]")) return;
+  const form = event.currentTarget;
+  const names = [...form.querySelectorAll("[name=off]:checked")].map((b) => b.dataset.names);
+  for (const field of form.querySelectorAll("[name=doing]")) field.disabled = Boolean(form.querySelector(`[name=off][value="${CSS.escape(field.dataset.group)}"]:checked`));
+  const busy = [...form.querySelectorAll("[name=doing]")].filter((f) => f.value && !f.disabled).map((f) => `${f.dataset.names} ${f.selectedOptions[0].textContent}`);
+  nameField.value = [names.length ? t("{names} off", { names: names.join(", ") }) : "", ...busy].filter(Boolean).join(", ");
+});
 
 draw();
 loadImages(view, (hash) => `/surveys/${start.survey_id}/media/${hash}`);
