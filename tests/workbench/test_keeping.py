@@ -20,11 +20,12 @@ import pytest
 from roomfield.errors import InputError, IntegrityError, StoreError
 from roomfield.exchange.unpack import open_package
 from roomfield.quantities.kind import Kind
+from roomfield.store import signing
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Assignment, Reading
 from roomfield.workbench.record import backups, client_data, long_series, proof, readings_intake, time_stamps
 from roomfield.workbench.record.editing import started_survey
-from roomfield.workbench.record.identity import present_identity, set_identity
+from roomfield.workbench.record.identity import present_identity, set_identity, sign_from_now_on
 from roomfield.workbench.record.job import Job, unpack_into
 from roomfield.workbench.record.survey_list import keep_file, keep_new
 
@@ -329,3 +330,31 @@ signer_digest = sha256
 default_policy = 1.2.3.4
 digests = sha256
 """
+
+
+@pytest.mark.published("RFC 8032, section 7.1, test 2: an Ed25519 signature")
+def test_links_are_signed_with_a_key_of_the_keyring_and_a_forged_chain_is_not(
+    records: Store, survey_id: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    pytest.importorskip("cryptography")
+    keyring = pytest.importorskip("keyring")
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    held: dict[tuple[str, str], str] = {}
+    monkeypatch.setattr(signing, "_keyring", keyring)
+    monkeypatch.setattr(keyring, "set_password", lambda service, name, key: held.update({(service, name): key}))
+    monkeypatch.setattr(keyring, "get_password", lambda service, name: held.get((service, name)))
+    signer = sign_from_now_on().signer
+    assert list(held) == [("roomfield", signer)]
+    records.append(survey_id, [entry("signed")])
+    link = records.history(survey_id)[-1]
+    assert (link.signer, len(link.signature)) == (signer, 128)
+    assert proof.check_record(records).misfits == ()
+    assert not signing.is_signed(link.sha256[::-1], signer, link.signature)
+    held.clear()
+    records.append(survey_id, [entry("locked")])
+    assert records.history(survey_id)[-1].signature == "", "an entry is kept even if the keyring is locked"
+    public = "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c"
+    signature = ("92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da"
+                 "085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aeeb00d291612bb0c00")  # fmt: skip
+    assert signing.is_signed("72", public, signature)
+    assert not signing.is_signed("73", public, signature)

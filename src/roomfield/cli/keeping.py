@@ -81,13 +81,19 @@ def history(record: Record = DEFAULT_RECORD, survey: SurveyId = "", as_json: AsJ
 def identity(
     name: Annotated[str, typer.Option(help="Your name as it shall stand in the record.")] = "",
     device: Annotated[str, typer.Option(help="Name of this computer.")] = "",
+    sign: Annotated[bool, typer.Option("--sign", help="Sign every entry and change with a new key.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Set once who writes on this computer, or show it."""
-    from roomfield.workbench.record.identity import present_identity, set_identity
+    from roomfield.workbench.record.identity import present_identity, set_identity, sign_from_now_on
 
-    who = set_identity(name or present_identity().name, device) if name or device else present_identity()
-    answer(as_json, asdict(who), lambda: typer.echo(f"{who.name}, on {who.device}"))
+    who = present_identity()
+    if name or device:
+        who = set_identity(name or who.name, device or who.device, who.signer)
+    if sign:
+        who = sign_from_now_on()
+    signed = f", signing with key {who.signer[:16]}" if who.signer else ""
+    answer(as_json, asdict(who), lambda: typer.echo(one_line(f"{who.name}, on {who.device}{signed}")))
 
 
 def stamp(

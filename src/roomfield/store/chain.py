@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -12,6 +12,7 @@ from sqlalchemy import Connection, insert, select
 from roomfield.store import schema
 from roomfield.store.identity import present_identity
 from roomfield.store.rows import ROW_KINDS, Row
+from roomfield.store.signing import signature_of
 from roomfield.survey.chain import BEGINNING, ChainFault, Link, chain_faults, content_faults, content_of
 
 _LEFT_OUT = frozenset({"seq", "survey_id"})
@@ -45,6 +46,8 @@ def add_link(
         content_of({table: [_bare(row) for row in some] for table, some in (rows or {}).items()}, bodies or {}),
         last.sha256 if last else BEGINNING,
     ).sealed()
+    signature = signature_of(link.sha256, who.signer)
+    link = replace(link, signer=who.signer if signature else "", signature=signature)
     connection.execute(insert(schema.chain_link), [asdict(link)])
     if bodies:
         kept = [

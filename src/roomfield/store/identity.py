@@ -27,10 +27,13 @@ class Identity:
         As it shall stand in the record.
     device : str
         Name of the computer, tablet or telephone.
+    signer : str
+        Public key whose private half lies in the system's keyring, hexadecimal; empty if there is none.
     """
 
     name: str
     device: str
+    signer: str = ""
 
 
 _ACTING: ContextVar[Identity | None] = ContextVar("roomfield_identity", default=None)
@@ -66,13 +69,13 @@ def kept_identity() -> Identity | None:
     """The identity that was set; None if none was, or the file cannot be read."""
     try:
         said = json.loads(identity_file().read_text(encoding="utf-8"))
-        return Identity(str(said["name"]), str(said["device"]))
+        return Identity(str(said["name"]), str(said["device"]), str(said.get("signer", "")))
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
 
-def set_identity(name: str, device: str = "") -> Identity:
-    """Keep name and device for everything that is written from now on.
+def set_identity(name: str, device: str = "", signer: str = "") -> Identity:
+    """Keep name, device and public key for everything that is written from now on.
 
     Raises
     ------
@@ -81,7 +84,7 @@ def set_identity(name: str, device: str = "") -> Identity:
     StoreError
         If it cannot be kept.
     """
-    made = Identity(_checked(name, "name"), _checked(device or platform.node() or "this computer", "device"))
+    made = Identity(_checked(name, "name"), _checked(device or platform.node() or "this computer", "device"), signer)
     path = identity_file()
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)

@@ -10,7 +10,7 @@ import re
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -21,7 +21,7 @@ from roomfield.web.access_code import Gate
 from roomfield.web.connections import OTHER, OWN, UNKNOWN
 from roomfield.web.settings import Settings
 from roomfield.web.words import preferred, told
-from roomfield.workbench.record.identity import Identity, acting_as, present_identity
+from roomfield.workbench.record.identity import acting_as, present_identity
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -121,7 +121,7 @@ class Guard:
         scope["state"]["form_key"] = key
         seal = _Sealed(send, key, new=CSRF_COOKIE not in caller.cookies, secure=self._settings.encrypted)
         device = self._gate.device_of(caller.cookies.get(PASS_COOKIE, ""))
-        with acting_as(Identity(present_identity().name, device.name)) if device else nullcontext():
+        with acting_as(replace(present_identity(), device=device.name)) if device else nullcontext():
             await answer(scope, body.receive, seal)
 
     def _refusal(self, caller: Caller, account: str) -> Response | None:

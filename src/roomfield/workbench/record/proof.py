@@ -11,6 +11,7 @@ from roomfield.errors import InputError, RoomfieldError
 from roomfield.exchange.unpack import OpenedPackage, open_package
 from roomfield.store.parts import encode, parts_of
 from roomfield.store.rows import ROW_KINDS
+from roomfield.store.signing import is_signed
 from roomfield.survey import Survey
 from roomfield.survey.chain import ChainFault, Link, chain_faults, content_faults
 from roomfield.survey.soundness import soundness_faults
@@ -110,6 +111,7 @@ def check_record(records: Records, survey_id: str = "") -> Checked:
         links += len(chain)
         heads.append((survey.title, chain[-1].sha256 if chain else ""))
         misfits += [Misfit(survey.title, _link(f.number), f"{f.what}.") for f in records.chain_faults(one)]
+        misfits += _badly_signed(survey.title, chain)
         misfits += [Misfit(survey.title, fault.where, fault.what) for fault in soundness_faults(survey)]
         files = _files_of(survey)
         named |= files
@@ -128,7 +130,10 @@ def check_package(path: str | Path) -> Checked:
     """
     with open_package(Path(path)) as package:
         survey, links = package.survey, package.links
-        misfits = tuple(Misfit(survey.title, _link(f.number), f"{f.what}.") for f in _package_faults(package))
+        misfits = (
+            *(Misfit(survey.title, _link(f.number), f"{f.what}.") for f in _package_faults(package)),
+            *_badly_signed(survey.title, links),
+        )
         remarks = () if links else ("The package carries no chain: it says nothing of who wrote what and when.",)
         head = links[-1].sha256 if links else ""
         return Checked(((survey.title, head),), len(links), len(package.media), misfits, remarks)
@@ -192,6 +197,16 @@ def _known_of_package(package: str | Path) -> Iterator[tuple[str, str]]:
 
 def _told(title: str, link: Link) -> str:
     return f"{title}, link {link.number} of {link.at[:19]} by {link.by or 'unknown'} ({link.what})"
+
+
+def _badly_signed(title: str, links: tuple[Link, ...]) -> list[Misfit]:
+    """Links whose signature is not that of their signer; those without one are no misfit."""
+    signed = [link for link in links if link.signature]
+    return [
+        Misfit(title, _link(link.number), "its signature is not that of its signer.")
+        for link in signed
+        if not is_signed(link.sha256, link.signer, link.signature)
+    ]
 
 
 def _link(number: int) -> str:
