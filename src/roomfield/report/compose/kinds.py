@@ -24,7 +24,7 @@ def kinds_section(content: ReportContent, words: Words) -> Section | None:
     if shown.aim is not None:
         marks.append((shown.aim.bound_w_m2, words.say("aim.label")))
     if shown.law is not None:
-        marks.append((shown.law.bound_w_m2, limit_noun(law, words)))
+        marks.append((shown.law.bound_w_m2, words.say("front.limit")))
     blocks: list[Block] = [
         Paragraph(words.say("kinds.peak", **named)),
         Paragraph(words.say("kinds.average", ratio=peak / average, share=min(1.0, average / peak), **named)),

@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from roomfield.show.figures import style
 from roomfield.show.figures.axis import LogScale, level_scale
-from roomfield.show.figures.svg import Drawing
+from roomfield.show.figures.svg import Drawing, fitted
 from roomfield.show.words import Words
 from roomfield.show.words.numbers import MICRO
 
-_TOP, _HEIGHT, _LEFT, _RIGHT = 10.0, 170.0, 62.0, 330.0
+_TOP, _HEIGHT, _LEFT, _RIGHT = 10.0, 170.0, 62.0, 300.0
 _PULSES = 6
 _LEAST_WIDTH = 0.7
+_LINE = 9.5
+"""Distance of labels that would run into each other [pt]."""
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A level as a line with its label."""
+
+    y: float
+    label: str
+    dash: str = ""
+    strong: bool = False
 
 
 def pulse_picture(
@@ -44,10 +57,14 @@ def pulse_picture(
         width = max(_LEAST_WIDTH, share * period)
         start = _LEFT + n * period + (period - width) / 2.0
         drawing.rect((start, head), width, foot - head, fill=style.ACCENT_SOFT, kind="pulse")
-    _line(drawing, scale, peak_w_m2, words.say("figure.kinds.peak", level=peak_w_m2), dash="")
-    _line(drawing, scale, average_w_m2, words.say("figure.kinds.average", level=average_w_m2), dash="4 2")
+    lines = [
+        _Line(scale.at(peak_w_m2 * MICRO), words.say("figure.kinds.peak", level=peak_w_m2)),
+        _Line(scale.at(average_w_m2 * MICRO), words.say("figure.kinds.average", level=average_w_m2), dash="4 2"),
+    ]
     for value, name in marks:
-        _line(drawing, scale, value, words.say("figure.kinds.mark", name=name, level=value), dash="", strong=True)
+        label = words.say("figure.kinds.mark", name=name, level=value)
+        lines.append(_Line(scale.at(value * MICRO), label, strong=True))
+    _draw_lines(drawing, sorted(lines, key=lambda one: one.y))
     drawing.text((_RIGHT, _TOP + _HEIGHT + 14), words.say("figure.kinds.time"), size=7.5, anchor="end", fill=style.SOFT)
     drawing.text((0, _TOP + _HEIGHT + 14), words.say("figure.axis.unit"), size=7.5, fill=style.SOFT)
     return drawing.svg()
@@ -62,8 +79,13 @@ def _grid(drawing: Drawing, scale: LogScale, words: Words) -> None:
     drawing.line((_LEFT, _TOP + _HEIGHT), (_RIGHT, _TOP + _HEIGHT), stroke=style.SOFT)
 
 
-def _line(drawing: Drawing, scale: LogScale, value_w_m2: float, label: str, *, dash: str, strong: bool = False) -> None:
-    y = scale.at(value_w_m2 * MICRO)
-    colour = style.ACCENT if strong else style.INK
-    drawing.line((_LEFT, y), (_RIGHT, y), stroke=colour, width=1.2 if strong else 1.0, dash=dash, kind="level")
-    drawing.text((_RIGHT + 5, y + 2.6), label, size=7.5, fill=colour)
+def _draw_lines(drawing: Drawing, lines: list[_Line]) -> None:
+    """Lines from top to bottom; a label that would cover the one above moves down."""
+    free = 0.0
+    for line in lines:
+        colour = style.ACCENT if line.strong else style.INK
+        width = 1.2 if line.strong else 1.0
+        drawing.line((_LEFT, line.y), (_RIGHT, line.y), stroke=colour, width=width, dash=line.dash, kind="level")
+        at = max(line.y + 2.6, free)
+        drawing.text((_RIGHT + 5, at), fitted(line.label, style.WIDTH - _RIGHT - 6, 7.5), size=7.5, fill=colour)
+        free = at + _LINE

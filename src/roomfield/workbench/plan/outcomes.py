@@ -101,6 +101,11 @@ def note(one: Note) -> Phrase:
     return phrase(f"note.{one.kind.value}", place=one.place, detail=detail, rise=one.rise_db)
 
 
+def _met_where_asked(found: VerificationResult) -> bool:
+    held = [check.outcome for check in found.checks if found.held_to_target(check.place_id)]
+    return bool(held) and all(outcome is VerifiedOutcome.WORKED for outcome in held)
+
+
 def statement(found: VerificationResult) -> Phrase:
     """What came of the work, in numbers of places."""
     if found.worked and found.asked_ids:
@@ -108,6 +113,13 @@ def statement(found: VerificationResult) -> Phrase:
     if found.worked:
         key = "verification.all_lower" if found.target_w_m2 is None else "verification.all_worked"
         return phrase(key, n=len(found.checks))
+    if found.asked_ids and _met_where_asked(found):
+        others = [check.outcome for check in found.checks if not found.held_to_target(check.place_id)]
+        return phrase(
+            "verification.met_where_asked", asked=found.held_count, n=len(others),
+            lower=sum(o in (VerifiedOutcome.LOWER, VerifiedOutcome.WORKED) for o in others),
+            undecided=others.count(VerifiedOutcome.UNDECIDED), higher=others.count(VerifiedOutcome.HIGHER),
+        )  # fmt: skip
     key = "verification.counts_lower" if found.target_w_m2 is None else "verification.counts"
     if found.asked_ids:
         key = "verification.counts_asked"

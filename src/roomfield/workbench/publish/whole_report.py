@@ -127,10 +127,9 @@ def with_model(content: ReportContent, posterior: Posterior, survey: Survey) -> 
 
 def with_files(content: ReportContent, job: Job, assessment: Assessment) -> ReportContent:
     """The content with what the survey's recordings and logs say."""
-    bound = assessment.precaution[0].strictest.chances[0].row.upper_w_m2 if assessment.precaution else None
     return replace(
         content,
         recordings=recording_entries(job, assessment.table.visit.id),
-        logs=log_entries(job, assessment.table.visit.id, bound),
+        logs=log_entries(job, assessment),
         undetermined=(*log_doubt_texts(job, assessment), *content.undetermined),
     )

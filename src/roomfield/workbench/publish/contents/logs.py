@@ -20,23 +20,38 @@ from roomfield.workbench.record.long_series import LogView, kept_series, view_of
 MOST_POINTS = 400
 
 
-def log_entries(job: Job, visit_id: str, bound_w_m2: float | None) -> tuple[LogEntry, ...]:
-    """Every log of a visit that is a log of power density.
+def log_entries(job: Job, assessment: Assessment) -> tuple[LogEntry, ...]:
+    """Every log of the visit that is a log of power density.
+
+    A log of highest values is held against the aim, where the guideline is for its place; one of averages against the
+    legal limit.
 
     Parameters
     ----------
-    visit_id : str
-        Logs of other visits belong to their reports.
-    bound_w_m2 : float or None
-        The client's bound [W/m²].
+    assessment : Assessment
+        Of the visit; logs of other visits belong to their reports.
     """
+    visit_id = assessment.table.visit.id
     places = {p.id: p.name for p in job.survey.places}
     entries = []
     for record in (r for r in job.survey.current_logs() if r.visit_id == visit_id):
         series = kept_series(job, record)
         if series.unit.name == "W/m2":
-            entries.append(_entry(record, places.get(record.place_id, ""), view_of(series, bound_w_m2), bound_w_m2))
+            bound = _bound(assessment, record, _kind(record, series.kind))
+            entries.append(_entry(record, places.get(record.place_id, ""), view_of(series, bound), bound))
     return tuple(entries)
+
+
+def _bound(assessment: Assessment, record: LogRecord, kind: Kind) -> float | None:
+    """What a log of a kind is held against [W/m²]; None for nothing."""
+    if not kind.instantaneous:
+        return assessment.limit.value_w_m2 if assessment.limit.spot_testable else None
+    here = [f for f in assessment.precaution if f.place_id == record.place_id]
+    return here[0].bound_w_m2 if here else None
+
+
+def _kind(record: LogRecord, named: str) -> Kind:
+    return Kind(named) if named in set(Kind) else record.kind
 
 
 def log_doubt_texts(job: Job, assessment: Assessment) -> tuple[Text, ...]:
@@ -48,7 +63,7 @@ def log_doubt_texts(job: Job, assessment: Assessment) -> tuple[Text, ...]:
 
 
 def _entry(record: LogRecord, place: str, view: LogView, bound_w_m2: float | None) -> LogEntry:
-    kind = Kind(view.series.kind) if view.series.kind in set(Kind) else record.kind
+    kind = _kind(record, view.series.kind)
     return LogEntry(
         record.id,
         place,
