@@ -21,6 +21,7 @@ from benchmarks.signals_maker import PARTS, Rows, audible_rows, collect, forest_
 from roomfield.signals.classifier import FIRST_LIMIT, Forest, forest_from
 
 LEAST_GAIN = 0.02
+LEAST_EXAMPLES = 10
 
 
 def _learner(seed: int):
@@ -41,6 +42,8 @@ def _one(name: str, levels, old, matrix, seed: int) -> dict | None:
     from sklearn.linear_model import LogisticRegression
 
     truth, keep = audible_rows(levels)
+    if min(truth[keep].sum(), (~truth[keep]).sum()) < LEAST_EXAMPLES:
+        return None
     parts = np.arange(truth.size) % PARTS
     unseen = np.zeros(truth.size)
     for part in range(PARTS):

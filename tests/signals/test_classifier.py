@@ -181,7 +181,9 @@ def test_probabilities_are_calibrated_on_fresh_scenes():
 def test_the_third_hearing_sets_right_what_it_helps(capsys):
     rows, truth = invented_rows()
     document = fit(rows)
-    flipped = Rows(rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {} for row in rows.audible])
+    flipped = Rows(
+        rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {"gsm": 20.0} for row in rows.audible]
+    )
     third = fit_third(flipped, forest_from(document))
     capsys.readouterr()
     assert "dect" in [model["name"] for model in third["models"]]
