@@ -22,6 +22,7 @@ from roomfield.survey import (
     Visit,
 )
 from roomfield.workbench.model.joint_model import can_be_modelled, emitter_names, posterior_of
+from roomfield.workbench.model.model_fit import doubts_at, fit_at
 from roomfield.workbench.model.source_contributions import shares_at_places
 from roomfield.workbench.model.unlisted_source import UNLISTED_ID, with_unlisted
 from roomfield.workbench.publish.contents.model import map_grids
@@ -90,6 +91,17 @@ def test_what_no_meter_receives_or_nobody_placed_does_not_hide_it(survey: Survey
     assert with_unlisted(nowhere, "v1").emitters == survey.emitters
     assert can_be_modelled(heard) and not can_be_modelled(nowhere)
     assert not can_be_modelled(replace(survey, meters=(meter,), emitters=(fm,)))
+
+
+def test_what_stays_out_of_the_model_is_told(survey: Survey):
+    fm = Emitter("fm", "FM mast", "", 98e6, outdoor=True)
+    meter = replace(survey.meters[0], band_low_hz=4e8, band_high_hz=6e9)
+    places = (replace(survey.places[0], position=None), *survey.places[1:])
+    doubtful = replace(survey, meters=(meter,), emitters=(*survey.emitters, fm), places=places)
+    told = " ".join(doubts_at(doubtful))
+    assert "FM mast" in told and "p0" in told
+    assert {m.place_id for m in fit_at(doubtful).misfits} == {p.id for p in places[1:]}
+    assert doubts_at(survey) == ()
 
 
 def test_it_has_a_name_in_the_language_of_the_survey_and_an_id_of_its_own(survey: Survey):

@@ -32,18 +32,21 @@ def sources(
 ) -> None:
     """Say how strong each source is, given all readings at once."""
     from roomfield.workbench.model.joint_model import emitter_powers, posterior_of
+    from roomfield.workbench.model.model_fit import doubts_at
     from roomfield.workbench.record.job import open_job
 
-    posterior = posterior_of(open_job(record, survey).survey, visit or None)
+    opened = open_job(record, survey).survey
+    posterior = posterior_of(opened, visit or None)
     found = emitter_powers(posterior)
     plain = [{"emitter_id": p.emitter_id, "eirp_w": vars(p.eirp_w), "duty": vars(p.duty)} for p in found]
     known = {e.id: e for e in posterior.survey.emitters}
     rows = [(known[p.emitter_id].name, _watts(p.eirp_w), _percent(p.duty)) for p in found]
     far = [e.name for e in known.values() if e.outdoor and e.position is None]
-    answer(as_json, plain, lambda: _show_powers(rows, far))
+    doubts = doubts_at(opened, visit or None)
+    answer(as_json, plain, lambda: _show_powers(rows, far, doubts))
 
 
-def _show_powers(rows: list[tuple[str, str, str]], far: list[str]) -> None:
+def _show_powers(rows: list[tuple[str, str, str]], far: list[str], doubts: tuple[str, ...]) -> None:
     from roomfield.workbench.model.joint_model import FAR_M
 
     table("Radiated power while on air, 90% interval", ("source", "EIRP", "on air"), rows)
@@ -51,6 +54,8 @@ def _show_powers(rows: list[tuple[str, str, str]], far: list[str]) -> None:
         typer.echo(
             f"As if {FAR_M:g} m away, or next door if the levels say so, for how far is not known: {', '.join(far)}."
         )
+    for doubt in doubts:
+        typer.echo(doubt)
 
 
 def _watts(found: Range) -> str:

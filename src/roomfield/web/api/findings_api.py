@@ -10,6 +10,7 @@ from fastapi import APIRouter, Response
 
 from roomfield.web.dependencies import Opened
 from roomfield.workbench.assess.assessment import assess
+from roomfield.workbench.model.model_fit import fit_at
 from roomfield.workbench.model.source_contributions import causes
 from roomfield.workbench.prove import before_after
 from roomfield.workbench.publish import report_request
@@ -43,6 +44,14 @@ def read_contributions(
         }
         for one in causes(opened.survey, visit_id, kind)
     ]
+
+
+@router.get("/fit")
+def read_fit(opened: Opened, visit: str = "") -> dict[str, Any]:
+    """How well the model fits what was read: misfit by site, gain errors against the tolerance, outlying readings."""
+    found = fit_at(opened.survey, visit or None)
+    plain: dict[str, Any] = _finite(asdict(found))
+    return {"doubtful": found.doubtful, **plain}
 
 
 @router.get("/changes")
