@@ -99,3 +99,13 @@ def test_a_person_s_day(say, flat):
         assert said.code == 3 and part in said.err
     made = say("person", "Ann", "--stay", "=8-17:30", "--json")
     assert json.loads(made.out)["hours"] == 9.5
+
+
+def test_a_new_survey_in_the_record_keeps_the_meter_of_the_last(say, flat):
+    """Figures are asked for once and remembered."""
+    standing(say, "--name", "Hand meter", "--tolerance", 4, "--row", "900 -0.4 0.8")
+    made = say("new", "House", "--json")
+    assert made.code == 0, made.err
+    survey_id = json.loads(made.out)["survey"]
+    again = standing(say, "--survey", survey_id)
+    assert again["meter"]["name"] == "Hand meter" and again["meter"]["calibration"]

@@ -13,6 +13,7 @@ from roomfield.workbench.record.chosen_limits import chosen_limits
 from roomfield.workbench.record.editing import started_survey
 from roomfield.workbench.record.job import open_job
 from roomfield.workbench.record.setting_up import is_moment
+from roomfield.workbench.record.usual import usual_of, with_usual_meters
 
 OTHER_FILES = (".json", ".zip", ".csv", ".xlsx", ".pdf", ".html")
 
@@ -27,7 +28,7 @@ def begin_survey(
     jurisdiction: str = "EU",
     guideline: str = "",
 ) -> Survey:
-    """Put a new survey into a record, making the record if need be.
+    """Put a new survey into a record, making the record if need be; the meters are those of the last survey in it.
 
     Parameters
     ----------
@@ -52,8 +53,9 @@ def begin_survey(
     if not all(c.isprintable() for c in title + client + assessor):
         raise InputError("a name holds a control character.", where=repr(title[:40]), mend="Leave it out.")
     order = Assignment(client=client, assessor=assessor, jurisdiction=jurisdiction, guideline=guideline)
-    made = started_survey(title, order, starter)
-    return open_store(record).create(made).survey
+    store = open_store(record)
+    made = with_usual_meters(started_survey(title, order, starter), usual_of(store))
+    return store.create(made).survey
 
 
 def amend_observation(
