@@ -13,7 +13,7 @@ from roomfield.show.words import Words
 _MARGIN = 26.0
 _SIGN = 17.0
 """Distance at which two signs do not cover each other [pt]."""
-_MAX_HEIGHT = 196.0
+_MAX_HEIGHT = 178.0
 """So that two storeys with their captions stand on one page [pt]."""
 
 
