@@ -100,6 +100,29 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
         typer.echo(f"... and {len(rows) - _MOST_ROWS} more; --json gives all.")
 
 
+def lines(rows: Sequence[Sequence[str]], nothing: str) -> None:
+    """Print rows whole, one a line: in columns on a terminal, with tabs between them in a pipe; nothing is cut.
+
+    Parameters
+    ----------
+    nothing : str
+        What is said if there are none.
+    """
+    shown = [[one_line(cell) for cell in row] for row in rows]
+    if not shown:
+        typer.echo(nothing, err=True)
+    if not sys.stdout.isatty():
+        for row in shown:
+            typer.echo("\t".join(row))
+        return
+    from rich.cells import cell_len
+
+    widths = [max(cell_len(row[n]) for row in shown) for n in range(len(shown[0]))] if shown else []
+    for row in shown:
+        padded = (cell + " " * (width - cell_len(cell)) for cell, width in zip(row, widths, strict=True))
+        typer.echo("  ".join(padded).rstrip())
+
+
 def grouped(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[int] = ()) -> None:
     """Print a table whose first column stands as a line of its own above the rows it belongs to.
 
@@ -166,15 +189,17 @@ def row_words(row: RowFault) -> str:
 
 
 def spoken_fault(fault: RoomfieldError) -> str:
-    """One line in the language of the terminal: where, what, how to mend."""
+    """One line in the language of the terminal: where, what, how to mend, and the call that does it."""
+    from roomfield.cli.mending_calls import call_for
     from roomfield.cli.terminal_numbers import terminal_words
     from roomfield.show.phrase import Told
 
-    words = terminal_words()
+    words, call = terminal_words(), call_for(fault.mend)
+    after = f" -> {call}" if call else ""
     if words.language == "en":
-        return fault.sentence()
+        return fault.sentence() + after
     what, mend = (words.text(Told(part)) if part else "" for part in (fault.what, fault.mend))
-    return " ".join(part for part in (f"{fault.where}: {what}" if fault.where else what, mend) if part)
+    return " ".join(part for part in (f"{fault.where}: {what}" if fault.where else what, mend) if part) + after
 
 
 def say_error(fault: RoomfieldError) -> int:

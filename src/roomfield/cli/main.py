@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import os
 import sys
+from typing import Annotated
 
 import typer
 
@@ -20,6 +21,7 @@ from roomfield.cli import (
     meter_commands,
     model_questions,
     night_command,
+    plan_commands,
     point_commands,
     records,
     reference_lists,
@@ -27,6 +29,7 @@ from roomfield.cli import (
     serving,
     survey_setup,
     take_in,
+    thing_commands,
 )
 from roomfield.cli.console import say_defect, say_error, say_stopped, say_system, say_usage
 from roomfield.errors import RoomfieldError
@@ -36,13 +39,32 @@ app = typer.Typer(
     help="From hand-meter readings in a home to an exposure report that stands up.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
-    add_completion=False,
+    rich_markup_mode=None,
 )
+
+
+def _say_version(asked: bool) -> None:
+    if asked:
+        typer.echo(__version__)
+        raise typer.Exit
+
+
+@app.callback()
+def _every_command(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """From hand-meter readings in a home to an exposure report that stands up."""
+
+
 for group in (
     demo_command,
     records,
     keeping,
+    thing_commands,
     meter_commands,
+    plan_commands,
     survey_setup,
     take_in,
     assess_and_report,

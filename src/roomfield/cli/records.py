@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, table
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, lines
+from roomfield.cli.thing_commands import list_things
 
 Reason = Annotated[str, typer.Option(help="Why; it stands in the report.")]
 By = Annotated[str, typer.Option(help="Who.")]
@@ -33,6 +34,11 @@ def new(
     assessor: Annotated[str, typer.Option(help="Assessor.")] = "",
     jurisdiction: Annotated[str, typer.Option(help="Code of the legal limits, such as EU, CH, US.")] = "EU",
     guideline: Annotated[str, typer.Option(help="Guideline that the client chose; empty for none.")] = "",
+    address: Annotated[str, typer.Option(help="Address of the dwelling.")] = "",
+    organisation: Annotated[str, typer.Option(help="The assessor's office.")] = "",
+    question: Annotated[str, typer.Option(help="What the client wants to know.")] = "",
+    language: Annotated[str, typer.Option(help="Language of the report, see 'roomfield languages'.")] = "",
+    at: Annotated[str, typer.Option(help="When the first visit began, such as 2027-06-01T14:30; else now.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Begin a survey; the record is made if it is not there yet."""
@@ -41,11 +47,18 @@ def new(
     survey = begin_survey(
         record,
         title,
+        {
+            "client": client,
+            "assessor": assessor,
+            "jurisdiction": jurisdiction,
+            "guideline": guideline,
+            "address": address,
+            "organisation": organisation,
+            "question": question,
+            "language": language,
+        },
         starter=starter,
-        client=client,
-        assessor=assessor,
-        jurisdiction=jurisdiction,
-        guideline=guideline,
+        started_at=at,
     )
     answer(
         as_json,
@@ -55,18 +68,31 @@ def new(
 
 
 def list_surveys(
-    words: Annotated[str, typer.Argument(help="Words that title, client or address hold.")] = "",
+    what: Annotated[
+        str,
+        typer.Argument(
+            help="places, rooms, storeys, walls, transmitters, states, visits, readings, meters, people or actions of "
+            "a survey; else words that title, client or address of a survey hold."
+        ),
+    ] = "",
     record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: Annotated[str, typer.Option("--visit", help="Only radio states and readings of this visit.")] = "",
     as_json: AsJson = False,
 ) -> None:
-    """List the surveys of a record, last changed first."""
+    """List the surveys of a record, last changed first; or things of one survey with their ids."""
+    from roomfield.workbench.record.things import is_sort
+
+    if is_sort(what):
+        list_things(what, record, survey, visit, as_json)
+        return
     from roomfield.workbench.record.job import existing_record
     from roomfield.workbench.record.survey_list import list_surveys as call
 
-    cards = call(existing_record(record), words)
-    rows = [(c.id, c.title, c.line, c.changed_at[:16], str(c.readings)) for c in cards]
+    cards = call(existing_record(record), what)
+    rows = [(c.id, c.title, c.line, c.changed_at[:16], f"{c.readings} readings") for c in cards]
     plain = [vars(c) for c in cards]
-    answer(as_json, plain, lambda: table("Surveys", ("id", "title", "client", "changed", "readings"), rows))
+    answer(as_json, plain, lambda: lines(rows, "The record holds no such survey; 'roomfield new' begins one."))
 
 
 def pack(

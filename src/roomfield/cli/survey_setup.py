@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer
+from roomfield.cli.plan_commands import POSITION
 from roomfield.cli.terminal_numbers import microwatts
 
 
@@ -27,6 +28,10 @@ def transmitter(
     switch: Annotated[str, typer.Option(help="Name of its switch, if it shares one.")] = "",
     control: Annotated[str, typer.Option(help="client, neighbour, utility, operator or unknown.")] = "client",
     outdoor: Annotated[bool, typer.Option("--outdoor", help="It stands outside.")] = False,
+    position: Annotated[str, typer.Option(help=f"Where it stands: {POSITION}.")] = "",
+    bearing: Annotated[float | None, typer.Option(help="Direction towards it, degrees from plan north.")] = None,
+    eirp: Annotated[float | None, typer.Option(help="Radiated power while on air (EIRP), mW.")] = None,
+    duty: Annotated[float | None, typer.Option(help="Share of time on air, per cent.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Enter a transmitter, so that a radio state can switch it off."""
@@ -41,8 +46,14 @@ def transmitter(
         switch=switch,
         control=control,
         outdoor=outdoor,
+        details={
+            "position": position,
+            "bearing": "" if bearing is None else str(bearing),
+            "eirp": "" if eirp is None else str(eirp),
+            "duty": "" if duty is None else str(duty),
+        },
     )
-    plain = {"transmitter": made.id, "name": made.name, "switch": made.group}
+    plain = {"transmitter": made.id, "name": made.name, "switch": made.group, "position_m": made.position}
     answer(as_json, plain, lambda: typer.echo(f"{made.name}: {made.id}"))
 
 

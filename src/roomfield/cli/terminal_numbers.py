@@ -30,6 +30,11 @@ def microwatts(density_w_m2: float | None, censored: str = "none") -> str:
     return _SIGN.get(censored, "") + terminal_words().numbers.micro(density_w_m2)
 
 
+def bounded(value_w_m2: float, censoring: str) -> str:
+    """A reading as the record holds it [W/m²], in µW/m²; below the floor or in overload with the sign of a bound."""
+    return microwatts(value_w_m2, {"below_floor": "below", "overload": "above"}.get(censoring, censoring))
+
+
 def span(low_w_m2: float, high_w_m2: float) -> str:
     """An interval [W/m²] in µW/m²; open ends are shown as such."""
     return terminal_words().say("level.range", low=low_w_m2, high=high_w_m2)

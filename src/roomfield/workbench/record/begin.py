@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from roomfield.errors import InputError
-from roomfield.references.guidelines import guideline_set
 from roomfield.store.repository import open_store
 from roomfield.survey import Amendment, Assignment, Survey
-from roomfield.workbench.record.chosen_limits import chosen_limits
+from roomfield.survey.values import refuse_impossible
+from roomfield.workbench.record.assignment import checked_assignment
 from roomfield.workbench.record.editing import started_survey
 from roomfield.workbench.record.job import open_job
 from roomfield.workbench.record.setting_up import is_moment
@@ -21,12 +23,10 @@ OTHER_FILES = (".json", ".zip", ".csv", ".xlsx", ".pdf", ".html")
 def begin_survey(
     record: str,
     title: str,
+    given: Mapping[str, str],
     *,
     starter: str = "blank",
-    client: str = "",
-    assessor: str = "",
-    jurisdiction: str = "EU",
-    guideline: str = "",
+    started_at: str = "",
 ) -> Survey:
     """Put a new survey into a record, making the record if need be; the meters are those of the last survey in it.
 
@@ -36,8 +36,12 @@ def begin_survey(
         SQLite file, folder or database URL.
     title : str
         What the survey is called.
+    given : mapping of str to str
+        Fields of the assignment: client, address, jurisdiction, guideline and so on.
     starter : str
         Dwelling to start from.
+    started_at : str
+        When the first visit began, ISO 8601; now if empty.
 
     Raises
     ------
@@ -47,14 +51,15 @@ def begin_survey(
         If the record's name is that of another kind of file.
     """
     _check_record_name(record)
-    chosen_limits(jurisdiction)
-    if guideline:
-        guideline_set(guideline)
-    if not all(c.isprintable() for c in title + client + assessor):
+    if not title.isprintable():
         raise InputError("a name holds a control character.", where=repr(title[:40]), mend="Leave it out.")
-    order = Assignment(client=client, assessor=assessor, jurisdiction=jurisdiction, guideline=guideline)
+    order = checked_assignment(Assignment(), given)
     store = open_store(record)
     made = with_usual_meters(started_survey(title, order, starter), usual_of(store))
+    if started_at:
+        first = replace(made.visits[0], started_at=started_at)
+        refuse_impossible(first, "visit")
+        made = replace(made, visits=(first,))
     return store.create(made).survey
 
 

@@ -8,7 +8,7 @@ from pathlib import Path, PurePath
 from typing import Literal
 
 from roomfield.errors import FormatError, InputError
-from roomfield.exchange.plan_drawing import PlanParts
+from roomfield.exchange.plan_drawing import PlanOptions, PlanParts
 from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
 from roomfield.exchange.plan_geojson import read_geojson_plan
 from roomfield.exchange.plan_page import read_plan_page
@@ -59,6 +59,44 @@ class Underlay:
     remarks: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class PlanFile:
+    """A plan read from a file.
+
+    Parameters
+    ----------
+    sheet : PlanSheet
+        What it holds.
+    remarks : tuple of str
+        What was assumed or left out.
+    """
+
+    sheet: PlanSheet
+    remarks: tuple[str, ...] = ()
+
+
+def read_plan_file(path: Path, asked: Asked, options: PlanOptions | None = None) -> PlanFile:
+    """A plan from a DXF or GeoJSON file on this computer; errors as `take_in`.
+
+    Parameters
+    ----------
+    asked : Asked
+        What the file does not say about itself.
+    options : PlanOptions, optional
+        What a drawing does not say.
+    """
+    if path.suffix.lower() not in DRAWINGS:
+        raise FormatError(
+            f"files ending in {path.suffix or 'nothing'!r} are not read here.",
+            where=path.name,
+            mend="Bring a DXF or GeoJSON file, or rooms by size and side in a file that ends in .txt.",
+        )
+    if not path.is_file():
+        raise InputError("there is no such file.", where=str(path), mend="Check the path.")
+    found = _drawing(path, path.suffix.lower(), asked, options)
+    return PlanFile(found.plan or PlanSheet(), found.remarks)
+
+
 def take_in(records: Records, survey_id: str, content: bytes, file_name: str, asked: Asked | None = None) -> Underlay:
     """Take in a file for the plan.
 
@@ -96,14 +134,14 @@ def take_in(records: Records, survey_id: str, content: bytes, file_name: str, as
     return Underlay(keep_file(records, survey_id, sheet.content, label, sheet.media_type).sha256)
 
 
-def _drawing(path: Path, ending: str, given: Asked) -> Underlay:
+def _drawing(path: Path, ending: str, given: Asked, options: PlanOptions | None = None) -> Underlay:
     if ending == ".dxf":
         guess = look_at_dxf(path)
         if given.metres_per_unit > 0.0:
             guess = replace(guess, metres_per_unit=given.metres_per_unit, unit_because="chosen by you")
-        parts = read_dxf_plan(path, guess)
+        parts = read_dxf_plan(path, guess, options=options)
     else:
-        parts = read_geojson_plan(path, coordinates=_coordinates(given.coordinates))
+        parts = read_geojson_plan(path, coordinates=_coordinates(given.coordinates), options=options)
     return Underlay(plan=PlanSheet(_renamed(parts)), remarks=parts.remarks)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -40,6 +40,7 @@ from roomfield.workbench.record.meters import (
     with_zone,
 )
 from roomfield.workbench.record.survey_list import revise
+from roomfield.workbench.record.thing_fields import FIELDS, field_value
 from roomfield.workbench.record.visit_choice import visit_asked_or_only
 
 MOST_NAME = 120
@@ -190,6 +191,7 @@ def add_transmitter(
     switch: str = "",
     control: str = "client",
     outdoor: bool = False,
+    details: Mapping[str, str] | None = None,
 ) -> Emitter:
     """Enter a transmitter.
 
@@ -205,6 +207,9 @@ def add_transmitter(
         Name of its switch; transmitters on one switch share it. Its own if empty.
     control : str
         Who decides about it: client, neighbour, utility, operator or unknown.
+    details : mapping of str to str, optional
+        More of it, as `thing_fields.FIELDS` names and reads it: position, bearing, eirp, duty; what is empty is not
+        known.
 
     Raises
     ------
@@ -233,6 +238,10 @@ def add_transmitter(
         switchable=not outdoor,
         control=Control(control),
     )
+    for field, text in (details or {}).items():
+        if text:
+            made = replace(made, **field_value(job.survey, made, FIELDS["transmitter"], f"{field}={text}"))
+    refuse_impossible(made, "transmitter")
     _revise(job, lambda survey: replace(survey, emitters=(*survey.emitters, made)))
     return made
 
@@ -356,6 +365,18 @@ def _named(name: str, what: str) -> str:
     if not clean or not clean.isprintable() or len(clean) > MOST_NAME:
         raise InputError(f"a {what} needs a name of 1 to {MOST_NAME} printable characters.", mend="Give it one.")
     return clean
+
+
+def revised(job: Job, change: Callable[[Survey], Survey]) -> Job:
+    """Change the survey of a record and open it again.
+
+    Raises
+    ------
+    InputError
+        If the survey lies in no record.
+    """
+    _revise(job, change)
+    return job.again()
 
 
 def _revise(job: Job, change: Callable[[Survey], Survey]) -> None:

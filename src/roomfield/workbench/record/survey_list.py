@@ -14,7 +14,7 @@ Records = Store
 """The open record; a door holds it and hands it back, and never looks inside."""
 
 _PARTS = ("title", "note", "assignment", "dwelling", "places", "emitters", "meters", "visits", "actions",
-          "adopted_plan")  # fmt: skip
+          "adopted_plan", "people")  # fmt: skip
 
 
 @dataclass(frozen=True)
