@@ -18,7 +18,15 @@ from roomfield.field.path_gains import Radiators, unit_db
 from roomfield.field.posterior import levels_at
 from roomfield.field.scene import Scene
 from roomfield.quantities import Kind
-from roomfield.survey import Activity, EmitterActivity, RadioState, StateActivity
+from roomfield.survey import (
+    Accessory,
+    AccessoryKind,
+    AccessoryPoint,
+    Activity,
+    EmitterActivity,
+    RadioState,
+    StateActivity,
+)
 
 _SPEC = importlib.util.spec_from_file_location("surveys", Path(__file__).with_name("surveys.py"))
 surveys = importlib.util.module_from_spec(_SPEC)
@@ -124,6 +132,26 @@ def test_a_meter_radio_missing_from_some_readings_keeps_its_power() -> None:
     at = [i for i, name in enumerate(rows.ids) if name == "r-all-peak-0"]
     assert chance[at[0]] < 0.3
     assert np.all(found.forward.caught.share[rows.kind == 2] == 1.0)
+
+
+def test_a_filter_in_front_is_reckoned_with_at_the_frequency_of_each_emitter() -> None:
+    """Through a filter that takes 30 dB at 2.45 GHz a reading is as good as one with the router off."""
+    emitters = (BASE, ROUTER)
+    points = ((1.7e9, 0.0), (2.0e9, 0.0), (2.4e9, -30.0), (6.0e9, -30.0))
+    response = tuple(AccessoryPoint(f, change, 0.5) for f, change in points)
+    survey = shown(emitters)
+    meter = replace(survey.meters[0], accessories=(Accessory("f", "filter", AccessoryKind.FILTER, response),))
+    each = 10.0 ** (CREST_DB / 10.0) * parts(emitters)
+    plain = tuple(r for r in survey.readings if r.radio_state_id == "all" and r.kind is PEAK)
+    through = tuple(
+        replace(r, id=f"{r.id}-f", accessory_id="f", replicate=1, value_w_m2=float(v))
+        for r, v in zip(plain, each @ [1.0, 1e-3], strict=True)
+    )
+    filtered = infer(replace(survey, meters=(meter,), readings=(*plain, *through)))
+    switched = infer(replace(survey, readings=tuple(r for r in survey.readings if r.kind is PEAK)))
+    for point in POINTS[1:4]:
+        one, other = ({s.name: s.share.median for s in contributions(p, point)} for p in (filtered, switched))
+        assert one["base"] == pytest.approx(other["base"], abs=0.12)
 
 
 def test_chances_follow_from_the_time_of_watching() -> None:

@@ -206,7 +206,7 @@ class Forward:
         timed = (rows.kind == AVERAGE_ROW).astype(np.float64)
         offset, duty = self.mode_db(x)
         terms = terms + offset[:, rows.mode] + timed[None, :, None] * duty[:, rows.mode]
-        terms += self.gain_db(x)[:, self.gain_index[rows.meter]] + 10.0 * np.log10(self.pickup * self.caught.share)
+        terms += self.gain_db(x)[:, self.gain_index[rows.meter]] + 10.0 * np.log10(self._received)
         return np.asarray(np.where(rows.on[None], terms, _OFF_DB))
 
     def with_axes(self, x: Array, power_std_db: float = POWER_STD_DB) -> Forward:
@@ -295,10 +295,15 @@ class Forward:
             np.exp(_TO_NEPER * np.clip(t, -FARTHEST_DB, FARTHEST_DB)) for t in (*self.mode_db(x), self.gain_db(x))
         )
         level, shares = forward_kernels.mix(
-            site, np.stack([offset, duty]), gain, self._rows, rows.mode, self.pickup * self.caught.share,
+            site, np.stack([offset, duty]), gain, self._rows, rows.mode, self._received,
             self.scan_gain_db, MANY_SOURCES_POWER,
         )  # fmt: skip
         return level + self.spot_db(x)[:, rows.kind], shares
+
+    @cached_property
+    def _received(self) -> Array:
+        """What of each emitter's power at the site comes to each reading, shape (r, k) [1]."""
+        return np.asarray(self.pickup * self.caught.share * np.exp(_TO_NEPER * self.observed.levels.front_db))
 
     @cached_property
     def _rows(self) -> Indices:

@@ -47,6 +47,8 @@ class LevelRows:
         What each emitter did: its own index for what it does as found, else k + the index among `Observations.modes`.
     count : ndarray, shape (r,)
         Number of readings that were put together.
+    front_db : ndarray, shape (r, k)
+        By how much what stood in front of the meter changes an emitter more than what the reading was corrected by.
     """
 
     ids: tuple[str, ...]
@@ -65,6 +67,7 @@ class LevelRows:
     watched_s: Array
     mode: Indices
     count: Array
+    front_db: Array
 
     def __len__(self) -> int:
         return len(self.site)

@@ -89,6 +89,7 @@ class CandidateEvidence:
         rows = forward.observed.levels
         self.rows = _chosen_rows(forward)
         self.site, self.kind, self.on = rows.site[self.rows], rows.kind[self.rows], rows.on[self.rows]
+        self.front_db = rows.front_db[self.rows]
         self.value, self.censor = rows.value_db[self.rows], rows.censor[self.rows]
         self.gain = forward.gain_index[rows.meter[self.rows]]
         self.gain_matrix = np.eye(len(forward.gain_mean_db))[self.gain]
@@ -227,7 +228,7 @@ class CandidateEvidence:
         gain = forward.gain_mean_db + theta[:, 2 * k : -3] @ forward.gain_factor.T
         power = (mean + theta[:, :k] @ forward.eirp_factor.T)[:, None]
         terms = units[:, self.site] + power + self.timed[:, None] * duty[:, None] + gain[:, self.gain]
-        return np.where(self.on, terms + 10.0 * np.log10(forward.caught.share[self.rows]), -400.0)
+        return np.where(self.on, terms + 10.0 * np.log10(forward.caught.share[self.rows]) + self.front_db, -400.0)
 
     def _pickup(self, batch: Batch, theta: Array, power_std_db: float = POWER_STD_DB) -> tuple[Array, Array]:
         """Pickup of each emitter in each reading [dB], (c, r, k), and what nulls add to the variance [dB²], (c, r)."""

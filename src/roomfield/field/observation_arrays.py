@@ -20,6 +20,7 @@ from roomfield.field.level_rows import KINDS as KINDS
 from roomfield.field.level_rows import LevelRows as LevelRows
 from roomfield.field.repeats import together
 from roomfield.instrument import bounded_value, with_clipped_averages
+from roomfield.instrument.accessory import in_front, reading_in_front
 from roomfield.instrument.correct import scan_key
 from roomfield.quantities import Censor, Kind
 from roomfield.survey import Bearing, Meter, Point3, Reading, Scan, Survey
@@ -181,6 +182,7 @@ class _Row(NamedTuple):
     null: bool
     watched_s: float
     activity: tuple[int, ...]
+    front_db: tuple[float, ...]
 
 
 _Axis = tuple[int, float, float, tuple[bool, ...]]
@@ -193,11 +195,15 @@ def _reading_row(survey: Survey, reading: Reading, position: Point3, sites: _Sit
     side = {Censor.NONE: 0, Censor.BELOW: -1, Censor.ABOVE: 1}[value.censor]
     edge_m, added_db = _HELD.get(reading.scan, (reading.scan_edge_m, 0.0))
     noted = states.activities(reading.visit_id, reading.radio_state_id)
+    usual_db = reading_in_front(reading, meter).change_db
+    fronts = [in_front(meter, reading.accessory_id, e.frequency_hz) for e in survey.emitters]
+    added_db = float(np.hypot(added_db, max((f.contribution.std_db for f in fronts if f.contribution), default=0.0)))
     return _Row(
         reading.id, sites.index(position, reading.place_id), KINDS.index(reading.kind),
         _meter(survey, reading.meter_id), scan_key(reading), 10.0 * float(np.log10(value.density_w_m2)), side,
         states.on(reading.visit_id, reading.radio_state_id, reading.meter_id), edge_m, added_db, np.nan, np.nan, False,
         reading.watched_s or WATCHED_S[reading.kind], tuple(ACTIVITIES.index(a) for a in noted),
+        tuple(f.change_db - usual_db for f in fronts),
     )  # fmt: skip
 
 
@@ -213,7 +219,7 @@ def _bearing_levels(survey: Survey, bearing: Bearing, site: int, states: Emitter
     return [
         _Row(bearing.id, site, AVERAGE_ROW, _meter(survey, bearing.meter_id), f"bearing/{bearing.id}",
              10.0 * float(np.log10(level)), 0, on, 0.0, std_db, np.nan if axis_deg is None else axis_deg,
-             bearing.std_deg, null, WATCHED_S[Kind.AVERAGE], did)
+             bearing.std_deg, null, WATCHED_S[Kind.AVERAGE], did, (0.0,) * len(on))
         for level, axis_deg, std_db, null in known
         if level
     ]  # fmt: skip
@@ -232,6 +238,7 @@ def _level_rows(rows: list[_Row], emitters: int) -> LevelRows:
         ids=tuple(column["id"]), scan=np.array([scans[s] for s in column["scan"]]),
         on=np.array(column["on"], dtype=bool).reshape(len(rows), emitters), null=np.array(column["null"], dtype=bool),
         mode=np.array(column["activity"], dtype=np.int64).reshape(len(rows), emitters), count=np.ones(len(rows)),
+        front_db=np.array(column["front_db"], dtype=np.float64).reshape(len(rows), emitters),
         **arrays,
     )  # fmt: skip
 

@@ -83,12 +83,12 @@ def switching_bounds(
 
 
 def _readings_at(posterior: Posterior, point: ArrayLike, kind: Kind) -> list[_Read]:
-    """Values of scans at a place while every emitter that was on did as found."""
+    """Values of scans at a place while every emitter that was on did as found, through no filter."""
     observed, noise = posterior.forward.observed, posterior.forward.noise
     rows = observed.levels
     near = np.linalg.norm(observed.sites - np.asarray(point), axis=1) < SAME_SPOT_M
     average = rows.kind == AVERAGE_ROW
-    usual = np.all(rows.mode == np.arange(rows.mode.shape[1]), axis=1)
+    usual = np.all((rows.mode == np.arange(rows.mode.shape[1])) & (rows.front_db == 0.0), axis=1)
     chosen = near[rows.site] & usual & (rows.censor == 0) & (rows.edge_m > 0.0) & (average == (kind is Kind.AVERAGE))
     found: list[_Read] = []
     states = {(int(rows.meter[i]), rows.on[i].tobytes()) for i in np.flatnonzero(chosen)}
