@@ -1,0 +1,161 @@
+"""What an outcome that is not known yet is worth to a decision: preposterior analysis over the posterior's draws.
+
+Each draw says what would be read and what each option would then cost. For every draw the reading is simulated, all
+other draws are reweighed by its likelihood, the option of least expected cost is taken, and it is charged what it
+costs in the draw that made the reading. A draw never weighs on its own reading, so that no option looks better than
+it is: the value told is that of a policy somebody could follow, a little under that of the best one.
+
+Raiffa and Schlaifer, *Applied Statistical Decision Theory* (1961), chapters 4 and 5.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.errors import InputError
+
+Array = NDArray[np.float64]
+LEAST_WEIGHING = 25.0
+"""So many draws at least shall weigh on a decision, in the median (our judgement)."""
+MOST_SMOOTHED = 4.0
+REPEATS = 2
+"""Readings simulated from each draw."""
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """What would be observed, as draws.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (n_draws, channels)
+        What would be shown but for its own scatter, in the channel's unit.
+    std : ndarray, shape (channels,)
+        Standard deviation of that scatter, same unit, over 0.
+    period : ndarray, shape (channels,)
+        After which values repeat (180 for an axis in degrees); 0 for values that do not.
+    """
+
+    mean: Array
+    std: Array
+    period: Array
+
+    @classmethod
+    def of_levels(cls, mean_db: Array, std_db: float | Array) -> Outcome:
+        """Levels that do not repeat [dB], shape (n_draws,) or (n_draws, channels)."""
+        mean = np.asarray(mean_db, dtype=np.float64).reshape(len(mean_db), -1)
+        return cls(mean, np.broadcast_to(np.asarray(std_db, dtype=np.float64), mean.shape[1:]), np.zeros(mean.shape[1]))
+
+    @classmethod
+    def together(cls, parts: Sequence[Outcome]) -> Outcome:
+        """All of them, observed independently of one another."""
+        return cls(
+            np.concatenate([o.mean for o in parts], axis=1),
+            np.concatenate([o.std for o in parts]),
+            np.concatenate([o.period for o in parts]),
+        )
+
+
+@dataclass(frozen=True)
+class Information:
+    """What an outcome is worth.
+
+    Parameters
+    ----------
+    regret_avoided : float
+        Expected cost of the best option now less that after the outcome, at least 0.
+    standard_error : float
+        Of that, from the finite number of draws.
+    chance_changed : float
+        Probability that another option than the best one now is then the best.
+    """
+
+    regret_avoided: float
+    standard_error: float
+    chance_changed: float
+
+
+def regret_left(loss: Array) -> float:
+    """Expected value of perfect knowledge: what is lost by not knowing which draw is true.
+
+    Parameters
+    ----------
+    loss : ndarray, shape (n_draws, options)
+        What each option costs in each draw.
+    """
+    return float(np.mean(loss, axis=0).min() - np.mean(loss.min(axis=1)))
+
+
+def best_option(loss: Array) -> int:
+    """Index of the option of least expected cost."""
+    return int(np.argmin(np.mean(loss, axis=0)))
+
+
+def worth_of(loss: Array, outcome: Outcome, *, seed: int = 0) -> Information:
+    """Expected regret that an outcome avoids.
+
+    Parameters
+    ----------
+    loss : ndarray, shape (n_draws, options)
+        What each option costs in each draw.
+    outcome : Outcome
+        What would be observed in each draw.
+    seed : int
+        Equal seeds give equal scatter, so that outcomes compare.
+
+    Raises
+    ------
+    InputError
+        If the draws of both are not the same number, or there are fewer than two.
+    """
+    if len(loss) != len(outcome.mean) or len(loss) < 2:
+        raise InputError(
+            f"{len(loss)} draws of costs do not go with {len(outcome.mean)} of outcomes.",
+            mend="Take both from one posterior with two draws or more.",
+        )
+    now, rng = best_option(loss), np.random.default_rng([seed, 47])
+    gains, changed = [], []
+    for _ in range(REPEATS):
+        read = outcome.mean + outcome.std * rng.standard_normal(outcome.mean.shape)
+        then = np.argmin(_weights(read, outcome) @ loss, axis=1)
+        gains.append(loss[:, now] - np.take_along_axis(loss, then[:, None], axis=1)[:, 0])
+        changed.append(then != now)
+    gain = np.mean(gains, axis=0)
+    error = float(np.std(gain) / np.sqrt(len(gain)))
+    return Information(max(float(np.mean(gain)), 0.0), error, float(np.mean(changed)))
+
+
+def _weights(read: Array, outcome: Outcome) -> Array:
+    """Weights of all draws for each reading, none for the draw that made it, shape (n, n).
+
+    Where too few draws would weigh, the reading is taken as scattering more than it does: less is then learnt from it.
+    """
+    distance = _distance(read, outcome)
+    np.fill_diagonal(distance, np.inf)
+    distance -= distance.min(axis=1, keepdims=True)
+    smooth = 1.0
+    while True:
+        weights = np.exp(-0.5 * distance / smooth**2)
+        weights /= weights.sum(axis=1, keepdims=True)
+        weighing = float(np.median(1.0 / np.sum(weights**2, axis=1)))
+        if weighing >= min(LEAST_WEIGHING, 0.25 * len(read)) or smooth >= MOST_SMOOTHED:
+            return np.asarray(weights)
+        smooth *= 1.25
+
+
+def _distance(read: Array, outcome: Outcome) -> Array:
+    """Squared distance of each reading (row) from what each draw (column) would show, in standard deviations."""
+    plain = outcome.period == 0.0
+    a, b = read[:, plain] / outcome.std[plain], outcome.mean[:, plain] / outcome.std[plain]
+    middle = b.mean(axis=0)
+    a, b = a - middle, b - middle
+    total = np.maximum(np.sum(a**2, axis=1)[:, None] + np.sum(b**2, axis=1)[None] - 2.0 * (a @ b.T), 0.0)
+    for c in np.flatnonzero(~plain):
+        period = outcome.period[c]
+        apart = (read[:, c][:, None] - outcome.mean[:, c][None] + 0.5 * period) % period - 0.5 * period
+        total += (apart / outcome.std[c]) ** 2
+    return np.asarray(total)
