@@ -12,8 +12,10 @@ from roomfield.cli.terminal_numbers import microwatts, probability, span
 
 if TYPE_CHECKING:
     from roomfield.show.findings import Contribution
+    from roomfield.survey import Survey
     from roomfield.workbench.model.joint_model import Range
     from roomfield.workbench.model.source_contributions import PlaceCauses, Share
+    from roomfield.workbench.plan.next_measurement import Advice
 
 Kind = Annotated[str, typer.Option(help="peak, highest_held or average.")]
 
@@ -198,13 +200,61 @@ def _show_sought(found: list[dict[str, Any]]) -> None:
 
 
 def next_points(
-    record: Record = DEFAULT_RECORD, survey: SurveyId = "", visit: VisitId = "", as_json: AsJson = False
+    deciding: Annotated[
+        str,
+        typer.Option(
+            "--for",
+            help="What is to be decided: plan (which listed actions), aim (is it met as found), source (which device "
+            "is the largest part at the first place), or variance: the narrowest levels, whatever is decided.",
+        ),
+    ] = "plan",
+    target: Annotated[
+        float | None, typer.Option(help="Level to be met, in µW/m²; the client's aim if left out.")
+    ] = None,
+    at: Annotated[
+        list[str] | None,
+        typer.Option(help="Where it is to hold: all, sleeping, long_stays, or a place by name or id; repeat."),
+    ] = None,
+    kind: Kind = "highest_held",
+    confidence: Annotated[
+        float, typer.Option(help="Probability with which it is to be met.", min=0.5, max=0.999)
+    ] = 0.9,
+    stake: Annotated[
+        float | None, typer.Option(help="What the right decision is worth, in the actions' money.")
+    ] = None,
+    rate: Annotated[float, typer.Option(help="What the client pays for a minute of measuring.", min=0.0)] = 1.5,
+    language: Annotated[str, typer.Option(help="Of the sentences: en or de.")] = "en",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    as_json: AsJson = False,
 ) -> None:
-    """Say where the next readings would teach most about the levels at the places."""
-    from roomfield.workbench.publish.level_maps import next_readings
+    """Say what to measure next for a decision: what avoids most expected regret per minute; or that it is enough."""
+    from roomfield.workbench.plan.next_measurement import asked_question, measure_next_for
     from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
-    found = [vars(point) for point in next_readings(open_job(record, survey).survey, visit or "")]
+    here = open_job(record, survey).survey
+    if deciding == "variance":
+        return _next_for_variance(here, visit, as_json)
+    question = asked_question(
+        here, deciding, None if target is None else target * 1e-6, at=at or (), kind=kind, confidence=confidence,
+        stake=stake, client_rate=rate,
+    )  # fmt: skip
+    found = measure_next_for(here, visit_asked_or_first(here, visit).id, question, language)
+    return answer(as_json, found.to_dict(), lambda: _show_advice(found))
+
+
+def _show_advice(found: Advice) -> None:
+    typer.echo(found.sentence)
+    rows = [(f"{n}", r.sentence, f"{r.regret_avoided:.0f}", f"{r.per_minute:.1f}") for n, r in enumerate(found.rows, 1)]
+    table("Candidates", ("", "what", "avoids", "per minute"), rows)
+
+
+def _next_for_variance(survey: Survey, visit: str, as_json: bool) -> None:
+    from roomfield.workbench.publish.level_maps import next_readings
+
+    found = [vars(point) for point in next_readings(survey, visit)]
     rows = [
         (
             p["room"] or p["storey"],

@@ -1,0 +1,102 @@
+"""Which measurement to take next for a decision, and when to stop.
+
+Candidates are ranked by the expected regret they avoid per minute. One alone may be worth nothing where several are
+worth their time, so that the best few together are weighed too before "enough" is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from roomfield.field.foreseen import Foreseen
+from roomfield.field.information import Information, Outcome, worth_of
+from roomfield.remedy.open_decision import Decision
+
+TOGETHER = (2, 3, 5, 8)
+"""So many of the best are weighed together."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ranked:
+    """One candidate and what it is worth.
+
+    Parameters
+    ----------
+    regret_avoided : float
+        Expected regret avoided, in money.
+    chance_changed : float
+        Probability that the decision changes.
+    """
+
+    candidate: Foreseen
+    information: Information
+
+    @property
+    def per_minute(self) -> float:
+        """Expected regret avoided per minute, in money."""
+        return self.information.regret_avoided / self.candidate.minutes
+
+
+@dataclass(frozen=True, eq=False)
+class NextStep:
+    """What to do next.
+
+    Parameters
+    ----------
+    decision : Decision
+        What is to be decided.
+    ranked : tuple of Ranked
+        Candidates, the most worth per minute first.
+    together : int
+        How many of the first must be taken for it to be worth their time; 1 if the first one is; 0: stop.
+    best_rate : float
+        Regret avoided per minute by those [money/min].
+    client_rate : float
+        What the client pays for a minute [money/min].
+    """
+
+    decision: Decision
+    ranked: tuple[Ranked, ...]
+    together: int
+    best_rate: float
+    client_rate: float
+
+    @property
+    def stop(self) -> bool:
+        """True if nothing more is worth its time."""
+        return self.together == 0
+
+
+def next_step(decision: Decision, candidates: Iterable[Foreseen], *, client_rate: float, seed: int = 0) -> NextStep:
+    """Rank candidates for a decision.
+
+    Parameters
+    ----------
+    candidates : iterable of Foreseen
+        From `roomfield.field.foreseen.Foresight`, of the same posterior.
+    client_rate : float
+        What the client pays for a minute of measuring [money/min].
+    seed : int
+        Of the simulated scatter.
+    """
+    found = [Ranked(one, worth_of(decision.loss, one.outcome, seed=seed)) for one in candidates]
+    found.sort(key=lambda r: (-r.per_minute, r.candidate.minutes))
+    together, rate = 0, found[0].per_minute if found else 0.0
+    if found and _beyond_chance(found[0].information) and rate > client_rate:
+        return NextStep(decision, tuple(found), 1, rate, client_rate)
+    for count in (n for n in TOGETHER if n <= len(found)):
+        best = found[:count]
+        minutes = sum(r.candidate.minutes for r in best)
+        if decision.regret_left <= minutes * client_rate:
+            break
+        worth = worth_of(decision.loss, Outcome.together([r.candidate.outcome for r in best]), seed=seed)
+        if _beyond_chance(worth) and worth.regret_avoided / minutes > client_rate:
+            together, rate = count, worth.regret_avoided / minutes
+            break
+    return NextStep(decision, tuple(found), together, rate, client_rate)
+
+
+def _beyond_chance(information: Information) -> bool:
+    """Whether a value is more than the finite number of draws makes up (the best of many looks better than it is)."""
+    return information.regret_avoided > 2.0 * information.standard_error
