@@ -22,6 +22,7 @@ _NAMES = {
     "assess": ("roomfield.workbench.notebook", "assess"),
     "predict": ("roomfield.workbench.notebook", "predict"),
     "plans": ("roomfield.workbench.notebook", "plans"),
+    "measure_next": ("roomfield.workbench.notebook", "measure_next"),
     "add_action": ("roomfield.workbench.notebook", "add_action"),
     "agree": ("roomfield.workbench.notebook", "agree"),
     "verify": ("roomfield.workbench.notebook", "verify"),

@@ -247,6 +247,9 @@ def next_points(
 
 def _show_advice(found: Advice) -> None:
     typer.echo(found.sentence)
+    typer.echo(found.now)
+    if not found.rows:
+        return
     rows = [(f"{n}", r.sentence, f"{r.regret_avoided:.0f}", f"{r.per_minute:.1f}") for n, r in enumerate(found.rows, 1)]
     table("Candidates", ("", "what", "avoids", "per minute"), rows)
 

@@ -1,12 +1,13 @@
 """Which measurement to take next for a decision, and when to stop.
 
-Candidates are ranked by the expected regret they avoid per minute. One alone may be worth nothing where several are
-worth their time, so that the best few together are weighed too before "enough" is said.
+Candidates are ranked by the expected regret they avoid per minute, less the standard error of that, because the best
+of many looks better than it is. One alone may be worth nothing where several are worth their time, so that the best
+few together are weighed too before "enough" is said.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from roomfield.field.foreseen import Foreseen
@@ -23,10 +24,10 @@ class Ranked:
 
     Parameters
     ----------
-    regret_avoided : float
-        Expected regret avoided, in money.
-    chance_changed : float
-        Probability that the decision changes.
+    candidate : Foreseen
+        What would be done.
+    information : Information
+        Expected regret avoided, in money, and the chance that the decision changes.
     """
 
     candidate: Foreseen
@@ -36,6 +37,11 @@ class Ranked:
     def per_minute(self) -> float:
         """Expected regret avoided per minute, in money."""
         return self.information.regret_avoided / self.candidate.minutes
+
+    @property
+    def surely_per_minute(self) -> float:
+        """The same less its standard error."""
+        return (self.information.regret_avoided - self.information.standard_error) / self.candidate.minutes
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +53,7 @@ class NextStep:
     decision : Decision
         What is to be decided.
     ranked : tuple of Ranked
-        Candidates, the most worth per minute first.
+        Candidates, the most worth per minute, less its standard error, first.
     together : int
         How many of the first must be taken for it to be worth their time; 1 if the first one is; 0: stop.
     best_rate : float
@@ -81,20 +87,25 @@ def next_step(decision: Decision, candidates: Iterable[Foreseen], *, client_rate
         Of the simulated scatter.
     """
     found = [Ranked(one, worth_of(decision.loss, one.outcome, seed=seed)) for one in candidates]
-    found.sort(key=lambda r: (-r.per_minute, r.candidate.minutes))
-    together, rate = 0, found[0].per_minute if found else 0.0
-    if found and _beyond_chance(found[0].information) and rate > client_rate:
-        return NextStep(decision, tuple(found), 1, rate, client_rate)
+    found.sort(key=lambda r: (-r.surely_per_minute, r.candidate.minutes))
+    together, rate = _together(decision, found, client_rate, seed)
+    return NextStep(decision, tuple(found), together, rate, client_rate)
+
+
+def _together(decision: Decision, found: Sequence[Ranked], client_rate: float, seed: int) -> tuple[int, float]:
+    """How many of the first are worth their time, 0 if none are, and what they avoid per minute."""
+    rate = found[0].per_minute if found else 0.0
+    if found and rate > client_rate and _beyond_chance(found[0].information):
+        return 1, rate
     for count in (n for n in TOGETHER if n <= len(found)):
-        best = found[:count]
-        minutes = sum(r.candidate.minutes for r in best)
+        minutes = sum(r.candidate.minutes for r in found[:count])
         if decision.regret_left <= minutes * client_rate:
             break
-        worth = worth_of(decision.loss, Outcome.together([r.candidate.outcome for r in best]), seed=seed)
+        outcome = Outcome.together([r.candidate.outcome for r in found[:count]])
+        worth = worth_of(decision.loss, outcome, seed=seed)
         if _beyond_chance(worth) and worth.regret_avoided / minutes > client_rate:
-            together, rate = count, worth.regret_avoided / minutes
-            break
-    return NextStep(decision, tuple(found), together, rate, client_rate)
+            return count, worth.regret_avoided / minutes
+    return 0, rate
 
 
 def _beyond_chance(information: Information) -> bool:

@@ -18,6 +18,8 @@ from roomfield.workbench.assess.assessment import Assessment, Terms
 from roomfield.workbench.assess.assessment import assess as assess_survey
 from roomfield.workbench.model.joint_model import kind_named
 from roomfield.workbench.plan import action_list
+from roomfield.workbench.plan.next_measurement import Advice as Advice
+from roomfield.workbench.plan.next_measurement import asked_question, measure_next_for
 from roomfield.workbench.plan.plan_choice import PlanTerms as PlanTerms
 from roomfield.workbench.plan.plan_choice import choice_of, prediction_of
 from roomfield.workbench.plan.target_places import asked_places
@@ -222,6 +224,63 @@ def plans(
     record = _as_job(survey).survey
     terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence, budget, asked_places(record, at))
     return choice_of(record, visit_asked_or_first(record, visit_id).id, terms)
+
+
+class DecisionTerms(TypedDict, total=False):
+    """What a decision is about and worth.
+
+    Parameters
+    ----------
+    kind : str
+        Of the level; the highest held if left out.
+    confidence : float
+        Probability with which the target is to be met.
+    stake : float
+        What the right decision is worth, in the actions' currency; for a plan, what follows from the confidence.
+    client_rate : float
+        What the client pays for a minute of measuring.
+    at : sequence of str
+        Where the target is to hold, as in `plans`.
+    """
+
+    kind: str
+    confidence: float
+    stake: float | None
+    client_rate: float
+    at: Sequence[str]
+
+
+def measure_next(
+    survey: Job | Survey,
+    deciding: str = "plan",
+    *,
+    target_w_m2: float | None = None,
+    visit_id: str = "",
+    language: str = "en",
+    **terms: Unpack[DecisionTerms],
+) -> Advice:
+    """Say what to measure next for a decision: what avoids most expected regret per minute, or that it is enough.
+
+    Parameters
+    ----------
+    survey : Job or Survey
+        With readings, and for a plan with actions on its list.
+    deciding : str
+        ``plan`` (which actions), ``aim`` (whether the target is met as found) or ``source`` (the largest part at the
+        first place).
+    target_w_m2 : float, optional
+        Level to be met [W/m²]; the client's aim if left out.
+    **terms
+        See `DecisionTerms`.
+
+    Examples
+    --------
+    >>> import roomfield as rf
+    >>> rf.measure_next(rf.open_demo(), "source", at=["desk"]).sentence  # doctest: +SKIP
+    """
+    record = _as_job(survey).survey
+    question = asked_question(record, deciding, target_w_m2, **terms)
+    return measure_next_for(record, visit_asked_or_first(record, visit_id).id, question, language)
 
 
 class ActionDetails(TypedDict, total=False):

@@ -25,6 +25,8 @@ from roomfield.workbench.plan.target_places import asked_places
 CLIENT_RATE = 1.5
 """What a client pays for a minute of measuring, if nothing is said [money/min] (our judgement)."""
 SHOWN = 5
+CLEAR = 1.0
+"""What full knowledge is worth [money] where a decision counts as clear (our judgement)."""
 
 
 class Deciding(StrEnum):
@@ -79,6 +81,8 @@ class Advice:
     ----------
     sentence : str
         The answer: what to do next, or that enough was measured and why.
+    now : str
+        What would be decided as things stand, in words.
     stop : bool
         True if nothing more is worth its time.
     best : tuple of str
@@ -92,6 +96,7 @@ class Advice:
     """
 
     sentence: str
+    now: str
     stop: bool
     best: tuple[str, ...]
     regret_left: float
@@ -157,7 +162,7 @@ def measure_next_for(survey: Survey, visit_id: str, question: Question, language
     decision = _decision(survey, visit_id, posterior, question)
     offered = _candidates(Foresight(posterior, placed(posterior.survey)), _asked(posterior, question))
     found = next_step(decision, offered, client_rate=question.client_rate)
-    return _told(found, _Names.of(posterior.survey), question, load_words(language))
+    return _told(found, _Names.of(posterior.survey, survey), question, load_words(language))
 
 
 def _decision(survey: Survey, visit_id: str, posterior: Posterior, question: Question) -> Decision:
@@ -197,21 +202,36 @@ def _candidates(foresight: Foresight, asked: tuple[Place, ...]) -> Iterator[Fore
 class _Names:
     places: dict[str, str]
     devices: dict[str, str]
+    actions: dict[str, str]
 
     @classmethod
-    def of(cls, survey: Survey) -> _Names:
+    def of(cls, survey: Survey, whole: Survey) -> _Names:
         bands: dict[str, list[str]] = {}
         for emitter in survey.emitters:
             bands.setdefault(emitter.group, []).append(emitter.name)
-        return cls({p.id: p.name for p in survey.places}, {name: device_name(of) for name, of in bands.items()})
+        devices = {name: device_name(of) for name, of in bands.items()}
+        return cls({p.id: p.name for p in survey.places}, devices, {a.id: a.name for a in whole.actions})
 
 
 def _told(found: NextStep, names: _Names, question: Question, words: Words) -> Advice:
-    rows = tuple(_row(one, names, question, words) for one in found.ranked[:SHOWN])
-    best = tuple(names.devices.get(name, name) for name in found.decision.best)
+    worth = [one for one in found.ranked if one.information.regret_avoided > 0.0][:SHOWN]
+    rows = tuple(_row(one, names, question, words) for one in worth)
+    now, best = _as_it_stands(found.decision.best, names, question)
     return Advice(
-        words.text(_answer(found, rows, question)), found.stop, best, found.decision.regret_left, found.together, rows
-    )
+        words.text(_answer(found, rows, question)), words.text(now), found.stop, best, found.decision.regret_left,
+        found.together, rows,
+    )  # fmt: skip
+
+
+def _as_it_stands(best: tuple[str, ...], names: _Names, question: Question) -> tuple[Phrase, tuple[str, ...]]:
+    """What would be decided now, in words and by name."""
+    if question.deciding is Deciding.AIM:
+        return phrase(f"next.now_{best[0]}"), best
+    if question.deciding is Deciding.SOURCE:
+        named = tuple(names.devices[name] for name in best)
+        return phrase("next.now_source", device=named[0]), named
+    named = tuple(names.actions[name] for name in best)
+    return (phrase("next.now_plan", plan="; ".join(named)) if named else phrase("next.now_nothing")), named
 
 
 def _row(one: Ranked, names: _Names, question: Question, words: Words) -> NextRow:
@@ -231,6 +251,8 @@ def _action(measurement: Measurement, place: str, device: str) -> Phrase:
 
 
 def _answer(found: NextStep, rows: tuple[NextRow, ...], question: Question) -> Phrase | str:
+    if found.stop and found.decision.regret_left < CLEAR:
+        return phrase("next.clear")
     if found.stop:
         return phrase("next.stop", left=found.decision.regret_left, rate=question.client_rate)
     if found.together > 1:
