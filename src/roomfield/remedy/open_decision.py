@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.errors import InputError
+from roomfield.errors import InputError, TooEarlyError
 from roomfield.field.contributions import switches_of
 from roomfield.field.information import best_option, regret_left
 from roomfield.field.posterior import Posterior, levels_at
@@ -99,7 +99,7 @@ def stake_of(evaluator: Evaluator, confidence: float) -> float:
 def aim_met(posterior: Posterior, places: Sequence[Place], target_w_m2: float, kind: Kind, *, stake: float) -> Decision:
     """Whether the target is met everywhere as found; a wrong answer costs the stake."""
     _check(stake)
-    level = levels_at(posterior, [p.position for p in places], kind=kind).density_w_m2
+    level = levels_at(posterior, _points(places), kind=kind).density_w_m2
     missed = np.any(level > target_w_m2, axis=1)
     return Decision((("met",), ("missed",)), stake * np.column_stack([missed, ~missed]).astype(np.float64))
 
@@ -107,11 +107,18 @@ def aim_met(posterior: Posterior, places: Sequence[Place], target_w_m2: float, k
 def main_source(posterior: Posterior, place: Place, kind: Kind, *, stake: float) -> Decision:
     """Which switch makes the largest part at a place; a wrong answer costs the stake."""
     _check(stake)
-    table = levels_at(posterior, [place.position], kind=kind).by_emitter_w_m2[:, :, 0]
+    table = levels_at(posterior, _points([place]), kind=kind).by_emitter_w_m2[:, :, 0]
     switches = switches_of(posterior)
     parts = np.stack([table[:, members].sum(axis=1) for members in switches.values()], axis=1)
     largest = np.argmax(parts, axis=1)[:, None] == np.arange(len(switches))
     return Decision(tuple((name,) for name in switches), stake * (1.0 - largest.astype(np.float64)))
+
+
+def _points(places: Sequence[Place]) -> Array:
+    found = [p.position for p in places if p.position is not None]
+    if len(found) < len(places) or not found:
+        raise TooEarlyError("a place has no position, so nothing can be decided there.", mend="Put it on the plan.")
+    return np.asarray(found, dtype=np.float64)
 
 
 def _check(stake: float) -> None:
