@@ -54,13 +54,13 @@ def begin_survey(
     if not title.isprintable():
         raise InputError("a name holds a control character.", where=repr(title[:40]), mend="Leave it out.")
     order = checked_assignment(Assignment(), given)
-    store = open_store(record)
-    made = with_usual_meters(started_survey(title, order, starter), usual_of(store))
+    made = started_survey(title, order, starter)  # refused before a record is made for it
     if started_at:
         first = replace(made.visits[0], started_at=started_at)
         refuse_impossible(first, "visit")
         made = replace(made, visits=(first,))
-    return store.create(made).survey
+    store = open_store(record)
+    return store.create(with_usual_meters(made, usual_of(store))).survey
 
 
 def amend_observation(
