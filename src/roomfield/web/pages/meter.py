@@ -22,7 +22,7 @@ WIDE, HIGH = 600.0, 120.0
 FIGURES = {
     "band_low_hz": ("Band from", MEGA, "MHz"),
     "band_high_hz": ("Band to", MEGA, "MHz"),
-    "tolerance_db": ("Stated tolerance", 1.0, "± dB"),
+    "tolerance_db": ("Stated tolerance, plus or minus", 1.0, "dB"),
     "repeatability_db": ("Repeatability", 1.0, "dB"),
     "floor_w_m2": ("Floor", 1e-6, "µW/m²"),
     "overload_w_m2": ("Overload", 1e-6, "µW/m²"),
