@@ -65,6 +65,8 @@ def test_two_readings_take_seven_presses_and_the_next_place_comes_up(serve, open
     expect(page.locator("#count")).to_have_text("2")
     expect(page.locator("#echo")).to_contain_text("highest seen 480 µW/m², second's mean 21 µW/m²")
     assert page.locator("#place").input_value() != first
+    expect(page.locator(".visit-count")).to_have_text("1 of 2")
+    expect(page.locator(".visit-next")).to_have_text("next: Desk, As found")
     kept = record_of(page, server, survey_id)["readings"]
     assert [(r["kind"], r["watched_s"]) for r in kept] == [("highest_held", 60.0), ("average", None)]
 

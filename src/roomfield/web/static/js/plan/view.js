@@ -428,5 +428,6 @@ export function storeyButtons(holder, doc, current, choose) {
     button.addEventListener("click", () => choose(storey.id));
     return button;
   }));
+  holder.hidden = doc.dwelling.storeys.length < 2;
   holder.setAttribute("aria-label", t("Storeys"));
 }

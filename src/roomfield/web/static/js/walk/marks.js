@@ -23,7 +23,15 @@ export function drawPoints(view, state) {
   marks.replaceChildren();
   const { storey } = view.onStorey();
   for (const reading of state.readings.filter((r) => r.position && !r.place_id)) {
-    if (reading.position[2] >= storey.floor_m - 0.2 && reading.position[2] < storey.ceiling_m + 0.3) marks.append(shape("circle", { class: "reading-dot", cx: reading.position[0], cy: -reading.position[1], r: 5 * view.pixel }));
+    if (reading.position[2] >= storey.floor_m - 0.2 && reading.position[2] < storey.ceiling_m + 0.3) marks.append(dot(view, reading));
   }
   if (state.position && !state.placeId) marks.append(shape("circle", { class: "target-ring", cx: state.position[0], cy: -state.position[1], r: 11 * view.pixel }));
+}
+
+// A point measured between the places, with what was read there: a hot spot keeps its number in sight.
+function dot(view, reading) {
+  const [x, y] = reading.position;
+  const words = shape("text", { x: 9, y: 4, "font-size": 11 });
+  words.textContent = `${{ below_floor: "< ", overload: "> " }[reading.censoring] ?? ""}${number(reading.value_w_m2 * 1e6, 3)}`;
+  return shape("g", { transform: `translate(${x} ${-y}) scale(${view.pixel})` }, shape("circle", { class: "reading-dot", r: 5 }), words);
 }

@@ -211,7 +211,21 @@ function draw() {
   if (refit) { refit = false; view.fit(); }
 }
 
+// The line under the title keeps pace with what is entered.
+function drawProgress() {
+  const read = new Set(state.readings.map((r) => `${r.place_id} ${r.state_id}`));
+  const cells = start.states.flatMap((one) => start.plan.places.map((place) => ({ place, one })));
+  const open = cells.filter(({ place, one }) => !read.has(`${place.id} ${one.id}`));
+  const count = document.querySelector(".visit-count");
+  if (count) count.textContent = t("{measured} of {cells}", { measured: cells.length - open.length, cells: cells.length });
+  const next = document.querySelector(".visit-next");
+  if (!next) return;
+  next.hidden = !open.length;
+  if (open.length) next.textContent = t("next: {place}, {state}", { place: open[0].place.name, state: open[0].one.name });
+}
+
 function drawList() {
+  drawProgress();
   const recent = state.readings.slice(-6).reverse();
   $("recent-empty").hidden = state.readings.length > 0;
   $("recent").replaceChildren(...recent.map((reading) => {
