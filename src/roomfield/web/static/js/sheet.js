@@ -2,6 +2,7 @@
 
 import { faultBox, send } from "./door.js";
 import { hit } from "./plan/gestures.js";
+import { farWords, outsiders } from "./plan/ring.js";
 import { PlanView, loadImages, storeyButtons } from "./plan/view.js";
 import { element } from "./element.js";
 import { shape } from "./svg.js";
@@ -19,6 +20,13 @@ function levelAt(maps, storeyId, [x, y]) {
   if (Math.abs(map.x_m[column] - x) > 1 || Math.abs(map.y_m[row] - y) > 1) return null;
   const level = map.level_w_m2[row][column];
   return level ? { at: [map.x_m[column], map.y_m[row]], level } : null;
+}
+
+// A transmitter by its name; what sits on the ring also says how far off it is.
+function emitterWords(plan, target) {
+  if (target?.kind !== "emitters") return "";
+  const seat = outsiders(plan).find((one) => one.emitters.some((e) => e.id === target.id));
+  return seat ? `${seat.emitters.map((e) => e.name).join(", ")}: ${farWords(seat)}` : plan.emitters.find((e) => e.id === target.id)?.name ?? "";
 }
 
 export async function openSheet(figure) {
@@ -53,7 +61,7 @@ export async function openSheet(figure) {
     const key = target ? `${target.kind}:${target.id}` : "";
     if (key === shown) return; // a sheet that is drawn anew under the pointer would lose its press
     shown = key;
-    const title = target?.kind === "places" ? sentence(view.numbers.get(target.id)) ?? t("{place}: not measured", { place: plan.places.find((p) => p.id === target.id).name }) : plan.emitters.find((e) => target?.kind === "emitters" && e.id === target.id)?.name;
+    const title = target?.kind === "places" ? sentence(view.numbers.get(target.id)) ?? t("{place}: not measured", { place: plan.places.find((p) => p.id === target.id).name }) : emitterWords(plan, target);
     if (title) said.textContent = title;
     view.chosen.clear();
     if (title) view.chosen.add(`${target.kind}:${target.id}`);
