@@ -97,6 +97,11 @@ def stage(source: Path, mapping: Mapping, scratch: Path, database: Any) -> Stage
         more = f" The first {len(faults)} of {unreadable} are listed." if unreadable > len(faults) else ""
         mend = f"Mend the rows, correct the mapping, or confirm it with skip_unreadable=True to leave them out.{more}"
         raise RejectedRows(faults, where=source.name, mend=mend)
+    if usable and not FIRST_US <= int(first) <= int(last) <= LAST_US:
+        # DuckDB believes what a Parquet file says of its own least and greatest stamp, and skips looking.
+        raise FormatError(
+            "its stamps are not those that the file itself says it holds.", where=source.name, mend="Copy it again."
+        )
     if not usable:
         raise FormatError("no row has a readable time.", where=source.name, mend="Correct the mapping's time_form.")
     return Staged(target, source.name, int(rows), unreadable, int(first), int(last), clean)
