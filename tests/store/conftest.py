@@ -107,7 +107,7 @@ def full_actions() -> tuple[Action, ...]:
             (SurfaceRef("w1", ShieldPart.WHOLE, ("win",)),),
             SHEET,
             0.9,
-            CostRange(120.0, 260.5, "CHF"),
+            CostRange(120.0, 260.5, "CHF", stated=False),
             ("a2",),
             "earth it",
         ),
