@@ -45,6 +45,14 @@ STEPS = (
 )
 
 
+STRETCH_NAMES = {
+    "prepare": "Prepare",
+    "on-site": "At the client's",
+    "desk": "At the desk",
+    "hand-over": "Hand over",
+}
+
+
 @dataclass(frozen=True)
 class Head:
     """The title block of a survey's pages.

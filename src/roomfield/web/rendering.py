@@ -12,12 +12,13 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from roomfield.web import formats
-from roomfield.web.contexts import STEPS, Context
+from roomfield.web.contexts import STEPS, STRETCH_NAMES, Context
 from roomfield.web.help import explain
 from roomfield.web.words import NAMES, preferred, say, told, tongue
 
 FURNITURE = frozenset({
-    "_", "language", "languages", "form_key", "path", "steps", "show", "explain", "told", "tongue", "preparing",
+    "_", "language", "languages", "form_key", "path", "steps", "stretch_names", "show", "explain", "told", "tongue",
+    "preparing",
 })  # fmt: skip
 """Names that every template may use besides the fields of its context."""
 
@@ -69,6 +70,7 @@ def html_of(context: Context, language: str, form_key: str = "", path: str = "/"
                 "form_key": form_key,
                 "path": path,
                 "steps": STEPS,
+                "stretch_names": STRETCH_NAMES,
                 "show": formats.Show(language),
                 "explain": explain,
                 "told": partial(told, language),

@@ -1,6 +1,7 @@
 // What every page needs: sections that load later, typed confirmation, help that closes, forms sent once.
 
 import { faultBox, fill, follow, send } from "./door.js";
+import { t } from "./words.js";
 
 for (const section of document.querySelectorAll("[data-load]")) fill(section);
 // What is folded loads when it is opened.
@@ -54,6 +55,15 @@ for (const form of document.querySelectorAll("form[data-upload]")) {
   });
 }
 
+// What takes longer than a moment says what it does.
+function sayWorking(form) {
+  const words = document.createElement("p");
+  words.className = "working soft small";
+  words.setAttribute("role", "status");
+  words.textContent = form.dataset.wait ?? t("Working on it ...");
+  form.append(words);
+}
+
 // A form that is refused stays as it was typed, with the reason beside it.
 for (const form of document.querySelectorAll("form[method=post]:not([data-upload]):not([data-live]):not([data-plain])")) {
   form.addEventListener("submit", async (event) => {
@@ -62,6 +72,7 @@ for (const form of document.querySelectorAll("form[method=post]:not([data-upload
     const buttons = [...form.querySelectorAll("button:not(:disabled)")];
     const content = new FormData(form, event.submitter);
     buttons.forEach((button) => { button.disabled = true; });
+    const waiting = setTimeout(() => sayWorking(form), 600);
     try {
       // Asked for as attributes: a field may be named "action", and a button without an address of its own answers the page's.
       const address = event.submitter?.getAttribute("formaction") ?? form.getAttribute("action") ?? window.location.href;
@@ -71,6 +82,8 @@ for (const form of document.querySelectorAll("form[method=post]:not([data-upload
       form.append(box);
       box.scrollIntoView({ block: "nearest" });
     } finally {
+      clearTimeout(waiting);
+      form.querySelector(":scope > .working")?.remove();
       buttons.forEach((button) => { button.disabled = false; });
     }
   });

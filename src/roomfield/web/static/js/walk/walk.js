@@ -282,6 +282,13 @@ function pickNext(step) {
   pickPlace(places[(at + step + places.length) % places.length].id);
 }
 
+// A long press on the line opens what else belongs to the entry: note, photo, height, antenna.
+const LONG_PRESS_MS = 550;
+let pressing = 0;
+$("entry-line").addEventListener("pointerdown", () => { pressing = setTimeout(() => $("more").showModal(), LONG_PRESS_MS); });
+for (const name of ["pointerup", "pointercancel", "pointerleave"]) $("entry-line").addEventListener(name, () => clearTimeout(pressing));
+$("entry-line").addEventListener("contextmenu", (event) => event.preventDefault());
+
 photoField({
   surveyId: start.survey_id, field: $("photo"), said: $("photo-words"),
   caption: () => [point(), start.states.find((s) => s.id === state.stateId)?.name, moment().slice(0, 16).replace("T", " "), $("note").value].filter(Boolean).join(", "),
