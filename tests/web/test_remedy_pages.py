@@ -67,7 +67,9 @@ def test_before_and_after_stand_against_the_prediction_of_the_work(demo, languag
     assert "Corded telephone" in page
     part = demo.get(f"{BASE}/before-after/changes?first={FIRST.id}&second={FOLLOW_UP.id}", headers=heads).text
     assert {"en": "as predicted", "de": "wie vorhergesagt"}[language] in part
-    assert {"en": "Where the aim was asked for (3 places)", "de": "Wo das Ziel verlangt war (3 Plätze)"}[language] in part
+    assert {"en": "Where the aim was asked for (3 places)", "de": "Wo das Ziel verlangt war (3 Plätze)"}[
+        language
+    ] in part
     assert part.count('class="expected"') >= len(DEMO.places)
 
 
