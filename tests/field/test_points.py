@@ -276,3 +276,28 @@ def test_a_transmitter_beside_a_narrow_path_lies_in_the_region():
         level_db = -20.0 * np.log10(np.linalg.norm(path - truth, axis=1)) + rng.normal(0.0, 2.0, 12)
         held += locate_points(path, level_db, seed=seed).contains(truth)
     assert held >= 7
+
+
+@pytest.mark.published("ITU-R P.525-4: power flux-density of a point source falls with the square of the distance")
+def test_a_transmitter_beyond_what_is_searched_is_told_to_be_outside_with_a_direction():
+    """Levels along a corridor of 14 m; the transmitter 9 m past its end, where nothing was searched."""
+    rng = np.random.default_rng(6)
+    right = 0
+    for seed in range(6):
+        path = np.column_stack([rng.uniform(0.0, 1.5, 12), rng.uniform(0.0, 14.0, 12)])
+        truth = np.array([0.7, 23.0])
+        level_db = -20.0 * np.log10(np.linalg.norm(path - truth, axis=1)) + rng.normal(0.0, 1.0, 12)
+        found = locate_points(path, level_db, seed=seed)
+        towards = found.open_towards_deg
+        right += towards is not None and abs((towards + 180.0) % 360.0 - 180.0) < 45.0
+    assert right >= 5
+
+
+def test_the_point_told_of_a_transmitter_in_the_middle_is_not_open_and_near_it():
+    rng = np.random.default_rng(9)
+    points = np.column_stack([rng.uniform(0.0, 12.0, 40), rng.uniform(0.0, 9.0, 40)])
+    truth = np.array([6.0, 4.0])
+    level_db = -30.0 * np.log10(np.maximum(np.linalg.norm(points - truth, axis=1), 0.5)) + rng.normal(0.0, 1.0, 40)
+    found = locate_points(points, level_db)
+    assert found.open_towards_deg is None
+    assert np.linalg.norm(found.centre - truth) < 1.0

@@ -48,3 +48,8 @@ def _show(found: PointLevels) -> None:
             f"{one.emitter or 'The source'}: most likely near x = {x:.1f} m, y = {y:.1f} m; "
             f"the smallest area that holds it with 90% is {one.area_m2:.0f} m²"
         )
+        if one.outside_deg is not None:
+            typer.echo(
+                f"  That area reaches the edge of what was searched: it may also stand outside, towards "
+                f"{one.outside_deg:.0f}° clockwise from the y axis. Read points farther out there."
+            )

@@ -35,6 +35,12 @@ SCALES = 6
 """The first so many scales of `points.PRIOR_MEDIANS` matter here."""
 
 
+SHARPNESS = 4.0
+"""The point told is the best under this power of the probability. On measured sites the 90 % region holds 92 to 100 %
+where the emitter was inside, so the probability is too wide, and a too wide one draws its median to the middle of the
+site (our judgement: with 3 to 6 the miss was 6 to 18 % less on two groups of draws of eleven measured sets)."""
+
+
 @dataclass(frozen=True)
 class PointSearch:
     """Probability of the emitter's position on a grid.
@@ -55,10 +61,28 @@ class PointSearch:
 
     @property
     def centre(self) -> Array:
-        """The cell with the least expected distance to the emitter, shape (2,) [m]."""
-        likely = np.argsort(-self.probability)[:600]
-        expected = cdist(self.cells[likely], self.cells[likely]) @ self.probability[likely]
+        """The cell with the least expected distance to the emitter under the sharpened probability, shape (2,) [m]."""
+        sharp = (self.probability / self.probability.max()) ** SHARPNESS
+        likely = np.argsort(-sharp)[:600]
+        expected = cdist(self.cells[likely], self.cells[likely]) @ sharp[likely]
         return np.asarray(self.cells[likely[np.argmin(expected)]])
+
+    @property
+    def open_towards_deg(self) -> float | None:
+        """Where the 90 % region is cut off by the edge of what was searched: it may go on there, outside.
+
+        Returns
+        -------
+        float or None
+            Bearing from the middle of what was searched, clockwise from the y axis [deg]; None if it is closed.
+        """
+        low, high = self.cells.min(axis=0), self.cells.max(axis=0)
+        near = 0.5 * self.step_m
+        edge = self.region() & np.any((self.cells < low + near) | (self.cells > high - near), axis=1)
+        if not edge.any():
+            return None
+        away = self.probability[edge] @ (self.cells[edge] - 0.5 * (low + high))
+        return float(np.degrees(np.arctan2(away[0], away[1])) % 360.0)
 
     def region(self, coverage: float = 0.9) -> NDArray[np.bool_]:
         """Cells of the smallest region with this probability, shape (c,)."""

@@ -49,11 +49,15 @@ class SoughtPoint:
         The place with the least expected distance to the emitter [m].
     area_m2 : float
         Area of the smallest region that holds it with 90 % [m²].
+    outside_deg : float or None
+        Where that region is cut off by the edge of what was searched, clockwise from the y axis [deg]; None if it is
+        closed. The emitter may stand farther out there.
     """
 
     emitter: str
     centre_m: tuple[float, float]
     area_m2: float
+    outside_deg: float | None
 
 
 @dataclass(frozen=True)
@@ -161,5 +165,6 @@ def _sought(rows: Sequence[PointRow], read: Sequence[PointRow], seed: int) -> li
             continue
         search = locate_points([row.xyz for row in own], [_db(row) for row in own], surveyed=site, seed=seed)
         x, y = search.centre.tolist()
-        found.append(SoughtPoint(name, (x, y), float(search.region(COVERAGE).sum()) * search.step_m**2))
+        area = float(search.region(COVERAGE).sum()) * search.step_m**2
+        found.append(SoughtPoint(name, (x, y), area, search.open_towards_deg))
     return found
