@@ -30,6 +30,8 @@ F64 = NDArray[np.float64]
 
 WITHOUT_EVIDENCE = 0.2
 WITH_MARK = 0.9
+CLOCKED = ("100odd", "200odd", "400", "500odd", "1000odd", "gsm217")
+CLOCKED_SCORE = 300.0
 BESIDE_TRAFFIC = 0.4  # one comb of beacons under traffic is that network's: it sends no beacons only
 TREES_SHARE = 0.7
 LINEAR_LIMIT = 4.0
@@ -244,13 +246,19 @@ def judge(numbers: dict[str, float], forest: Forest | None = None) -> Judgement:
     odds = forest.all_odds(numbers)
     odds -= CAUTION * np.array([name == ANY for name in forest.names])
     chances = dict(zip(forest.names, (1 / (1 + np.exp(-np.clip(odds, -30, 30)))).tolist(), strict=True))
-    most = chances.pop(ANY, 1.0)
+    transmitter = chances.pop(ANY, 1.0)
+    most = max(transmitter, WITH_MARK) if _clocked(numbers) else transmitter
     limited = {
         name: min(max(chance, _floor(name, numbers)), most, _limit(name, numbers)) for name, chance in chances.items()
     }
     if limited.get("wifi_data", 0.0) > max(limited.get("wifi_beacon", 0.0), CLAIM):
         limited["wifi_beacon"] = min(limited["wifi_beacon"], BESIDE_TRAFFIC)
-    return Judgement(limited, most)
+    return Judgement(limited, max(transmitter, *limited.values()))
+
+
+def _clocked(numbers: dict[str, float]) -> bool:
+    """Whether the lines of an exact frame stand so high throughout that a clock made them: then each name speaks for itself."""
+    return max(numbers[f"{name}.score"] for name in CLOCKED) > float(np.arcsinh(CLOCKED_SCORE))
 
 
 def _floor(name: str, numbers: dict[str, float]) -> float:

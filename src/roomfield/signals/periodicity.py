@@ -183,6 +183,7 @@ def refine_rate(
     *,
     top_hz: float = 12000.0,
     span_cycles: float = 0.8,
+    again: bool = True,
 ) -> RefinedRate:
     """Rate and its standard deviation from the phases of all harmonics along the recording.
 
@@ -194,6 +195,8 @@ def refine_rate(
         Highest harmonic used [Hz].
     span_cycles : float
         Largest correction, in cycles of the fundamental over the whole recording.
+    again : bool
+        Whether a large correction is followed by one more folding.
     """
     harmonics = int(np.clip(min(top_hz, 0.42 * sample_rate_hz) / rate_hz, 1, 512))
     per_period = min(
@@ -216,10 +219,9 @@ def refine_rate(
     left, std = _line_through_blocks(turned, mean, orders, noise, middle)
     std = max(bound, std) / duration
     refined_hz = rate_hz + (offset + left) / duration
-    if (
-        abs(refined_hz / rate_hz - 1) > FOLD_AGAIN
-    ):  # a start so far off blurs every block: fold once more at the better rate
-        return refine_rate(samples, sample_rate_hz, refined_hz, spectrum, top_hz=top_hz, span_cycles=0.5 * span_cycles)
+    if again and abs(refined_hz / rate_hz - 1) > FOLD_AGAIN:  # a start so far off blurs every block
+        span = 0.5 * span_cycles
+        return refine_rate(samples, sample_rate_hz, refined_hz, spectrum, top_hz=top_hz, span_cycles=span, again=False)
     steady = float((np.abs(mean) ** 2).sum() / (np.abs(turned) ** 2).mean(0).sum())
     return RefinedRate(refined_hz, float(std), steady)
 

@@ -379,6 +379,8 @@ class RecordingPage(SurveyPage):
     technologies: tuple[Any, ...]
     profiles: tuple[Any, ...]
     rates: tuple[Any, ...]
+    warnings: tuple[str, ...] = ()
+    unlisted: bool = False
 
 
 @dataclass(frozen=True)

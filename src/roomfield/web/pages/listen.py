@@ -84,7 +84,11 @@ def show_one(request: Request, opened: Opened, recording_id: str) -> Response:
     profiles = tuple(ProfileDrawing(p["name"], p["period_s"], _line(p["levels"])) for p in heard["profiles"])
     rates = tuple(heard["periodicities"][:MOST_PERIODS])
     claimed = tuple(one for one in technologies if one["probability"] >= CLAIMED)
-    return render(request, RecordingPage(opened.head, claimed, heard["verdict"], technologies, profiles, rates))
+    warnings, unlisted = tuple(heard["warnings"]), bool(heard["answer"]["rates_hz"])
+    page = RecordingPage(
+        opened.head, claimed, heard["verdict"], technologies, profiles, rates, warnings=warnings, unlisted=unlisted
+    )
+    return render(request, page)
 
 
 @router.websocket("/live")

@@ -132,7 +132,21 @@ function show(answer) {
     item.append(label, value, bar);
     return item;
   }));
-  $("live-state").textContent = answer.claimed.length ? (answer.stable ? t("steady for a second") : t("settling ...")) : t("nothing recognised in the last {seconds} s", { seconds: answer.window_s.toFixed(0) });
+  $("live-state").textContent = [said(answer), loudness(answer)].join(" ");
+}
+
+function said(answer) {
+  if (answer.claimed.length) return answer.stable ? t("steady for a second") : t("settling ...");
+  if (answer.transmitter >= 0.5) return t("a transmitter is heard, its kind cannot be told yet");
+  return t("nothing recognised in the last {seconds} s", { seconds: answer.window_s.toFixed(0) });
+}
+
+// Full scale less 40 dB hides short bursts in the sound card's own noise; less 3 dB is about to clip.
+function loudness(answer) {
+  const level = 20 * Math.log10(Math.max(answer.peak, 1e-6));
+  if (level < -40) return t("Too quiet ({level} dB): turn the meter up.", { level: level.toFixed(0) });
+  if (level > -3) return t("Nearly too loud ({level} dB): turn the meter down a little.", { level: level.toFixed(0) });
+  return t("Loud enough ({level} dB).", { level: level.toFixed(0) });
 }
 
 function stop() {
