@@ -65,6 +65,18 @@ def test_the_clients_own_aim_counts_even_without_a_guideline():
     assert (bed.aim.outcome, bed.aim.bound_w_m2) == (Outcome.BELOW, 1e-3)
 
 
+def test_the_clients_own_aim_is_for_the_level_itself():
+    """As a plan's target is: planning, finding and proof then speak of one probability."""
+    survey = typed([("bed", "as_found", Kind.PEAK, 20e-3)], guideline=SBM)
+    order = replace(survey.assignment, aim_w_m2=1e-3)
+    found = assess(replace(survey, assignment=order))
+    (bed,) = report_content(found, issued_at=ISSUED).shown
+    level = found.precaution[0].strictest.level
+    assert bed.aim.outcome is Outcome.ABOVE
+    assert bed.aim.probability_below.high == pytest.approx(level.probability_below(1e-3).high)
+    assert not bed.aim.upper_bound_only
+
+
 def test_an_aim_is_kept_and_a_wrong_one_refused(tmp_path):
     store = open_store(tmp_path / "roomfield.sqlite")
     job = Job(store.create(typed([("bed", "as_found", Kind.PEAK, 1e-6)], guideline=SBM)).survey, store)

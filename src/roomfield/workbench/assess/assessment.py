@@ -116,8 +116,18 @@ class GuidelineFinding:
 
     @property
     def probability_within(self) -> ProbabilityRange:
-        """Probability that the strongest single service is at or under the aim, or the target for the place."""
+        """Probability of being at or under the aim, or the target for the place.
+
+        The client's own aim is for the level itself; a guideline's value may be for the strongest single service.
+        """
+        if self.of_whole_level:
+            return self.strictest.level.probability_below(self.bound_w_m2)
         return self.strictest.strongest_under(self.bound_w_m2)
+
+    @property
+    def of_whole_level(self) -> bool:
+        """True if the level itself is held against the client's own aim, as a plan's target is."""
+        return self.aim is not None and self.aim.chosen
 
 
 @dataclass(frozen=True)

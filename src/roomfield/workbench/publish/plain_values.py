@@ -122,7 +122,7 @@ def _against_guideline(assessment: Assessment, found: GuidelineFinding) -> dict[
         "probability_below": (within.low, within.high),
         "outcome": likely_outcome(within, assessment.terms.coverage).value,
         "category": _category(result),
-        "upper_bound": result.is_upper_bound,
+        "upper_bound": result.is_upper_bound and not found.of_whole_level,
     }
 
 

@@ -250,7 +250,7 @@ def _guideline_verdict(assessment: Assessment, finding: GuidelineFinding) -> Ver
         compared=stated_level(result.level, coverage),
         categories=category_chances(result) if scale else (),
         target="" if scale else phrase("guide.target", service=row.service_title, target=row.name),
-        upper_bound_only=result.is_upper_bound,
+        upper_bound_only=result.is_upper_bound and not finding.of_whole_level,
         conversion=_each_service(assessment, finding),
     )
 

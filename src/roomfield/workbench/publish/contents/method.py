@@ -115,6 +115,8 @@ def _on_guideline(assessment: Assessment) -> Iterator[Text]:
     if chosen.per_service:
         named = chosen.services != ("any",)
         yield phrase("method.services_named") if named else phrase("method.services_each", n=SERVICES_AT_MOST)
+    if assessment.aim is not None and assessment.aim.chosen:
+        yield phrase("method.own_aim")
     if {row.name for row in chosen.levels} >= _BY_USE:
         yield phrase("method.target_use")
     if _silent_on_kind(chosen):
