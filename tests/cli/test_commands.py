@@ -77,7 +77,7 @@ def test_amend_and_withdraw_leave_their_trace(tmp_path, record):
     call("pack", package, "--record", record)
     call("unpack", package, "--record", other)
     name = "1-007"  # the cot's peak as found
-    done = call("amend", name, "value_w_m2", "0.001", "--reason", "misread", "--by", "tester", "--record", other)
+    done = call("amend", name, "value_w_m2", "1 mW/m²", "--reason", "misread", "--by", "tester", "--record", other)
     assert done.exit_code == 0, done.output
     rows = json.loads(call("assess", "--record", other, "--json").stdout)["places"]
     cot = next(r for r in rows if r["place_id"] == "cot" and r["kind"] == "peak")

@@ -110,7 +110,7 @@ def test_amendments_change_findings_and_stand_in_the_report(say, flat):
     text = json.dumps(table)
     before = findings(say, "roomfield.sqlite")
     reading = next(w for w in _ids(table) if w.endswith("-peak"))
-    assert say("amend", reading, "value_w_m2", "0.00099", "--reason", "misread", "--by", "A. Assessor").code == 0
+    assert say("amend", reading, "value", "990", "--reason", "misread", "--by", "A. Assessor").code == 0
     after = findings(say, "roomfield.sqlite")
     assert after != before
     say("report", "after.html", "--short")

@@ -151,10 +151,10 @@ class TestAmendments:
     @pytest.mark.parametrize(
         ("field", "value", "part"),
         [
-            ("value_w_m2", "abc", "valid number"),
-            ("value_w_m2", "NaN", "cannot be written down"),
+            ("value_w_m2", "abc", "is no level"),
+            ("value_w_m2", "NaN", "is no level"),
             ("value_w_m2", "1e999", "cannot be written down"),
-            ("value_w_m2", "[1]", "valid number"),
+            ("value_w_m2", "[1]", "is no level"),
             ("kind", "loud", "'peak', 'highest_held' or 'average'"),
             ("replicate", "1.5", "valid integer"),
             ("position", "[1, 2]", "position"),

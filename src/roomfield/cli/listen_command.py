@@ -26,7 +26,7 @@ _NOTHING_READ = 3
 def listen(
     path: Annotated[str, typer.Argument(help="Recording (WAV, FLAC, OGG, MP3), or a folder of them.")],
     keep: Annotated[bool, typer.Option("--keep", help="Keep the recording with the survey.")] = False,
-    place: Annotated[str, typer.Option(help="Id of the place, with --keep.")] = "",
+    place: Annotated[str, typer.Option(help="Name or id of the place, with --keep.")] = "",
     state: Annotated[str, typer.Option(help="Radio state, with --keep.")] = "",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
@@ -37,13 +37,14 @@ def listen(
     from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.recording_analysis import HeardWhere, keep_recording, kept_hearing
     from roomfield.workbench.record.recording_analysis import listen as call
+    from roomfield.workbench.record.things import id_named
 
     if Path(path).is_dir():
         _folder(path, as_json)
         return
     if keep:
         job = open_job(record, survey)
-        kept = keep_recording(job, path, HeardWhere(place, visit, "", state))
+        kept = keep_recording(job, path, HeardWhere(id_named(job.survey, "place", place), visit, "", state))
         hearing = kept_hearing(job.again(), kept)
     else:
         hearing = call(path)

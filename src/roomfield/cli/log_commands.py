@@ -37,7 +37,7 @@ def log(
         str, typer.Option(help="A moment (2026-03-10T00:00:00Z): compare what came after it with what came before.")
     ] = "",
     keep: Annotated[bool, typer.Option("--keep", help="Keep the log with the survey.")] = False,
-    place: Annotated[str, typer.Option(help="Id of the place, with --keep.")] = "",
+    place: Annotated[str, typer.Option(help="Name or id of the place, with --keep.")] = "",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",
@@ -53,6 +53,7 @@ def log(
         series_from,
         view_of,
     )
+    from roomfield.workbench.record.things import id_named
 
     mapping = guessed_log(file)
     if not confirm:
@@ -62,7 +63,7 @@ def log(
     with progress("log") as on_progress:
         if keep:
             job = open_job(record, survey)
-            kept = keep_log(job, file, settled, LogPlace(place, visit), on_progress)
+            kept = keep_log(job, file, settled, LogPlace(id_named(job.survey, "place", place), visit), on_progress)
             series = kept_series(job.again(), kept)
         else:
             series = series_from(file, settled, Path(file).resolve().parent / ".roomfield-series", on_progress)
@@ -95,8 +96,13 @@ def _show(found: LogView) -> None:
     number = _in_unit(figures.unit)
     typer.echo(f"{figures.readings:,} readings from {figures.start:%Y-%m-%d %H:%M} to {figures.end:%Y-%m-%d %H:%M} UTC")
     typer.echo(f"observed {figures.share_observed:.1%} of the time, {len(figures.gaps)} gaps")
-    highest = f"highest {number(figures.maximum)} at {figures.maximum_at:%Y-%m-%d %H:%M}"
-    typer.echo(f"mean over time {number(figures.mean)}; {highest}")
+    over = "at least " if figures.share_overload > 0.0 else ""
+    mean = f"{'at least ' if figures.mean_is_at_least else ''}{number(figures.mean)}"
+    typer.echo(
+        f"mean over time {mean}; highest {over}{number(figures.maximum)} at {figures.maximum_at:%Y-%m-%d %H:%M} UTC"
+    )
+    if figures.share_overload > 0.0:
+        typer.echo(f"in overload for {figures.share_overload:.2%} of the time: the true highest level is not known")
     for rolling in figures.rolling:
         typer.echo(f"highest {rolling.window_s / 60:g}-minute average {number(rolling.value)} {rolling.note}".rstrip())
     typer.echo("percentiles " + ", ".join(f"{p:g} %: {number(v)}" for p, v in figures.percentiles))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, table
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, table
 from roomfield.cli.terminal_numbers import microwatts, probability, span
 
 if TYPE_CHECKING:
@@ -73,18 +73,20 @@ def shares(
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",
-    place: Annotated[str, typer.Option(help="Id of a place; all if left out.")] = "",
+    place: Annotated[str, typer.Option(help="Name or id of a place; all if left out.")] = "",
     kind: Kind = "peak",
     as_json: AsJson = False,
 ) -> None:
     """Say which source makes the level at each place, given all readings at once."""
     from roomfield.workbench.model.joint_model import kind_named
+    from roomfield.workbench.model.model_fit import doubts_at
     from roomfield.workbench.model.source_contributions import causes
     from roomfield.workbench.publish.answers import answer as content_of
     from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.things import id_named
 
     home = open_job(record, survey).survey
-    found = causes(home, visit or None, kind_named(kind).value, place)
+    found = causes(home, visit or None, kind_named(kind).value, id_named(home, "place", place))
     parts = {}
     if kind_named(kind).instantaneous:
         shown = content_of(home, visit, modelled=True).shown
@@ -98,7 +100,8 @@ def shares(
         }
         for one in found
     ]
-    answer(as_json, plain, lambda: _show_shares(found, parts))
+    doubts = doubts_at(home, visit or None)
+    answer(as_json, plain, lambda: _show_shares(found, parts, doubts))
 
 
 def _makes(part: Contribution | None) -> dict[str, Any]:
@@ -109,16 +112,19 @@ def _makes(part: Contribution | None) -> dict[str, Any]:
     return {"makes_w_m2": ends, "share_shown": {"low": part.share_low, "median": part.share, "high": part.share_high}}
 
 
-def _show_shares(found: tuple[PlaceCauses, ...], parts: dict[tuple[str, str], Contribution]) -> None:
+def _show_shares(
+    found: tuple[PlaceCauses, ...], parts: dict[tuple[str, str], Contribution], doubts: tuple[str, ...]
+) -> None:
     rows = []
     for one in found:
         place = one.place
         for switch in one.shares:
             rows.append(_share_row(place, switch.name, switch.share, parts.get((one.place_id, switch.name))))
-            rows += [_share_row("", f"  {band.name}", band.share) for band in switch.bands]
-            place = ""
+            rows += [_share_row(place, f"  {band.name}", band.share) for band in switch.bands]
     title = "Share of each source, and what it makes of the measured level, µW/m²; bands as the model has them"
-    table(title, ("place", "source", "share", "makes", "P(largest)"), rows)
+    grouped(title, ("place", "source", "share", "makes", "P(largest)"), rows, right=(2, 4))
+    for doubt in doubts:
+        typer.echo(doubt)
     for one in found:
         if one.contradicted:
             typer.echo(f"{one.place}: readings with a switch off contradict the model; no source is sure.")
@@ -138,7 +144,7 @@ def level_map(
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",
-    storey: Annotated[str, typer.Option(help="Id of the storey; the first one if left out.")] = "",
+    storey: Annotated[str, typer.Option(help="Name or id of the storey; the first one if left out.")] = "",
     kind: Kind = "peak",
     step: Annotated[float, typer.Option(help="Edge of a cell in metres.", min=0.05, max=5.0)] = 0.25,
     bound: Annotated[float | None, typer.Option(help="Also the probability of exceeding this, in µW/m².")] = None,
@@ -149,9 +155,11 @@ def level_map(
     from roomfield.workbench.model.joint_model import kind_named
     from roomfield.workbench.publish.level_maps import MapOrder, write_map
     from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.things import id_named
 
     order = MapOrder(kind_named(kind), step, None if bound is None else bound * 1e-6, language)
-    path = write_map(open_job(record, survey).survey, visit or None, storey, target, order)
+    home = open_job(record, survey).survey
+    path = write_map(home, visit or None, id_named(home, "storey", storey), target, order)
     answer(as_json, {"map": str(path)}, lambda: typer.echo(f"The map lies at {path}"))
 
 

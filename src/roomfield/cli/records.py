@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, lines
+from roomfield.cli.terminal_numbers import microwatts
 from roomfield.cli.thing_commands import list_things
 
 Reason = Annotated[str, typer.Option(help="Why; it stands in the report.")]
@@ -146,8 +147,13 @@ def follow_up(
 
 def amend(
     observation: Annotated[str, typer.Argument(help="Id of the reading, bearing, recording or log.")],
-    field: Annotated[str, typer.Argument(help="Field to correct, such as value_w_m2.")],
-    value: Annotated[str, typer.Argument(help="New value; a number or a word.")],
+    field: Annotated[
+        str,
+        typer.Argument(help="Field to correct: value, kind, place_id, taken_at, note or another, see 'show reading'."),
+    ],
+    value: Annotated[
+        str, typer.Argument(help="New value; a level in µW/m² unless a unit follows it, such as '1.3 mW/m²'.")
+    ],
     reason: Reason,
     by: By,
     record: Record = DEFAULT_RECORD,
@@ -158,7 +164,13 @@ def amend(
     from roomfield.workbench.record.begin import amend_observation
 
     made = amend_observation(record, survey, observation, field, value, reason, by)
-    answer(as_json, vars(made), lambda: typer.echo(f"{field}: {made.old} -> {made.new}"))
+    old, new = (_as_level(made.field, text) for text in (made.old, made.new))
+    answer(as_json, vars(made), lambda: typer.echo(f"{made.field.removesuffix('_w_m2')}: {old} -> {new}"))
+
+
+def _as_level(field: str, text: str) -> str:
+    """A level [W/m²] of an amendment as everywhere at the terminal; anything else as it is."""
+    return f"{microwatts(float(text))} µW/m²" if field.endswith("_w_m2") and text not in ("", "null") else text
 
 
 def withdraw(

@@ -35,6 +35,7 @@ def take_in(
     dates: Annotated[str, typer.Option(help="Order of dates: ymd, dmy or mdy.")] = "",
     decimal: Annotated[str, typer.Option(help="Decimal sign: . or ,")] = "",
     grouped: Annotated[bool, typer.Option("--grouped", help="The other sign groups thousands.")] = False,
+    of_sheet: Annotated[str, typer.Option("--sheet", help="Sheet of a workbook; the first one if left out.")] = "",
     utc_offset: Annotated[str, typer.Option(help="Offset of times without one, such as +01:00.")] = "",
     make_places: Annotated[bool, typer.Option("--make-places", help="Make unknown places.")] = False,
     accept_rest: Annotated[bool, typer.Option("--accept-rest", help="Take good rows although others fail.")] = False,
@@ -47,7 +48,7 @@ def take_in(
     from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed
     from roomfield.workbench.record.readings_intake import take_in as call
 
-    mapping = guessed(file, Corrections(column or (), dates, decimal, grouped))
+    mapping = guessed(file, Corrections(column or (), dates, decimal, grouped, of_sheet))
     if not confirm:
         plain = {
             "confirmed": False,

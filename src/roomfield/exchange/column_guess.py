@@ -49,7 +49,7 @@ def guess_columns(path: Path, *, separator: str = "", sheet: str = "", encoding:
     mapping = ColumnMapping(
         file_name=table.file_name, sha256=table.sha256, header_line=table.lines[last],
         rows=sum(1 for row in body if not is_empty(row)), columns=columns, encoding=table.encoding,
-        separator=table.separator, sheet=table.sheet,
+        separator=table.separator, sheet=table.sheet, other_sheets=table.other_sheets,
     )  # fmt: skip
     return _with_dates_guessed(_with_decimal_guessed(mapping, body), body)
 

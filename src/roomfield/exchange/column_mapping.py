@@ -70,6 +70,7 @@ class ColumnMapping:
     encoding: str = ""
     separator: str = ""
     sheet: str = ""
+    other_sheets: tuple[str, ...] = ()
     decimal: str = "."
     grouped: bool = False
     decimal_because: str = ""
@@ -189,6 +190,8 @@ def _describe(mapping: ColumnMapping) -> Iterator[str]:
     how = f"sheet {mapping.sheet!r}" if mapping.sheet else f"{mapping.encoding}, cells parted by {mapping.separator!r}"
     rows = "1 row" if mapping.rows == 1 else f"{mapping.rows} rows"
     yield f"{mapping.file_name}: {rows} below the headers in line {mapping.header_line} ({how})"
+    if mapping.other_sheets:
+        yield f"  other sheets are not read: {', '.join(mapping.other_sheets)}"
     for mapped in mapping.columns:
         unit = f" in {mapped.unit}" if mapped.unit and mapped.column in VALUE_COLUMNS else ""
         shown = f"; for example {mapped.example}" if mapped.example else ""

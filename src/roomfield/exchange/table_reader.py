@@ -40,6 +40,8 @@ class RawTable:
         The line of the file in which each row begins.
     encoding, separator, sheet : str
         How it was read; ``sheet`` for workbooks only, the others for text only.
+    other_sheets : tuple of str
+        Sheets of the workbook that were not read.
     """
 
     file_name: str
@@ -49,6 +51,7 @@ class RawTable:
     encoding: str = ""
     separator: str = ""
     sheet: str = ""
+    other_sheets: tuple[str, ...] = ()
 
 
 def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: str = "") -> RawTable:
@@ -73,8 +76,8 @@ def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: st
     if content.startswith(_OLD_WORKBOOK):
         raise FormatError("it is a workbook of the old form.", where=path.name, mend="Save it as XLSX or CSV.")
     if content.startswith(_WORKBOOK):
-        rows, name = _workbook(content, path.name, sheet)
-        return RawTable(path.name, sha256, rows, range(1, len(rows) + 1), sheet=name)
+        rows, name, others = _workbook(content, path.name, sheet)
+        return RawTable(path.name, sha256, rows, range(1, len(rows) + 1), sheet=name, other_sheets=others)
     text, found = _decoded(content, path.name, encoding)
     used = separator or guess_separator(text)
     text_rows, lines = _text_rows(text, used, path.name)
@@ -145,7 +148,7 @@ def _text_rows(text: str, separator: str, where: str) -> tuple[list[list[str]], 
     return rows, lines
 
 
-def _workbook(content: bytes, where: str, sheet: str) -> tuple[list[list[Cell]], str]:
+def _workbook(content: bytes, where: str, sheet: str) -> tuple[list[list[Cell]], str, tuple[str, ...]]:
     refuse_unsafe_workbook(content, where)
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(content))
@@ -158,4 +161,4 @@ def _workbook(content: bytes, where: str, sheet: str) -> tuple[list[list[Cell]],
         raise FormatError(
             f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
         ) from None
-    return rows, chosen
+    return rows, chosen, tuple(name for name in names if name != chosen)

@@ -144,7 +144,7 @@ def stack_amplitudes(
 
 
 def stack_optics(
-    layers: Sequence[Layer], frequency_hz: float, cosine: ArrayLike, edition: str = DEFAULT_EDITION
+    layers: Sequence[Layer], frequency_hz: ArrayLike, cosine: ArrayLike, edition: str = DEFAULT_EDITION
 ) -> tuple[Optics, Optics]:
     """Power reflection and transmission of a layered plate for TE and TM.
 
@@ -152,15 +152,37 @@ def stack_optics(
     ----------
     layers : sequence of Layer
         From front to back; none for an open gap.
-    frequency_hz : float
-        Frequency [Hz].
+    frequency_hz : array_like
+        Frequency [Hz]; each one with the material's permittivity there.
     cosine : array_like
-        Cosine of the angle of incidence.
+        Cosine of the angle of incidence; broadcast against the frequencies.
 
     Returns
     -------
     te, tm : Optics
+        Arrays of the shape that both broadcast to.
+
+    Examples
+    --------
+    >>> from roomfield.survey import Layer
+    >>> te, _ = stack_optics([Layer("concrete", 0.18)], [900e6, 2.45e9, 5.5e9], 1.0)
+    >>> (10.0 * np.log10(te.transmission)).round(1)
+    array([ -7.3, -13.4, -24. ])
     """
+    given = np.asarray(frequency_hz, dtype=np.float64)
+    if given.ndim == 0:
+        return _optics_at(layers, float(given), cosine, edition)
+    f, c = np.broadcast_arrays(given, np.asarray(cosine, dtype=np.float64))
+    filled = np.empty((2, 3, *f.shape))
+    for one in np.unique(f):
+        here = f == one
+        for plane, found in zip(filled, _optics_at(layers, float(one), c[here], edition), strict=True):
+            plane[:, here] = found.transmission, found.front, found.back
+    return Optics(*filled[0]), Optics(*filled[1])
+
+
+def _optics_at(layers: Sequence[Layer], frequency_hz: float, cosine: ArrayLike, edition: str) -> tuple[Optics, Optics]:
+    """The same at one frequency [Hz]."""
     c = np.asarray(cosine, dtype=np.float64)
     etas = [dielectric(x.material, frequency_hz, edition).permittivity for x in layers]
     depths = [x.thickness_m for x in layers]

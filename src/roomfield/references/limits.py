@@ -10,6 +10,10 @@ import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import overload
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from roomfield.errors import InputError, UnknownNameError
 from roomfield.references.limit_sets import (
@@ -27,6 +31,7 @@ __all__ = [
     "ELECTRIC_FIELD",
     "POWER_DENSITY",
     "Jurisdiction",
+    "LimitCurve",
     "LimitLaw",
     "LimitSet",
     "LimitValue",
@@ -165,17 +170,70 @@ def _narrow(fitting: list[LimitSet], what: str, wanted: str, keys: list[str], wh
     return kept
 
 
+@dataclass(frozen=True, eq=False)
+class LimitCurve:
+    """A limit over frequency.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray
+        As asked for [Hz].
+    value_w_m2, value_v_m, averaging_s : ndarray of the same shape
+        Power density [W/m²], field strength [V/m] and averaging time [s]; nan where the set gives none.
+    rows : tuple of LimitValue
+        With citations, one for each frequency that has a limit.
+    """
+
+    frequency_hz: NDArray[np.float64]
+    value_w_m2: NDArray[np.float64]
+    value_v_m: NDArray[np.float64]
+    averaging_s: NDArray[np.float64]
+    rows: tuple[LimitValue, ...]
+
+
+def curve_of(chosen: LimitSet, frequency_hz: ArrayLike, quantity: str) -> LimitCurve:
+    """A set of limits at many frequencies.
+
+    Parameters
+    ----------
+    frequency_hz : array_like
+        Frequencies [Hz], of any shape.
+    quantity : str
+        "power_density" or "electric_field".
+    """
+    f = np.asarray(frequency_hz, dtype=np.float64)
+    found = [chosen.at(float(one), quantity) if chosen.law_at(float(one), quantity) else None for one in f.ravel()]
+    columns = [
+        [np.nan, np.nan, np.nan]
+        if one is None
+        else [one.value_w_m2, one.value_v_m, np.nan if one.averaging_s is None else one.averaging_s]
+        for one in found
+    ]
+    density, field, averaging = np.array(columns, dtype=np.float64).reshape(-1, 3).T.reshape(3, *f.shape)
+    return LimitCurve(f, density, field, averaging, tuple(one for one in found if one is not None))
+
+
+@overload
+def lookup(
+    jurisdiction: str, quantity: str, frequency_hz: float, *, edition: str | None = ..., tier: str = ...,
+    scope: str = ..., kind: str | None = ...,
+) -> LimitValue: ...  # fmt: skip
+@overload
+def lookup(
+    jurisdiction: str, quantity: str, frequency_hz: Sequence[float] | NDArray[np.float64], *,
+    edition: str | None = ..., tier: str = ..., scope: str = ..., kind: str | None = ...,
+) -> LimitCurve: ...  # fmt: skip
 def lookup(
     jurisdiction: str,
     quantity: str,
-    frequency_hz: float,
+    frequency_hz: ArrayLike,
     *,
     edition: str | None = None,
     tier: str = "general_public",
     scope: str = "whole_body",
     kind: str | None = None,
-) -> LimitValue:
-    """Limit at one frequency.
+) -> LimitValue | LimitCurve:
+    """Limit at one frequency, or over many.
 
     Parameters
     ----------
@@ -183,32 +241,37 @@ def lookup(
         Code, such as "EU", "ICNIRP", "US", "CA", "CH", "IT".
     quantity : str
         "power_density" or "electric_field".
-    frequency_hz : float
+    frequency_hz : float or array_like
         Frequency [Hz].
     edition, tier, scope, kind : str
         As `select`.
 
     Returns
     -------
-    LimitValue
-        Value with its averaging time, citation, how it is known and standing.
+    LimitValue or LimitCurve
+        Value with its averaging time, citation, how it is known and standing; for many frequencies arrays of their
+        shape, with nan where the set gives no limit.
 
     Raises
     ------
     UnknownNameError
         For a name that is not in the tables.
     RangeError
-        If the set gives no limit at the frequency.
+        If the set gives no limit at the one frequency asked for.
 
     Examples
     --------
     >>> round(lookup("EU", "power_density", 900e6).value_w_m2, 3)
     4.5
+    >>> lookup("EU", "power_density", [900e6, 1.8e9, 2.45e9]).value_w_m2
+    array([ 4.5,  9. , 10. ])
     """
     if quantity not in QUANTITIES:
         raise UnknownNameError("quantity", quantity, QUANTITIES)
     chosen = select(jurisdiction, edition=edition, tier=tier, scope=scope, kind=kind)
-    return chosen.at(frequency_hz, quantity)
+    if np.ndim(frequency_hz) == 0:
+        return chosen.at(float(np.asarray(frequency_hz)), quantity)
+    return curve_of(chosen, frequency_hz, quantity)
 
 
 def smallest_in_band(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from roomfield.errors import InputError
+from roomfield.quantities.convert import density_from_unit
 from roomfield.store.repository import open_store
 from roomfield.survey import Amendment, Assignment, Survey
 from roomfield.survey.values import refuse_impossible
@@ -70,14 +72,18 @@ def amend_observation(
 
     Parameters
     ----------
+    field : str
+        Name of the field; ``value`` for the level of a reading.
     value : str
-        Such as ``0.0012``, ``average`` or ``[1.0, 2.0, 0.9]``.
+        Such as ``average`` or ``[1.0, 2.0, 0.9]``; a level is in µW/m² unless a unit follows it, as in ``1.3 mW/m²``.
     """
+    field = _FIELD_WORDS.get(field, field)
     job = open_job(record, survey_id)
     if job.store is None:
         raise InputError("a survey document cannot be amended.", where=record, mend="Amend the record it came from.")
-    _check_sense(field, value)
-    return job.store.amend(job.survey.id, observation_id, field, _read(value), reason=reason, by=by)
+    read = _level_w_m2(field, value) if field.endswith("_w_m2") else _read(value)
+    _check_sense(field, value, read)
+    return job.store.amend(job.survey.id, observation_id, field, read, reason=reason, by=by)
 
 
 def _check_record_name(record: str) -> None:
@@ -100,10 +106,24 @@ def _read(text: str) -> object:
     return tuple(found) if isinstance(found, list) else found
 
 
-def _check_sense(field: str, value: str) -> None:
+_FIELD_WORDS = {"value": "value_w_m2", "level": "value_w_m2", "place": "place_id", "state": "radio_state_id"}
+_LEVEL = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*(\S.*)?")
+
+
+def _level_w_m2(field: str, text: str) -> object:
+    """A level as typed [W/m²]; µW/m² unless a unit is named."""
+    found = _LEVEL.fullmatch(text)
+    if found is None:
+        raise InputError(
+            f"{text[:40]!r} is no level.", where=field, mend="Write it as 1300 (µW/m²), or with a unit as 1.3 mW/m²."
+        )
+    number = float(found[1].replace(",", "."))
+    return float(density_from_unit(number, found[2] or "uW/m2"))
+
+
+def _check_sense(field: str, value: str, read: object) -> None:
     """Refuse what fits the field's type and still cannot be."""
-    read = _read(value)
     if field.endswith("_w_m2") and isinstance(read, (int, float)) and read < 0:
-        raise InputError("a power density cannot be negative.", where=field, mend="Give it in W/m², 0 or more.")
+        raise InputError("a power density cannot be negative.", where=field, mend="Give it in µW/m², 0 or more.")
     if field.endswith("_at") and value and not is_moment(value):
         raise InputError(f"{value!r} is no date and time.", where=field, mend="Write it as 2026-03-14T09:10:00+01:00.")

@@ -20,7 +20,7 @@ RECORD_NAME = "roomfield.sqlite"
 """Name of the record in a folder."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Job:
     """A survey and where it came from.
 
@@ -34,6 +34,15 @@ class Job:
 
     survey: Survey
     store: Store | None = None
+
+    def __repr__(self) -> str:
+        survey = self.survey
+        parts = (
+            (len(survey.places), "places"), (len(survey.emitters), "transmitters"), (len(survey.visits), "visits"),
+            (len(survey.readings), "readings"), (len(survey.recordings), "recordings"), (len(survey.logs), "logs"),
+        )  # fmt: skip
+        held = ", ".join(f"{count} {name}" for count, name in parts)
+        return f"<Job {survey.id}: {survey.title[:60]}; {held}; {'in memory' if self.store is None else 'in a record'}>"
 
     @property
     def content_sha256(self) -> str:

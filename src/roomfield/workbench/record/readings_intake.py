@@ -38,12 +38,15 @@ class Corrections:
         Decimal sign; empty to keep the guess.
     grouped : bool
         True if the other sign groups thousands.
+    sheet : str
+        Sheet of a workbook; the first one if empty.
     """
 
     columns: Sequence[str] = ()
     dates: str = ""
     decimal: str = ""
     grouped: bool = False
+    sheet: str = ""
 
 
 @dataclass(frozen=True)
@@ -82,8 +85,8 @@ def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnM
     InputError
         If the file cannot be read, or a correction is not understood.
     """
-    mapping = guess_columns(Path(path))
     given = corrections or Corrections()
+    mapping = guess_columns(Path(path), sheet=given.sheet)
     for setting in given.columns:
         found = _SETTING.fullmatch(setting)
         if found is None:

@@ -121,6 +121,11 @@ def thing_named(survey: Survey, sort: str, name: str, visit_id: str = "") -> Thi
     return found[0]
 
 
+def id_named(survey: Survey, sort: str, name: str) -> str:
+    """The id of the thing of this id or name; empty if no name is given. Errors as `thing_named`."""
+    return thing_named(survey, sort, name).id if name else ""
+
+
 def change_thing(job: Job, sort: str, name: str, settings: Sequence[str], visit_id: str = "") -> Thing:
     """Set fields of a thing.
 

@@ -1,0 +1,206 @@
+"""Entrances for a notebook: begin a survey, take in, listen, read logs, ask for shares and maps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from roomfield.extras import library
+from roomfield.scratch import scratch_folder
+from roomfield.survey import Survey
+from roomfield.workbench.model.joint_model import kind_named
+from roomfield.workbench.model.source_contributions import PlaceCauses, causes
+from roomfield.workbench.publish.level_maps import MapOrder, write_map
+from roomfield.workbench.record.begin import begin_survey
+from roomfield.workbench.record.bring_plan import PlanWish
+from roomfield.workbench.record.bring_plan import bring_plan as call_plan
+from roomfield.workbench.record.job import Job, open_job
+from roomfield.workbench.record.long_series import LogView, guessed_log, series_from, view_of
+from roomfield.workbench.record.plan_import import Asked
+from roomfield.workbench.record.put_place import put_place
+from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed
+from roomfield.workbench.record.readings_intake import take_in as call_take_in
+from roomfield.workbench.record.recording_analysis import listen as listen
+from roomfield.workbench.record.things import id_named
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+pandas = library("pandas", "science")
+
+
+def begin(record: str | Path, title: str, *, starter: str = "blank", started_at: str = "", **assignment: str) -> Job:
+    """Begin a survey in a record, which is made if need be.
+
+    Parameters
+    ----------
+    record : str or Path
+        SQLite file, folder or database URL.
+    starter : str
+        Dwelling to start from.
+    started_at : str
+        When the first visit began, ISO 8601; now if empty.
+    **assignment
+        Client, address, jurisdiction, guideline and the other fields of `Assignment`.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> job = rf.begin(f"{folder}/a.sqlite", "Flat", client="A. Client", guideline="building-biology-2015")
+    >>> job = rf.bring_plan(job, lines=["Bedroom 4 x 3.5"])
+    >>> rf.add_place(job, "Bed", position="Bedroom: 1.2 west, 0.8 south").survey.places[0].position
+    (1.2, 0.8, 0.5)
+    """
+    made = begin_survey(str(record), title, assignment, starter=starter, started_at=started_at)
+    return open_job(record, made.id)
+
+
+def bring_plan(job: Job, file: str | Path = "", *, template: str = "", lines: Sequence[str] = ()) -> Job:
+    """Bring a plan: from a file, a template, or rooms by size and side; gives the survey with it.
+
+    Parameters
+    ----------
+    file : str or Path
+        GeoJSON in metres, DXF, or text with rooms by size and side.
+    template : str
+        Dwelling to start from.
+    lines : sequence of str
+        Such as ``Kitchen 3 x 4.1 east of Living room``.
+    """
+    return call_plan(job, PlanWish(str(file), template, tuple(lines), Asked(coordinates="metres")))[0]
+
+
+def add_place(job: Job, name: str, **fields: str) -> Job:
+    """Enter a place, or change the one of this name; gives the survey with it.
+
+    Parameters
+    ----------
+    **fields
+        kind, position, room, night, day, note, as `roomfield.workbench.record.thing_fields` reads them.
+    """
+    put_place(job, name, fields)
+    return job.again()
+
+
+def take_in(
+    job: Job,
+    path: str | Path,
+    *,
+    columns: Mapping[str, str] | None = None,
+    visit: str = "",
+    meter: str = "",
+    state: str = "",
+    make_places: bool = False,
+) -> Job:
+    """Take in a table of readings, all of it or nothing; gives the survey with them.
+
+    Parameters
+    ----------
+    path : str or Path
+        CSV or XLSX.
+    columns : mapping of str to str, optional
+        What a column is, by its header, such as ``{"Level 1": "peak[uW/m2]"}``; what is not named is guessed.
+    visit, meter, state : str
+        Where the table does not say.
+    make_places : bool
+        True to make places that the survey does not know.
+
+    Raises
+    ------
+    TooEarlyError
+        If a column is open: what it is must be said in ``columns``.
+    RejectedRows
+        If a row cannot be read.
+    """
+    given = Corrections([f"{header}={meaning}" for header, meaning in (columns or {}).items()])
+    circumstances = Circumstances(visit, meter, state, make_places=make_places)
+    call_take_in(job, path, guessed(path, given), circumstances, confirmed=True)
+    return job.again()
+
+
+def read_log(path: str | Path, *, bound_w_m2: float | None = None, split: str = "", **settled: object) -> LogView:
+    """Everything that a long log says: statistics, day, events, steps.
+
+    Parameters
+    ----------
+    path : str or Path
+        CSV, TSV, Parquet or XLSX.
+    bound_w_m2 : float, optional
+        The client's bound [W/m²].
+    split : str
+        A moment, ISO 8601: compare what came after it with what came before.
+    **settled
+        What the file does not say of itself, such as ``unit="uW/m2"`` or ``zone="Europe/Vienna"``.
+    """
+    mapping = guessed_log(path).confirm(**settled)  # type: ignore[arg-type]
+    with scratch_folder() as folder:
+        return view_of(series_from(path, mapping, folder), bound_w_m2, split or None)
+
+
+def shares(
+    survey: Job | Survey, *, visit_id: str | None = None, kind: str = "peak", place: str = ""
+) -> tuple[PlaceCauses, ...]:
+    """Which source makes the level at each place, given all readings at once.
+
+    Parameters
+    ----------
+    place : str
+        Name or id; all if empty.
+    """
+    home = survey.survey if isinstance(survey, Job) else survey
+    return causes(home, visit_id, kind_named(kind).value, id_named(home, "place", place))
+
+
+def shares_frame(found: Sequence[PlaceCauses]) -> DataFrame:
+    """Shares as a data frame, a row for each place and source.
+
+    Parameters
+    ----------
+    found : sequence of PlaceCauses
+        From `shares`.
+    """
+    rows = [
+        {
+            "place": one.place,
+            "source": switch.name,
+            "share": switch.share.share.median,
+            "level_low_w_m2": switch.share.level_w_m2.low,
+            "level_w_m2": switch.share.level_w_m2.median,
+            "level_high_w_m2": switch.share.level_w_m2.high,
+            "probability_largest": switch.share.probability_largest,
+        }
+        for one in found
+        for switch in one.shares
+    ]
+    return pandas.DataFrame(rows)
+
+
+def level_map(
+    survey: Job | Survey,
+    target: str | Path,
+    *,
+    visit_id: str | None = None,
+    storey: str = "",
+    kind: str = "peak",
+    step_m: float = 0.25,
+    bound_w_m2: float | None = None,
+    language: str = "en",
+) -> Path:
+    """Write the map of a storey with its uncertainty; the ending says in which form.
+
+    Parameters
+    ----------
+    target : str or Path
+        Ends in .svg, .csv, .geojson or .tif.
+    storey : str
+        Name or id; the first one if empty.
+    step_m : float
+        Edge of a cell [m].
+    bound_w_m2 : float, optional
+        Also the probability of exceeding this [W/m²].
+    """
+    home = survey.survey if isinstance(survey, Job) else survey
+    order = MapOrder(kind_named(kind), step_m, bound_w_m2, language)
+    return write_map(home, visit_id, id_named(home, "storey", storey), target, order)
