@@ -134,7 +134,7 @@ def read_log(path: str | Path, *, bound_w_m2: float | None = None, split: str = 
     **settled
         What the file does not say of itself, such as ``unit="uW/m2"`` or ``zone="Europe/Vienna"``.
     """
-    mapping = guessed_log(path).confirm(**settled)  # type: ignore[arg-type]
+    mapping = guessed_log(path).confirm(**settled)
     with scratch_folder() as folder:
         return view_of(series_from(path, mapping, folder), bound_w_m2, split or None)
 
