@@ -1,4 +1,4 @@
-"""Compiled sum of rectangular bursts."""
+"""Compiled loops of the simulator: sums of rectangular bursts, and a gain that follows the level."""
 
 from __future__ import annotations
 
@@ -41,3 +41,27 @@ def add_boxes(
             power[k] += heights[i]
         if last < n:
             power[last] += heights[i] * (b - last)
+
+
+@kernel()
+def gain_course(levels: NDArray[np.float64], attack: float, release: float) -> NDArray[np.float64]:
+    """Level as an automatic gain control sees it: quick to rise, slow to fall.
+
+    Parameters
+    ----------
+    levels : ndarray, shape (n,)
+        Level of each block [full scale].
+    attack, release : float
+        Part of the way to the new level that is gone in one block, when it rises and when it falls [1].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
+    out = np.empty(levels.size)
+    now = levels[0]
+    for i in range(levels.size):
+        step = attack if levels[i] > now else release
+        now += step * (levels[i] - now)
+        out[i] = now
+    return out

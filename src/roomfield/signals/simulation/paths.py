@@ -11,9 +11,10 @@ from collections.abc import Callable
 
 import numpy as np
 import soundfile
-from numba import njit
 from numpy.typing import NDArray
 from scipy.signal import butter, fftconvolve, resample, resample_poly, sosfilt
+
+from roomfield.signals.simulation.box_kernels import gain_course
 
 Samples = NDArray[np.float32]
 Sound = tuple[Samples, float]
@@ -78,17 +79,6 @@ def band(samples: Samples, rate_hz: float, low_hz: float = 100.0, high_hz: float
     return out.astype(np.float32), rate_hz
 
 
-@njit(cache=True)
-def _follow(levels: NDArray[np.float64], attack: float, release: float) -> NDArray[np.float64]:
-    out = np.empty(levels.size)
-    now = levels[0]
-    for i in range(levels.size):
-        step = attack if levels[i] > now else release
-        now += step * (levels[i] - now)
-        out[i] = now
-    return out
-
-
 def gain_riding(
     samples: Samples, rate_hz: float, attack_s: float = 0.02, release_s: float = 0.4, strength: float = 0.8
 ) -> Sound:
@@ -98,7 +88,7 @@ def gain_riding(
     padded = np.zeros(count * block, np.float32)
     padded[: samples.size] = samples
     levels = np.sqrt((padded.reshape(count, block).astype(np.float64) ** 2).mean(1)) + 1e-6
-    course = _follow(levels, 1 - np.exp(-GAIN_BLOCK_S / attack_s), 1 - np.exp(-GAIN_BLOCK_S / release_s))
+    course = gain_course(levels, 1 - np.exp(-GAIN_BLOCK_S / attack_s), 1 - np.exp(-GAIN_BLOCK_S / release_s))
     gain = (course / np.median(course)) ** -strength
     smooth = np.interp(np.arange(samples.size), (np.arange(count) + 0.5) * block, gain)
     out = samples * smooth
