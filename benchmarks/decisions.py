@@ -3,7 +3,7 @@
 Run as ``python -m benchmarks.decisions --data DIR``; DIR holds dwellings with known truth or is one. In each, with
 one meter, a plan is chosen for some rooms in turn (up to three places each): nothing, a move, a shield, switches
 off, or a shield with switches off. It costs its price (invented), and a stake where it misses the target. The target
-parts the cheapest plan that meets it most clearly from all cheaper ones. Three ways take one scan after the other
+parts the cheapest plan that meets it clearly from all cheaper ones. Three ways take one scan after the other
 from what the surveyor could have read (as found at any place, one device off at the places asked for):
 
 * decision: what avoids most expected regret per minute (`roomfield.remedy.next_measurement`), which also says stop;
@@ -41,13 +41,15 @@ from roomfield.survey.survey_record import Survey
 
 KIND = Kind.HIGHEST_HELD
 WAYS = ("decision", "variance", "fixed")
-ASKED, ROOMS, METERS = 3, 3, 2
+ASKED, ROOMS, TARGETS, METERS = 3, 2, 2, 2
 LEAST_CLEAR_DB = 3.0
 BUDGET = 10
-DRAWS = 250
+CALIBRATED, CALIBRATED_DB = "M0", 1.5
+"""The meter without systematic error is handed over as one with a certificate, the others with 6 dB."""
+DRAWS = 500
 RATE_PER_MINUTE = 1.5
 PRICES = {"off": 60.0, "move": 150.0, "windows": 700.0, "wall": 1500.0, "wall+windows": 2400.0}
-"""Of a change, by its operation or shielded parts; more walls cost more, a denser sheet a little (invented)."""
+"""Of a change, by its operation or shielded parts; more walls cost more, a denser sheet by its decibels (invented)."""
 STAKE = 5000.0
 """What meeting the target is worth, over the price of any plan (invented)."""
 Scan = tuple[str, str]
@@ -110,7 +112,7 @@ def plans_of(home: TruthDwelling) -> tuple[Plan, ...]:
         changes = home.changes(scenario)
         if any(c["op"] == "off" for c in changes):
             continue
-        price = sum(PRICES[c["parts"]] + 100.0 * len(c["walls"]) + c["db"] for c in changes if c["op"] == "shield")
+        price = sum(shield_price(c) for c in changes if c["op"] == "shield")
         price += PRICES["move"] * any(c["op"] == "move" for c in changes)
         moved = {s.group for s in home.sources for c in changes if c.get("source") == s.id}
         for size in range(len(groups) + 1):
@@ -118,6 +120,10 @@ def plans_of(home: TruthDwelling) -> tuple[Plan, ...]:
                 if not moved & {*off}:
                     found.append(Plan(scenario, off, price + PRICES["off"] * size))
     return tuple(sorted(found, key=lambda p: p.price))
+
+
+def shield_price(change: dict) -> float:
+    return PRICES[change["parts"]] * change["db"] / 30.0 + 100.0 * len(change["walls"])
 
 
 def true_levels(home: TruthDwelling, plans: tuple[Plan, ...], asked: tuple[str, ...]) -> np.ndarray:
@@ -138,24 +144,24 @@ def rooms_of(home: TruthDwelling) -> list[tuple[str, ...]]:
     return [tuple(ids[:ASKED]) for ids in sorted(rooms.values(), key=len, reverse=True)]
 
 
-def clear_target(home: TruthDwelling, plans: tuple[Plan, ...], asked: tuple[str, ...]) -> float | None:
-    """The level that parts the cheapest plan that meets it most clearly from all cheaper ones; None if none does."""
+def clear_targets(home: TruthDwelling, plans: tuple[Plan, ...], asked: tuple[str, ...]) -> list[float]:
+    """Levels that part the cheapest plan that meets them most clearly from all cheaper ones."""
     level = 10.0 * np.log10(true_levels(home, plans, asked))
     least_before = np.minimum.accumulate(level)[:-1]
     clear = least_before - level[1:]
-    best = int(np.argmax(clear))
-    if clear[best] < LEAST_CLEAR_DB:
-        return None
-    return float(10.0 ** ((least_before[best] - 0.5 * clear[best]) / 10.0))
+    steps = [n for n in np.argsort(-clear)[:TARGETS] if clear[n] >= LEAST_CLEAR_DB]
+    return [float(10.0 ** ((least_before[n] - 0.5 * clear[n]) / 10.0)) for n in steps]
 
 
 def questions(home: TruthDwelling, meter: str) -> list[Question]:
-    survey, plans, found = survey_of(home, meter), plans_of(home), []
-    for asked in rooms_of(home):
-        target = clear_target(home, plans, asked)
-        if target is not None:
-            found.append(Question(home, survey, plans, asked, target))
-    return found[:ROOMS]
+    survey, plans = survey_of(home, meter), plans_of(home)
+    if meter == CALIBRATED:
+        survey = replace(survey, meters=tuple(replace(m, tolerance_db=CALIBRATED_DB) for m in survey.meters))
+    return [
+        Question(home, survey, plans, asked, target)
+        for asked in rooms_of(home)[:ROOMS]
+        for target in clear_targets(home, plans, asked)
+    ]
 
 
 class Model:

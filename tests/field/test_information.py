@@ -48,6 +48,13 @@ def test_two_readings_are_worth_one_of_half_the_variance() -> None:
         assert found.regret_avoided == pytest.approx(moved * unit_loss(1.0 / moved), rel=0.06)
 
 
+def test_eight_readings_are_worth_one_of_an_eighth_of_the_variance() -> None:
+    theta, loss = two_options(-1.0, 4.0)
+    eight = worth_of(loss, Outcome.together([Outcome.of_levels(theta, 6.0)] * 8))
+    moved = 16.0 / math.sqrt(16.0 + 36.0 / 8.0)
+    assert eight.regret_avoided == pytest.approx(moved * unit_loss(1.0 / moved), rel=0.08)
+
+
 def test_perfect_knowledge() -> None:
     _, loss = two_options(-2.0, 4.0)
     assert regret_left(loss) == pytest.approx(4.0 * unit_loss(0.5), rel=0.005)

@@ -14,8 +14,10 @@ from roomfield.field.foreseen import Foreseen
 from roomfield.field.information import Information, Outcome, worth_of
 from roomfield.remedy.open_decision import Decision
 
-TOGETHER = (2, 3, 5, 8)
+TOGETHER = (2, 3, 5, 8, 16, 32)
 """So many of the best are weighed together."""
+LEAST_ERRORS = 1.0
+"""A worth counts that is more than so many of its standard errors (our judgement)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,4 +112,4 @@ def _together(decision: Decision, found: Sequence[Ranked], client_rate: float, s
 
 def _beyond_chance(information: Information) -> bool:
     """Whether a value is more than the finite number of draws makes up (the best of many looks better than it is)."""
-    return information.regret_avoided > 2.0 * information.standard_error
+    return information.regret_avoided > LEAST_ERRORS * information.standard_error
