@@ -26,6 +26,23 @@ plans 100 --at sleeping
 report report.html
 """
 ROOMS = "Living room 5 x 4\nBedroom 4 x 3.5 north of Living room\nwindow Bedroom north 1 to 2.4\n"
+OWN = """
+schema = "roomfield-limits/1"
+
+[[set]]
+id = "house-rule"
+title = "Agreed house rule"
+document = "Agreement between tenant and owner"
+edition = "1 March 2027"
+clause = "2"
+
+[[set.level]]
+f_low_mhz = 10
+f_high_mhz = 30000
+quantity = "electric_field"
+coefficient = 6
+averaging_min = 6
+"""
 ROWS = [
     ("place", "state", "peak µW/m²", "average µW/m²"),
     ("Bed", "As found", 420, 21),
@@ -82,3 +99,17 @@ def test_levels_are_amended_in_the_unit_of_the_trade(say, tmp_path, monkeypatch)
         assert "µW/m²" in said.out
         assert json.loads(say("show", "reading", reading["id"], "--json").out)["value_w_m2"] == held
     assert "is no level" in say("amend", reading["id"], "value", "much", "--reason", "m", "--by", "A").err
+
+
+def test_limits_of_ones_own_stand_beside_the_law(say, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    say("new", "Flat")
+    (tmp_path / "r.csv").write_text("place;average [µW/m²]\nBed;120\n", "utf-8")
+    say("take-in", "r.csv", "--make-places", "--confirm")
+    (tmp_path / "own.toml").write_text(OWN, "utf-8")
+    law = json.loads(say("assess", "--json").out)["law"]
+    both = json.loads(say("assess", "--limits", "own.toml", "--json").out)
+    assert both["law"] == law
+    assert both["own_limits"]["law"]["id"] != law["id"]
+    shown = say("assess", "--limits", "own.toml").out
+    assert "Beside the law" in shown
