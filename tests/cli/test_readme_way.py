@@ -20,8 +20,10 @@ assess
 shares --place bed
 sources
 map map.svg --storey "second floor"
-next
+next --for variance
 action "Router off at night" switch_off --transmitter Router
+predict --do "router off at night" --target 100
+agree "Router off at night" --target 100 --at sleeping
 plans 100 --at sleeping
 report report.html
 """

@@ -23,6 +23,7 @@ CALLS: Mapping[str, str] = {
     "Repeat the readings of the first visit at the same places.": f"{_TAKE_IN} --visit VISIT",
     "Try something on the plan and keep it.": "roomfield action NAME KIND",
     "Enter what each place is used for.": "roomfield change place NAME kind=bed night=8",
+    "Enter the client's aim, or give a target.": "roomfield aim µW/m², or --target µW/m²",
     "Work out the plans again.": "roomfield actions",
     "Agree on another plan first.": "roomfield agree ID --target µW/m²",
     "Change a field first.": "roomfield change --help",

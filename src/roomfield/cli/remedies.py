@@ -75,7 +75,9 @@ def action(
     place: Annotated[str, typer.Option(help="Place moved or put under a canopy, by name or id.")] = "",
     room: Annotated[str, typer.Option(help="Room to move to, anywhere in it.")] = "",
     position: Annotated[tuple[float, float, float] | None, typer.Option(help="x y z to move to, m.")] = None,
-    wall: Annotated[list[str] | None, typer.Option(help="Wall or slab to shield or close, by id; repeat.")] = None,
+    wall: Annotated[
+        list[str] | None, typer.Option(help="Wall or slab to shield or close, by id (see 'list walls'); repeat.")
+    ] = None,
     part: Annotated[str, typer.Option(help="masonry, openings or whole.")] = "whole",
     sheet: Annotated[float | None, typer.Option(help="Attenuation of the sheet, dB.")] = None,
     coverage: Annotated[float, typer.Option(help="Share of the area truly covered, 0 to 1.")] = 1.0,
@@ -83,7 +85,9 @@ def action(
     hours: Annotated[tuple[float, float] | None, typer.Option(help="Off from and to, local hours.")] = None,
     cost: Annotated[tuple[float, float] | None, typer.Option(help="Cost from and to; not known if left out.")] = None,
     currency: Annotated[str, typer.Option(help="Currency of the costs.")] = "EUR",
-    excludes: Annotated[list[str] | None, typer.Option(help="Action that cannot go with it, by id; repeat.")] = None,
+    excludes: Annotated[
+        list[str] | None, typer.Option(help="Action that cannot go with it, by name or id; repeat.")
+    ] = None,
     note: Annotated[str, typer.Option(help="Why, or how.")] = "",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
@@ -93,11 +97,12 @@ def action(
     from roomfield.workbench.plan.action_list import Listed, NewAction, put_action
     from roomfield.workbench.record.job import open_job
 
+    job = open_job(record, survey)
     wanted = NewAction(
         name, kind, tuple(transmitter or ()), place, room, position, tuple(wall or ()), part, sheet, coverage,
-        reduction, hours, cost, currency, tuple(excludes or ()), note,
+        reduction, hours, cost, currency, _actions(job, excludes), note,
     )  # fmt: skip
-    made = put_action(open_job(record, survey), wanted)
+    made = put_action(job, wanted)
     answer(as_json, Listed(made, False, "").to_dict(), lambda: typer.echo(f"{made.id}: {made.name}"))
 
 
@@ -112,8 +117,16 @@ def _terms(
     return PlanTerms(0.0 if target is None else target * 1e-6, kind_named(kind).value, confidence, budget, places)
 
 
+def _actions(job: Job, named: list[str] | None) -> tuple[str, ...]:
+    from roomfield.workbench.record.things import id_named
+
+    return tuple(id_named(job.survey, "action", one) for one in named or ())
+
+
 def predict(
-    do: Annotated[list[str] | None, typer.Option("--do", help="Action that would be done, by id; repeat.")] = None,
+    do: Annotated[
+        list[str] | None, typer.Option("--do", help="Action that would be done, by name or id; repeat.")
+    ] = None,
     target: Annotated[float | None, typer.Option(help="Level to be met, in µW/m².")] = None,
     at: Where = None,
     kind: LevelKind = "peak",
@@ -129,7 +142,7 @@ def predict(
 
     job = open_job(record, survey)
     terms = _terms(job, target, kind, 0.9, None, at)
-    found = prediction_of(job.survey, visit_asked_or_first(job.survey, visit).id, tuple(do or ()), terms)
+    found = prediction_of(job.survey, visit_asked_or_first(job.survey, visit).id, _actions(job, do), terms)
     names = {place.id: place.name for place in job.survey.places}
     plain = found.to_dict()
     answer(as_json, plain, lambda: _show_prediction(plain, names))
@@ -272,7 +285,7 @@ def _show_lowest(found: dict[str, Any]) -> None:
 
 
 def agree(
-    ids: Annotated[list[str], typer.Argument(help="Ids of the actions, see 'roomfield actions'.")],
+    ids: Annotated[list[str], typer.Argument(help="Names or ids of the actions, see 'roomfield actions'.")],
     target: Annotated[float, typer.Option(help="Level to be met, in µW/m².")],
     at: Where = None,
     kind: LevelKind = "peak",
@@ -289,7 +302,7 @@ def agree(
     from roomfield.workbench.record.job import open_job
 
     job = open_job(record, survey)
-    made = action_list.agree(job, ids, _terms(job, target, kind, confidence, None, at), note)
+    made = action_list.agree(job, _actions(job, ids), _terms(job, target, kind, confidence, None, at), note)
     names = {one.id: one.name for one in job.survey.actions}
     answer(as_json, asdict(made), lambda: typer.echo("Agreed: " + "; ".join(names[i] for i in made.action_ids)))
 
