@@ -6,6 +6,7 @@ import doctest
 import importlib
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,12 +16,11 @@ from roomfield.field.transmission import stack_optics
 from roomfield.references.limits import lookup
 from roomfield.survey import Layer
 
-DOCUMENTED = (
-    "roomfield",
-    "roomfield.field.transmission",
-    "roomfield.references.limits",
-    "roomfield.workbench.notebook_entries",
-    "roomfield.exchange.places",
+SOURCE = Path(rf.__file__).parent
+DOCUMENTED = sorted(
+    ".".join(("roomfield", *path.relative_to(SOURCE).with_suffix("").parts)).removesuffix(".__init__")
+    for path in SOURCE.rglob("*.py")
+    if ">>> " in path.read_text("utf-8")
 )
 HEAVY = ("numpy", "scipy", "sqlalchemy", "shapely", "numba", "typer")
 
@@ -67,6 +67,10 @@ def test_examples_in_docstrings_hold(module):
     found = doctest.testmod(importlib.import_module(module), optionflags=doctest.NORMALIZE_WHITESPACE)
     assert found.attempted > 0
     assert found.failed == 0
+
+
+def test_modules_with_examples_are_found():
+    assert {"roomfield", "roomfield.field.transmission", "roomfield.workbench.notebook"} <= set(DOCUMENTED)
 
 
 def test_from_beginning_to_shares_in_a_few_lines(tmp_path):
