@@ -60,7 +60,7 @@ def test_what_a_log_says_is_what_pandas_says(say, log, month):
     change = plain["comparison"]["change_db"]
     assert change["low"] < -4.0 < change["high"] < 0
     assert abs(plain["changes"][0]["step_db"] + 4.0) < 0.5
-    shown = say(*words).out
+    shown = say(*words).out.replace("\u2212", "-").replace("\xa0", " ")
     assert f"highest hour of the day {by_hour.idxmax():02d}:00 (UTC)" in shown
     assert "highest hour of the week" in shown
     assert "after the split against before: -4." in shown or "after the split against before: -3." in shown
@@ -81,9 +81,9 @@ def test_bursts_of_a_fast_log_are_told(say, tmp_path):
     values = np.where(np.arange(stamps.size) % 400 < 2, 800.0, 1.0)
     rows = [f"{t.isoformat()},{v}" for t, v in zip(stamps, values, strict=True)]
     path.write_text("time,peak uW/m2\n" + "\n".join(rows) + "\n")
-    shown = say("log", path, "--confirm").out
+    shown = say("log", path, "--confirm").out.replace("\u2212", "-").replace("\xa0", " ")
     assert "bursts: 30 (4,320 a day), 100 ms wide, 20 s from start to start, 0.50% of the time" in shown
-    assert "highest over mean 22.0 dB: 23.0 dB as bursts fill only part of the time, 0.0 dB" in shown
+    assert "highest over mean 22 dB: 23 dB as bursts fill only part of the time, 0.0 dB" in shown
     assert "note: Each value is the peak of its interval" in shown
     mostly_nothing = np.where(np.arange(stamps.size) % 400 < 2, 800.0, 0.0)
     rows = [f"{t.isoformat()},{v}" for t, v in zip(stamps, mostly_nothing, strict=True)]
