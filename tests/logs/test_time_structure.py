@@ -209,7 +209,7 @@ def test_a_record_that_cannot_say_how_long_to_log_says_why(stored):
     assert (short.hours, short.trials) == (None, ())
     assert "too short" in short.remarks[0]
     assert "held maxima" in required_duration(stored(t, t * 0 + 1.0, heading="max hold W/m2")).remarks[0]
-    assert "too sparse" in required_duration(stored(t * 12, t * 0 + 1.0)).remarks[0]
+    assert "too sparse" in required_duration(stored(MONDAY + (t - MONDAY) * 12, t * 0 + 1.0)).remarks[0]
 
 
 def test_a_meter_that_speaks_for_60_ms_is_counted(stored):

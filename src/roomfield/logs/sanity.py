@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pyarrow.parquet as pq
 
 from roomfield.errors import InputError
+from roomfield.extras import library
 from roomfield.logs.clock import moment_of
 from roomfield.logs.writing import Rows
+
+pq = library("pyarrow.parquet", "logs")
 
 _SILENCE_US = 180 * 86_400 * 1_000_000
 _FEW_SHARE, _FEW = 0.01, 10
