@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -147,3 +148,18 @@ def test_a_budget_with_marks_limits_the_plans(demo):
 @pytest.mark.parametrize("budget", ["-5", "nan", "inf"])
 def test_programs_are_refused_such_budgets_too(demo, budget):
     assert demo.get(f"{CALL}/plans?target_w_m2=0.001&budget={budget}&visit={FIRST.id}").status_code == 422
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        f"{BASE}/understand/field",
+        f"{BASE}/what-if/plans?target_uw_m2=1000",
+        f"/api/v1/surveys/{DEMO.id}/contributions",
+    ],
+)
+def test_a_survey_without_a_visit_is_told_to_begin_one(client, records, path):
+    records.create(replace(DEMO, visits=(), readings=(), bearings=(), recordings=(), logs=(), amendments=()))
+    answer = client.get(path)
+    assert 400 <= answer.status_code < 500
+    assert "Begin a visit first" in answer.text

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, TypedDict, Unpack
+from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 from roomfield.demo.invented_survey import demo_survey
 from roomfield.extras import library
 from roomfield.remedy.choice import Choice
 from roomfield.remedy.prediction import Prediction
 from roomfield.remedy.verification import VerificationResult
-from roomfield.survey import Point3, Survey
+from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment, Terms
 from roomfield.workbench.assess.assessment import assess as assess_survey
 from roomfield.workbench.model.joint_model import kind_named
@@ -283,50 +283,7 @@ def measure_next(
     return measure_next_for(record, visit_asked_or_first(record, visit_id).id, question, language)
 
 
-class ActionDetails(TypedDict, total=False):
-    """What an action may need.
-
-    Parameters
-    ----------
-    transmitters, walls : sequence of str
-        Names or ids of transmitters; ids of walls and slabs.
-    place, room : str
-        Name or id of the place moved or under a canopy; of the room for "anywhere in this room".
-    position : (float, float, float)
-        New position [m].
-    part : str
-        Of the walls: ``masonry``, ``openings`` or ``whole``.
-    sheet_db : float
-        Attenuation of the sheet, as its maker measured it [dB].
-    coverage : float
-        Share of the area that will truly be covered, 0 to 1.
-    reduction_db : float
-        Intended reduction of radiated power [dB].
-    off_hours : (float, float)
-        Local hours from and to of a night schedule [h].
-    cost : (float, float)
-        Cost range.
-    excludes : sequence of str
-        Ids of actions that cannot be done together with this one.
-    """
-
-    transmitters: Sequence[str]
-    walls: Sequence[str]
-    place: str
-    room: str
-    position: Point3
-    part: str
-    sheet_db: float
-    coverage: float
-    reduction_db: float
-    off_hours: tuple[float, float]
-    cost: tuple[float, float]
-    currency: str
-    excludes: Sequence[str]
-    note: str
-
-
-def add_action(job: Job, name: str, kind: str, **details: Unpack[ActionDetails]) -> Job:
+def add_action(job: Job, name: str, kind: str, **details: Any) -> Job:
     """Put an action on the survey's list; gives the survey with it, the new action last.
 
     Parameters
@@ -339,7 +296,7 @@ def add_action(job: Job, name: str, kind: str, **details: Unpack[ActionDetails])
         ``switch_off``, ``night_schedule``, ``reduce_power``, ``wire_instead``, ``relocate_emitter``, ``move_place``,
         ``replace_device``, ``shield_surface``, ``close_opening`` or ``canopy``.
     **details
-        As far as the kind needs them, see `ActionDetails`.
+        As far as the kind needs them: fields of `roomfield.workbench.plan.action_list.NewAction` by name.
 
     Raises
     ------
@@ -355,8 +312,8 @@ def add_action(job: Job, name: str, kind: str, **details: Unpack[ActionDetails])
     >>> job = rf.add_action(job, "Router off", "switch_off", transmitters=["Router"])  # doctest: +SKIP
     >>> rf.predict(job, [job.survey.actions[-1].id], target_w_m2=1e-3)  # doctest: +SKIP
     """
-    given = {key: tuple(value) if isinstance(value, list) else value for key, value in details.items()}
-    action_list.put_action(job, action_list.NewAction(name, kind, **given))  # type: ignore[arg-type]
+    given: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in details.items()}
+    action_list.put_action(job, action_list.NewAction(name, kind, **given))
     return job.again()
 
 

@@ -17,6 +17,7 @@ from roomfield.workbench.publish import report_request
 from roomfield.workbench.publish.plain_values import assessment_plain
 from roomfield.workbench.publish.report_request import ReportOrder
 from roomfield.workbench.record import packages
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}", tags=["findings"])
 
@@ -33,7 +34,7 @@ def read_contributions(
     opened: Opened, visit: str = "", kind: Literal["peak", "highest_held", "average"] = "peak"
 ) -> list[dict[str, Any]]:
     """Who contributes what at every place, from all readings together."""
-    visit_id = visit or (opened.survey.visits[0].id if opened.survey.visits else "")
+    visit_id = visit_asked_or_first(opened.survey, visit).id
     return [
         {
             "place_id": one.place_id,

@@ -14,6 +14,7 @@ from roomfield.web.formats import Show
 from roomfield.web.rendering import language_of, render
 from roomfield.workbench.model.source_contributions import NamedShare, PlaceCauses, causes
 from roomfield.workbench.publish import level_maps
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
 KindName = Literal["peak", "highest_held", "average"]
@@ -45,7 +46,7 @@ class ShareSheet:
 def field(request: Request, opened: Opened, visit: str = "", kind: KindName = "peak") -> Response:
     """Contributions, maps and the next points."""
     survey, show = opened.survey, Show(language_of(request))
-    visit_id = visit or survey.visits[0].id
+    visit_id = visit_asked_or_first(survey, visit).id
     sheets = tuple(_sheet(one, show) for one in causes(survey, visit_id, kind))
     storeys = tuple(storey for storey in survey.dwelling.storeys if storey.outline)
     nearest = level_maps.next_readings(survey, visit_id)

@@ -17,6 +17,7 @@ from roomfield.workbench.model.joint_model import placed
 from roomfield.workbench.plan import hypothetical_changes, plan_choice, target_places
 from roomfield.workbench.plan.plan_choice import NamedPlan, Offer, PlanTerms
 from roomfield.workbench.record import plan_document, survey_list
+from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/what-if")
 MICRO = 1e-6
@@ -86,7 +87,7 @@ def plans_part(
     most = amount_in(budget, "budget") if budget.strip() else None
     places = target_places.asked_places(opened.survey, (place or []) if at == THESE else [at])
     terms = PlanTerms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most, places)
-    visit_id = visit or opened.survey.visits[0].id
+    visit_id = visit_asked_or_first(opened.survey, visit).id
     made = plan_choice.offer(opened.survey, visit_id, terms, language_of(request))
     return render(request, ChoicePart(opened.survey.id, opened.revision, made, side_by_side(made), asdict(terms)))
 
