@@ -17,7 +17,7 @@ from sklearn.ensemble import RandomForestRegressor
 
 from benchmarks.hand_scans import SILENCE_W_M2, hand_scan
 from roomfield.signals.coach.course import RATE_HZ, SHORTEST_S, course_numbers
-from roomfield.signals.coach.forest import EDGES_DB, Shortfall, ShortfallForest
+from roomfield.signals.coach.forest import EDGES_DB, ScanShortfall, ShortfallForest
 
 CUTS = 10
 LARGEST_DB = 25.0
@@ -100,7 +100,7 @@ def report(forest: ShortfallForest, numbers: np.ndarray, shortfall: np.ndarray, 
     """How intervals and "enough" hold on scans that the forest has not seen."""
     for said in (False, True):
         pairs = zip(numbers, turned, strict=True)
-        found: list[Shortfall] = [forest.shortfall(row, bool(t) if said else None) for row, t in pairs]
+        found: list[ScanShortfall] = [forest.shortfall(row, bool(t) if said else None) for row, t in pairs]
         low, high = (np.array([f.quantile_db(q) for f in found]) for q in (0.05, 0.95))
         enough = np.array([f.within(1.5) >= 0.95 for f in found])
         _line(said, shortfall, low, high, enough)

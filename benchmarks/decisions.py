@@ -35,8 +35,8 @@ from roomfield.field.inference import infer
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import Evaluator
-from roomfield.remedy.next_measurement import NextStep, next_step
-from roomfield.remedy.open_decision import Decision
+from roomfield.remedy.next_measurement import NextMeasurement, next_step
+from roomfield.remedy.open_decision import OpenDecision
 from roomfield.survey.survey_record import Survey
 
 KIND = Kind.HIGHEST_HELD
@@ -169,9 +169,9 @@ class Model:
 
     def __init__(self, question: Question) -> None:
         self.question = question
-        self._known: dict[frozenset[Scan], tuple[Posterior, Decision]] = {}
+        self._known: dict[frozenset[Scan], tuple[Posterior, OpenDecision]] = {}
 
-    def after(self, scans: list[Scan]) -> tuple[Posterior, Decision]:
+    def after(self, scans: list[Scan]) -> tuple[Posterior, OpenDecision]:
         """The posterior, and the decision."""
         key = frozenset(scans)
         if key not in self._known:
@@ -179,7 +179,7 @@ class Model:
             read = tuple(r for r in survey.readings if (r.place_id, r.radio_state_id) in key)
             posterior = infer(replace(survey, readings=read), seed=1, draws=DRAWS)
             names = tuple((plan.name,) for plan in self.question.plans)
-            self._known[key] = posterior, Decision(names, self.question.loss(self._levels(posterior)))
+            self._known[key] = posterior, OpenDecision(names, self.question.loss(self._levels(posterior)))
         return self._known[key]
 
     def _levels(self, posterior: Posterior) -> np.ndarray:
@@ -207,7 +207,7 @@ def candidates(posterior: Posterior, left: list[Scan]) -> list[tuple[Scan, Fores
     return [(scan, by_scan[scan]) for scan in left if scan in by_scan]
 
 
-def best_for_decision(posterior: Posterior, decision: Decision, left: list[Scan]) -> tuple[NextStep, Scan]:
+def best_for_decision(posterior: Posterior, decision: OpenDecision, left: list[Scan]) -> tuple[NextMeasurement, Scan]:
     offered = candidates(posterior, left)
     found = next_step(decision, [one for _, one in offered], client_rate=RATE_PER_MINUTE)
     first = found.ranked[0].candidate

@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import norm
 
 from roomfield.errors import InputError
-from roomfield.field.information import Outcome, best_option, regret_left, worth_of
+from roomfield.field.information import PredictedObservation, best_option, regret_left, worth_of
 
 pytestmark = pytest.mark.published(
     "Raiffa and Schlaifer, Applied Statistical Decision Theory (1961), unit normal loss integral, chapter 5"
@@ -31,7 +31,7 @@ def two_options(mean: float, std: float, seed: int = 1) -> tuple[np.ndarray, np.
 @pytest.mark.parametrize(("mean", "noise"), [(0.0, 1.6), (-2.0, 1.6), (3.0, 4.0), (-4.0, 1.0)])
 def test_one_reading_is_worth_what_the_normal_loss_integral_says(mean: float, noise: float) -> None:
     theta, loss = two_options(mean, 4.0)
-    found = worth_of(loss, Outcome.of_levels(theta, noise))
+    found = worth_of(loss, PredictedObservation.of_levels(theta, noise))
     moved = 16.0 / math.hypot(4.0, noise)
     exact = moved * unit_loss(abs(mean) / moved)
     assert found.regret_avoided == pytest.approx(exact, abs=3.0 * found.standard_error + 0.02 * exact)
@@ -40,9 +40,9 @@ def test_one_reading_is_worth_what_the_normal_loss_integral_says(mean: float, no
 
 def test_two_readings_are_worth_one_of_half_the_variance() -> None:
     theta, loss = two_options(-1.0, 4.0)
-    one = Outcome.of_levels(theta, 3.0)
-    two = worth_of(loss, Outcome.together([one, one]))
-    half = worth_of(loss, Outcome.of_levels(theta, 3.0 / math.sqrt(2.0)))
+    one = PredictedObservation.of_levels(theta, 3.0)
+    two = worth_of(loss, PredictedObservation.together([one, one]))
+    half = worth_of(loss, PredictedObservation.of_levels(theta, 3.0 / math.sqrt(2.0)))
     moved = 16.0 / math.sqrt(16.0 + 4.5)
     for found in (two, half):
         assert found.regret_avoided == pytest.approx(moved * unit_loss(1.0 / moved), rel=0.06)
@@ -50,7 +50,7 @@ def test_two_readings_are_worth_one_of_half_the_variance() -> None:
 
 def test_eight_readings_are_worth_one_of_an_eighth_of_the_variance() -> None:
     theta, loss = two_options(-1.0, 4.0)
-    eight = worth_of(loss, Outcome.together([Outcome.of_levels(theta, 6.0)] * 8))
+    eight = worth_of(loss, PredictedObservation.together([PredictedObservation.of_levels(theta, 6.0)] * 8))
     moved = 16.0 / math.sqrt(16.0 + 36.0 / 8.0)
     assert eight.regret_avoided == pytest.approx(moved * unit_loss(1.0 / moved), rel=0.08)
 
@@ -66,14 +66,14 @@ def test_an_error_shared_by_both_is_not_taken_for_news() -> None:
     theta, loss = two_options(-1.0, 3.0)
     gain = 3.0 * np.random.default_rng(5).standard_normal(DRAWS)
     moved = 9.0 / math.sqrt(9.0 + 9.0 + 1.0)
-    found = worth_of(loss, Outcome.of_levels(theta + gain, 1.0))
+    found = worth_of(loss, PredictedObservation.of_levels(theta + gain, 1.0))
     assert found.regret_avoided == pytest.approx(moved * unit_loss(1.0 / moved), abs=4.0 * found.standard_error)
 
 
 def test_what_has_nothing_to_do_with_the_decision_is_worth_nothing() -> None:
     _, loss = two_options(-2.0, 4.0)
     other = np.random.default_rng(3).standard_normal(DRAWS) * 5.0
-    found = worth_of(loss, Outcome.of_levels(other, 1.0))
+    found = worth_of(loss, PredictedObservation.of_levels(other, 1.0))
     assert found.regret_avoided < 3.0 * found.standard_error + 0.02
 
 
@@ -83,10 +83,10 @@ def test_an_axis_repeats_after_half_a_turn() -> None:
     which = rng.integers(0, 2, DRAWS)
     axis = np.where(which == 0, rng.choice([2.0, 178.0], DRAWS), 92.0)
     loss = np.column_stack([which == 1, which == 0]).astype(float)
-    found = worth_of(loss, Outcome(axis[:, None], np.array([12.0]), np.array([180.0])))
+    found = worth_of(loss, PredictedObservation(axis[:, None], np.array([12.0]), np.array([180.0])))
     assert found.regret_avoided == pytest.approx(regret_left(loss), abs=0.03)
 
 
 def test_draws_that_do_not_go_together_are_refused() -> None:
     with pytest.raises(InputError, match="one posterior"):
-        worth_of(np.zeros((4, 2)), Outcome.of_levels(np.zeros(5), 1.0))
+        worth_of(np.zeros((4, 2)), PredictedObservation.of_levels(np.zeros(5), 1.0))

@@ -11,7 +11,7 @@ import pytest
 
 from roomfield.field.contributions import contributions
 from roomfield.field.inference import infer
-from roomfield.field.switching import Bounds, _bounds, honest_odds, switching_bounds
+from roomfield.field.switching import LargestBounds, _bounds, honest_odds, switching_bounds
 from roomfield.quantities import Kind
 from roomfield.survey import Activity, RadioState, StateActivity
 
@@ -24,20 +24,26 @@ HERE = (3.0, 3.0, 1.0)
 def test_bounds_follow_from_the_parts_that_switching_shows() -> None:
     """Two tested switches and two that were not: 60, 10, and 30 % for the latter together."""
     parts = np.array([[0.6] * 4, [0.1] * 4, [np.nan] * 4, [np.nan] * 4])
-    assert _bounds(parts) == (Bounds(1.0, 1.0), Bounds(0.0, 0.0), Bounds(0.0, 0.0), Bounds(0.0, 0.0))
+    assert _bounds(parts) == (
+        LargestBounds(1.0, 1.0),
+        LargestBounds(0.0, 0.0),
+        LargestBounds(0.0, 0.0),
+        LargestBounds(0.0, 0.0),
+    )
     open_ = np.array([[0.4] * 4, [np.nan] * 4, [np.nan] * 4])
-    assert _bounds(open_) == (Bounds(0.0, 1.0), Bounds(0.0, 1.0), Bounds(0.0, 1.0))
+    assert _bounds(open_) == (LargestBounds(0.0, 1.0), LargestBounds(0.0, 1.0), LargestBounds(0.0, 1.0))
 
 
 def test_odds_within_what_switching_allows_stay_as_they_are() -> None:
     assert honest_odds((0.7, 0.3), None) == ((0.7, 0.3), False)
-    assert honest_odds((0.7, 0.3), (Bounds(0.2, 0.5), Bounds(0.3, 0.6))) == ((0.7, 0.3), False)
+    assert honest_odds((0.7, 0.3), (LargestBounds(0.2, 0.5), LargestBounds(0.3, 0.6))) == ((0.7, 0.3), False)
 
 
 def test_odds_that_contradict_it_are_held_back_and_that_is_said() -> None:
-    odds, contradicted = honest_odds((0.97, 0.03), (Bounds(0.0, 0.05), Bounds(0.95, 1.0)))
+    odds, contradicted = honest_odds((0.97, 0.03), (LargestBounds(0.0, 0.05), LargestBounds(0.95, 1.0)))
     assert contradicted and odds[0] == pytest.approx(0.25) and odds[1] == pytest.approx(0.75)
-    assert sum(honest_odds((1.0, 0.0, 0.0), (Bounds(0.0, 0.0), Bounds(0.0, 1.0), Bounds(0.0, 1.0)))[0]) == 1.0
+    open_ = (LargestBounds(0.0, 0.0), LargestBounds(0.0, 1.0), LargestBounds(0.0, 1.0))
+    assert sum(honest_odds((1.0, 0.0, 0.0), open_)[0]) == 1.0
 
 
 def a_survey(off_w_m2: float):

@@ -7,13 +7,13 @@ import pytest
 
 from roomfield.errors import InputError
 from roomfield.field.foreseen import Foreseen, Foresight, Measurement
-from roomfield.field.information import Outcome
+from roomfield.field.information import PredictedObservation
 from roomfield.field.posterior import levels_at
 from roomfield.quantities import Kind
 from roomfield.remedy.choice import pareto_front
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.remedy.next_measurement import next_step
-from roomfield.remedy.open_decision import Decision, aim_met, main_source, stake_of, which_plan
+from roomfield.remedy.open_decision import OpenDecision, aim_met, main_source, stake_of, which_plan
 from roomfield.survey.action import Action, ActionKind, CostRange
 
 
@@ -81,12 +81,14 @@ def test_the_main_source_is_the_largest_part_in_most_draws(posterior):
 
 
 def candidate(values: np.ndarray, minutes: float) -> Foreseen:
-    return Foreseen(Measurement.READ, "", "", minutes, Outcome.of_levels(values, 0.5))
+    return Foreseen(Measurement.READ, "", "", minutes, PredictedObservation.of_levels(values, 0.5))
 
 
 def test_ranked_by_the_minute_and_stopped_by_the_clients_rate():
     theta = np.random.default_rng(4).normal(0.0, 4.0, 400)
-    decision = Decision((("leave",), ("act",)), 10.0 * np.column_stack([np.maximum(theta, 0), np.maximum(-theta, 0)]))
+    decision = OpenDecision(
+        (("leave",), ("act",)), 10.0 * np.column_stack([np.maximum(theta, 0), np.maximum(-theta, 0)])
+    )
     offered = [candidate(theta, 10.0), candidate(theta, 2.0), candidate(np.zeros(400), 0.5)]
     found = next_step(decision, offered, client_rate=1.0)
     assert found.ranked[0].candidate is offered[1]
@@ -100,7 +102,7 @@ def test_two_that_only_help_together_are_not_called_enough():
     """Which of two doors depends on whether two signs agree: one sign alone says nothing."""
     signs = np.random.default_rng(8).choice([-1.0, 1.0], (400, 2))
     agree = signs[:, 0] == signs[:, 1]
-    decision = Decision((("left",), ("right",)), 100.0 * np.column_stack([agree, ~agree]).astype(float))
+    decision = OpenDecision((("left",), ("right",)), 100.0 * np.column_stack([agree, ~agree]).astype(float))
     offered = [candidate(3.0 * signs[:, 0], 1.0), candidate(3.0 * signs[:, 1], 1.0)]
     found = next_step(decision, offered, client_rate=5.0)
     assert found.together == 2

@@ -7,7 +7,7 @@ from roomfield.references.technologies import technologies
 from roomfield.show.words.told import teller
 from roomfield.signals import analyse
 from roomfield.signals.clock import Clock, clock_sentence, recorder_clock
-from roomfield.signals.hearing import Answer, Heard, Periodicity
+from roomfield.signals.hearing import Heard, HearingAnswer, Periodicity
 from roomfield.signals.simulation import paths
 from roomfield.signals.verdict import verdict_text
 
@@ -58,10 +58,12 @@ def test_every_answer_is_told_in_german():
     german = teller("de")
     heard = tuple(Heard(row.name, row.title, 0.4, (), (), "") for row in technologies())
     answers = [
-        Answer("pulsed", rates_hz=(12.5,)), Answer("set", ("nr_tdd", "nr_fdd"), 0.8),
-        Answer("set", ("lte_fdd", "lte_tdd", "nr_tdd"), 0.8), Answer("bursts", bursts=4), Answer("transmitter", (), 0.92),
-        Answer("tone", rates_hz=(440.0,)), Answer("mains"), Answer("sounds"), Answer("nothing"),
-        Answer("named", ("dect",), 0.9, (12.5,)),
+        HearingAnswer("pulsed", rates_hz=(12.5,)), HearingAnswer("set", ("nr_tdd", "nr_fdd"), 0.8),
+        HearingAnswer("set", ("lte_fdd", "lte_tdd", "nr_tdd"), 0.8), HearingAnswer("bursts", bursts=4),
+        HearingAnswer("transmitter", (), 0.92),
+        HearingAnswer("tone", rates_hz=(440.0,)), HearingAnswer("mains"), HearingAnswer("sounds"),
+        HearingAnswer("nothing"),
+        HearingAnswer("named", ("dect",), 0.9, (12.5,)),
     ]  # fmt: skip
     clocks = (None, Clock(3.0, 0.1, ()), Clock(90.0, 10.0, ()))
     sentences = [verdict_text(a, heard, 8.0) for a in answers] + [clock_sentence(c) for c in clocks]

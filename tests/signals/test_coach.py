@@ -7,7 +7,7 @@ import pytest
 from benchmarks.hand_scans import PlaneWaves, hand_scan
 
 from roomfield.errors import FormatError, RangeError
-from roomfield.signals.coach.coach import Advice, ScanCoach, answer
+from roomfield.signals.coach.coach import ScanAdvice, ScanCoach, answer
 from roomfield.signals.coach.course import NAMES, RATE_HZ, course_numbers
 from roomfield.signals.coach.forest import EDGES_DB, shortfall_forest
 
@@ -74,9 +74,9 @@ def test_a_hand_that_says_it_turns_is_believed():
 
 def test_the_coach_begins_by_listening_and_asks_to_turn_where_nobody_does():
     coach = ScanCoach(turns=False)
-    assert coach.push(np.full(25, 1e-5)).advice is Advice.LISTEN
+    assert coach.push(np.full(25, 1e-5)).advice is ScanAdvice.LISTEN
     said = coach.push(hand_scan(900_001).power_w_m2[:600])
-    assert said.advice in (Advice.TURN, Advice.SLOWER)
+    assert said.advice in (ScanAdvice.TURN, ScanAdvice.SLOWER)
     assert said.low_db <= said.shortfall_db <= said.high_db
 
 

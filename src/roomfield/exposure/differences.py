@@ -134,7 +134,7 @@ def difference(
 
 
 @dataclass(frozen=True)
-class SourcePart:
+class AddedLevel:
     """What a source adds [W/m²]: never less than nothing, for a source that is on takes nothing away.
 
     Parameters
@@ -176,11 +176,11 @@ class PooledDifference:
         """Mean difference of the medians (or bounds) [W/m²]."""
         return sum(on.median_w_m2 - off.median_w_m2 for on, off in self.pairs) / len(self.pairs)
 
-    def part(self, coverage: float = 0.95) -> SourcePart:
+    def part(self, coverage: float = 0.95) -> AddedLevel:
         """What the source adds, with its interval [W/m²]."""
         span = self.interval(coverage)
         low, high = max(span.low_w_m2, 0.0), max(span.high_w_m2, 0.0)
-        return SourcePart(low if high == float("inf") else max(self.nominal_w_m2, 0.0), low, high)
+        return AddedLevel(low if high == float("inf") else max(self.nominal_w_m2, 0.0), low, high)
 
     def interval(self, coverage: float = 0.95) -> Interval:
         """Coverage interval [W/m²]; an end may be infinite."""

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.field.contributions import switches_of
-from roomfield.field.information import Outcome
+from roomfield.field.information import PredictedObservation
 from roomfield.field.noise import OWN_STD_DB
 from roomfield.field.posterior import Posterior, level_table_db, total_of
 from roomfield.quantities import Kind
@@ -78,7 +78,7 @@ class Foreseen:
     place_id: str
     switch: str
     minutes: float
-    outcome: Outcome
+    outcome: PredictedObservation
 
 
 class Foresight:
@@ -156,7 +156,7 @@ class Foresight:
             yield from self._scans(Measurement.SWITCH_OFF, name, self._on(without=members), self.gains_db)
             forced = self.shown_db(Kind.AVERAGE, self._on(), self.gains_db, always=members)
             for column, place in enumerate(self.places):
-                outcome = Outcome.of_levels(forced[:, column], self.scan_std_db)
+                outcome = PredictedObservation.of_levels(forced[:, column], self.scan_std_db)
                 yield _foreseen(Measurement.TRANSMIT, place.id, name, outcome)
 
     def bearings(self) -> Iterator[Foreseen]:
@@ -166,7 +166,7 @@ class Foresight:
             for place, point in zip(self.places, self.points, strict=True):
                 away = self.posterior.positions_m[:, search.members[0]] - point
                 axis = np.degrees(np.arctan2(away[:, 0], away[:, 1])) % 180.0
-                outcome = Outcome(axis[:, None], np.array([BEARING_STD_DEG]), np.array([180.0]))
+                outcome = PredictedObservation(axis[:, None], np.array([BEARING_STD_DEG]), np.array([180.0]))
                 yield _foreseen(Measurement.BEARING, place.id, name, outcome)
 
     def sounds(self) -> Iterator[Foreseen]:
@@ -179,7 +179,7 @@ class Foresight:
         parts = np.stack([power[:, m].sum(axis=1) for m in self.switches.values()], axis=1) / power.sum(axis=1)[:, None]
         away = np.clip((10.0 * np.log10(parts) - HEARD_AT_DB) / HEARD_STD_DB, -2.0, 2.0)
         for column, place in enumerate(self.places):
-            yield _foreseen(Measurement.SOUND, place.id, "", Outcome.of_levels(away[:, :, column], 1.0))
+            yield _foreseen(Measurement.SOUND, place.id, "", PredictedObservation.of_levels(away[:, :, column], 1.0))
 
     def nights(self, place_ids: Sequence[str]) -> Iterator[Foreseen]:
         """A log of a night at some places."""
@@ -190,7 +190,7 @@ class Foresight:
     def reference(self) -> Foreseen:
         """The meter held to a source of known level, in each band that matters."""
         index = np.unique(self.posterior.forward.gain_index[self.meter])
-        outcome = Outcome.of_levels(self.posterior.gain_db[:, index], REFERENCE_STD_DB)
+        outcome = PredictedObservation.of_levels(self.posterior.gain_db[:, index], REFERENCE_STD_DB)
         return _foreseen(Measurement.REFERENCE, "", "", outcome)
 
     def _on(self, without: Sequence[int] = ()) -> Mask:
@@ -201,8 +201,8 @@ class Foresight:
     def _scans(self, what: Measurement, switch: str, on: Mask, gains_db: Array) -> Iterator[Foreseen]:
         shown = np.stack([self.shown_db(kind, on, gains_db) for kind in KINDS_OF_A_SCAN], axis=2)
         for column, place in enumerate(self.places):
-            yield _foreseen(what, place.id, switch, Outcome.of_levels(shown[:, column], self.scan_std_db))
+            yield _foreseen(what, place.id, switch, PredictedObservation.of_levels(shown[:, column], self.scan_std_db))
 
 
-def _foreseen(what: Measurement, place_id: str, switch: str, outcome: Outcome) -> Foreseen:
+def _foreseen(what: Measurement, place_id: str, switch: str, outcome: PredictedObservation) -> Foreseen:
     return Foreseen(what, place_id, switch, MINUTES[what], outcome)

@@ -27,7 +27,7 @@ REPEATS = 2
 
 
 @dataclass(frozen=True, eq=False)
-class Outcome:
+class PredictedObservation:
     """What would be observed, as draws.
 
     Parameters
@@ -45,13 +45,13 @@ class Outcome:
     period: Array
 
     @classmethod
-    def of_levels(cls, mean_db: Array, std_db: float | Array) -> Outcome:
+    def of_levels(cls, mean_db: Array, std_db: float | Array) -> PredictedObservation:
         """Levels that do not repeat [dB], shape (n_draws,) or (n_draws, channels)."""
         mean = np.asarray(mean_db, dtype=np.float64).reshape(len(mean_db), -1)
         return cls(mean, np.broadcast_to(np.asarray(std_db, dtype=np.float64), mean.shape[1:]), np.zeros(mean.shape[1]))
 
     @classmethod
-    def together(cls, parts: Sequence[Outcome]) -> Outcome:
+    def together(cls, parts: Sequence[PredictedObservation]) -> PredictedObservation:
         """All of them, observed independently of one another."""
         return cls(
             np.concatenate([o.mean for o in parts], axis=1),
@@ -95,14 +95,14 @@ def best_option(loss: Array) -> int:
     return int(np.argmin(np.mean(loss, axis=0)))
 
 
-def worth_of(loss: Array, outcome: Outcome, *, seed: int = 0) -> Information:
+def worth_of(loss: Array, outcome: PredictedObservation, *, seed: int = 0) -> Information:
     """Expected regret that an outcome avoids.
 
     Parameters
     ----------
     loss : ndarray, shape (n_draws, options)
         What each option costs in each draw.
-    outcome : Outcome
+    outcome : PredictedObservation
         What would be observed in each draw.
     seed : int
         Equal seeds give equal scatter, so that outcomes compare.
@@ -129,7 +129,7 @@ def worth_of(loss: Array, outcome: Outcome, *, seed: int = 0) -> Information:
     return Information(max(float(np.mean(gain)), 0.0), error, float(np.mean(changed)))
 
 
-def _weights(read: Array, outcome: Outcome) -> Array:
+def _weights(read: Array, outcome: PredictedObservation) -> Array:
     """Weights of all draws for each reading, none for the draw that made it, shape (n, n).
 
     Where too few draws would weigh, the reading is taken as scattering more than it does: less is then learnt from it.
@@ -147,7 +147,7 @@ def _weights(read: Array, outcome: Outcome) -> Array:
         smooth *= 1.25
 
 
-def _distance(read: Array, outcome: Outcome) -> Array:
+def _distance(read: Array, outcome: PredictedObservation) -> Array:
     """Squared distance of each reading (row) from what each draw (column) would show, in standard deviations."""
     plain = outcome.period == 0.0
     a, b = read[:, plain] / outcome.std[plain], outcome.mean[:, plain] / outcome.std[plain]

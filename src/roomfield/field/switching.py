@@ -29,7 +29,7 @@ DRAWS = 2000
 
 
 @dataclass(frozen=True)
-class Bounds:
+class LargestBounds:
     """Bounds of the probability that a switch is the largest contributor, from switching alone."""
 
     low: float
@@ -51,7 +51,7 @@ class _Read(NamedTuple):
 
 def switching_bounds(
     posterior: Posterior, point: ArrayLike, groups: Sequence[Sequence[int]], kind: Kind
-) -> tuple[Bounds, ...] | None:
+) -> tuple[LargestBounds, ...] | None:
     """Bounds for each switch at a place where switches were tried; None if none was.
 
     Parameters
@@ -104,7 +104,7 @@ def _readings_at(posterior: Posterior, point: ArrayLike, kind: Kind) -> list[_Re
     return found
 
 
-def _bounds(parts: Array) -> tuple[Bounds, ...]:
+def _bounds(parts: Array) -> tuple[LargestBounds, ...]:
     """Bounds from draws of the tested switches' parts, shape (groups, draws), NaN for those not tested."""
     tested = ~np.isnan(parts[:, 0])
     rest = np.maximum(1.0 - np.nansum(parts, axis=0), 0.0)
@@ -118,18 +118,20 @@ def _bounds(parts: Array) -> tuple[Bounds, ...]:
         else:
             possible = rest > others
             sure = possible & (untested == 1)
-        found.append(Bounds(float(np.mean(sure)), float(np.mean(possible))))
+        found.append(LargestBounds(float(np.mean(sure)), float(np.mean(possible))))
     return tuple(found)
 
 
-def honest_odds(probabilities: Sequence[float], bounds: Sequence[Bounds] | None) -> tuple[tuple[float, ...], bool]:
+def honest_odds(
+    probabilities: Sequence[float], bounds: Sequence[LargestBounds] | None
+) -> tuple[tuple[float, ...], bool]:
     """Probabilities of being the largest within what switching allows, adding up to 1, and whether it changed them.
 
     Parameters
     ----------
     probabilities : sequence of float
         Of the joint answer, one per switch.
-    bounds : sequence of Bounds or None
+    bounds : sequence of LargestBounds or None
         From `switching_bounds`.
     """
     given = np.asarray(probabilities, dtype=np.float64)

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from roomfield.field.foreseen import Foreseen
-from roomfield.field.information import Information, Outcome, worth_of
-from roomfield.remedy.open_decision import Decision
+from roomfield.field.information import Information, PredictedObservation, worth_of
+from roomfield.remedy.open_decision import OpenDecision
 
 TOGETHER = (2, 3, 5, 8, 16, 32)
 """So many of the best are weighed together."""
@@ -47,12 +47,12 @@ class Ranked:
 
 
 @dataclass(frozen=True, eq=False)
-class NextStep:
+class NextMeasurement:
     """What to do next.
 
     Parameters
     ----------
-    decision : Decision
+    decision : OpenDecision
         What is to be decided.
     ranked : tuple of Ranked
         Candidates, the most worth per minute, less its standard error, first.
@@ -64,7 +64,7 @@ class NextStep:
         What the client pays for a minute [money/min].
     """
 
-    decision: Decision
+    decision: OpenDecision
     ranked: tuple[Ranked, ...]
     together: int
     best_rate: float
@@ -76,7 +76,9 @@ class NextStep:
         return self.together == 0
 
 
-def next_step(decision: Decision, candidates: Iterable[Foreseen], *, client_rate: float, seed: int = 0) -> NextStep:
+def next_step(
+    decision: OpenDecision, candidates: Iterable[Foreseen], *, client_rate: float, seed: int = 0
+) -> NextMeasurement:
     """Rank candidates for a decision.
 
     Parameters
@@ -91,10 +93,10 @@ def next_step(decision: Decision, candidates: Iterable[Foreseen], *, client_rate
     found = [Ranked(one, worth_of(decision.loss, one.outcome, seed=seed)) for one in candidates]
     found.sort(key=lambda r: (-r.surely_per_minute, r.candidate.minutes))
     together, rate = _together(decision, found, client_rate, seed)
-    return NextStep(decision, tuple(found), together, rate, client_rate)
+    return NextMeasurement(decision, tuple(found), together, rate, client_rate)
 
 
-def _together(decision: Decision, found: Sequence[Ranked], client_rate: float, seed: int) -> tuple[int, float]:
+def _together(decision: OpenDecision, found: Sequence[Ranked], client_rate: float, seed: int) -> tuple[int, float]:
     """How many of the first are worth their time, 0 if none are, and what they avoid per minute."""
     rate = found[0].per_minute if found else 0.0
     if found and rate > client_rate and _beyond_chance(found[0].information):
@@ -103,7 +105,7 @@ def _together(decision: Decision, found: Sequence[Ranked], client_rate: float, s
         minutes = sum(r.candidate.minutes for r in found[:count])
         if decision.regret_left <= minutes * client_rate:
             break
-        outcome = Outcome.together([r.candidate.outcome for r in found[:count]])
+        outcome = PredictedObservation.together([r.candidate.outcome for r in found[:count]])
         worth = worth_of(decision.loss, outcome, seed=seed)
         if _beyond_chance(worth) and worth.regret_avoided / minutes > client_rate:
             return count, worth.regret_avoided / minutes

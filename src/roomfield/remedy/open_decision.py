@@ -25,7 +25,7 @@ LEAST_STAKE = 100.0
 
 
 @dataclass(frozen=True, eq=False)
-class Decision:
+class OpenDecision:
     """An open decision.
 
     Parameters
@@ -50,7 +50,7 @@ class Decision:
         return regret_left(self.loss)
 
 
-def which_plan(evaluator: Evaluator, target_w_m2: float, *, stake: float) -> Decision:
+def which_plan(evaluator: Evaluator, target_w_m2: float, *, stake: float) -> OpenDecision:
     """Which plan to carry out: its price, and the stake wherever it misses the target.
 
     Parameters
@@ -73,7 +73,7 @@ def which_plan(evaluator: Evaluator, target_w_m2: float, *, stake: float) -> Dec
         + stake * np.any(evaluator.after(ids).total_w_m2 > target_w_m2, axis=1).astype(np.float64)
         for ids in plans
     ]
-    return Decision(plans, np.stack(loss, axis=1))
+    return OpenDecision(plans, np.stack(loss, axis=1))
 
 
 def plans_of(evaluator: Evaluator) -> tuple[tuple[str, ...], ...]:
@@ -96,22 +96,24 @@ def stake_of(evaluator: Evaluator, confidence: float) -> float:
     return max(dearest / confidence, LEAST_STAKE)
 
 
-def aim_met(posterior: Posterior, places: Sequence[Place], target_w_m2: float, kind: Kind, *, stake: float) -> Decision:
+def aim_met(
+    posterior: Posterior, places: Sequence[Place], target_w_m2: float, kind: Kind, *, stake: float
+) -> OpenDecision:
     """Whether the target is met everywhere as found; a wrong answer costs the stake."""
     _check(stake)
     level = levels_at(posterior, _points(places), kind=kind).density_w_m2
     missed = np.any(level > target_w_m2, axis=1)
-    return Decision((("met",), ("missed",)), stake * np.column_stack([missed, ~missed]).astype(np.float64))
+    return OpenDecision((("met",), ("missed",)), stake * np.column_stack([missed, ~missed]).astype(np.float64))
 
 
-def main_source(posterior: Posterior, place: Place, kind: Kind, *, stake: float) -> Decision:
+def main_source(posterior: Posterior, place: Place, kind: Kind, *, stake: float) -> OpenDecision:
     """Which switch makes the largest part at a place; a wrong answer costs the stake."""
     _check(stake)
     table = levels_at(posterior, _points([place]), kind=kind).by_emitter_w_m2[:, :, 0]
     switches = switches_of(posterior)
     parts = np.stack([table[:, members].sum(axis=1) for members in switches.values()], axis=1)
     largest = np.argmax(parts, axis=1)[:, None] == np.arange(len(switches))
-    return Decision(tuple((name,) for name in switches), stake * (1.0 - largest.astype(np.float64)))
+    return OpenDecision(tuple((name,) for name in switches), stake * (1.0 - largest.astype(np.float64)))
 
 
 def _points(places: Sequence[Place]) -> Array:

@@ -153,7 +153,7 @@ class Measured:
 
 
 @dataclass(frozen=True)
-class Answer:
+class HearingAnswer:
     """The whole answer in one.
 
     Attributes
@@ -203,7 +203,7 @@ class Hearing:
     hum_hz: float | None
     measured: Measured | None
     unknowns: tuple[str, ...] = field(default=())
-    answer: Answer = Answer("nothing")
+    answer: HearingAnswer = HearingAnswer("nothing")
     transmitter: float = 0.0
     warnings: tuple[str, ...] = ()
     clock_ppm: tuple[float, float] | None = None

@@ -6,7 +6,7 @@ import numpy as np
 
 from roomfield.references.technologies import technology
 from roomfield.signals.features import Evidence
-from roomfield.signals.hearing import CLAIM, Answer, Heard, Periodicity
+from roomfield.signals.hearing import CLAIM, Heard, HearingAnswer, Periodicity
 
 SET_CLAIM = 0.7
 SET_MEMBER = 0.15
@@ -49,7 +49,7 @@ def _crisp_bursts(evidence: Evidence) -> int:
 
 def answer_for(
     heard: tuple[Heard, ...], periods: tuple[Periodicity, ...], evidence: Evidence, transmitter: float
-) -> Answer:
+) -> HearingAnswer:
     """What is said of the recording as a whole.
 
     Without a transmitter that is more likely there than not, a repetition is a tone or hum: voices and music repeat too.
@@ -57,37 +57,37 @@ def answer_for(
     claimed = tuple(h for h in heard if h.claimed)
     rates = unknown_rates(periods) if transmitter >= CLAIM else ()
     if claimed:
-        return Answer("named", tuple(h.name for h in claimed), claimed[0].probability, rates)
+        return HearingAnswer("named", tuple(h.name for h in claimed), claimed[0].probability, rates)
     if transmitter >= CLAIM:
         return _something(heard, rates, _crisp_bursts(evidence), transmitter)
     tones = tuple(p.frequency_hz for p in periods if not p.explained_by)
     if tones:
-        return Answer("tone", rates_hz=tones[:1])
+        return HearingAnswer("tone", rates_hz=tones[:1])
     if any("mains" in p.explained_by for p in periods) or evidence.conditioned.hum_hz:
-        return Answer("mains")
-    return Answer("sounds" if _crisp_bursts(evidence) >= LEAST_BURSTS else "nothing")
+        return HearingAnswer("mains")
+    return HearingAnswer("sounds" if _crisp_bursts(evidence) >= LEAST_BURSTS else "nothing")
 
 
-def _something(heard: tuple[Heard, ...], rates: tuple[float, ...], bursts: int, transmitter: float) -> Answer:
+def _something(heard: tuple[Heard, ...], rates: tuple[float, ...], bursts: int, transmitter: float) -> HearingAnswer:
     if rates:
-        return Answer("pulsed", (), transmitter, rates)
+        return HearingAnswer("pulsed", (), transmitter, rates)
     members, together = likely_set({h.name: h.probability for h in heard})
     if members:
-        return Answer("set", members, min(together, transmitter))
+        return HearingAnswer("set", members, min(together, transmitter))
     if bursts >= LEAST_BURSTS:
-        return Answer("bursts", (), transmitter, bursts=bursts)
-    return Answer("transmitter", (), transmitter)
+        return HearingAnswer("bursts", (), transmitter, bursts=bursts)
+    return HearingAnswer("transmitter", (), transmitter)
 
 
 def _titles(names: tuple[str, ...]) -> str:
     return " / ".join(technology(name).title for name in names)
 
 
-def _pulsed(answer: Answer) -> str:
+def _pulsed(answer: HearingAnswer) -> str:
     return f"unknown pulsed signal at {answer.rates_hz[0]:.4g} Hz"
 
 
-def verdict_text(answer: Answer, heard: tuple[Heard, ...], duration_s: float) -> str:
+def verdict_text(answer: HearingAnswer, heard: tuple[Heard, ...], duration_s: float) -> str:
     """The answer as a sentence."""
     if answer.kind == "named":
         named = "; ".join(f"{h.title} ({h.probability:.0%})" for h in heard if h.name in answer.names)

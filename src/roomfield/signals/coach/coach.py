@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from roomfield.errors import FormatError, RangeError
 from roomfield.signals.coach.course import RATE_HZ, SHORTEST_S, course_numbers
-from roomfield.signals.coach.forest import Shortfall, shortfall_forest
+from roomfield.signals.coach.forest import ScanShortfall, shortfall_forest
 
 F64 = NDArray[np.float64]
 
@@ -28,7 +28,7 @@ FRESH_S = 4.0
 LONGEST_S = 600.0
 
 
-class Advice(StrEnum):
+class ScanAdvice(StrEnum):
     """What helps most next."""
 
     LISTEN = "listen"
@@ -59,7 +59,7 @@ class CoachAnswer:
         How far it lies under the largest there is: median and the ends of the 90 % interval [dB].
     enough_chance : float
         Probability that at most `ENOUGH_GAP_DB` is missing [1].
-    advice : Advice
+    advice : ScanAdvice
     """
 
     seconds: float
@@ -68,12 +68,12 @@ class CoachAnswer:
     low_db: float
     high_db: float
     enough_chance: float
-    advice: Advice
+    advice: ScanAdvice
 
     @property
     def enough(self) -> bool:
         """Whether the scan may end."""
-        return self.advice is Advice.ENOUGH
+        return self.advice is ScanAdvice.ENOUGH
 
 
 class ScanCoach:
@@ -90,7 +90,7 @@ class ScanCoach:
     --------
     >>> coach = ScanCoach()
     >>> coach.push([1e-5] * 50).advice
-    <Advice.LISTEN: 'listen'>
+    <ScanAdvice.LISTEN: 'listen'>
     """
 
     def __init__(self, turns: bool | None = None) -> None:
@@ -98,7 +98,7 @@ class ScanCoach:
         self._power = np.empty(int(LONGEST_S * RATE_HZ))
         self._count = 0
         self._answered = 0
-        self._answer = CoachAnswer(0.0, 0.0, float("nan"), float("nan"), float("nan"), 0.0, Advice.LISTEN)
+        self._answer = CoachAnswer(0.0, 0.0, float("nan"), float("nan"), float("nan"), 0.0, ScanAdvice.LISTEN)
 
     def push(self, power: NDArray[np.floating] | list[float]) -> CoachAnswer:
         """Take in the next values and return the newest answer.
@@ -145,7 +145,7 @@ def answer(power: F64, turns: bool | None = None) -> CoachAnswer:
     """
     seconds, highest = len(power) / RATE_HZ, float(power.max(initial=0.0))
     if seconds < SHORTEST_S or highest <= 0.0:
-        return CoachAnswer(seconds, highest, float("nan"), float("nan"), float("nan"), 0.0, Advice.LISTEN)
+        return CoachAnswer(seconds, highest, float("nan"), float("nan"), float("nan"), 0.0, ScanAdvice.LISTEN)
     found = shortfall_forest().shortfall(course_numbers(power), turns)
     chance = found.within(ENOUGH_GAP_DB)
     since = (len(power) - 1 - int(power.argmax())) / RATE_HZ
@@ -153,13 +153,13 @@ def answer(power: F64, turns: bool | None = None) -> CoachAnswer:
     return CoachAnswer(seconds, highest, middle, low, high, chance, _advice(found, chance, seconds, since))
 
 
-def _advice(found: Shortfall, chance: float, seconds: float, since: float) -> Advice:
+def _advice(found: ScanShortfall, chance: float, seconds: float, since: float) -> ScanAdvice:
     if chance >= ENOUGH_CHANCE:
-        return Advice.ENOUGH
+        return ScanAdvice.ENOUGH
     if found.speed_m_s > FAST_M_S:
-        return Advice.SLOWER
+        return ScanAdvice.SLOWER
     if found.turned < LIKELY:
-        return Advice.TURN
+        return ScanAdvice.TURN
     if since < FRESH_S and seconds > SWEEP_S:
-        return Advice.STAY
-    return Advice.SWEEP if seconds < SWEEP_S or found.whole < LIKELY else Advice.BACK
+        return ScanAdvice.STAY
+    return ScanAdvice.SWEEP if seconds < SWEEP_S or found.whole < LIKELY else ScanAdvice.BACK

@@ -24,7 +24,7 @@ HABITS = ("whole", "speed_m_s")
 
 
 @dataclass(frozen=True)
-class Shortfall:
+class ScanShortfall:
     """How far the highest value so far lies under the largest there is.
 
     Attributes
@@ -75,7 +75,7 @@ class ShortfallForest:
     chance: F64
     habits: F64
 
-    def shortfall(self, numbers: F64, turns: bool | None = None) -> Shortfall:
+    def shortfall(self, numbers: F64, turns: bool | None = None) -> ScanShortfall:
         """Distribution for the numbers of one scan, as `course_numbers` gives them.
 
         Parameters
@@ -92,7 +92,7 @@ class ShortfallForest:
         chance = held.sum(axis=0) if turns is None or held[int(turns)].sum() <= 0 else held[int(turns)]
         turned = float(held[1].sum() / held.sum()) if turns is None else float(turns)
         whole, speed = self.habits[leaf].mean(axis=0)
-        return Shortfall(chance / chance.sum(), turned, float(whole), float(speed))
+        return ScanShortfall(chance / chance.sum(), turned, float(whole), float(speed))
 
 
 @cache

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Query, Request
 from roomfield.web.dependencies import Desk, Opened
 from roomfield.web.rendering import language_of
 from roomfield.workbench.plan import hypothetical_changes
-from roomfield.workbench.plan.hypothetical_changes import Answer, BenchShelf, WhatIfRequest
+from roomfield.workbench.plan.hypothetical_changes import BenchShelf, WhatIfAnswer, WhatIfRequest
 from roomfield.workbench.plan.plan_choice import PlanTerms
 from roomfield.workbench.plan.plan_offers import offered
 from roomfield.workbench.plan.target_places import asked_places
@@ -21,7 +21,7 @@ router = APIRouter(prefix="/api/v1/surveys/{survey_id}/what-if", tags=["what-if"
 
 
 @router.post("")
-def levels_after(request: Request, records: Desk, survey_id: str, wish: WhatIfRequest, visit: str = "") -> Answer:
+def levels_after(request: Request, records: Desk, survey_id: str, wish: WhatIfRequest, visit: str = "") -> WhatIfAnswer:
     """Levels at every place before and after, and what gets worse: emitters or places moved, radios off, shields."""
     shelf: BenchShelf = request.app.state.benches
     return shelf.bench(records, survey_id, visit).answer(wish, language_of(request))

@@ -103,7 +103,7 @@ class PlaceAfter:
 
 
 @dataclass(frozen=True)
-class Answer:
+class WhatIfAnswer:
     """What a wish would bring.
 
     Parameters
@@ -159,7 +159,7 @@ class WhatIfModel:
         evaluator = Evaluator(self.posterior, actions, kind=kind, ground=self._ground, tied=tied)
         return predict_with(evaluator, [action.id for action in actions], wish.bound_w_m2 or None)
 
-    def answer(self, wish: WhatIfRequest, language: str = "en") -> Answer:
+    def answer(self, wish: WhatIfRequest, language: str = "en") -> WhatIfAnswer:
         """Levels at every place, before and after, and what gets worse.
 
         Raises
@@ -169,7 +169,7 @@ class WhatIfModel:
         """
         found, words = self.predict(wish), load_words(language)
         names = {place.id: place.name for place in self.posterior.survey.places}
-        return Answer(
+        return WhatIfAnswer(
             tuple(_place_after(names[o.place_id], o, words.text(limiting(o))) for o in found.outcomes),
             tuple(words.text(worsening(one)) for one in found.worse),
         )

@@ -11,8 +11,8 @@ from roomfield.field.foreseen import Foreseen, Foresight, Measurement
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.choice import asked_evaluator
-from roomfield.remedy.next_measurement import NextStep, Ranked, next_step
-from roomfield.remedy.open_decision import LEAST_STAKE, Decision, aim_met, main_source, stake_of, which_plan
+from roomfield.remedy.next_measurement import NextMeasurement, Ranked, next_step
+from roomfield.remedy.open_decision import LEAST_STAKE, OpenDecision, aim_met, main_source, stake_of, which_plan
 from roomfield.show.phrase import Phrase, phrase
 from roomfield.show.words import Words, load_words
 from roomfield.survey import Place, Survey
@@ -38,7 +38,7 @@ class Deciding(StrEnum):
 
 
 @dataclass(frozen=True)
-class Question:
+class OpenQuestion:
     """A decision and what it is worth.
 
     Parameters
@@ -118,7 +118,7 @@ def asked_question(
     confidence: float = 0.9,
     stake: float | None = None,
     client_rate: float = CLIENT_RATE,
-) -> Question:
+) -> OpenQuestion:
     """A question from the words of a door.
 
     Parameters
@@ -139,11 +139,11 @@ def asked_question(
         raise UnknownNameError("decision", deciding, [d.value for d in Deciding])
     target = survey.assignment.aim_w_m2 if target_w_m2 is None else target_w_m2
     terms = PlanTerms(target or 0.0, kind_named(kind).value, confidence, None, asked_places(survey, at))
-    return Question(Deciding(deciding), terms, stake, client_rate)
+    return OpenQuestion(Deciding(deciding), terms, stake, client_rate)
 
 
 @in_turn
-def measure_next_for(survey: Survey, visit_id: str, question: Question, language: str = "en") -> Advice:
+def measure_next_for(survey: Survey, visit_id: str, question: OpenQuestion, language: str = "en") -> Advice:
     """The measurement that avoids most expected regret per minute.
 
     Raises
@@ -165,7 +165,7 @@ def measure_next_for(survey: Survey, visit_id: str, question: Question, language
     return _told(found, _Names.of(posterior.survey, survey), question, load_words(language))
 
 
-def _decision(survey: Survey, visit_id: str, posterior: Posterior, question: Question) -> Decision:
+def _decision(survey: Survey, visit_id: str, posterior: Posterior, question: OpenQuestion) -> OpenDecision:
     terms, kind = question.terms, Kind(question.terms.kind)
     asked = _asked(posterior, question)
     if question.deciding is not Deciding.SOURCE and not terms.target_w_m2 > 0.0:
@@ -179,11 +179,11 @@ def _decision(survey: Survey, visit_id: str, posterior: Posterior, question: Que
     return which_plan(evaluator, terms.target_w_m2, stake=stake)
 
 
-def _stake(question: Question) -> float:
+def _stake(question: OpenQuestion) -> float:
     return LEAST_STAKE if question.stake is None else question.stake
 
 
-def _asked(posterior: Posterior, question: Question) -> tuple[Place, ...]:
+def _asked(posterior: Posterior, question: OpenQuestion) -> tuple[Place, ...]:
     chosen = question.terms.place_ids
     return tuple(p for p in placed(posterior.survey) if not chosen or p.id in chosen)
 
@@ -213,7 +213,7 @@ class _Names:
         return cls({p.id: p.name for p in survey.places}, devices, {a.id: a.name for a in whole.actions})
 
 
-def _told(found: NextStep, names: _Names, question: Question, words: Words) -> Advice:
+def _told(found: NextMeasurement, names: _Names, question: OpenQuestion, words: Words) -> Advice:
     worth = [one for one in found.ranked if one.information.regret_avoided > 0.0][:SHOWN]
     rows = tuple(_row(one, names, question, words) for one in worth)
     now, best = _as_it_stands(found.decision.best, names, question)
@@ -223,7 +223,7 @@ def _told(found: NextStep, names: _Names, question: Question, words: Words) -> A
     )  # fmt: skip
 
 
-def _as_it_stands(best: tuple[str, ...], names: _Names, question: Question) -> tuple[Phrase, tuple[str, ...]]:
+def _as_it_stands(best: tuple[str, ...], names: _Names, question: OpenQuestion) -> tuple[Phrase, tuple[str, ...]]:
     """What would be decided now, in words and by name."""
     if question.deciding is Deciding.AIM:
         return phrase(f"next.now_{best[0]}"), best
@@ -234,7 +234,7 @@ def _as_it_stands(best: tuple[str, ...], names: _Names, question: Question) -> t
     return (phrase("next.now_plan", plan="; ".join(named)) if named else phrase("next.now_nothing")), named
 
 
-def _row(one: Ranked, names: _Names, question: Question, words: Words) -> NextRow:
+def _row(one: Ranked, names: _Names, question: OpenQuestion, words: Words) -> NextRow:
     candidate, known = one.candidate, one.information
     place, device = names.places.get(candidate.place_id, ""), names.devices.get(candidate.switch, "")
     what = words.text(_action(candidate.measurement, place, device))
@@ -250,7 +250,7 @@ def _action(measurement: Measurement, place: str, device: str) -> Phrase:
     return phrase(f"next.do_{measurement.value}", place=place, device=device)
 
 
-def _answer(found: NextStep, rows: tuple[NextRow, ...], question: Question) -> Phrase | str:
+def _answer(found: NextMeasurement, rows: tuple[NextRow, ...], question: OpenQuestion) -> Phrase | str:
     if found.stop and found.decision.regret_left < CLEAR:
         return phrase("next.clear")
     if found.stop:

@@ -30,7 +30,7 @@ CURVE_POINTS = 25
 
 
 @dataclass(frozen=True)
-class Figure:
+class MeterFigure:
     """One figure of a meter: as stated, or as it is worked with until somebody states it.
 
     Parameters
@@ -63,7 +63,7 @@ class MeterStanding:
 
     Parameters
     ----------
-    figures : tuple of Figure
+    figures : tuple of MeterFigure
         Every figure, stated or assumed.
     curve : tuple of CurvePoint
         Correction and its uncertainty over everything that it receives.
@@ -76,7 +76,7 @@ class MeterStanding:
     """
 
     meter: Meter
-    figures: tuple[Figure, ...]
+    figures: tuple[MeterFigure, ...]
     curve: tuple[CurvePoint, ...]
     total_std_db: float
     chart: IndividualsChart | None
@@ -126,7 +126,7 @@ def meter_standing(survey: Survey, meter_id: str = "", on_date: str = "") -> Met
     meter = survey.meter(meter_id or next((m.id for m in survey.meters), ""))
     used, missing = meter.figures, set(meter.not_stated)
     values = {f.name: float(getattr(used, f.name)) for f in fields(MeterFigures)}
-    figures = tuple(Figure(n, v if isfinite(v) else None, n not in missing) for n, v in values.items())
+    figures = tuple(MeterFigure(n, v if isfinite(v) else None, n not in missing) for n, v in values.items())
     low, high = meter.receives_hz
     ratio = (high / low) ** (1.0 / (CURVE_POINTS - 1))
     found = [(low * ratio**n, correction(meter, low * ratio**n)) for n in range(CURVE_POINTS)]
