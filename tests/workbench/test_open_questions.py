@@ -8,10 +8,14 @@ import pytest
 
 from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.field.locate import Bearings
+from roomfield.report.compose.blocks import Paragraph
+from roomfield.report.compose.front import Links, front
 from roomfield.show.words import load_words
 from roomfield.survey import HeardTechnology, Recording
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.model.joint_model import posterior_of
+from roomfield.workbench.model.model_fit import fit_at, meter_question_at
+from roomfield.workbench.publish.answers import answer
 from roomfield.workbench.publish.contents.model import open_questions, sought_direction
 from roomfield.workbench.publish.contents.unsettled import unsettled
 
@@ -67,3 +71,46 @@ def test_a_place_in_the_reactive_near_field_is_named(apart_m, named):
     for language, words in (("en", "an indication only"), ("de", "nur ein Anhalt")):
         told = [load_words(language).text(text) for text in unsettled(assessment)]
         assert any("Doorbell" in one and place.name in one and words in one for one in told) is named
+
+
+def shifted(survey, by_db: float):
+    """Every reading by so many decibels higher."""
+    return replace(
+        survey, readings=tuple(replace(r, value_w_m2=r.value_w_m2 * 10 ** (by_db / 10)) for r in survey.readings)
+    )
+
+
+def test_nothing_is_asked_of_the_meter_where_readings_are_as_usual():
+    assert meter_question_at(demo_survey(), FIRST.id) == ""
+    assert report_with_model(demo_survey()).together is None
+
+
+@pytest.mark.parametrize(
+    ("by_db", "english", "german"),
+    [
+        (-14.0, "does the meter read low, or is a transmitter weaker?", "zu wenig an, oder ist ein Sender schwächer?"),
+        (14.0, "does the meter read high, or is a transmitter stronger?", "zu viel an, oder ist ein Sender stärker?"),
+    ],
+)
+def test_readings_that_together_lie_far_off_raise_a_question(by_db, english, german):
+    survey = shifted(demo_survey(), by_db)
+    for language, words in (("en", english), ("de", german)):
+        asked = meter_question_at(survey, FIRST.id, language)
+        assert words in asked and "roomfield meter-check" in asked and "roomfield change transmitter" in asked
+        content = report_with_model(survey)
+        assert [load_words(language).text(text) for text in content.undetermined].count(asked) == 1
+        assert load_words(language).text(content.together) in " ".join(page_one(content, language))
+    found = fit_at(survey, FIRST.id).together
+    assert found.beyond and found.offset_db.median * by_db > 0.0
+    assert abs(found.offset_db.median) < abs(by_db) + 3.0
+
+
+def report_with_model(survey):
+    """What the report says, with the model."""
+    return answer(survey, FIRST.id, modelled=True)
+
+
+def page_one(content, language: str) -> list[str]:
+    """The paragraphs of the first page."""
+    blocks = front(content, load_words(language), Links({})).blocks
+    return [block.text for block in blocks if isinstance(block, Paragraph)]

@@ -55,17 +55,23 @@ def assess(
     as_json: AsJson = False,
 ) -> None:
     """Say what a visit's readings mean: level, interval, law, guideline, and what each switch contributes."""
+    from roomfield.workbench.model.model_fit import meter_question_at
     from roomfield.workbench.publish.plain_values import assessment_plain
 
     found = _assessed(record, survey, visit, coverage, rule, "")
     own = _assessed(record, survey, visit, coverage, rule, limits) if limits else None
     spoken = language or found.survey.assignment.language
     plain = assessment_plain(found, all_states=all_states)
+    asked = meter_question_at(found.survey, found.table.visit.id, spoken)
+    if asked:
+        plain["meter_question"] = asked
     if own is not None:
         plain["own_limits"] = assessment_plain(own, all_states=all_states)
 
     def show() -> None:
         _show(found, all_states, spoken)
+        if asked:
+            typer.echo("\n" + textwrap.fill(f"? {asked}", WIDTH))
         if own is not None:
             _show_own(own)
 

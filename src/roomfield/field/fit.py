@@ -15,6 +15,11 @@ FAR_OFF = 3.5
 BEYOND = 1.0 / 3.0
 """A gain error is told as beyond the tolerance from this probability on; without readings it has 8 %."""
 
+UNUSUAL = 1.645
+"""Readings that together lie so many standard deviations off what is usual are told (one case in ten by chance)."""
+LEAST_WEIGHT = 1e-6
+"""Share of the variance taken away that a transmitter counts with of which the readings say nothing [1]."""
+
 
 @dataclass(frozen=True)
 class MisfitAt:
@@ -66,23 +71,69 @@ class OutlyingReading:
 
 
 @dataclass(frozen=True)
+class Together:
+    """How far all readings together lie over what such transmitters usually give; negative if under.
+
+    Parameters
+    ----------
+    offset_db : Range
+        Power of the transmitters over what is usual plus what the meter shows too much: the readings cannot tell one
+        from the other, but they fix the sum [dB].
+    usual_db : float
+        Standard deviation of that before anything was read [dB].
+    tolerance_db : float
+        What the maker of the meter most used allows, plus or minus [dB].
+    """
+
+    offset_db: Range
+    usual_db: float
+    tolerance_db: float
+
+    @property
+    def beyond(self) -> bool:
+        """True if it is more than the meter's tolerance and more than is usual, and its side is sure."""
+        least = max(self.tolerance_db, UNUSUAL * self.usual_db)
+        return abs(self.offset_db.median) > least and self.offset_db.low * self.offset_db.high > 0.0
+
+
+@dataclass(frozen=True)
 class Fit:
-    """Misfit by site (largest first), gain errors by meter and band, outliers (largest first)."""
+    """Misfit by site (largest first), gain errors by meter and band, outliers (largest first), the sum of all."""
 
     misfits: tuple[MisfitAt, ...]
     gains: tuple[GainOf, ...]
     outliers: tuple[OutlyingReading, ...]
+    together: Together
 
     @property
     def doubtful(self) -> bool:
         """True if something of it must be told beside every answer of the model."""
         strange = any(m.ratio > FAR_OFF for m in self.misfits)
-        return strange or bool(self.outliers) or any(g.beyond for g in self.gains)
+        return strange or bool(self.outliers) or any(g.beyond for g in self.gains) or self.together.beyond
 
 
 def fit_of(posterior: Posterior) -> Fit:
     """How well a posterior fits what it rests on."""
-    return Fit(_misfits(posterior), _gains(posterior), _outliers(posterior))
+    return Fit(_misfits(posterior), _gains(posterior), _outliers(posterior), together(posterior))
+
+
+def together(posterior: Posterior) -> Together:
+    """How far all readings together lie over what such transmitters usually give.
+
+    Notes
+    -----
+    The mean over the transmitters, each weighted by how well its usual power is known and by the share of that
+    variance which the readings took away, so that one of which nothing was heard neither adds nor dilutes.
+    """
+    forward, (mean, std, *_) = posterior.forward, posterior.forward.prior_eirp
+    meter = int(np.bincount(forward.observed.levels.meter, minlength=1).argmax())
+    gains = forward.gain_index[meter]
+    offset = posterior.eirp_db - mean + posterior.gain_db[:, gains]
+    weight = np.maximum(1.0 - offset.var(axis=0) / std**2, LEAST_WEIGHT) / std**2
+    weight /= weight.sum()
+    on_gains = np.bincount(gains, weight, len(forward.gain_mean_db)) @ forward.gain_factor
+    usual = float(np.sqrt(np.sum((weight * std) ** 2) + np.sum(on_gains**2)))
+    return Together(Range.of(offset @ weight), usual, forward.observed.meters[meter].figures.tolerance_db)
 
 
 def _misfits(posterior: Posterior) -> tuple[MisfitAt, ...]:

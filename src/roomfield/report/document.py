@@ -117,6 +117,8 @@ class ReportContent:
         Paragraphs that add to the standard description of the method.
     undetermined : tuple of Text
         What could not be determined.
+    together : Text or None
+        Where all readings together lie, if it is far off what such transmitters usually give.
     """
 
     survey_id: str
@@ -154,6 +156,7 @@ class ReportContent:
     verification: Verification | None = None
     letter: Letter | None = None
     aim: ShownAim | None = None
+    together: Text | None = None
 
     @property
     def frame(self) -> Frame:

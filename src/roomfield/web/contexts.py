@@ -504,6 +504,7 @@ class FieldPart(Context):
     storeys: tuple[Any, ...]
     nearest: tuple[Any, ...]
     sought: tuple[Any, ...]
+    meter_question: str = ""
 
 
 @dataclass(frozen=True)

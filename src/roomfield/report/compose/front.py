@@ -150,6 +150,8 @@ def _sure(content: ReportContent, words: Words, links: Links) -> str:
     text = words.say("front.sure_text", tolerance=tolerance, factor=10 ** (tolerance / 10), section=section)
     if any(m.calibration_overdue for m in content.meters):
         text += " " + words.say("instrument.overdue")
+    if content.together is not None:
+        text += f" {words.text(content.together)} ({links.section(Part.UNDETERMINED)})."
     return text
 
 

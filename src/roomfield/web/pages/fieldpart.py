@@ -12,6 +12,7 @@ from roomfield.web.contexts import FieldPart
 from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
 from roomfield.web.rendering import language_of, render
+from roomfield.workbench.model.model_fit import meter_question_at
 from roomfield.workbench.model.source_contributions import NamedShare, PlaceCauses, causes
 from roomfield.workbench.publish import level_maps
 from roomfield.workbench.record.visit_choice import visit_asked_or_first
@@ -50,9 +51,9 @@ def field(request: Request, opened: Opened, visit: str = "", kind: KindName = "p
     sheets = tuple(_sheet(one, show) for one in causes(survey, visit_id, kind))
     storeys = tuple(storey for storey in survey.dwelling.storeys if storey.outline)
     nearest = level_maps.next_readings(survey, visit_id)
-    page = FieldPart(
-        survey.id, visit_id, kind, sheets, storeys, nearest, level_maps.sought_in_words(survey, visit_id, show.language)
-    )
+    sought = level_maps.sought_in_words(survey, visit_id, show.language)
+    asked = meter_question_at(survey, visit_id, show.language)
+    page = FieldPart(survey.id, visit_id, kind, sheets, storeys, nearest, sought, asked)
     return render(request, page)
 
 

@@ -12,6 +12,7 @@ from roomfield.show.words.catalogue import load_words
 from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment, Terms, assess
 from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
+from roomfield.workbench.model.model_fit import meter_finding
 from roomfield.workbench.publish.contents.listening import recording_entries
 from roomfield.workbench.publish.contents.logs import log_doubt_texts, log_entries
 from roomfield.workbench.publish.contents.model import (
@@ -121,6 +122,7 @@ def with_model(content: ReportContent, posterior: Posterior, survey: Survey) -> 
         maps=map_grids(posterior, storeys),
         storeys=storeys,
         undetermined=(*content.undetermined, *open_questions(posterior)),
+        together=meter_finding(posterior),
         steps=(*search_steps(posterior), *content.steps),
     )
 

@@ -25,6 +25,7 @@ from roomfield.show.phrase import Text, Told, phrase
 from roomfield.show.place import Frame, answering_level
 from roomfield.survey import Censoring, Standing, Survey
 from roomfield.workbench.model.joint_model import Range
+from roomfield.workbench.model.model_fit import meter_question
 from roomfield.workbench.model.source_contributions import shares_at_places
 from roomfield.workbench.publish.contents.plan import emitter_letters, plan_storeys, room_at
 
@@ -159,7 +160,8 @@ def open_questions(posterior: Posterior) -> tuple[Text, ...]:
             found.append(phrase("open.suspected", source=emitter.name))
     worded = (_worded(posterior, finding) for finding in diagnostics(posterior))
     found += [text for text in worded if text is not None]
-    found += _gains(posterior)
+    asked = meter_question(posterior)
+    found += [asked] if asked else _gains(posterior)
     told = shares_at_places(posterior, Kind.PEAK)
     found += [phrase("open.contradicted", place=one.place) for one in told if one.contradicted]
     heard = unexplained(posterior.survey, posterior.visit_id)
