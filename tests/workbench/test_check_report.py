@@ -10,11 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from roomfield.errors import InputError, IntegrityError
+from roomfield.errors import FormatError, InputError, IntegrityError
 from roomfield.store.repository import open_store
 from roomfield.survey import Kind
 from roomfield.workbench.publish.check_report import check, printed_digests
 from roomfield.workbench.publish.whole_report import Wishes, whole_report
+from roomfield.workbench.record import proof
 from roomfield.workbench.record.job import Job
 
 from .surveys import typed
@@ -42,6 +43,21 @@ def test_the_checksum_printed_is_that_of_the_file(handed_over, ending):
     found = check(folder / f"report.{ending}", folder / "package.zip")
     assert found.same_file
     assert found.package_sha256 == digest
+
+
+@pytest.mark.parametrize("ending", ["pdf", "html", "xlsx", "json"])
+def test_the_record_check_knows_the_package_of_a_report_in_every_form(handed_over, ending):
+    folder, _ = handed_over
+    said = proof.check_report(folder / f"report.{ending}", package=folder / "package.zip")
+    assert said[0].endswith("this very package")
+
+
+@pytest.mark.parametrize("start", [b"%PDF-1.7\n", b"PK\x03\x04"])
+def test_a_damaged_report_is_told_as_such(handed_over, tmp_path, start):
+    folder, _ = handed_over
+    (tmp_path / "report").write_bytes(start + b"nothing more")
+    with pytest.raises(FormatError, match="damaged"):
+        check(tmp_path / "report", folder / "package.zip")
 
 
 def test_another_package_is_refused(handed_over, tmp_path):

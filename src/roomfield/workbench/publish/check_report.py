@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
-import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from roomfield.errors import FormatError, InputError, IntegrityError
+from roomfield.errors import InputError, IntegrityError
 from roomfield.exchange.package import package_hash
 from roomfield.exchange.unpack import open_package
 from roomfield.workbench.record.job import file_sha256
+from roomfield.workbench.record.printed_hashes import report_text
 
-_DIGEST = re.compile(r"(?<![0-9a-f])(?:[0-9a-f]{8}\s+){7}[0-9a-f]{8}(?![0-9a-f])|(?<![0-9a-f])[0-9a-f]{64}(?![0-9a-f])")
+_DIGEST = re.compile(r"(?=([0-9a-f]{64}))")
+"""At every place, for without its spaces a text may run on into a digest."""
 
 
 @dataclass(frozen=True)
@@ -87,35 +88,11 @@ def check(report: str | Path, package: str | Path) -> ReportCheck:
 
 
 def printed_digests(report: Path) -> set[str]:
-    """Every SHA-256 that a report prints.
+    """Everything in a report that can be a SHA-256.
 
     Raises
     ------
-    FormatError
-        If it cannot be read as what its name says.
+    InputError, FormatError
+        If it cannot be read.
     """
-    return {re.sub(r"\s", "", found.group()) for found in _DIGEST.finditer(_text(report))}
-
-
-def _text(report: Path) -> str:
-    ending = report.suffix.lower()
-    try:
-        if ending == ".pdf":
-            return _pdf_text(report)
-        if ending == ".xlsx":
-            with zipfile.ZipFile(report) as book:
-                sheets = [name for name in book.namelist() if name.endswith(".xml")]
-                return "\n".join(book.read(name).decode("utf-8", "replace") for name in sheets)
-        return report.read_text(encoding="utf-8", errors="replace")
-    except (zipfile.BadZipFile, RuntimeError, OSError) as fault:
-        raise FormatError(f"it cannot be read ({fault}).", where=report.name, mend="Choose a whole report.") from None
-
-
-def _pdf_text(report: Path) -> str:
-    import pypdfium2
-
-    document = pypdfium2.PdfDocument(report)
-    try:
-        return "\n".join(page.get_textpage().get_text_range() for page in document)
-    finally:
-        document.close()
+    return set(_DIGEST.findall(report_text(report)))

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+import zipfile
+import zlib
+from io import BytesIO
 from pathlib import Path
 
 from roomfield.errors import FormatError, InputError
@@ -21,14 +24,14 @@ def report_text(path: Path) -> str:
     Parameters
     ----------
     path : Path
-        PDF, HTML, JSON or text.
+        PDF, XLSX, HTML, JSON or text.
 
     Raises
     ------
     InputError
         If it cannot be read.
     FormatError
-        If it is a damaged PDF.
+        If it is a damaged PDF or XLSX, or too long.
     """
     try:
         refuse_irregular(path)
@@ -37,8 +40,22 @@ def report_text(path: Path) -> str:
         content = path.read_bytes()
     except OSError as fault:
         raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
-    text = _pdf_text(content, path.name) if content.startswith(b"%PDF-") else content.decode("utf-8", "replace")
-    return _BETWEEN.sub("", text)
+    return _BETWEEN.sub("", _text(content, path.name))
+
+
+def _text(content: bytes, where: str) -> str:
+    if content.startswith(b"%PDF-"):
+        return _pdf_text(content, where)
+    return _xlsx_text(content, where) if content.startswith(b"PK\x03\x04") else content.decode("utf-8", "replace")
+
+
+def _xlsx_text(content: bytes, where: str) -> str:
+    try:
+        with zipfile.ZipFile(BytesIO(content)) as book:
+            sheets = [name for name in book.namelist() if name.endswith(".xml")]
+            return "\n".join(book.read(name).decode("utf-8", "replace") for name in sheets)
+    except (zipfile.BadZipFile, zlib.error, RuntimeError):
+        raise FormatError("it is a damaged table.", where=where, mend="Save it again.") from None
 
 
 def _pdf_text(content: bytes, where: str) -> str:

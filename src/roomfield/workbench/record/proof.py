@@ -15,6 +15,7 @@ from roomfield.store.signing import is_signed
 from roomfield.survey import Survey
 from roomfield.survey.chain import ChainFault, Link, chain_faults, content_faults
 from roomfield.survey.soundness import soundness_faults
+from roomfield.workbench.record.job import file_sha256
 from roomfield.workbench.record.printed_hashes import report_text
 from roomfield.workbench.record.survey_list import Records
 
@@ -145,7 +146,7 @@ def check_report(report: str | Path, records: Records | None = None, package: st
     Parameters
     ----------
     report : str or Path
-        PDF, HTML, JSON or text.
+        PDF, XLSX, HTML, JSON or text.
     records : Records, optional
         The record.
     package : str or Path
@@ -190,7 +191,8 @@ def _known_of_record(records: Records | None) -> Iterator[tuple[str, str]]:
 
 def _known_of_package(package: str | Path) -> Iterator[tuple[str, str]]:
     with open_package(Path(package)) as opened:
-        yield opened.package_hash, f"{opened.survey.title}: this very package"
+        yield file_sha256(Path(package)), f"{opened.survey.title}: this very package"
+        yield opened.package_hash, f"{opened.survey.title}: the content of this package"
         for link in opened.links:
             yield link.sha256, _told(opened.survey.title, link)
 
