@@ -21,7 +21,7 @@ import soundfile
 
 from roomfield.signals import analyse
 from roomfield.signals.night.display import display_reading
-from roomfield.signals.night.series import LevelBySecond, NightAudio, NightSeries, night_series
+from roomfield.signals.night.level_by_second import LevelBySecond, NightAudio, NightSeries, night_series
 from roomfield.signals.night.shares import MANNERS
 from roomfield.signals.night.voltage import Law
 

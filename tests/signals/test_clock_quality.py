@@ -6,8 +6,8 @@ import pytest
 from roomfield.references.technologies import technologies
 from roomfield.show.words.told import teller
 from roomfield.signals import analyse
-from roomfield.signals.clock import Clock, clock_sentence, recorder_clock
 from roomfield.signals.hearing import Heard, HearingAnswer, Periodicity
+from roomfield.signals.recorder_clock import Clock, clock_sentence, recorder_clock
 from roomfield.signals.simulation import paths
 from roomfield.signals.verdict import verdict_text
 

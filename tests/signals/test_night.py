@@ -9,7 +9,7 @@ from scipy.signal import lfilter
 from roomfield.errors import FormatError, InputError, TooEarlyError
 from roomfield.signals.night.display import DisplayReading, display_reading
 from roomfield.signals.night.hum import without_hum
-from roomfield.signals.night.series import NightAudio, night_series
+from roomfield.signals.night.level_by_second import NightAudio, night_series
 from roomfield.signals.night.voltage import Law, VoltageCourse, power_of
 
 RATE = 24_000.0

@@ -12,7 +12,7 @@ from roomfield.errors import TooEarlyError
 from roomfield.field.posterior import LevelDraws, Posterior, levels_at
 from roomfield.field.ranges import COVERAGE, Range
 from roomfield.field.scene import Scene
-from roomfield.field.switching import honest_odds, switching_bounds
+from roomfield.field.switching_bounds import honest_odds, switching_bounds
 from roomfield.quantities import Kind
 from roomfield.survey import Place, RadioState
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.signals.audio_measures import check, measure, power_course
 from roomfield.signals.classifier import Judgement, shipped_forest
-from roomfield.signals.clock import Clock, clock_sentence, recorder_clock
 from roomfield.signals.conditioning import condition, one_channel
 from roomfield.signals.features import Evidence, gather
 from roomfield.signals.hearing import (
@@ -26,10 +26,10 @@ from roomfield.signals.hearing import (
     SpectrumPicture,
 )
 from roomfield.signals.long_recordings import BlockAnswer, combine, hear_blocks
-from roomfield.signals.measured import check, measure, power_course
 from roomfield.signals.periodicity import FoundPeriod, find_periods
 from roomfield.signals.quality import warnings
 from roomfield.signals.reasons import FOLDED_AS, explain
+from roomfield.signals.recorder_clock import Clock, clock_sentence, recorder_clock
 from roomfield.signals.recording import AudioSource, open_source
 from roomfield.signals.strangers import hear_again, strangers
 from roomfield.signals.tones import judgement

@@ -15,7 +15,7 @@ from roomfield.errors import FormatError, UnknownNameError
 from roomfield.show.night import ShownLevel, ShownNight
 from roomfield.signals.analysis import analyse
 from roomfield.signals.night.display import DisplayReading, display_reading
-from roomfield.signals.night.series import LevelBySecond, NightAudio, NightSeries, night_series
+from roomfield.signals.night.level_by_second import LevelBySecond, NightAudio, NightSeries, night_series
 from roomfield.signals.night.voltage import Law
 
 _MICRO = 1e6

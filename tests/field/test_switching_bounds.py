@@ -11,7 +11,7 @@ import pytest
 
 from roomfield.field.contributions import contributions
 from roomfield.field.inference import infer
-from roomfield.field.switching import LargestBounds, _bounds, honest_odds, switching_bounds
+from roomfield.field.switching_bounds import LargestBounds, _bounds, honest_odds, switching_bounds
 from roomfield.quantities import Kind
 from roomfield.survey import Activity, RadioState, StateActivity
 

@@ -5,8 +5,8 @@ import pytest
 from scipy.signal import lfilter
 
 from roomfield.errors import InputError, UnknownNameError
+from roomfield.signals.audio_measures import check, measure, power_course, restore_coupling
 from roomfield.signals.hearing import MeterAudio
-from roomfield.signals.measured import check, measure, power_course, restore_coupling
 from roomfield.signals.simulation.audio_scene import SimulatedMeter, couple, detect
 
 RATE = 48000.0

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.night.calibration import Calibration, calibrate
 from roomfield.signals.night.display import DisplayReading
+from roomfield.signals.night.display_calibration import Calibration, calibrate
 from roomfield.signals.night.shares import Portion, ShareSplitter
 from roomfield.signals.night.voltage import Law, VoltageCourse, power_of
 from roomfield.signals.recording import AudioSource, open_source
