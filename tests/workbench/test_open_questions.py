@@ -10,12 +10,15 @@ from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.field.locate import Bearings
 from roomfield.report.compose.blocks import Paragraph
 from roomfield.report.compose.front import Links, front
+from roomfield.report.compose.sources import steps_section
 from roomfield.show.words import load_words
 from roomfield.survey import HeardTechnology, Recording
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.model.model_fit import fit_at, meter_question_at
+from roomfield.workbench.plan.next_measurement import asked_question, measure_next_for
 from roomfield.workbench.publish.answers import answer
+from roomfield.workbench.publish.contents.measuring import measuring_advice
 from roomfield.workbench.publish.contents.model import open_questions, sought_direction
 from roomfield.workbench.publish.contents.unsettled import unsettled
 
@@ -114,3 +117,22 @@ def page_one(content, language: str) -> list[str]:
     """The paragraphs of the first page."""
     blocks = front(content, load_words(language), Links({})).blocks
     return [block.text for block in blocks if isinstance(block, Paragraph)]
+
+
+@pytest.mark.parametrize(("language", "begins"), [("en", "On the question whether"), ("de", "Zur Frage, ob")])
+def test_the_report_says_why_measuring_stopped(language, begins):
+    survey = demo_survey()
+    told = load_words(language).text(measuring_advice(survey, FIRST.id, language))
+    question = asked_question(survey, "aim", None, at=("sleeping",))
+    assert told.startswith(begins)
+    assert told.endswith(measure_next_for(survey, FIRST.id, question, language).sentence)
+    content = replace(report_with_model(survey), measuring=measuring_advice(survey, FIRST.id, language))
+    section = steps_section(content, load_words(language))
+    assert told in [block.text for block in section.blocks if isinstance(block, Paragraph)]
+
+
+def test_nothing_is_said_of_measuring_on_without_an_aim_or_a_bed():
+    survey = demo_survey()
+    aimless = replace(survey, assignment=replace(survey.assignment, aim_w_m2=None))
+    assert measuring_advice(aimless, FIRST.id, "en") is None
+    assert measuring_advice(replace(survey, places=()), FIRST.id, "en") is None

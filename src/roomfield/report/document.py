@@ -119,6 +119,8 @@ class ReportContent:
         What could not be determined.
     together : Text or None
         Where all readings together lie, if it is far off what such transmitters usually give.
+    measuring : Text or None
+        What to measure next for the open decision, or why measuring stopped.
     """
 
     survey_id: str
@@ -157,6 +159,7 @@ class ReportContent:
     letter: Letter | None = None
     aim: ShownAim | None = None
     together: Text | None = None
+    measuring: Text | None = None
 
     @property
     def frame(self) -> Frame:

@@ -232,4 +232,6 @@ def steps_section(content: ReportContent, words: Words) -> Section:
         count += len(items)
     if not content.steps:
         blocks.append(Paragraph(words.say("steps.none")))
+    if content.measuring is not None:
+        blocks.append(Paragraph(words.text(content.measuring)))
     return Section(Part.STEPS, words.say("section.steps"), tuple(blocks))

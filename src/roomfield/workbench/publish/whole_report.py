@@ -15,6 +15,7 @@ from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
 from roomfield.workbench.model.model_fit import meter_finding
 from roomfield.workbench.publish.contents.listening import recording_entries
 from roomfield.workbench.publish.contents.logs import log_doubt_texts, log_entries
+from roomfield.workbench.publish.contents.measuring import measuring_advice
 from roomfield.workbench.publish.contents.model import (
     map_grids,
     model_contributions,
@@ -105,6 +106,8 @@ def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = N
     if not wanted.short and can_be_modelled(job.survey, assessment.table.visit.id):
         content = with_model(content, posterior_of(job.survey, assessment.table.visit.id), job.survey)
         content = with_agreed_steps(with_remedy(content, job.survey, assessment.table.visit.id))
+        spoken = wanted.language or job.survey.assignment.language
+        content = replace(content, measuring=measuring_advice(job.survey, assessment.table.visit.id, spoken))
     step(0.5)
     if not wanted.short and job.store is not None:
         content = with_files(content, job, assessment)
