@@ -6,9 +6,9 @@ from roomfield.instrument.clipping import with_clipped_averages
 from roomfield.instrument.correct import MeteredLevel, to_level
 from roomfield.instrument.floor import bounded_value, pulse_response_db
 from roomfield.instrument.pickup import shortfall, three_axis_sum_w_m2
-from roomfield.instrument.pulses import shortest_pulse_s
 from roomfield.instrument.repeated_readings import CombinedLevel, combine, sum_axes
 from roomfield.instrument.several_meters import weighed_together
+from roomfield.instrument.shortest_pulse import shortest_pulse_s
 
 __all__ = [
     "CombinedLevel",
