@@ -12,7 +12,7 @@ from roomfield.report.compose.blocks import Paragraph
 from roomfield.report.compose.front import Links, front
 from roomfield.report.compose.sources import steps_section
 from roomfield.show.words import load_words
-from roomfield.survey import HeardTechnology, Recording
+from roomfield.survey import CalibrationPoint, HeardTechnology, Recording
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.model.model_fit import fit_at, meter_question_at
@@ -21,6 +21,7 @@ from roomfield.workbench.publish.answers import answer
 from roomfield.workbench.publish.contents.measuring import measuring_advice
 from roomfield.workbench.publish.contents.model import open_questions, sought_direction
 from roomfield.workbench.publish.contents.unsettled import unsettled
+from roomfield.workbench.record.meters import with_certificate_row
 
 
 def said(survey, language: str = "en") -> list[str]:
@@ -136,3 +137,13 @@ def test_nothing_is_said_of_measuring_on_without_an_aim_or_a_bed():
     aimless = replace(survey, assignment=replace(survey.assignment, aim_w_m2=None))
     assert measuring_advice(aimless, FIRST.id, "en") is None
     assert measuring_advice(replace(survey, places=()), FIRST.id, "en") is None
+
+
+def test_a_known_power_or_a_certificate_answers_the_question():
+    survey = shifted(demo_survey(), -14.0)
+    weaker = tuple(replace(e, eirp_w=e.eirp_w * 10**-1.2) for e in survey.emitters)
+    assert meter_question_at(replace(survey, emitters=weaker), FIRST.id) == ""
+    checked = survey
+    for frequency_hz in (0.8e9, 2.45e9, 5.5e9):
+        checked = with_certificate_row(checked, survey.meters[0].id, CalibrationPoint(frequency_hz, 12.0, 0.8))
+    assert meter_question_at(checked, FIRST.id) == ""

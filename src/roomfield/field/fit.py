@@ -77,8 +77,8 @@ class Together:
     Parameters
     ----------
     offset_db : Range
-        Power of the transmitters over what is usual plus what the meter shows too much: the readings cannot tell one
-        from the other, but they fix the sum [dB].
+        Power of the transmitters over what is usual plus what the meter shows too much beyond its certificate: the
+        readings cannot tell one from the other, but they fix the sum [dB].
     usual_db : float
         Standard deviation of that before anything was read [dB].
     tolerance_db : float
@@ -128,7 +128,7 @@ def together(posterior: Posterior) -> Together:
     forward, (mean, std, *_) = posterior.forward, posterior.forward.prior_eirp
     meter = int(np.bincount(forward.observed.levels.meter, minlength=1).argmax())
     gains = forward.gain_index[meter]
-    offset = posterior.eirp_db - mean + posterior.gain_db[:, gains]
+    offset = posterior.eirp_db - mean + (posterior.gain_db - forward.gain_mean_db)[:, gains]
     weight = np.maximum(1.0 - offset.var(axis=0) / std**2, LEAST_WEIGHT) / std**2
     weight /= weight.sum()
     on_gains = np.bincount(gains, weight, len(forward.gain_mean_db)) @ forward.gain_factor
