@@ -52,6 +52,12 @@ def test_checks_make_a_control_chart_and_a_drift_is_told(say, flat):
     assert "passed, battery 3 of 4" in said.out
 
 
+def test_a_check_may_read_too_little(say, flat):
+    assert say("meter-check", "comb source", "-0.8", "--at", "2026-03-01").code == 0
+    assert [c["deviation_db"] for c in standing(say)["meter"]["checks"]] == [-0.8]
+    assert say("meter-check", "comb source", "--nonsense").code != 0
+
+
 @pytest.mark.parametrize(
     ("day", "words"), [("2027-01-10", "in 31 days. Send it soon."), ("2027-03-01", "overdue since")]
 )

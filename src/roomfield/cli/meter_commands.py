@@ -29,7 +29,8 @@ _FIGURES = {
 def register(app: typer.Typer) -> None:
     """Add the verbs."""
     app.command()(meter)
-    app.command("meter-check")(meter_check)
+    # a deviation may be negative: "-0.8" is a number here and no option
+    app.command("meter-check", context_settings={"ignore_unknown_options": True})(meter_check)
     app.command()(accessory)
 
 
