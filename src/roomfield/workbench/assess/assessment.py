@@ -21,10 +21,11 @@ from roomfield.quantities import RISING, Censor, Kind, ProbabilityRange, Uncerta
 from roomfield.references.guidelines import GuidelineSet, guideline_set
 from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.rules import decision_rule
+from roomfield.show.findings import ShownAim
 from roomfield.survey import Period, Survey
 from roomfield.workbench.assess.doubts import Doubt, doubts
 from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel, level_table
-from roomfield.workbench.assess.place_use import Aim, aim_of, is_for_sleeping, is_meant
+from roomfield.workbench.assess.place_use import aim_of, is_for_sleeping, is_meant
 from roomfield.workbench.assess.switching import (
     AttributionFinding,
     PooledSwitch,
@@ -87,7 +88,7 @@ class GuidelineFinding:
         One for each service the guideline has rows for.
     uses : tuple of str
         Names of the targets that fit the use of the place, the best first.
-    aim : Aim or None
+    aim : ShownAim or None
         What the client wants not to be exceeded; None to take the target for the use of the place.
     """
 
@@ -96,7 +97,7 @@ class GuidelineFinding:
     results: tuple[GuidelineResult, ...]
     meter_id: str = ""
     uses: tuple[str, ...] = ()
-    aim: Aim | None = None
+    aim: ShownAim | None = None
 
     @property
     def strictest(self) -> GuidelineResult:
@@ -162,7 +163,7 @@ class Assessment:
         Comparisons, by place and radio state.
     switches : tuple of SwitchFinding
         Differences between radio states.
-    aim : Aim or None
+    aim : ShownAim or None
         What the client wants not to be exceeded at the places that the guideline is for.
     pulse : Bound or None
         Extra condition of the limits on the mean over a pulse, if the document has one.
@@ -188,7 +189,7 @@ class Assessment:
     law: tuple[LawFinding, ...]
     precaution: tuple[GuidelineFinding, ...]
     switches: tuple[SwitchFinding, ...]
-    aim: Aim | None = None
+    aim: ShownAim | None = None
     pulse: Bound | None = None
     pulses: tuple[LawFinding, ...] = ()
     pooled: tuple[PooledSwitch, ...] = ()
@@ -366,7 +367,7 @@ def _reach(item: MeasuredLevel) -> tuple[bool, bool, float, bool]:
 
 
 def _precaution(
-    survey: Survey, table: LevelTable, guideline: GuidelineSet, aim: Aim | None
+    survey: Survey, table: LevelTable, guideline: GuidelineSet, aim: ShownAim | None
 ) -> Iterator[GuidelineFinding]:
     for item in highest_kinds(table):
         place = survey.place(item.place_id)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from roomfield.references.guidelines import CATEGORIES, GuidelineSet, guideline_set
+from roomfield.show.findings import ShownAim
 from roomfield.survey import Assignment, Place, PlaceKind
 
 SLEEPING = (PlaceKind.BED, PlaceKind.COT)
@@ -35,26 +34,7 @@ def is_meant(place: Place, guideline: GuidelineSet | None) -> bool:
     return scope == "everywhere" or is_long_stay(place)
 
 
-@dataclass(frozen=True)
-class Aim:
-    """The level that is not to be exceeded at the places that the guideline is for.
-
-    Parameters
-    ----------
-    value_w_m2 : float
-        Power density [W/m²].
-    chosen : bool
-        True if the client set it; otherwise it is the upper edge of the guideline's second category.
-    category : str
-        Name of the category whose upper edge it is; empty if it is none's.
-    """
-
-    value_w_m2: float
-    chosen: bool
-    category: str = ""
-
-
-def aim_of(assignment: Assignment, guideline: GuidelineSet | None) -> Aim | None:
+def aim_of(assignment: Assignment, guideline: GuidelineSet | None) -> ShownAim | None:
     """The client's aim; None if none was set and the guideline has no scale of categories.
 
     Parameters
@@ -72,9 +52,9 @@ def aim_of(assignment: Assignment, guideline: GuidelineSet | None) -> Aim | None
     if value is None:
         return None
     name = next((r.name for r in rows if r.upper_w_m2 and abs(r.upper_w_m2 - value) <= 1e-9 * value), "")
-    return Aim(value, assignment.aim_w_m2 is not None, name)
+    return ShownAim(value, assignment.aim_w_m2 is not None, name)
 
 
-def aim_in(assignment: Assignment) -> Aim | None:
+def aim_in(assignment: Assignment) -> ShownAim | None:
     """The aim of an assignment with the guideline that it names, see `aim_of`."""
     return aim_of(assignment, guideline_set(assignment.guideline) if assignment.guideline else None)

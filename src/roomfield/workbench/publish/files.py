@@ -9,7 +9,6 @@ from roomfield import __version__
 from roomfield.errors import InputError
 from roomfield.references.rules import decision_rule
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
-from roomfield.show.findings import ShownAim
 from roomfield.show.phrase import phrase
 from roomfield.show.words.catalogue import load_words
 from roomfield.survey import Survey
@@ -42,7 +41,7 @@ def report_content(assessment: Assessment, *, issued_at: str = "", custody: Cust
     custody : Custody, optional
         Name and hashes of the survey package behind it, from `custody_of`.
     """
-    survey, visit, aim = assessment.survey, assessment.table.visit, assessment.aim
+    survey, visit = assessment.survey, assessment.table.visit
     places = findings.place_findings(assessment)
     return ReportContent(
         survey_id=survey.id,
@@ -51,7 +50,7 @@ def report_content(assessment: Assessment, *, issued_at: str = "", custody: Cust
         state_id=assessment.table.base_state.id,
         law_id=assessment.limits.set_id,
         guideline_id=findings.aim_reference(assessment),
-        aim=ShownAim(aim.value_w_m2, aim.chosen, aim.category) if aim else None,
+        aim=assessment.aim,
         invented=survey.invented,
         parties=_parties(survey),
         rules=_rules(assessment),

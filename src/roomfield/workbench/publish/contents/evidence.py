@@ -31,11 +31,10 @@ from roomfield.show.evidence import (
     ReferenceStanding,
     VisitEntry,
 )
-from roomfield.show.findings import Shown
+from roomfield.show.findings import Shown, ShownAim
 from roomfield.show.phrase import Phrase, Text, phrase
 from roomfield.survey import Meter, Survey
 from roomfield.workbench.assess.assessment import Assessment, highest_kinds
-from roomfield.workbench.assess.place_use import Aim
 from roomfield.workbench.publish.contents.findings import AIM, PULSES
 
 _MARK = re.compile(r"\bE\d{2}\b")
@@ -202,7 +201,7 @@ def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
     return (law, *pulses, *([_aim(assessment.aim)] if assessment.aim else []))
 
 
-def _aim(aim: Aim) -> ReferenceEntry:
+def _aim(aim: ShownAim) -> ReferenceEntry:
     """The client's own aim where no guideline was chosen."""
     label, voluntary = phrase("aim.label"), ReferenceStanding.VOLUNTARY
     return ReferenceEntry(AIM, label, "", voluntary, Kind.PEAK, value_w_m2=aim.value_w_m2, on_axis=False)
