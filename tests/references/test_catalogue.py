@@ -156,4 +156,4 @@ def test_no_caution_or_position_speaks_a_verdict():
     assert not re.search(r"\b(dangerous|harmless|radiation-free)\b", words)
     assert {"ICNIRP", "WHO", "IARC", "SCHEER"} <= {p.body for p in catalogue.mainstream_positions()}
     assert len(catalogue.practice_rules("spatial")) >= 6 and len(catalogue.extrapolations()) == 9
-    assert len(catalogue.published_levels()) == 12 and len(catalogue.evidence()) == 77
+    assert len(catalogue.published_levels()) == 12 and len(catalogue.evidence()) == 91

@@ -108,6 +108,50 @@ def test_independent_comparison_at_1_ghz(code, edition, value):
     assert found.value_w_m2 == pytest.approx(value, rel=2e-3)
 
 
+@pytest.mark.published("Points of national tables as pages of the authorities give them (evidence E78 to E91)")
+@pytest.mark.parametrize(
+    ("code", "frequency_hz", "value_w_m2", "averaging_s"),
+    [
+        ("SE", 300e6, 2.0, 360.0),
+        ("SE", 600e6, 3.0, 360.0),
+        ("SE", 700e6, 3.5, 360.0),
+        ("SE", 900e6, 4.5, 360.0),
+        ("SE", 1800e6, 9.0, 360.0),
+        ("SE", 2000e6, 10.0, 360.0),
+        ("NL", 100e6, 2.0, 1800.0),
+        ("NL", 3500e6, 10.0, 1800.0),
+        ("JP", 200e6, 2.0, 360.0),
+        ("JP", 900e6, 6.0, 360.0),  # f/1500 mW/cm²
+        ("JP", 2450e6, 10.0, 360.0),
+        ("ES", 400e6, 2.0, 360.0),
+        ("FR", 900e6, 4.5, 360.0),
+        ("AT", 1800e6, 9.0, 360.0),
+        ("AU", 900e6, 4.5, 1800.0),
+        ("GB", 3500e6, 10.0, 1800.0),
+    ],
+)
+def test_tables_that_countries_took_over(code, frequency_hz, value_w_m2, averaging_s):
+    found = limits.lookup(code, "power_density", frequency_hz)
+    assert found.value_w_m2 == pytest.approx(value_w_m2, rel=1e-9)
+    assert found.averaging_s == averaging_s
+
+
+@pytest.mark.published("Japanese rule 21-3: 27.5, 1.585 sqrt(f), 61.4 V/m; Spanish decree: 27.5 V/m above 400 MHz")
+@pytest.mark.parametrize(
+    ("code", "frequency_hz", "value_v_m"),
+    [("JP", 200e6, 27.5), ("JP", 900e6, 47.55), ("JP", 5e9, 61.4), ("ES", 400.001e6, 27.5), ("FR", 200e6, 28.0)],
+)
+def test_fields_that_countries_took_over(code, frequency_hz, value_v_m):
+    found = limits.lookup(code, "electric_field", frequency_hz)
+    assert found.value_v_m == pytest.approx(value_v_m, rel=1e-4)
+    assert not found.equivalent
+
+
+def test_advice_is_not_told_as_law():
+    assert limits.lookup("SE", "power_density", 900e6).standing is Authority.OFFICIAL_RECOMMENDATION
+    assert limits.lookup("FR", "power_density", 900e6).standing is Authority.LAW
+
+
 @pytest.mark.published("Smallest public limits between 200 MHz and 8 GHz, from the published tables")
 @pytest.mark.parametrize(
     ("code", "edition", "value"),
