@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from roomfield.signals.coach.coach import ENOUGH_GAP_DB, CoachAnswer, ScanCoach
+from roomfield.signals.coach.scan_advice import ENOUGH_GAP_DB, CoachAnswer, ScanCoach
 
 STEP = 5
 CLOCK_S = 30.0

@@ -6,7 +6,7 @@ off, or a shield with switches off. It costs its price (invented), and a stake w
 parts the cheapest plan that meets it clearly from all cheaper ones. Three ways take one scan after the other
 from what the surveyor could have read (as found at any place, one device off at the places asked for):
 
-* decision: what avoids most expected regret per minute (`roomfield.remedy.next_measurement`), which also says stop;
+* decision: what avoids most expected regret per minute (`roomfield.remedy.value_of_information`), which also says stop;
 * variance: what narrows the levels at the places asked for most (`roomfield.field.design`);
 * fixed: the places in the order of the list, then the switches.
 
@@ -35,8 +35,8 @@ from roomfield.field.inference import infer
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.evaluator import Evaluator
-from roomfield.remedy.next_measurement import NextMeasurement, next_step
 from roomfield.remedy.open_decision import OpenDecision
+from roomfield.remedy.value_of_information import NextMeasurement, next_step
 from roomfield.survey.survey_record import Survey
 
 KIND = Kind.HIGHEST_HELD

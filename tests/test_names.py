@@ -1,9 +1,9 @@
-"""A name means one thing: no two classes of the package are called the same, and no further modules."""
+"""A name means one thing: no two classes of the package are called the same, nor two modules."""
 
 from __future__ import annotations
 
 import ast
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,11 +12,6 @@ import pytest
 import roomfield
 
 SOURCE = Path(roomfield.__file__).parent
-MODULES_STILL_DOUBLED = {
-    "assignment", "catalogue", "chain", "evidence", "findings", "identity", "logs", "next_measurement", "place", "plan",
-    "pulses", "sheet",
-}  # fmt: skip
-"""Mostly a page or a chapter beside what it shows; the list may only get shorter."""
 
 
 def doubled_classes(folder: Path) -> dict[str, list[str]]:
@@ -45,6 +40,22 @@ def test_a_doubled_name_is_found(tmp_path, second, doubled):
     assert doubled_classes(tmp_path).get("Level") == doubled
 
 
-def test_no_further_modules_have_one_name():
-    names = [path.stem for path in SOURCE.rglob("*.py") if not path.stem.startswith("__")]
-    assert {name for name, count in Counter(names).items() if count > 1} == MODULES_STILL_DOUBLED
+def doubled_modules(folder: Path) -> dict[str, list[str]]:
+    """Every name that more than one module or package has, and where those stand."""
+    found: dict[str, list[str]] = defaultdict(list)
+    for path in sorted(folder.rglob("*.py")):
+        name = path.parent.name if path.name == "__init__.py" else path.stem
+        if name != "__main__":
+            found[name].append(str(path.relative_to(folder)))
+    return {name: places for name, places in found.items() if len(places) > 1}
+
+
+def test_no_two_modules_or_packages_have_one_name():
+    assert doubled_modules(SOURCE) == {}
+
+
+def test_a_doubled_module_is_found(tmp_path):
+    for name in ("plan/__init__.py", "show/plan.py", "show/__init__.py", "show/__main__.py", "plan/__main__.py"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).touch()
+    assert doubled_modules(tmp_path) == {"plan": ["plan/__init__.py", "show/plan.py"]}

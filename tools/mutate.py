@@ -38,7 +38,7 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("remedy/test_verification.py", "remedy/test_verification_figures.py"),
     ),
     "shown": (
-        (f"{CONTENTS}/findings.py", "show/place.py"),
+        (f"{CONTENTS}/place_findings.py", "show/shown_place.py"),
         ("workbench/test_assess.py", "workbench/test_verdicts.py", "workbench/test_shown_values.py"),
     ),
     "intervals": (("logs/intervals.py",), ("logs/test_intervals.py",)),

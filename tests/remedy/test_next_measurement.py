@@ -12,8 +12,8 @@ from roomfield.field.posterior import levels_at
 from roomfield.quantities import Kind
 from roomfield.remedy.choice import pareto_front
 from roomfield.remedy.evaluator import Evaluator
-from roomfield.remedy.next_measurement import next_step
 from roomfield.remedy.open_decision import OpenDecision, aim_met, main_source, stake_of, which_plan
+from roomfield.remedy.value_of_information import next_step
 from roomfield.survey.action import Action, ActionKind, CostRange
 
 

@@ -23,8 +23,8 @@ from roomfield.show.figures.control_chart import control_chart
 from roomfield.show.figures.envelope import envelope_spectrum, folded_profile
 from roomfield.show.figures.level_axis import AxisMark, AxisRow, level_axis
 from roomfield.show.figures.level_map import contour_levels, level_map, level_span
-from roomfield.show.figures.plan import frame, storey_plan
 from roomfield.show.figures.series import day_profile, runs, timeline
+from roomfield.show.figures.storey_plan import frame, storey_plan
 from roomfield.show.figures.svg import fitted, text_width
 from roomfield.show.figures.tradeoff import lowest_levels, trade_off
 from roomfield.show.findings import Level, Shown

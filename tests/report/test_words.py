@@ -22,7 +22,7 @@ from roomfield.show.evidence import ReferenceStanding
 from roomfield.show.findings import Chance, Level, Outcome, Shown, StepGroup, Verdict
 from roomfield.show.phrase import Told, phrase
 from roomfield.show.words import LANGUAGES, Words, load_words
-from roomfield.show.words.catalogue import lacking
+from roomfield.show.words.message_catalogue import lacking
 from roomfield.show.words.numbers import GROUP, NBSP, numbers_for
 from roomfield.show.words.sentences import (
     level_median,

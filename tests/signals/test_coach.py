@@ -7,9 +7,9 @@ import pytest
 from benchmarks.hand_scans import PlaneWaves, hand_scan
 
 from roomfield.errors import FormatError, RangeError
-from roomfield.signals.coach.coach import ScanAdvice, ScanCoach, answer
 from roomfield.signals.coach.course import NAMES, RATE_HZ, course_numbers
 from roomfield.signals.coach.forest import EDGES_DB, shortfall_forest
+from roomfield.signals.coach.scan_advice import ScanAdvice, ScanCoach, answer
 
 
 def rich_field(seed: int, waves: int = 200) -> PlaneWaves:

@@ -16,9 +16,9 @@ from roomfield.web import contexts
 from roomfield.web.contexts import Context
 from roomfield.web.faults import status_of
 from roomfield.web.help import explain, explanations
+from roomfield.web.page_texts import catalogue, preferred, say
 from roomfield.web.rendering import FURNITURE, environment
 from roomfield.web.security_middleware import BodyTooLarge
-from roomfield.web.words import catalogue, preferred, say
 from roomfield.workbench.record import survey_list
 from roomfield.workbench.record.field_entry import Entry, Value, enter
 

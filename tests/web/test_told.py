@@ -8,7 +8,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from roomfield.show.words.told import told_catalogue
-from roomfield.web.words import catalogue, told, tongue
+from roomfield.web.page_texts import catalogue, told, tongue
 
 OURS = ("readings_intake", "editing", "plan_document", "field_entry", "plan_import", "survey_list", "table_intake")
 HOLE = re.compile(r"\{\w+\}")

@@ -28,7 +28,7 @@ from roomfield.workbench.plan.plan_offers import offered
 from roomfield.workbench.plan.target_places import asked_of, asked_places
 from roomfield.workbench.prove.before_after import comparison_of
 from roomfield.workbench.publish.contents.followup import follow_up_letter
-from roomfield.workbench.publish.contents.remedy import _remedy
+from roomfield.workbench.publish.contents.remedy_plan import _remedy
 
 BEDS = ("bed_left", "bed_right", "cot")
 FEW = ("unknown_off", "corded_phone", "router_low_power", "router_to_hall", "cot_to_north")

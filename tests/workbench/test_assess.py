@@ -24,7 +24,7 @@ from roomfield.survey import (
     Visit,
 )
 from roomfield.workbench.assess.assessment import Terms, assess
-from roomfield.workbench.publish.contents.findings import law_outcome, likely_outcome
+from roomfield.workbench.publish.contents.place_findings import law_outcome, likely_outcome
 from roomfield.workbench.publish.contents.steps import next_steps
 from roomfield.workbench.record.chosen_limits import chosen_limits
 

@@ -35,8 +35,8 @@ from roomfield.survey import (
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.assess.doubts import DoubtKind
 from roomfield.workbench.assess.log_doubts import log_doubts, logged_levels
-from roomfield.workbench.publish.contents.evidence import meter_entries
 from roomfield.workbench.publish.contents.method import method_paragraphs
+from roomfield.workbench.publish.contents.report_basis import meter_entries
 from roomfield.workbench.publish.contents.unsettled import doubt_texts, unsettled
 
 PEAK, HELD, AVERAGE = Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE

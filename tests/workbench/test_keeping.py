@@ -24,8 +24,8 @@ from roomfield.store import signing
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Assignment, Reading
 from roomfield.workbench.record import backups, client_data, long_series, proof, readings_intake, time_stamps
+from roomfield.workbench.record.authorship import present_identity, set_identity, sign_from_now_on
 from roomfield.workbench.record.editing import started_survey
-from roomfield.workbench.record.identity import present_identity, set_identity, sign_from_now_on
 from roomfield.workbench.record.job import Job, unpack_into
 from roomfield.workbench.record.survey_list import keep_file, keep_new
 

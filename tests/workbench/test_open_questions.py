@@ -19,7 +19,7 @@ from roomfield.workbench.model.model_fit import fit_at, meter_question_at
 from roomfield.workbench.plan.next_measurement import asked_question, measure_next_for
 from roomfield.workbench.publish.answers import answer
 from roomfield.workbench.publish.contents.measuring import measuring_advice
-from roomfield.workbench.publish.contents.model import open_questions, sought_direction
+from roomfield.workbench.publish.contents.model_answers import open_questions, sought_direction
 from roomfield.workbench.publish.contents.unsettled import unsettled
 from roomfield.workbench.record.meters import with_certificate_row
 

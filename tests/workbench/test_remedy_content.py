@@ -19,7 +19,7 @@ from roomfield.survey import AdoptedPlan, CostRange, Visit, VisitPurpose
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.model.measured_levels import tie_of
 from roomfield.workbench.plan.plan_choice import candidates
-from roomfield.workbench.publish.contents.remedy import with_remedy
+from roomfield.workbench.publish.contents.remedy_plan import with_remedy
 from roomfield.workbench.publish.whole_report import Wishes, whole_content
 from roomfield.workbench.record.job import Job
 

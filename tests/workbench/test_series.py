@@ -10,8 +10,8 @@ import pytest
 from roomfield.demo.overnight import LOG_NAME, overnight_csv
 from roomfield.errors import InputError
 from roomfield.workbench.assess.assessment import assess
-from roomfield.workbench.publish.contents import logs
-from roomfield.workbench.publish.contents.logs import log_entries
+from roomfield.workbench.publish.contents import long_logs
+from roomfield.workbench.publish.contents.long_logs import log_entries
 from roomfield.workbench.record.demo_record import demo_job
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.long_series import (
@@ -87,7 +87,7 @@ def test_the_report_explains_why_peak_and_average_differ(tmp_path):
     ]
     path.write_text("time,peak uW/m2\n" + "\n".join(rows) + "\n")
     view = view_of(series_from(path, guessed_log(path).confirm(), tmp_path))
-    figures = {name.key: dict(value.values) for name, value in logs._figures(view) if not isinstance(value, str)}
+    figures = {name.key: dict(value.values) for name, value in long_logs._figures(view) if not isinstance(value, str)}
     assert figures["log.bursts"]["count"] == pytest.approx(30 * 144)
     assert figures["log.duty"]["percent"] == pytest.approx(0.5)
     assert figures["log.crest"]["value"] == pytest.approx(10 * math.log10(800 / (0.005 * 800 + 0.995)))

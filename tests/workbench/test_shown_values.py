@@ -11,7 +11,7 @@ from roomfield.quantities import Censor, ErrorContribution, Kind, ProbabilityRan
 from roomfield.show.findings import Outcome
 from roomfield.survey import Censoring
 from roomfield.workbench.assess.assessment import assess
-from roomfield.workbench.publish.contents.findings import (
+from roomfield.workbench.publish.contents.place_findings import (
     chance,
     leaning,
     likely_outcome,

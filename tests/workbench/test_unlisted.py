@@ -25,8 +25,8 @@ from roomfield.workbench.model.joint_model import can_be_modelled, emitter_names
 from roomfield.workbench.model.model_fit import doubts_at, fit_at
 from roomfield.workbench.model.source_contributions import shares_at_places
 from roomfield.workbench.model.unlisted_source import UNLISTED_ID, with_unlisted
-from roomfield.workbench.publish.contents.model import map_grids
-from roomfield.workbench.publish.contents.plan import plan_storeys
+from roomfield.workbench.publish.contents.model_answers import map_grids
+from roomfield.workbench.publish.contents.plan_figures import plan_storeys
 
 ROUTER = np.array([6.0, 2.0, 1.0])
 EIRP_W, BACKGROUND_W_M2 = 0.1, 60e-6

@@ -16,10 +16,10 @@ from roomfield.references.limits import limit_sets
 from roomfield.report.render.html import render_html
 from roomfield.show.evidence import ReferenceStanding
 from roomfield.show.findings import Outcome
-from roomfield.show.words.catalogue import load_words
+from roomfield.show.words.message_catalogue import load_words
 from roomfield.survey import Censoring, Meter, Place
 from roomfield.workbench.assess.assessment import Terms, assess
-from roomfield.workbench.publish.contents.findings import place_findings, verdicts
+from roomfield.workbench.publish.contents.place_findings import place_findings, verdicts
 from roomfield.workbench.publish.contents.steps import next_steps
 from roomfield.workbench.publish.contents.unsettled import unsettled
 from roomfield.workbench.publish.files import report_content, write_report

@@ -26,7 +26,7 @@ def coach(
     as_json: AsJson = False,
 ) -> None:
     """Say how far the highest value of a scan lies under the largest there is, and what would have helped."""
-    from roomfield.show.words.catalogue import load_words
+    from roomfield.show.words.message_catalogue import load_words
     from roomfield.workbench.record.night_sound import checked_law
     from roomfield.workbench.record.scan_coach import coached
 

@@ -85,7 +85,7 @@ def identity(
     as_json: AsJson = False,
 ) -> None:
     """Set once who writes on this computer, or show it."""
-    from roomfield.workbench.record.identity import present_identity, set_identity, sign_from_now_on
+    from roomfield.workbench.record.authorship import present_identity, set_identity, sign_from_now_on
 
     who = present_identity()
     if name or device:

@@ -33,7 +33,7 @@ def night(
     as_json: AsJson = False,
 ) -> None:
     """Say how loud a night was, second by second, from a recording of the meter's sound."""
-    from roomfield.show.words.catalogue import load_words
+    from roomfield.show.words.message_catalogue import load_words
     from roomfield.workbench.record.night_sound import (
         NightRecording,
         checked_law,

@@ -20,7 +20,7 @@ from roomfield.show.evidence import (
 )
 from roomfield.show.findings import Contribution, NextStep, PlaceFinding, ShownAim, StateEntry, Verdict
 from roomfield.show.phrase import Text
-from roomfield.show.place import Frame, ShownPlace, shown_place
+from roomfield.show.shown_place import Frame, ShownPlace, shown_place
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from roomfield.show.findings import PlaceLevel, Verdict
-from roomfield.show.place import ShownPlace
+from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import category_text, level_median, level_range, verdict_short
 from roomfield.survey.observation import Censoring

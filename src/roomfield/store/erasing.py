@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from sqlalchemy import Connection, delete, insert, or_, select
 
 from roomfield.store import schema
-from roomfield.store.chain import head_of
+from roomfield.store.chain_links import head_of
 from roomfield.store.identity import present_identity
 from roomfield.store.parts import read_parts
 

@@ -12,7 +12,7 @@ from uuid import uuid4
 from sqlalchemy import Connection, Engine, insert, or_, select, update
 
 from roomfield.errors import ConflictError, InputError, StoreError, UnknownNameError
-from roomfield.store import amending, chain, database_rights, erasing, observations, parts, schema
+from roomfield.store import amending, chain_links, database_rights, erasing, observations, parts, schema
 from roomfield.store.backup import back_up
 from roomfield.store.counts import standing_readings
 from roomfield.store.engine import Address, address_of, connect, fold_in, reading, refuse_wrong_encoding, writing
@@ -110,7 +110,7 @@ class Store:
             _note_change(connection, survey.id, 1, "created")
             by_field = {name: getattr(survey, name) for name in observations.FIELDS}
             rows = observations.add_rows(connection, survey.id, by_field)
-            link = chain.add_link(connection, survey.id, what, rows, bodies)
+            link = chain_links.add_link(connection, survey.id, what, rows, bodies)
         return StoredSurvey(survey, 1, 0, link.sha256)
 
     def load(self, survey_id: str) -> StoredSurvey:
@@ -123,7 +123,7 @@ class Store:
         """
         with reading(self._engine, self.address) as connection:
             head = _head_or_refuse(connection, survey_id)
-            last = chain.head_of(connection, survey_id)
+            last = chain_links.head_of(connection, survey_id)
             state = (head["revision"], head["additions"], last.sha256 if last else "")
             kept = self._kept.get(survey_id)
             if kept is not None and (kept.revision, kept.additions, kept.head) == state:
@@ -168,7 +168,7 @@ class Store:
             parts.write_parts(connection, survey_id, bodies, revision)
             what = ", ".join(sorted(bodies))
             _note_change(connection, survey_id, revision, what)
-            chain.add_link(connection, survey_id, f"changed: {what}", bodies=bodies)
+            chain_links.add_link(connection, survey_id, f"changed: {what}", bodies=bodies)
             _mark_changed(connection, survey_id, revision=revision, **_mirrored(changed))
             if _REFERRED_TO & set(changed):
                 observations.refuse_broken_references(_read(connection, head))
@@ -223,7 +223,7 @@ class Store:
             bodies |= _listed(connection, survey_id, files, head["revision"])
             if added or bodies:
                 what = _added(rows, len(new_places), len(files) if "media" in bodies else 0)
-                chain.add_link(connection, survey_id, what, rows, bodies)
+                chain_links.add_link(connection, survey_id, what, rows, bodies)
                 additions = head["additions"] + added + ("media" in bodies)
                 _mark_changed(connection, survey_id, revision=revision, additions=additions)
         return added
@@ -286,7 +286,7 @@ class Store:
             for fault in amended_value_faults(corrected, as_amended(corrected)):
                 raise fault
             rows = observations.add_rows(connection, survey_id, {"amendments": (amendment,)})
-            chain.add_link(connection, survey_id, f"amended: {field} of {observation_id}", rows)
+            chain_links.add_link(connection, survey_id, f"amended: {field} of {observation_id}", rows)
             _mark_changed(connection, survey_id, additions=head["additions"] + 1)
         return amendment
 
@@ -304,7 +304,7 @@ class Store:
             bodies = _listed(connection, survey_id, (item,), head["revision"])
             if not bodies:
                 return
-            chain.add_link(connection, survey_id, f"file: {item.file_name}", bodies=bodies)
+            chain_links.add_link(connection, survey_id, f"file: {item.file_name}", bodies=bodies)
             _mark_changed(connection, survey_id, additions=head["additions"] + 1)
 
     def duplicate(self, survey_id: str, *, for_follow_up: bool = True, title: str = "") -> StoredSurvey:
@@ -357,13 +357,13 @@ class Store:
         """The chain of a survey: every entry and change with author, device and time, oldest first."""
         with reading(self._engine, self.address) as connection:
             _head_or_refuse(connection, survey_id)
-            return chain.read_links(connection, survey_id)
+            return chain_links.read_links(connection, survey_id)
 
     def chain_faults(self, survey_id: str) -> tuple[ChainFault, ...]:
         """Everything in a stored survey that does not fit its chain; empty if it is as it was written."""
         with reading(self._engine, self.address) as connection:
             _head_or_refuse(connection, survey_id)
-            return chain.faults_in(connection, survey_id)
+            return chain_links.faults_in(connection, survey_id)
 
     def changes(self, survey_id: str) -> tuple[Change, ...]:
         """What was changed when, oldest first."""

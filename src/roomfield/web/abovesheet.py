@@ -9,7 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from roomfield.web.formats import Show
-from roomfield.web.words import say
+from roomfield.web.page_texts import say
 
 MOST_SHOWN = 12
 MINUTE_S, HOUR_S = 60.0, 3600.0

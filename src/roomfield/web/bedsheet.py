@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from roomfield.report.document import ReportContent
 from roomfield.show.findings import Contribution, Level, PlaceLevel
-from roomfield.show.place import ShownPlace
+from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words import Words, load_words
 from roomfield.show.words.sentences import category_text, level_median, level_range, place_sentence, verdict_short
 from roomfield.survey import Censoring

@@ -19,9 +19,9 @@ from roomfield.errors import (
     UnknownNameError,
 )
 from roomfield.web.contexts import FaultPage
+from roomfield.web.page_texts import told
 from roomfield.web.rendering import language_of, render
 from roomfield.web.security_middleware import BodyTooLarge
-from roomfield.web.words import told
 
 STATUS: tuple[tuple[type[RoomfieldError], int], ...] = (
     (BodyTooLarge, 413),

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from babel.dates import format_datetime
 from babel.numbers import format_decimal
 
-from roomfield.web.words import say
+from roomfield.web.page_texts import say
 
 MICRO = 1e6
 

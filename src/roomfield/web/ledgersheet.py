@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from roomfield.survey import Bearing, Reading, Survey
 from roomfield.web.formats import Show
 from roomfield.web.levelsheet import KIND_NAMES
-from roomfield.web.words import say
+from roomfield.web.page_texts import say
 from roomfield.workbench.record.readings_ledger import Ledger, LedgerCell
 
 WITHDRAWN = "withdrawn"

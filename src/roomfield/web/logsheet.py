@@ -10,7 +10,7 @@ from typing import Any
 
 from roomfield.web.abovesheet import duration, in_zone
 from roomfield.web.formats import Show
-from roomfield.web.words import say
+from roomfield.web.page_texts import say
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 WIDTH, HEIGHT, ROW = 600.0, 110.0, 44.0

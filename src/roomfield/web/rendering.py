@@ -14,7 +14,7 @@ from starlette.responses import HTMLResponse
 from roomfield.web import formats
 from roomfield.web.contexts import STEPS, STRETCH_NAMES, Context
 from roomfield.web.help import explain
-from roomfield.web.words import NAMES, preferred, say, told, tongue
+from roomfield.web.page_texts import NAMES, preferred, say, told, tongue
 
 FURNITURE = frozenset({
     "_", "language", "languages", "form_key", "path", "steps", "stretch_names", "show", "explain", "told", "tongue",

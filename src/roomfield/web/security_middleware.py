@@ -19,9 +19,9 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 from roomfield.errors import InputError
 from roomfield.web.access_code import Gate
 from roomfield.web.connections import OTHER, OWN, UNKNOWN
+from roomfield.web.page_texts import preferred, told
 from roomfield.web.settings import Settings
-from roomfield.web.words import preferred, told
-from roomfield.workbench.record.identity import acting_as, present_identity
+from roomfield.workbench.record.authorship import acting_as, present_identity
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]

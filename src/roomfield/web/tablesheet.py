@@ -11,7 +11,7 @@ from roomfield.quantities.kind import Kind
 from roomfield.survey import Censoring, Reading, Survey
 from roomfield.web.dependencies import Entries
 from roomfield.web.formats import Show
-from roomfield.web.words import say
+from roomfield.web.page_texts import say
 from roomfield.workbench.record import table_intake
 from roomfield.workbench.record.readings_intake import Circumstances, Corrections
 

@@ -8,7 +8,7 @@ from roomfield.quantities.kind import Kind
 from roomfield.report.document import ReportContent
 from roomfield.show.evidence import ReferenceEntry
 from roomfield.show.findings import Outcome, Verdict
-from roomfield.show.place import ShownPlace
+from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import place_sentence
 

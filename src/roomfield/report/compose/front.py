@@ -21,8 +21,8 @@ from roomfield.report.compose.blocks import (
 from roomfield.report.compose.follow_up import follow_up_lead, follow_up_table
 from roomfield.report.document import ReportContent
 from roomfield.show.chapters import PlacePrediction
-from roomfield.show.place import ShownPlace
 from roomfield.show.place_cells import PlaceCells, place_cells
+from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import level_median, level_range
 

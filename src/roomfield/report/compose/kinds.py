@@ -7,8 +7,8 @@ from roomfield.report.compose.answer import answered_places, limit_noun
 from roomfield.report.compose.blocks import Block, Paragraph, Part, Section
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
-from roomfield.show.figures.pulses import pulse_picture
-from roomfield.show.place import ShownPlace
+from roomfield.show.figures.pulse_train import pulse_picture
+from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words import Words
 from roomfield.survey.observation import Censoring
 

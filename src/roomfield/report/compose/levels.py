@@ -25,7 +25,7 @@ from roomfield.report.document import ReportContent
 from roomfield.show.drawings import PlanPlace, PlanStorey
 from roomfield.show.evidence import ReferenceStanding
 from roomfield.show.figures.level_axis import AxisMark, AxisRow, level_axis
-from roomfield.show.figures.plan import storey_plan
+from roomfield.show.figures.storey_plan import storey_plan
 from roomfield.show.findings import Outcome, PlaceFinding, PlaceLevel, Verdict
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import (

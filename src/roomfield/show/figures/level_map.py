@@ -9,7 +9,7 @@ from typing import Any
 
 from roomfield.show.drawings import LevelGrid, Point
 from roomfield.show.figures import style
-from roomfield.show.figures.plan import (
+from roomfield.show.figures.storey_plan import (
     PlanFrame,
     draw_building,
     draw_emitters,

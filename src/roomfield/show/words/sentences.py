@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from roomfield.quantities.kind import Kind
 from roomfield.show.findings import Level, Outcome, Shown, Verdict
-from roomfield.show.place import ShownPlace
-from roomfield.show.words.catalogue import Words
+from roomfield.show.shown_place import ShownPlace
+from roomfield.show.words.message_catalogue import Words
 from roomfield.survey.observation import Censoring
 
 LEAST_FACTOR = 2.0

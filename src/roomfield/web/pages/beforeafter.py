@@ -13,8 +13,8 @@ from roomfield.web.contexts import BeforeAfterPage, ChangesPart
 from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
 from roomfield.web.levelsheet import KIND_NAMES
+from roomfield.web.page_texts import say
 from roomfield.web.rendering import language_of, render
-from roomfield.web.words import say
 from roomfield.workbench.prove import before_after
 from roomfield.workbench.prove.before_after import PlaceChange
 

@@ -13,9 +13,9 @@ from roomfield.web.access_code import PASS_LASTS_S, WAIT, Gate
 from roomfield.web.contexts import Call, DevicesPage, HelpPage, ProgramsPage, UnlockPage
 from roomfield.web.dependencies import Form
 from roomfield.web.help import explanations
+from roomfield.web.page_texts import LANGUAGES
 from roomfield.web.rendering import render
 from roomfield.web.security_middleware import PASS_COOKIE, START_COOKIE
-from roomfield.web.words import LANGUAGES
 
 router = APIRouter(include_in_schema=False)
 YEAR_S = 365 * 24 * 3600

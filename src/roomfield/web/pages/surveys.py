@@ -12,8 +12,8 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from roomfield.survey import Dwelling
 from roomfield.web.contexts import NewSurveyPage, SurveysPage
 from roomfield.web.dependencies import Desk, Form, Opened
+from roomfield.web.page_texts import say
 from roomfield.web.rendering import language_of, render
-from roomfield.web.words import say
 from roomfield.workbench.record import backups, editing, form_choices, packages, survey_list, usual
 from roomfield.workbench.record.plan_templates import starters
 

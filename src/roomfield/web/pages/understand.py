@@ -16,8 +16,8 @@ from roomfield.web.contexts import LevelsPart, SwitchesPart, UnderstandPage
 from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
 from roomfield.web.levelsheet import KIND_NAMES, chance_words, place_sheets
+from roomfield.web.page_texts import say
 from roomfield.web.rendering import language_of, render
-from roomfield.web.words import say
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.publish.answers import answer, answer_sentences
 from roomfield.workbench.publish.plain_values import assessment_plain

@@ -11,8 +11,8 @@ from roomfield.field.foreseen import Foreseen, Foresight, Measurement
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.choice import asked_evaluator
-from roomfield.remedy.next_measurement import NextMeasurement, Ranked, next_step
 from roomfield.remedy.open_decision import LEAST_STAKE, OpenDecision, aim_met, main_source, stake_of, which_plan
+from roomfield.remedy.value_of_information import NextMeasurement, Ranked, next_step
 from roomfield.show.phrase import Phrase, phrase
 from roomfield.show.words import Words, load_words
 from roomfield.survey import Place, Survey

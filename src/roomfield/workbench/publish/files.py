@@ -10,10 +10,10 @@ from roomfield.errors import InputError
 from roomfield.references.rules import decision_rule
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
 from roomfield.show.phrase import phrase
-from roomfield.show.words.catalogue import load_words
+from roomfield.show.words.message_catalogue import load_words
 from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment
-from roomfield.workbench.publish.contents import evidence, findings, method, plan, steps, unsettled
+from roomfield.workbench.publish.contents import method, place_findings, plan_figures, report_basis, steps, unsettled
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.proof import ChainHead, chain_head
 
@@ -42,36 +42,36 @@ def report_content(assessment: Assessment, *, issued_at: str = "", custody: Cust
         Name and hashes of the survey package behind it, from `custody_of`.
     """
     survey, visit = assessment.survey, assessment.table.visit
-    places = findings.place_findings(assessment)
+    places = place_findings.place_findings(assessment)
     return ReportContent(
         survey_id=survey.id,
         title=survey.title,
         issued_at=issued_at or issued_now(),
         state_id=assessment.table.base_state.id,
         law_id=assessment.limits.set_id,
-        guideline_id=findings.aim_reference(assessment),
+        guideline_id=place_findings.aim_reference(assessment),
         aim=assessment.aim,
         invented=survey.invented,
         parties=_parties(survey),
         rules=_rules(assessment),
         custody=custody or Custody(software=SOFTWARE),
-        visits=evidence.visit_entries(survey),
-        states=findings.state_entries(assessment),
+        visits=report_basis.visit_entries(survey),
+        states=place_findings.state_entries(assessment),
         places=places,
-        verdicts=findings.verdicts(assessment),
-        contributions=findings.switch_contributions(assessment),
+        verdicts=place_findings.verdicts(assessment),
+        contributions=place_findings.switch_contributions(assessment),
         steps=steps.next_steps(assessment),
-        storeys=plan.plan_storeys(survey, places, visit.id),
+        storeys=plan_figures.plan_storeys(survey, places, visit.id),
         method=method.method_paragraphs(assessment),
         undetermined=unsettled.unsettled(assessment),
-        meters=evidence.meter_entries(survey, visit.started_at),
-        budgets=evidence.typical_budgets(assessment),
-        references=evidence.reference_entries(assessment),
-        positions=evidence.position_entries(),
-        proofs=evidence.proof_entries(evidence.reference_entries(assessment), evidence.position_entries()),
-        cautions=evidence.caution_entries(),
-        amendments=evidence.amendment_entries(survey),
-        readings=evidence.reading_entries(survey, visit.id),
+        meters=report_basis.meter_entries(survey, visit.started_at),
+        budgets=report_basis.typical_budgets(assessment),
+        references=report_basis.reference_entries(assessment),
+        positions=report_basis.position_entries(),
+        proofs=report_basis.proof_entries(report_basis.reference_entries(assessment), report_basis.position_entries()),
+        cautions=report_basis.caution_entries(),
+        amendments=report_basis.amendment_entries(survey),
+        readings=report_basis.reading_entries(survey, visit.id),
     )
 
 
@@ -172,7 +172,7 @@ def write_field_sheet(survey: Survey, path: str | Path, *, visit_id: str | None 
 
     visit = survey.visit(visit_id) if visit_id else next(iter(survey.visits), None)
     states = visit.radio_states if visit else ()
-    groups = findings.group_names(survey)
+    groups = place_findings.group_names(survey)
     order = SheetOrder(
         survey.id,
         survey.title,

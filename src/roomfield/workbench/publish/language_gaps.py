@@ -8,7 +8,7 @@ from typing import Any
 from babel import Locale
 
 from roomfield.errors import UnknownNameError
-from roomfield.show.words.catalogue import LANGUAGES, ORIGINAL, lacking, load_words
+from roomfield.show.words.message_catalogue import LANGUAGES, ORIGINAL, lacking, load_words
 from roomfield.show.words.told import page_catalogue, told_catalogue
 
 COMPLETE = "de"

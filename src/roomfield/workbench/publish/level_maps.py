@@ -19,8 +19,8 @@ from roomfield.show.words import load_words
 from roomfield.survey import Point3, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import posterior_of
-from roomfield.workbench.publish.contents.model import storey_grid, whereabouts_of
-from roomfield.workbench.publish.contents.plan import room_at
+from roomfield.workbench.publish.contents.model_answers import storey_grid, whereabouts_of
+from roomfield.workbench.publish.contents.plan_figures import room_at
 
 STEP_M = 0.4
 MAP_FORMATS = (".svg", ".csv", ".geojson", ".tif")

@@ -12,7 +12,7 @@ from roomfield.show.words import load_words
 from roomfield.workbench.assess.assessment import AcrossMeters, Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import MeasuredLevel
 from roomfield.workbench.assess.switching import AttributionFinding, PooledSwitch, QuotientFinding, SwitchFinding
-from roomfield.workbench.publish.contents.findings import category_chances, law_outcome, likely_outcome
+from roomfield.workbench.publish.contents.place_findings import category_chances, law_outcome, likely_outcome
 from roomfield.workbench.publish.contents.unsettled import doubt_texts
 from roomfield.workbench.publish.files import report_content
 

@@ -8,15 +8,15 @@ from pathlib import Path
 
 from roomfield.field.posterior import Posterior
 from roomfield.report.document import ReportContent
-from roomfield.show.words.catalogue import load_words
+from roomfield.show.words.message_catalogue import load_words
 from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment, Terms, assess
 from roomfield.workbench.model.joint_model import can_be_modelled, posterior_of
 from roomfield.workbench.model.model_fit import meter_finding
 from roomfield.workbench.publish.contents.listening import recording_entries
-from roomfield.workbench.publish.contents.logs import log_doubt_texts, log_entries
+from roomfield.workbench.publish.contents.long_logs import log_doubt_texts, log_entries
 from roomfield.workbench.publish.contents.measuring import measuring_advice
-from roomfield.workbench.publish.contents.model import (
+from roomfield.workbench.publish.contents.model_answers import (
     map_grids,
     model_contributions,
     open_questions,
@@ -24,7 +24,7 @@ from roomfield.workbench.publish.contents.model import (
     source_entries,
     with_sought,
 )
-from roomfield.workbench.publish.contents.remedy import with_remedy
+from roomfield.workbench.publish.contents.remedy_plan import with_remedy
 from roomfield.workbench.publish.contents.steps import with_agreed_steps
 from roomfield.workbench.publish.files import checked_target, custody_of, report_content, write_report
 from roomfield.workbench.record.job import Job

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from roomfield.errors import FormatError, UnknownNameError
-from roomfield.show.night import ShownLevel, ShownNight
+from roomfield.show.shown_night import ShownLevel, ShownNight
 from roomfield.signals.analysis import analyse
 from roomfield.signals.night.display import DisplayReading, display_reading
 from roomfield.signals.night.level_by_second import LevelBySecond, NightAudio, NightSeries, night_series

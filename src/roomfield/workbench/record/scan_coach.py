@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from roomfield.show.shown_scan import ShownScan
-from roomfield.signals.coach.coach import CoachAnswer, ScanCoach
 from roomfield.signals.coach.course import RATE_HZ
+from roomfield.signals.coach.scan_advice import CoachAnswer, ScanCoach
 from roomfield.signals.coach.sound import levels_of
 from roomfield.signals.night.voltage import Law
 

@@ -17,7 +17,7 @@ from roomfield.survey import Survey
 from roomfield.workbench.plan.outcomes import note, statement
 from roomfield.workbench.plan.target_places import names_of
 from roomfield.workbench.prove.before_after import VisitComparison, agreed_confidence, comparisons, done_names, unequal
-from roomfield.workbench.publish.contents.findings import chance, likely_outcome, stated_level
+from roomfield.workbench.publish.contents.place_findings import chance, likely_outcome, stated_level
 
 
 def _compared(survey: Survey, first_id: str, second_id: str) -> VisitComparison | None:

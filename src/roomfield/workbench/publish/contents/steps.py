@@ -12,7 +12,7 @@ from roomfield.survey import ActionKind, Control
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.assess.place_use import SLEEPING
 from roomfield.workbench.assess.switching import PooledSwitch
-from roomfield.workbench.publish.contents.findings import law_outcome, likely_outcome
+from roomfield.workbench.publish.contents.place_findings import law_outcome, likely_outcome
 
 SHIELDING = {ActionKind.SHIELD_SURFACE, ActionKind.CANOPY, ActionKind.CLOSE_OPENING}
 SURE = 0.9

@@ -35,7 +35,7 @@ from roomfield.show.findings import Shown, ShownAim
 from roomfield.show.phrase import Phrase, Text, phrase
 from roomfield.survey import Meter, Survey
 from roomfield.workbench.assess.assessment import Assessment, highest_kinds
-from roomfield.workbench.publish.contents.findings import AIM, PULSES
+from roomfield.workbench.publish.contents.place_findings import AIM, PULSES
 
 _MARK = re.compile(r"\bE\d{2}\b")
 _PART = {

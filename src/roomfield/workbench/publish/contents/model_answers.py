@@ -22,12 +22,12 @@ from roomfield.show.chapters import SourceEntry
 from roomfield.show.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.show.findings import Contribution, NextStep, PlaceFinding, PlaceLevel, StepGroup
 from roomfield.show.phrase import Text, Told, phrase
-from roomfield.show.place import Frame, answering_level
+from roomfield.show.shown_place import Frame, answering_level
 from roomfield.survey import Censoring, Standing, Survey
 from roomfield.workbench.model.joint_model import Range
 from roomfield.workbench.model.model_fit import meter_question
 from roomfield.workbench.model.source_contributions import shares_at_places
-from roomfield.workbench.publish.contents.plan import emitter_letters, plan_storeys, room_at
+from roomfield.workbench.publish.contents.plan_figures import emitter_letters, plan_storeys, room_at
 
 LEAST_SHARE = 0.05
 """Contributions under this share of the sum are left out of the table."""

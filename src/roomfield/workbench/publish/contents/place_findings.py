@@ -23,7 +23,7 @@ from roomfield.show.findings import (
     Verdict,
 )
 from roomfield.show.phrase import Text, phrase
-from roomfield.show.place import ANSWERING
+from roomfield.show.shown_place import ANSWERING
 from roomfield.survey import Censoring, Control, Place, Survey
 from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import MeasuredLevel as MeasuredLevel

@@ -17,9 +17,9 @@ from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
 from roomfield.web.dependencies import Desk, Form, Opened, OpenSurvey, number_in
 from roomfield.web.formats import Show
 from roomfield.web.logsheet import bursts_of, steps_of, week_of
+from roomfield.web.page_texts import say
 from roomfield.web.rendering import language_of, render
 from roomfield.web.tablesheet import Refusal
-from roomfield.web.words import say
 from roomfield.workbench.record import log_intake
 from roomfield.workbench.record.log_answers import USUAL_ZONES, zone_as_meant
 from roomfield.workbench.record.long_series import LogPlace
