@@ -320,9 +320,10 @@ def verify(
     from roomfield.workbench.model.joint_model import kind_named
     from roomfield.workbench.prove.before_after import comparison_of, done_names
     from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
     job = open_job(record, survey)
-    before = first or next((v.id for v in job.survey.visits), "")
+    before = visit_asked_or_first(job.survey, first).id
     bound = None if target is None else target * 1e-6
     plan = job.survey.adopted_plan
     chosen = kind_named(kind or (plan.target_kind if plan else "peak"))

@@ -529,7 +529,7 @@ def _refuse_new_impossible(connection: Connection, survey_id: str, changed: dict
 
 
 def _follow_up(survey: Survey, now: str) -> Visit:
-    last = survey.visits[-1] if survey.visits else None
+    last = survey.latest_visit
     return Visit(
         id=uuid4().hex,
         started_at=now,

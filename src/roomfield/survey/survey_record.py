@@ -97,6 +97,11 @@ class Survey:
         """The visit with this id."""
         return _by_id("visit", self.visits, visit_id)
 
+    @property
+    def latest_visit(self) -> Visit | None:
+        """The visit that was begun last; None before the first."""
+        return self.visits[-1] if self.visits else None
+
     def radio_state(self, visit_id: str, state_id: str) -> RadioState:
         """The radio state of a visit with this id."""
         return _by_id("radio state", self.visit(visit_id).radio_states, state_id)

@@ -101,7 +101,7 @@ class TableAnswers:
     @classmethod
     def at_first(cls, survey: Survey) -> TableAnswers:
         """Before anything was answered: the latest visit; meter and radio state only where there is no other."""
-        return cls(visit_id=survey.visits[-1].id if survey.visits else "")
+        return cls(visit_id=survey.latest_visit.id if survey.latest_visit else "")
 
     @classmethod
     def of(cls, form: Entries, survey: Survey) -> TableAnswers:

@@ -18,7 +18,8 @@ router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/walk")
 def show(request: Request, opened: Opened, visit: str = "") -> Response:
     """Enter readings of the latest visit, or of the one asked for."""
     survey = opened.survey
-    if not survey.visits or not survey.meters:
+    latest = survey.latest_visit
+    if latest is None or not survey.meters:
         raise TooEarlyError("there is no visit or no meter yet.", mend="Begin a visit under Assignment first.")
-    start = start_of(survey, opened.revision, visit or survey.visits[-1].id)
+    start = start_of(survey, opened.revision, visit or latest.id)
     return render(request, WalkPage(opened.head, start))

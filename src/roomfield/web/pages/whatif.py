@@ -17,7 +17,7 @@ from roomfield.workbench.model.joint_model import placed
 from roomfield.workbench.plan import hypothetical_changes, plan_choice, target_places
 from roomfield.workbench.plan.plan_choice import NamedPlan, Offer, PlanTerms
 from roomfield.workbench.record import plan_document, survey_list
-from roomfield.workbench.record.visit_choice import visit_asked_or_first
+from roomfield.workbench.record.visit_choice import visit_asked_or_first, visit_asked_or_first_if_any
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/what-if")
 MICRO = 1e-6
@@ -49,7 +49,8 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
     """The plan with things that can be tried."""
     survey = opened.survey
     bound = hypothetical_changes.usual_bound_w_m2(survey)
-    visit_id = visit or (survey.visits[0].id if survey.visits else "")
+    chosen = visit_asked_or_first_if_any(survey, visit)
+    visit_id = chosen.id if chosen else ""
     start = {
         "survey_id": survey.id,
         "visit_id": visit_id,

@@ -16,6 +16,7 @@ from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.publish.contents import method, place_findings, plan_figures, report_basis, steps, unsettled
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.proof import ChainHead, chain_head
+from roomfield.workbench.record.visit_choice import visit_asked_or_first_if_any
 
 TABLE_FORMATS = (".xlsx", ".csv", ".json")
 FALSE_ACCEPTANCE = {"guard-0.83U": 0.05, "guard-U": 0.025, "guard-1.5U": 0.0016, "three-way": 0.025}
@@ -170,7 +171,7 @@ def write_field_sheet(survey: Survey, path: str | Path, *, visit_id: str | None 
     """
     from roomfield.report.render.field_sheet import SheetOrder, field_sheet
 
-    visit = survey.visit(visit_id) if visit_id else next(iter(survey.visits), None)
+    visit = visit_asked_or_first_if_any(survey, visit_id)
     states = visit.radio_states if visit else ()
     groups = place_findings.group_names(survey)
     order = SheetOrder(

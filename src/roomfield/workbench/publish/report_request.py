@@ -17,6 +17,7 @@ from roomfield.workbench.publish.whole_report import Wishes, whole_content
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.packages import plain_name
 from roomfield.workbench.record.survey_list import Records, opened
+from roomfield.workbench.record.visit_choice import visit_asked_or_first_if_any
 
 MEDIA_TYPES = {
     ".pdf": "application/pdf",
@@ -84,9 +85,22 @@ def report_file(records: Records, survey_id: str, order: ReportOrder) -> ReportF
 
 
 def file_stem(survey: Survey, visit_id: str) -> str:
-    """Name of a file about one visit: the survey's title and the visit's day, so that no two collide."""
-    visit = next((one for one in survey.visits if one.id == visit_id), survey.visits[0])
-    return f"{plain_name(survey.title)}-{visit.started_at[:10]}"
+    """Name of a file about one visit: the survey's title and the visit's day, so that no two collide.
+
+    Parameters
+    ----------
+    survey : Survey
+        The survey; before its first visit the name is its title alone.
+    visit_id : str
+        The visit; empty for the first one.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such visit.
+    """
+    visit = visit_asked_or_first_if_any(survey, visit_id)
+    return "-".join([plain_name(survey.title), *([visit.started_at[:10]] if visit else [])])
 
 
 def _made(content: ReportContent, ending: str, language: str, parts: tuple[str, ...]) -> bytes:

@@ -118,7 +118,7 @@ def with_visit(
     InputError
         If a moment is none, or the visit ends before it starts.
     """
-    states = survey.visits[-1].radio_states if survey.visits else (AS_FOUND,)
+    states = survey.latest_visit.radio_states if survey.latest_visit else (AS_FOUND,)
     visit = Visit(
         id=new_id("visit"),
         started_at=started_at or now(),

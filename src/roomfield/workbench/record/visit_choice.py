@@ -21,6 +21,17 @@ def visit_asked_or_first(survey: Survey, visit_id: str | None = None) -> Visit:
     return survey.visit(visit_id) if visit_id else survey.visits[0]
 
 
+def visit_asked_or_first_if_any(survey: Survey, visit_id: str | None = None) -> Visit | None:
+    """As `visit_asked_or_first`, for what also works before there is a visit; None then.
+
+    Raises
+    ------
+    UnknownNameError
+        If one was named and there is no such visit.
+    """
+    return visit_asked_or_first(survey, visit_id) if visit_id or survey.visits else None
+
+
 def visit_asked_or_only(survey: Survey, visit_id: str) -> Visit:
     """The visit that something is written to: the only one if none is named; with several, one must be named.
 
@@ -40,8 +51,7 @@ def visit_asked_or_only(survey: Survey, visit_id: str) -> Visit:
 
 def visit_asked_or_latest(survey: Survey, visit_id: str) -> Visit | None:
     """The visit that is under way: the latest if none of that name is there; None if there is none at all."""
-    latest = survey.visits[-1] if survey.visits else None
-    return next((one for one in survey.visits if one.id == visit_id), latest)
+    return next((one for one in survey.visits if one.id == visit_id), survey.latest_visit)
 
 
 def visit_asked_or_latest_read(survey: Survey, visit_id: str) -> Visit | None:
@@ -49,4 +59,4 @@ def visit_asked_or_latest_read(survey: Survey, visit_id: str) -> Visit | None:
     if any(one.id == visit_id for one in survey.visits):
         return visit_asked_or_latest(survey, visit_id)
     read = {reading.visit_id for reading in survey.current_readings()}
-    return next((v for v in reversed(survey.visits) if v.id in read), visit_asked_or_latest(survey, ""))
+    return next((v for v in reversed(survey.visits) if v.id in read), survey.latest_visit)
