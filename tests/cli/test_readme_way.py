@@ -112,6 +112,12 @@ def test_limits_of_ones_own_stand_beside_the_law(say, tmp_path, monkeypatch):
     law = json.loads(say("assess", "--json").out)["law"]
     both = json.loads(say("assess", "--limits", "own.toml", "--json").out)
     assert both["law"] == law
-    assert both["own_limits"]["law"]["id"] != law["id"]
+    (own,) = both["own_limits"]
+    assert own["id"] != law["id"] and own["comparisons"][0]["reference"] == own["id"]
     shown = say("assess", "--limits", "own.toml").out
     assert "Beside the law" in shown
+    say("report", "own.json", "--limits", "own.toml", "--short")
+    document = json.loads((tmp_path / "own.json").read_text("utf-8"))["content"]
+    told = {v["reference_id"] for v in document["verdicts"]}
+    assert {law["id"], own["id"]} <= told
+    assert document["law_id"] == law["id"]

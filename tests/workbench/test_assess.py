@@ -87,6 +87,29 @@ class TestLaw:
         survey = one_place(("as_found", Kind.AVERAGE, 2.5), censoring=Censoring.OVERLOAD)
         assert law_outcome(assess(survey).law[0].verdict) is not Outcome.BELOW
 
+    def test_limits_of_the_user_stand_beside_the_law(self, tmp_path):
+        mine = """schema = "roomfield-limits/1"
+        [[set]]
+        id = "agreed"
+        title = "Agreed"
+        document = "Agreement"
+        edition = "2027"
+        clause = "1"
+        [[set.level]]
+        f_low_mhz = 10
+        f_high_mhz = 10000
+        quantity = "power_density"
+        coefficient = 1e-4
+        """
+        (tmp_path / "mine.toml").write_text(mine, "utf-8")
+        survey = one_place(("as_found", Kind.AVERAGE, 1e-3))
+        found = assess(survey, user_limits=str(tmp_path / "mine.toml"))
+        assert found.limits == assess(survey).limits
+        (own,) = found.beside
+        assert [f.verdict.bound.value_w_m2 for f in own.findings] == [1e-4]
+        assert law_outcome(own.findings[0].verdict) is Outcome.ABOVE
+        assert law_outcome(found.law[0].verdict) is Outcome.BELOW
+
     def test_a_user_s_own_limits(self, tmp_path, demo):
         own = one_place(("as_found", Kind.AVERAGE, 1e-3))
         with pytest.raises(Exception, match=r"limits\.toml"):

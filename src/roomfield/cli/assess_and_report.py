@@ -22,9 +22,6 @@ Language = Annotated[
     str, typer.Option(envvar="ROOMFIELD_LANGUAGE", help="Language, such as en or de; the survey's own if left out.")
 ]
 Limits = Annotated[str, typer.Option("--limits", help="TOML file with limits of your own; the law stays beside them.")]
-OnlyLimits = Annotated[
-    str, typer.Option("--limits", help="TOML file with limits of your own, in the place of the law's.")
-]
 
 
 def register(app: typer.Typer) -> None:
@@ -58,42 +55,34 @@ def assess(
     from roomfield.workbench.model.model_fit import meter_question_at
     from roomfield.workbench.publish.plain_values import assessment_plain
 
-    found = _assessed(record, survey, visit, coverage, rule, "")
-    own = _assessed(record, survey, visit, coverage, rule, limits) if limits else None
+    found = _assessed(record, survey, visit, coverage, rule, limits)
     spoken = language or found.survey.assignment.language
     plain = assessment_plain(found, all_states=all_states)
     asked = meter_question_at(found.survey, found.table.visit.id, spoken)
     if asked:
         plain["meter_question"] = asked
-    if own is not None:
-        plain["own_limits"] = assessment_plain(own, all_states=all_states)
 
     def show() -> None:
         _show(found, all_states, spoken)
         if asked:
             typer.echo("\n" + textwrap.fill(f"? {asked}", WIDTH))
-        if own is not None:
-            _show_own(own)
+        _show_own(found)
 
     answer(as_json, plain, show)
 
 
-def _show_own(own: Assessment) -> None:
+def _show_own(found: Assessment) -> None:
     """Limits of the user's own, which stand beside the law and not in its place."""
-    from roomfield.workbench.publish.plain_values import place_rows
+    from roomfield.workbench.publish.plain_values import beside_rows
 
-    rows = [
-        (
-            _spot(own, r.place, r.meter),
-            r.kind.replace("_", "-"),
-            r.outcome.replace("_", " "),
-            probability(r.probability_below),
-        )
-        for r in place_rows(own)
-        if r.reference == own.limits.title
-    ]
     columns = ("place", "kind", "comparison", "P(below)")
-    grouped(f"Beside the law, limits of your own: {own.limits.title}", columns, rows, right=(3,))
+    for title, own in beside_rows(found):
+        rows = [
+            (_spot(found, r.place, r.meter), r.kind.replace("_", "-"), r.outcome.replace("_", " "),
+             probability(r.probability_below))
+            for r in own
+        ]  # fmt: skip
+        grouped(f"Beside the law, limits of your own: {title}", columns, rows, right=(3,))
 
 
 def _show(found: Assessment, all_states: bool, language: str) -> None:
@@ -194,7 +183,7 @@ def report(
     language: Language = "",
     coverage: Coverage = 0.95,
     rule: Rule = "three-way",
-    limits: OnlyLimits = "",
+    limits: Limits = "",
     short: Annotated[bool, typer.Option("--short", help="Readings only: no map, sources, remedy or logs.")] = False,
     as_json: AsJson = False,
 ) -> None:

@@ -129,7 +129,7 @@ def assess(
     rule : str
         Decision rule for legal limits.
     user_limits : str
-        Path of a TOML file with limits of your own.
+        Path of a TOML file with limits of your own, held beside the law.
 
     Examples
     --------

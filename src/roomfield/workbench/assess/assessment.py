@@ -37,7 +37,7 @@ from roomfield.workbench.assess.switching import (
     quotients,
     switch_findings,
 )
-from roomfield.workbench.record.chosen_limits import chosen_limits
+from roomfield.workbench.record.chosen_limits import chosen_limits, limits_beside
 
 
 @dataclass(frozen=True)
@@ -132,6 +132,25 @@ class GuidelineFinding:
 
 
 @dataclass(frozen=True)
+class BesideTheLaw:
+    """Limits of the user's own, held beside the law and never in its place.
+
+    Parameters
+    ----------
+    limits : LimitSet
+        One set of the user's file.
+    limit : LimitValue
+        The value used: the smallest in the meter's band.
+    findings : tuple of LawFinding
+        Comparisons, by place and radio state.
+    """
+
+    limits: LimitSet
+    limit: LimitValue
+    findings: tuple[LawFinding, ...]
+
+
+@dataclass(frozen=True)
 class AcrossMeters:
     """One level at a place from every meter that read it."""
 
@@ -178,6 +197,8 @@ class Assessment:
         the comparison with the smallest limit in the band stays the one that counts.
     doubts : tuple of Doubt
         What cannot be, or cannot all be right.
+    beside : tuple of BesideTheLaw
+        Limits of the user's own.
     """
 
     survey: Survey
@@ -196,6 +217,7 @@ class Assessment:
     attributions: tuple[AttributionFinding, ...] = ()
     quotients: tuple[QuotientFinding, ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    beside: tuple[BesideTheLaw, ...] = ()
 
     @property
     def across_meters(self) -> tuple[AcrossMeters, ...]:
@@ -260,7 +282,7 @@ def assess(
     terms : Terms, optional
         Coverage and decision rule.
     user_limits : str
-        Path of a TOML file with limits of your own; its first set replaces the jurisdiction's.
+        Path of a TOML file with limits of your own, held beside the jurisdiction's.
 
     Raises
     ------
@@ -272,7 +294,7 @@ def assess(
     chosen = terms or Terms()
     decision_rule(chosen.rule)
     table = level_table(survey, visit_id)
-    limits = chosen_limits(survey.assignment.jurisdiction, user_limits)
+    limits, own = chosen_limits(survey.assignment.jurisdiction), limits_beside(user_limits)
     band_hz = _band_hz(survey, table)
     limit = _limit_for(limits, band_hz)
     pulse = pulse_bound(limit) if limit.spot_testable else None
@@ -297,7 +319,13 @@ def assess(
         attributions=attributions(survey, table, chosen.coverage),
         quotients=quotients(survey, table, limits, band_hz) if limit.spot_testable else (),
         doubts=doubts(survey, table, pooled),
+        beside=tuple(_beside(table, one, band_hz, chosen) for one in own),
     )
+
+
+def _beside(table: LevelTable, limits: LimitSet, band_hz: tuple[float, float], terms: Terms) -> BesideTheLaw:
+    limit = _limit_for(limits, band_hz)
+    return BesideTheLaw(limits, limit, tuple(_law(table, limits, limit, terms)))
 
 
 def _band_hz(survey: Survey, table: LevelTable) -> tuple[float, float]:

@@ -8,8 +8,9 @@ from typing import Any
 from roomfield.exposure.guideline import GuidelineResult
 from roomfield.quantities import UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
+from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.show.words import load_words
-from roomfield.workbench.assess.assessment import AcrossMeters, Assessment, GuidelineFinding, LawFinding
+from roomfield.workbench.assess.assessment import AcrossMeters, Assessment, BesideTheLaw, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import MeasuredLevel
 from roomfield.workbench.assess.switching import AttributionFinding, PooledSwitch, QuotientFinding, SwitchFinding
 from roomfield.workbench.publish.contents.place_findings import category_chances, law_outcome, likely_outcome
@@ -85,6 +86,32 @@ def place_rows(assessment: Assessment, *, all_states: bool = False) -> tuple[Pla
             )
         )
     return tuple(rows)
+
+
+@dataclass(frozen=True)
+class BesideRow:
+    """A place against limits of the user's own."""
+
+    place: str
+    meter: str
+    kind: str
+    outcome: str
+    probability_below: tuple[float, float]
+
+
+def beside_rows(assessment: Assessment) -> tuple[tuple[str, tuple[BesideRow, ...]], ...]:
+    """Limits of the user's own by title, each with the places as found."""
+    base = assessment.table.base_state.id
+    return tuple(
+        (own.limits.title, tuple(_beside_place(assessment, f) for f in own.findings if f.state_id == base))
+        for own in assessment.beside
+    )
+
+
+def _beside_place(assessment: Assessment, finding: LawFinding) -> BesideRow:
+    chance = finding.verdict.probability_below
+    name, kind = assessment.survey.place(finding.place_id).name, finding.measured.value
+    return BesideRow(name, finding.meter_id, kind, law_outcome(finding.verdict).value, (chance.low, chance.high))
 
 
 def _ends(level: UncertainLevel, coverage: float) -> tuple[float, float, float]:
@@ -256,24 +283,33 @@ def doubt_sentences(assessment: Assessment, language: str = "en") -> tuple[str, 
     return tuple(words.text(text) for text in doubt_texts(assessment))
 
 
+def _limits_row(limits: LimitSet, limit: LimitValue) -> dict[str, Any]:
+    return {
+        "id": limits.set_id,
+        "title": limits.title,
+        "value_w_m2": limit.value_w_m2,
+        "averaging_s": limit.averaging_s,
+        "standing": limit.standing.value,
+        "source": limit.source.citation(),
+        "how_known": limit.how_known,
+    }
+
+
+def _beside_row(assessment: Assessment, own: BesideTheLaw) -> dict[str, Any]:
+    comparisons = [law_row(assessment, finding, own.limits.set_id) for finding in own.findings]
+    return {**_limits_row(own.limits, own.limit), "comparisons": comparisons}
+
+
 def assessment_plain(assessment: Assessment, *, all_states: bool = False) -> dict[str, Any]:
     """An assessment as plain values; densities in W/m²."""
-    limit = assessment.limit
     return {
         "survey": assessment.survey.id,
         "visit": assessment.table.visit.id,
         "invented": assessment.survey.invented,
         "coverage": assessment.terms.coverage,
         "decision_rule": assessment.terms.rule,
-        "law": {
-            "id": assessment.limits.set_id,
-            "title": assessment.limits.title,
-            "value_w_m2": limit.value_w_m2,
-            "averaging_s": limit.averaging_s,
-            "standing": limit.standing.value,
-            "source": limit.source.citation(),
-            "how_known": limit.how_known,
-        },
+        "law": _limits_row(assessment.limits, assessment.limit),
+        "own_limits": [_beside_row(assessment, one) for one in assessment.beside],
         "guideline": assessment.guideline.set_id if assessment.guideline else None,
         "aim": None
         if assessment.aim is None

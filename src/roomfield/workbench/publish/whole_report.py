@@ -45,7 +45,7 @@ class Wishes:
     terms : Terms
         Coverage and decision rule.
     user_limits : str
-        Path of a TOML file with limits of your own.
+        Path of a TOML file with limits of your own, held beside the law.
     short : bool
         True for the chapters that follow from the readings alone.
     issued_at : str

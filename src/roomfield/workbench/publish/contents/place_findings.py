@@ -10,6 +10,7 @@ from roomfield.exposure.decision import ReferenceVerdict as LawVerdict
 from roomfield.exposure.guideline import GuidelineResult
 from roomfield.quantities import Censor, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
+from roomfield.references.limit_sets import LimitSet
 from roomfield.show.findings import (
     CategoryChance,
     Chance,
@@ -124,12 +125,14 @@ def group_names(survey: Survey) -> dict[str, str]:
 
 
 def verdicts(assessment: Assessment) -> tuple[Verdict, ...]:
-    """Every comparison with the law, its condition on pulses, and the guideline."""
-    law_id = assessment.limits.set_id
-    law = [_law_verdict(assessment, f, law_id) for f in assessment.law]
-    pulses = [_law_verdict(assessment, f, law_id + PULSES) for f in assessment.pulses]
+    """Every comparison with the law, its condition on pulses, limits of the user's own, and the guideline."""
+    limits = assessment.limits
+    law = [_law_verdict(assessment, f, limits, limits.set_id) for f in assessment.law]
+    pulses = [_law_verdict(assessment, f, limits, limits.set_id + PULSES) for f in assessment.pulses]
+    beside = [(one.limits, finding) for one in assessment.beside for finding in one.findings]
+    own = [_law_verdict(assessment, finding, mine, mine.set_id) for mine, finding in beside]
     aimed = () if assessment.guideline else _aim_alone(assessment)
-    return (*law, *pulses, *(_guideline_verdict(assessment, f) for f in assessment.precaution), *aimed)
+    return (*law, *pulses, *own, *(_guideline_verdict(assessment, f) for f in assessment.precaution), *aimed)
 
 
 def aim_reference(assessment: Assessment) -> str:
@@ -163,10 +166,10 @@ def _aim_alone(assessment: Assessment) -> Iterator[Verdict]:
         )
 
 
-def _law_verdict(assessment: Assessment, finding: LawFinding, reference_id: str) -> Verdict:
+def _law_verdict(assessment: Assessment, finding: LawFinding, limits: LimitSet, reference_id: str) -> Verdict:
     verdict = finding.verdict
     outcome = law_outcome(verdict)
-    if assessment.limits.installations_only and not _own_radios_off(assessment, finding.state_id):
+    if limits.installations_only and not _own_radios_off(assessment, finding.state_id):
         outcome = outcome if outcome in (Outcome.BELOW, Outcome.LIKELY_BELOW) else Outcome.NOT_COMPARABLE
     return Verdict(
         finding_id(assessment, finding.place_id, finding.meter_id),

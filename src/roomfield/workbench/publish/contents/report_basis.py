@@ -14,6 +14,7 @@ from roomfield.quantities import ErrorContribution, ErrorShape, Kind
 from roomfield.references.catalogue import evidence, mainstream_positions
 from roomfield.references.cautions import cautions
 from roomfield.references.guidelines import CATEGORIES, GuidelineSet
+from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.source import Authority, Source
 from roomfield.show.evidence import (
     AmendmentEntry,
@@ -179,9 +180,19 @@ def _line(part: ErrorContribution) -> BudgetLine:
 
 
 def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
-    """The legal limits and the guideline, with their standing."""
-    limits, limit = assessment.limits, assessment.limit
-    law = ReferenceEntry(
+    """The legal limits, limits of the user's own and the guideline, with their standing."""
+    law = _limits_entry(assessment.limits, assessment.limit)
+    told = assessment.pulse if assessment.pulses else None
+    pulses = [_pulses(law, told, assessment.limits.pulse_how)] if told else []
+    own = [_limits_entry(one.limits, one.limit) for one in assessment.beside]
+    if assessment.guideline is not None:
+        return (law, *pulses, *own, _guideline(assessment.guideline, on_axis=assessment.aim is None))
+    return (law, *pulses, *own, *([_aim(assessment.aim)] if assessment.aim else []))
+
+
+def _limits_entry(limits: LimitSet, limit: LimitValue) -> ReferenceEntry:
+    """A set of limits by the value that was used."""
+    return ReferenceEntry(
         limits.set_id,
         limits.title,
         limit.document,
@@ -195,10 +206,6 @@ def reference_entries(assessment: Assessment) -> tuple[ReferenceEntry, ...]:
         installations_only=limits.installations_only,
         note=" ".join(part for part in (limits.standing_note, limit.note, limit.spot_note) if part),
     )
-    pulses = [_pulses(law, assessment.pulse, limits.pulse_how)] if assessment.pulse and assessment.pulses else []
-    if assessment.guideline is not None:
-        return (law, *pulses, _guideline(assessment.guideline, on_axis=assessment.aim is None))
-    return (law, *pulses, *([_aim(assessment.aim)] if assessment.aim else []))
 
 
 def _aim(aim: ShownAim) -> ReferenceEntry:
