@@ -17,6 +17,7 @@ def register(app: typer.Typer) -> None:
     """Add the verbs."""
     app.command()(references)
     app.command()(languages)
+    app.command("add-references")(add_references)
 
 
 def references(as_json: AsJson = False) -> None:
@@ -27,6 +28,19 @@ def references(as_json: AsJson = False) -> None:
     rows = [(kind, one.key, one.name) for kind, choices in found.items() for one in choices]
     plain = {kind: {one.key: one.name for one in choices} for kind, choices in found.items()}
     answer(as_json, plain, lambda: grouped("Names to give", ("kind", "name", "title"), rows))
+
+
+def add_references(
+    file: Annotated[str, typer.Argument(help="TOML file with guidelines, materials or technologies of your own.")],
+    replace: Annotated[bool, typer.Option("--replace", help="In the place of a file of the same name.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Take guidelines, materials or technologies of your own into the folder that every command reads."""
+    from roomfield.workbench.record.own_references import add_references as add
+
+    found = add(file, replace=replace)
+    rows = [(one.kind, one.name) for one in found]
+    answer(as_json, [one.to_dict() for one in found], lambda: table("Taken in", ("kind", "name"), rows))
 
 
 def languages(

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, lru_cache
 
-from roomfield.errors import InputError, UnknownNameError
+from roomfield.errors import InputError, RejectedRows, RowFault, UnknownNameError
 from roomfield.quantities.kind import Kind, require_kind
+from roomfield.references.own_files import STATED, OwnTable, own_stamp, own_tables, refuse_taken
 from roomfield.references.source import Authority, Source
 from roomfield.references.table import (
     SOURCE,
+    SOURCE_COLUMNS,
     STANDING,
     column,
     data_files,
@@ -170,8 +172,77 @@ class GuidelineSet:
         return max([i for i, row in enumerate(rows) if row.begins_at_or_below(density_w_m2)], default=0)
 
 
-@cache
 def _all_sets() -> dict[str, GuidelineSet]:
+    """Guidelines that come with the program, then the user's own."""
+    return {**_known_sets(), **_own_sets(own_stamp())}
+
+
+@lru_cache(maxsize=1)
+def _own_sets(_stamp: object) -> dict[str, GuidelineSet]:
+    tables = own_tables("guideline")
+    found = [_own_set(table) for table in tables]
+    refuse_taken(((item.set_id, table) for item, table in zip(found, tables, strict=True)), _known_sets(), "id")
+    return {item.set_id: item for item in found}
+
+
+def _own_set(table: OwnTable) -> GuidelineSet:
+    """One guideline of the user's, with its levels from the lowest to the highest."""
+    levels = table.row.get("level", [])
+    if not isinstance(levels, list) or not levels or not all(isinstance(level, dict) for level in levels):
+        raise _refused(table, "level", "the guideline has no [[guideline.level]]")
+    head = {**_OWN_SET, **{key: value for key, value in table.row.items() if key != "level"}}
+    (item,) = rows_from_mappings(GuidelineSet, [(table.line, head)], where=table.where)
+    inherited = {key: head[key] for key in SOURCE_COLUMNS} | {"set": item.set_id}
+    rows = [(table.line, {**_OWN_LEVEL, **inherited, **level}) for level in levels]
+    own = rows_from_mappings(GuidelineLevel, rows, where=table.where)
+    if item.form == CATEGORIES:
+        _refuse_gaps(table, own)
+    elif any(level.upper_w_m2 is None for level in own):
+        raise _refused(table, "upper_uw_m2", "a target has no upper_uw_m2")
+    return replace(item, levels=own)
+
+
+def _refuse_gaps(table: OwnTable, levels: tuple[GuidelineLevel, ...]) -> None:
+    """Each service's categories begin at nothing, follow each other without a gap, and the last has no upper end."""
+    for service in dict.fromkeys(level.service for level in levels):
+        own = sorted((level for level in levels if level.service == service), key=lambda level: level.lower_w_m2)
+        ends = [level.upper_w_m2 for level in own]
+        begins: list[float | None] = [level.lower_w_m2 for level in own]
+        if begins[0] != 0.0 or ends[-1] is not None or ends[:-1] != begins[1:]:
+            reason = "categories must begin at 0 and follow each other without a gap, the last without upper_uw_m2"
+            raise _refused(table, "upper_uw_m2", reason)
+
+
+def _refused(table: OwnTable, what: str, reason: str) -> RejectedRows:
+    name = str(table.row.get("id", ""))
+    fault = RowFault(table.line, what, name, reason)
+    return RejectedRows([fault], where=table.where, mend=f"First: line {table.line}, {reason}; guideline {name!r}.")
+
+
+_OWN_SET = {
+    "place": "everywhere",
+    "form": CATEGORIES,
+    "statistic": "peak hold",
+    "per_service": False,
+    "in_force": True,
+    "standing": str(Authority.STATED_BY_USER),
+    "issuer_kind": STATED,
+    "standing_note": "no legal force unless the parties agreed on it",
+    "remark": STATED,
+    "conditions": [],
+    "how": STATED,
+}
+_OWN_LEVEL: dict[str, object] = {
+    "service": "any",
+    "service_title": "all that the meter receives",
+    "lower_uw_m2": 0.0,
+    "lower_edge": "inclusive",
+    "edge_basis": STATED,
+}
+
+
+@cache
+def _known_sets() -> dict[str, GuidelineSet]:
     found: dict[str, GuidelineSet] = {}
     for folder, name in data_files("guideline-sets.toml"):
         tables = tomllib.loads(data_text(folder, name))["set"]

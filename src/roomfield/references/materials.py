@@ -7,11 +7,12 @@ and coefficients as each row of the table says).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from roomfield.errors import RangeError, UnknownNameError
+from roomfield.references.own_files import STATED, OwnTable, own_stamp, own_tables, refuse_taken
 from roomfield.references.source import Source
-from roomfield.references.table import SOURCE, column, data_files, load_csv
+from roomfield.references.table import SOURCE, column, data_files, load_csv, rows_from_mappings
 
 DEFAULT_EDITION = "P.2040-3"
 _FOLDER = "itu-r-"
@@ -98,13 +99,28 @@ def _tables() -> dict[str, tuple[Material, ...]]:
     return tables
 
 
+@lru_cache(maxsize=1)
+def _own(_stamp: object) -> tuple[Material, ...]:
+    """The user's own materials, which stand beside those of every edition."""
+    tables = own_tables("material")
+    rows = [row for table in tables for row in _own_rows(table)]
+    named = [(str(table.row.get("material", "")), table) for table in tables]
+    refuse_taken(named, {row.name for known in _tables().values() for row in known}, "material")
+    return tuple(rows)
+
+
+def _own_rows(table: OwnTable) -> tuple[Material, ...]:
+    row = {"b": 0.0, "d": 0.0, "how": STATED, **table.row}
+    return rows_from_mappings(Material, [(table.line, row)], where=table.where)
+
+
 def editions() -> tuple[str, ...]:
     """Editions in the reference data."""
     return tuple(_tables())
 
 
 def materials(edition: str = DEFAULT_EDITION) -> tuple[Material, ...]:
-    """All rows of one edition.
+    """All rows of one edition, then the user's own materials.
 
     Raises
     ------
@@ -113,7 +129,7 @@ def materials(edition: str = DEFAULT_EDITION) -> tuple[Material, ...]:
     """
     if edition not in _tables():
         raise UnknownNameError("edition of the material table", edition, _tables())
-    return _tables()[edition]
+    return (*_tables()[edition], *_own(own_stamp()))
 
 
 def material(name: str, *, edition: str = DEFAULT_EDITION, frequency_hz: float | None = None) -> Material:

@@ -3,15 +3,30 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
 from roomfield.errors import FormatError, UnknownNameError
+from roomfield.references.own_files import own_stamp, own_tables, refuse_taken
 
 RATE_KINDS = ("line", "late", "mains", "jittered")
 HOW_KNOWN = ("seen", "code", "memory", "measured")
+_OURS = "technologies/timing.toml"
+_MEND = "See docs/references.md for what a technology holds."
+_OWN_TECHNOLOGY: dict[str, Any] = {
+    "bands": "not stated",
+    "access": "not stated",
+    "rates": [],
+    "widths": [],
+    "duty": "not stated",
+    "power": "not stated",
+    "mark": "not stated",
+    "confusable": [],
+    "confusion": "",
+}
 
 
 @dataclass(frozen=True)
@@ -66,24 +81,46 @@ class Technology:
     confusion: str
 
 
-def _technology(row: dict[str, Any]) -> Technology:
+def _technology(row: Mapping[str, Any], where: str = _OURS) -> Technology:
+    try:
+        return _typed(row, where)
+    except (KeyError, TypeError) as error:
+        raise FormatError(
+            f"technology {row.get('name', '')!r} lacks or has too much: {error}.", where=where, mend=_MEND
+        ) from None
+
+
+def _typed(row: Mapping[str, Any], where: str) -> Technology:
     rates = tuple(Rate(**rate) for rate in row["rates"])
     widths = tuple(Width(**width) for width in row["widths"])
     for rate in rates:
         if rate.kind not in RATE_KINDS or rate.known not in HOW_KNOWN or rate.hz <= 0:
-            raise FormatError(f"rate {rate.name!r} of {row['name']!r} is not valid.", where="technologies/timing.toml")
+            raise FormatError(f"rate {rate.name!r} of {row['name']!r} is not valid.", where=where, mend=_MEND)
     for width in widths:
         if not 0 < width.low_s <= width.high_s or width.known not in HOW_KNOWN:
-            raise FormatError(
-                f"width {width.name!r} of {row['name']!r} is not valid.", where="technologies/timing.toml"
-            )
+            raise FormatError(f"width {width.name!r} of {row['name']!r} is not valid.", where=where, mend=_MEND)
     plain = {k: row[k] for k in ("name", "title", "document", "bands", "access", "duty", "power", "mark", "confusion")}
     return Technology(rates=rates, widths=widths, confusable=tuple(row["confusable"]), **plain)
 
 
-@cache
 def technologies() -> tuple[Technology, ...]:
-    """All technologies of the table, in its order."""
+    """All technologies of the table, in its order, then the user's own."""
+    return (*_known_technologies(), *_own_technologies(own_stamp()))
+
+
+@lru_cache(maxsize=1)
+def _own_technologies(_stamp: object) -> tuple[Technology, ...]:
+    tables = own_tables("technology")
+    found = tuple(
+        _technology({**_OWN_TECHNOLOGY, **table.row}, f"{table.where}, line {table.line}") for table in tables
+    )
+    named = ((item.name, table) for item, table in zip(found, tables, strict=True))
+    refuse_taken(named, [row.name for row in _known_technologies()], "name")
+    return found
+
+
+@cache
+def _known_technologies() -> tuple[Technology, ...]:
     text = resources.files("roomfield.references").joinpath("data/technologies/timing.toml").read_text("utf-8")
     return tuple(_technology(row) for row in tomllib.loads(text)["technology"])
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from roomfield.errors import FormatError, InputError, RejectedRows, RowFault
+from roomfield.errors import FormatError, RejectedRows, RowFault
 from roomfield.references.limit_sets import LimitLaw, LimitSet
 from roomfield.references.limits import limit_sets
+from roomfield.references.own_files import STATED, toml_document, toml_text
 from roomfield.references.source import Authority
 from roomfield.references.table import SOURCE_COLUMNS, data_text, rows_from_mappings
 
@@ -23,7 +23,7 @@ _SET_DEFAULTS: dict[str, object] = {
     "scope": "whole_body",
     "kind": "limit",
     "standing": str(Authority.STATED_BY_USER),
-    "how": "stated by the user",
+    "how": STATED,
     "in_force": True,
     "default": True,
     "spot_testable": True,
@@ -60,34 +60,14 @@ def load_user_limits(path: str | Path) -> tuple[LimitSet, ...]:
         If any value is refused; lists every fault of the file.
     """
     name = str(path)
-    text = _read(path)
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FormatError(f"this is not TOML: {error}.", where=name, mend="Mend that line.") from None
+    text = toml_text(path)
+    document = toml_document(text, SCHEMA_NAME, name)
     tables = _tables(document, name)
     set_lines, level_lines = _header_lines(text)
     return _sets(tables, set_lines, level_lines, name)
 
 
-def _read(path: str | Path) -> str:
-    try:
-        return Path(path).read_text(encoding="utf-8")
-    except OSError as error:
-        raise InputError(
-            f"the file cannot be opened ({error.strerror}).", where=str(path), mend="Check the path."
-        ) from None
-    except UnicodeDecodeError:
-        raise FormatError("the file is not UTF-8 text.", where=str(path), mend="Save it as UTF-8.") from None
-
-
 def _tables(document: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
-    if document.get("schema") != SCHEMA_NAME:
-        raise FormatError(
-            f"schema is {document.get('schema')!r}.",
-            where=name,
-            mend=f'Begin the file with schema = "{SCHEMA_NAME}".',
-        )
     tables = document.get("set")
     if not isinstance(tables, list) or not tables or not all(isinstance(t, dict) for t in tables):
         raise FormatError("the file has no [[set]].", where=name, mend="Add at least one [[set]] with levels.")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import getpass
 import json
-import os
 import platform
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,6 +12,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from roomfield.errors import InputError, StoreError
+from roomfield.user_folder import settings_folder
 
 LONGEST = 120
 
@@ -52,12 +52,6 @@ def acting_as(identity: Identity) -> Iterator[None]:
         yield
     finally:
         _ACTING.reset(token)
-
-
-def settings_folder() -> Path:
-    """Where this computer's user keeps what is set once."""
-    root = os.environ.get("XDG_CONFIG_HOME") or os.environ.get("APPDATA") or str(Path.home() / ".config")
-    return Path(root) / "roomfield"
 
 
 def identity_file() -> Path:

@@ -10,7 +10,7 @@ from html import escape
 from pathlib import Path
 
 from roomfield.errors import StoreError
-from roomfield.workbench.record.authorship import settings_folder
+from roomfield.user_folder import settings_folder
 
 _KEY = re.compile(r"[\w-]{30,80}")
 

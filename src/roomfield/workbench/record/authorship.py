@@ -1,6 +1,6 @@
 """Who writes, for the doors."""
 
-from roomfield.store.identity import Identity, acting_as, present_identity, set_identity, settings_folder
+from roomfield.store.identity import Identity, acting_as, present_identity, set_identity
 from roomfield.store.signing import new_key
 
 
@@ -16,4 +16,4 @@ def sign_from_now_on() -> Identity:
     return set_identity(who.name, who.device, new_key())
 
 
-__all__ = ["Identity", "acting_as", "present_identity", "set_identity", "settings_folder", "sign_from_now_on"]
+__all__ = ["Identity", "acting_as", "present_identity", "set_identity", "sign_from_now_on"]

@@ -36,20 +36,17 @@ def legal_limits() -> tuple[FormChoice, ...]:
     return tuple(FormChoice(one.code, one.title) for one in jurisdictions())
 
 
-@cache
 def guidelines() -> tuple[FormChoice, ...]:
     """Precautionary guidelines in their current edition."""
     return tuple(FormChoice(one.set_id, one.title) for one in guideline_sets())
 
 
-@cache
 def wall_materials() -> tuple[FormChoice, ...]:
     """Materials that walls, slabs and openings are made of."""
     names = sorted({one.name for one in materials()} - NOT_FOR_WALLS)
     return (*(FormChoice(name, name) for name in names), FormChoice("air", "air"))
 
 
-@cache
 def technologies() -> tuple[FormChoice, ...]:
     """Kinds of transmitter that an emitter on the plan can be, and that can be heard."""
     return tuple(FormChoice(one.name, one.title) for one in known_technologies())
