@@ -13,6 +13,7 @@ from roomfield.errors import RoomfieldError
 EXTRAS = {
     "logs": "Logs of hours and weeks need {library}, which is not installed.",
     "plans": "Plans from DXF and PDF need {library}, which is not installed.",
+    "phone": "Phones beside this computer need {library}, which is not installed.",
     "signed": "Signatures need {library}, which is not installed.",
     "sealed": "Packages under a passphrase need {library}, which is not installed.",
     "science": "Data frames and GeoTIFF need {library}, which is not installed.",

@@ -218,14 +218,16 @@ def test_where_nobody_knows_the_account_the_browser_brings_a_key(records):
 
 def test_each_device_has_a_key_of_its_own_that_can_be_removed_and_runs_out():
     now = [0.0]
-    gate = Gate(Settings(access_code="ABCD2345"), lambda: now[0])
+    gate = Gate(Settings(access_code="ABCD2345"), lambda: now[0], lambda: 1.8e9 + now[0])
     first = gate.enter("abcd 2345", "192.0.2.8", "Tablet\x1b[31m")
     second = gate.enter(gate.fresh_code(), "192.0.2.9", "")
     assert [(d.name, d.address) for d in gate.devices()] == [("Tablet [31m", "192.0.2.8"), ("?", "192.0.2.9")]
     gate.remove(gate.devices()[0].id)
     assert gate.device_of(first.key) is None
     assert gate.device_of(second.key).address == "192.0.2.9"
-    now[0] = 12 * 3600.0
+    now[0] = 14 * 86400.0 - 1.0
+    assert gate.device_of(second.key).name == "?"
+    now[0] = 14 * 86400.0
     assert gate.device_of(second.key) is None
     assert gate.devices() == ()
 
@@ -261,7 +263,9 @@ def test_the_owner_sees_devices_makes_codes_and_removes(guarded, records):
         assert "Tablet" in page.text
         form = {"x-roomfield-form": owner.cookies["roomfield_form"]}
         gate = guarded.app.state.gate
-        assert "One-time code, good for ten minutes" in owner.post("/devices/code", headers=form).text
+        page = owner.post("/devices/code", headers=form).text
+        assert gate.code() in page
+        assert "http://192.0.2.7:8765/" in page
         owner.post(f"/devices/{gate.devices()[0].id}/remove", headers=form)
         assert gate.devices() == ()
     assert guarded.get("/", follow_redirects=False).status_code == 303

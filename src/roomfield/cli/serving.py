@@ -23,9 +23,21 @@ def serve(
     demo: Annotated[bool, typer.Option("--demo", help="With the demo survey.")] = False,
     certificate: Annotated[str, typer.Option(help="Certificate for an encrypted connection, PEM.")] = "",
     key: Annotated[str, typer.Option(help="Key of the certificate, PEM without a password.")] = "",
+    phone: Annotated[
+        bool, typer.Option("--phone", help="Let a phone beside this computer in, encrypted, by a picture it reads.")
+    ] = False,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open a browser.")] = False,
 ) -> None:
     """Open the workbench in the browser; nothing leaves this computer."""
     from roomfield.web.server import serve as call
 
-    call(record, host=host, port=port, demo=demo, open_browser=not no_browser, certificate=certificate, key=key)
+    call(
+        record,
+        host=host,
+        port=port,
+        demo=demo,
+        open_browser=not no_browser,
+        certificate=certificate,
+        key=key,
+        phone=phone,
+    )

@@ -121,11 +121,21 @@ class FaultPage(Context):
 
 @dataclass(frozen=True)
 class UnlockPage(Context):
-    """Asks another device for the one-time code."""
+    """Asks another device for the one-time code.
+
+    Parameters
+    ----------
+    gone : bool
+        True if the device was removed and must forget what it holds.
+    has_root : bool
+        True if there is a root that it can be told to trust.
+    """
 
     template: ClassVar[str] = "unlock.html"
     refused: str = ""
     wait_s: int = 0
+    gone: bool = False
+    has_root: bool = False
 
 
 @dataclass(frozen=True)
@@ -140,12 +150,18 @@ class DevicesPage(Context):
         True if other devices can reach this server at all.
     code : str
         The one-time code while it is good; empty otherwise.
+    pairing : Pairing or None
+        Picture that a phone reads, and what it is then asked; None if none is let in now.
+    phone_host : str
+        Address that phones find; empty if the server was not started for one.
     """
 
     template: ClassVar[str] = "devices.html"
     devices: tuple[Any, ...] = ()
     open: bool = False
     code: str = ""
+    pairing: Any = None
+    phone_host: str = ""
 
 
 @dataclass(frozen=True)

@@ -35,7 +35,7 @@ CSRF_HEADER = "x-roomfield-form"
 CLIENT_HEADER = "x-roomfield-client"
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 START_COOKIE = "roomfield_start"
-OPEN_PATHS = ("/static/", "/unlock", "/start")
+OPEN_PATHS = ("/static/", "/unlock", "/start", "/worker.js")
 PEEK_BYTES = 8192
 
 POLICY = (
@@ -119,8 +119,10 @@ class Guard:
         answer = refusal or self._app
         key = caller.cookies.get(CSRF_COOKIE) or secrets.token_urlsafe(24)
         scope["state"]["form_key"] = key
-        seal = _Sealed(send, key, new=CSRF_COOKIE not in caller.cookies, secure=self._settings.encrypted)
+        seal = _Sealed(send, key, new=CSRF_COOKIE not in caller.cookies, secure=scope.get("scheme") == "https")
         device = self._gate.device_of(caller.cookies.get(PASS_COOKIE, ""))
+        if device is not None:
+            self._gate.note_seen(caller.cookies[PASS_COOKIE])
         with acting_as(replace(present_identity(), device=device.name)) if device else nullcontext():
             await answer(scope, body.receive, seal)
 
@@ -160,6 +162,7 @@ class Guard:
             return _refuse(caller, 401, "Open roomfield by the address that it printed when it was started.")
         if caller.path.startswith("/api/"):
             return _refuse(caller, 401, "Enter the one-time code in a browser on this device first.")
+        # A removed device is told at /unlock to forget what it holds.
         return RedirectResponse("/unlock", status_code=303)
 
     def _has_pass(self, caller: Caller) -> bool:

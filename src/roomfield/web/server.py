@@ -7,12 +7,16 @@ import socket
 import ssl
 import webbrowser
 from dataclasses import replace
-from threading import Timer
+from pathlib import Path
+from threading import Thread, Timer
+from typing import Any
 
 from roomfield.errors import InputError
-from roomfield.web.settings import DEFAULT_PORT, Settings, new_access_code
+from roomfield.web.phone_certificate import PhoneCertificate, certificate_for, checked_private, own_private_address
+from roomfield.web.settings import DEFAULT_PORT, LOOPBACK_HOSTS, Settings, bracketed, new_access_code
 from roomfield.web.start_key import kept_start_key, page_that_leads_to
 from roomfield.workbench.record.backups import Keeper
+from roomfield.workbench.record.identity import settings_folder
 
 MOST_CONNECTIONS = 200
 EVERY_ADDRESS = frozenset({"", "0.0.0.0", "::", "*"})
@@ -37,6 +41,7 @@ def serve(
     open_browser: bool = True,
     certificate: str = "",
     key: str = "",
+    phone: bool = False,
 ) -> None:
     """Serve the pages until the process is stopped.
 
@@ -54,13 +59,21 @@ def serve(
         True to open the page in this computer's browser.
     certificate, key : str
         Files in PEM form for an encrypted connection (TLS); both or none.
+    phone : bool
+        True to let a phone beside this computer in as well, encrypted by a certificate of this computer's own, at
+        ``host`` or, if that is loopback, at the address that this computer has in the house.
 
     Raises
     ------
     InputError
         If the port or the address cannot be, or certificate and key do not make a pair.
     """
-    settings = settings_for(host, port, certificate, key)
+    if phone:
+        settings, own = settings_with_phone(host, port, certificate, key)
+        host, certificate, key = settings.host, "", ""
+        _refuse_taken(settings.phone_host, port)
+    else:
+        settings, own = settings_for(host, port, certificate, key), None
     _refuse_taken(host, port)
     import uvicorn
 
@@ -70,7 +83,7 @@ def serve(
 
     first_compile = FirstCompile()
     app = create_app(store_path, settings, demo=demo, first_compile=first_compile)
-    address = f"{'https' if settings.encrypted else 'http'}://{'[' + host + ']' if ':' in host else host}:{port}/"
+    address = f"{'https' if settings.encrypted else 'http'}://{bracketed(host)}:{port}/"
     print(welcome(settings, address), flush=True)
     if first_compile.start(lambda: print(_COMPILED, flush=True)):
         print(_COMPILING, flush=True)
@@ -78,18 +91,22 @@ def serve(
         Timer(0.8, _open_browser, [settings, address]).start()
     keeper = Keeper(app.state.records, lambda sentence: print(f"No backup: {sentence}", flush=True))
     keeper.start()
-    uvicorn.run(
-        app,
-        http=PatientProtocol,
-        limit_concurrency=MOST_CONNECTIONS,
-        host=host,
-        port=port,
-        log_level="warning",
-        server_header=False,
-        ws_max_size=1 << 20,
-        ssl_certfile=certificate or None,
-        ssl_keyfile=key or None,
-    )
+    shared: dict[str, Any] = {
+        "http": PatientProtocol,
+        "limit_concurrency": MOST_CONNECTIONS,
+        "port": port,
+        "log_level": "warning",
+        "server_header": False,
+        "ws_max_size": 1 << 20,
+    }
+    beside = None
+    if own is not None:
+        files: dict[str, Any] = {"ssl_certfile": own.certificate, "ssl_keyfile": own.key}
+        beside = uvicorn.Server(uvicorn.Config(app, host=settings.phone_host, lifespan="off", **files, **shared))
+        Thread(target=beside.run, name="phone", daemon=True).start()
+    uvicorn.run(app, host=host, ssl_certfile=certificate or None, ssl_keyfile=key or None, **shared)
+    if beside is not None:
+        beside.should_exit = True
     keeper.stop()
 
 
@@ -149,7 +166,45 @@ def settings_for(host: str, port: int, certificate: str = "", key: str = "") -> 
         own_account_only=True,
         start_key="" if known else kept_start_key(),
     )
-    return settings if settings.is_loopback else replace(settings, access_code=new_access_code())
+    if settings.is_loopback:
+        return settings
+    return replace(settings, access_code=new_access_code(), devices_file=str(_devices_file()))
+
+
+def settings_with_phone(
+    host: str, port: int, certificate: str = "", key: str = ""
+) -> tuple[Settings, PhoneCertificate]:
+    """Settings of a server that this computer reaches at loopback and a phone at another address, encrypted.
+
+    Parameters
+    ----------
+    host, port, certificate, key
+        As in `serve`.
+
+    Raises
+    ------
+    InputError
+        If there is no address that a phone could reach, or it is no private one.
+    """
+    if certificate or key:
+        raise InputError("--phone brings a certificate of its own.", mend="Leave --certificate and --key away.")
+    settings = settings_for("127.0.0.1", port)
+    where = own_private_address() if host in LOOPBACK_HOSTS else checked_private(host)
+    own = certificate_for(where, settings_folder())
+    settings = replace(
+        settings,
+        phone_host=where,
+        fingerprint=own.fingerprint,
+        root_fingerprint=own.root_fingerprint,
+        root=own.root,
+        access_code=new_access_code(),
+        devices_file=str(_devices_file()),
+    )
+    return settings, own
+
+
+def _devices_file() -> Path:
+    return settings_folder() / "devices.json"
 
 
 def _refuse_taken(host: str, port: int) -> None:
@@ -192,6 +247,15 @@ def welcome(settings: Settings, address: str) -> str:
     if settings.is_loopback:
         shown = start_address(settings, address)
         return f"roomfield is at {shown}  (this account of this computer only; stop with Ctrl+C)"
+    if settings.phone_host:
+        return "\n".join(
+            (
+                f"roomfield is at {start_address(settings, address)}  (stop with Ctrl+C)",
+                f"For a phone open {address}devices here, and let the phone read the picture there.",
+                f"Without a camera: {settings.address_for_others} and the one-time code {settings.access_code}",
+                f"The phone warns of the certificate; its SHA-256 is {settings.fingerprint}",
+            )
+        )
     head = (
         f"roomfield is at {start_address(settings, address)}  (stop with Ctrl+C)",
         f"One-time code for the other device: {settings.access_code}",

@@ -29,7 +29,15 @@ class Settings:
         Key that this computer's user has; asked for where the system does not say which account asks. Empty asks
         nobody.
     encrypted : bool
-        True if the connection is TLS; cookies are then sent over nothing else.
+        True if the connection at ``host`` is TLS.
+    phone_host : str
+        Address at which a phone beside this computer comes in, encrypted, at the same port; empty for none.
+    fingerprint, root_fingerprint : str
+        SHA-256 of the certificate that the phone is shown, and of the root that it can be told to trust.
+    root : bytes
+        That root in DER form.
+    devices_file : str
+        Where the devices that were let in are kept; empty keeps them no longer than the server runs.
     """
 
     host: str = "127.0.0.1"
@@ -39,18 +47,35 @@ class Settings:
     own_account_only: bool = False
     start_key: str = ""
     encrypted: bool = False
+    phone_host: str = ""
+    fingerprint: str = ""
+    root_fingerprint: str = ""
+    root: bytes = b""
+    devices_file: str = ""
 
     @property
     def allowed_hosts(self) -> frozenset[str]:
         """Values of the ``Host`` header that are answered, with and without the port."""
-        own = f"[{self.host}]" if ":" in self.host else self.host
-        names = {*LOOPBACK_HOSTS, own}
+        names = {*LOOPBACK_HOSTS, *(bracketed(host) for host in (self.host, self.phone_host) if host)}
         return frozenset({*names, *(f"{name}:{self.port}" for name in names)})
 
     @property
     def is_loopback(self) -> bool:
         """True if no other device can reach the server."""
-        return self.host in {"127.0.0.1", "localhost", "::1"}
+        return self.host in {"127.0.0.1", "localhost", "::1"} and not self.phone_host
+
+    @property
+    def address_for_others(self) -> str:
+        """Where another device finds the pages; empty if none can."""
+        if self.is_loopback:
+            return ""
+        secure = self.encrypted or bool(self.phone_host)
+        return f"{'https' if secure else 'http'}://{bracketed(self.phone_host or self.host)}:{self.port}/"
+
+
+def bracketed(host: str) -> str:
+    """A host as it stands in an address: IPv6 in brackets (RFC 3986, section 3.2.2)."""
+    return f"[{host}]" if ":" in host else host
 
 
 def new_access_code() -> str:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import secrets
+from importlib.resources import files
+from pathlib import Path
 
 from fastapi import APIRouter, Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
 
 from roomfield.errors import InputError
 from roomfield.web.access_code import PASS_LASTS_S, WAIT, Gate
@@ -14,10 +16,13 @@ from roomfield.web.contexts import Call, DevicesPage, HelpPage, ProgramsPage, Un
 from roomfield.web.dependencies import Form
 from roomfield.web.help import explanations
 from roomfield.web.page_texts import LANGUAGES
+from roomfield.web.pairing import pairing_of
 from roomfield.web.rendering import render
 from roomfield.web.security_middleware import PASS_COOKIE, START_COOKIE
+from roomfield.web.settings import Settings
 
 router = APIRouter(include_in_schema=False)
+WORKER = Path(str(files("roomfield.web"))) / "static" / "js" / "worker.js"
 YEAR_S = 365 * 24 * 3600
 
 
@@ -34,8 +39,14 @@ def choose_language(form: Form) -> Response:
 
 @router.get("/unlock")
 def ask_code(request: Request) -> Response:
-    """Ask another device for the code."""
-    return render(request, UnlockPage())
+    """Ask another device for the code; one that was removed is told to forget what it holds."""
+    gate: Gate = request.app.state.gate
+    gone = gate.was_removed(request.cookies.get(PASS_COOKIE, ""))
+    answer = render(request, UnlockPage(gone=gone, has_root=bool(request.app.state.settings.root)))
+    if gone:
+        answer.headers["clear-site-data"] = '"cache", "storage"'  # W3C Clear Site Data; works over TLS alone
+        answer.delete_cookie(PASS_COOKIE, samesite="strict")
+    return answer
 
 
 @router.post("/unlock")
@@ -45,10 +56,10 @@ def enter_code(request: Request, form: Form) -> Response:
     address = request.client.host if request.client else ""
     entered = gate.enter(form.text("code"), address, form.text("device"))
     if not entered.key:
-        page = UnlockPage(entered.refusal, math.ceil(entered.wait_s))
+        page = UnlockPage(entered.refusal, math.ceil(entered.wait_s), has_root=bool(request.app.state.settings.root))
         return render(request, page, status=429 if entered.refusal == WAIT else 403)
     answer = RedirectResponse("/", status_code=303)
-    encrypted: bool = request.app.state.settings.encrypted
+    encrypted = request.url.scheme == "https"
     answer.set_cookie(
         PASS_COOKIE, entered.key, max_age=int(PASS_LASTS_S), httponly=True, samesite="strict", secure=encrypted
     )
@@ -64,7 +75,7 @@ def start(request: Request, key: str = "") -> Response:
     # A redirect would still count as coming from outside, and the browser would keep the new cookie back.
     answer = PlainTextResponse("roomfield", headers={"refresh": "0; url=/"})
     answer.set_cookie(
-        START_COOKIE, key, max_age=YEAR_S, httponly=True, samesite="strict", secure=bool(settings.encrypted)
+        START_COOKIE, key, max_age=YEAR_S, httponly=True, samesite="strict", secure=request.url.scheme == "https"
     )
     return answer
 
@@ -73,7 +84,28 @@ def start(request: Request, key: str = "") -> Response:
 def show_devices(request: Request) -> Response:
     """Devices that were let in, and a code for one more."""
     gate = _own_gate(request)
-    return render(request, DevicesPage(gate.devices(), bool(request.app.state.settings.access_code), gate.code()))
+    settings: Settings = request.app.state.settings
+    pairing = pairing_of(settings, gate.secret())
+    return render(
+        request, DevicesPage(gate.devices(), bool(settings.access_code), gate.code(), pairing, settings.phone_host)
+    )
+
+
+@router.get("/devices/state")
+def devices_state(request: Request) -> Response:
+    """Which devices there are and whether the code is still good, for the page that waits for a phone."""
+    gate = _own_gate(request)
+    return JSONResponse({"devices": [one.id for one in gate.devices()], "open": bool(gate.code())})
+
+
+@router.get("/unlock/root.crt")
+def read_root(request: Request) -> Response:
+    """The root that a phone can be told to trust; it holds nothing that is secret."""
+    settings: Settings = request.app.state.settings
+    if not settings.root:
+        raise InputError("there is no certificate of this computer's own.", mend="Start with --phone.")
+    headers = {"content-disposition": 'attachment; filename="roomfield.crt"'}
+    return Response(settings.root, media_type="application/x-x509-ca-cert", headers=headers)
 
 
 @router.post("/devices/code")
@@ -95,6 +127,13 @@ def _own_gate(request: Request) -> Gate:
     if gate.device_of(request.cookies.get(PASS_COOKIE, "")) is not None:
         raise InputError("devices are let in and removed at the computer itself.", mend="Open this page there.")
     return gate
+
+
+@router.get("/worker.js")
+def read_worker() -> Response:
+    """The script that keeps the walk for when this computer sleeps; from here, so that it answers for every page."""
+    headers = {"cache-control": "no-cache"}
+    return FileResponse(WORKER, media_type="text/javascript", headers=headers)
 
 
 @router.get("/help")
