@@ -12,11 +12,11 @@ from threading import Thread, Timer
 from typing import Any
 
 from roomfield.errors import InputError
+from roomfield.user_folder import settings_folder
 from roomfield.web.phone_certificate import PhoneCertificate, certificate_for, checked_private, own_private_address
 from roomfield.web.settings import DEFAULT_PORT, LOOPBACK_HOSTS, Settings, bracketed, new_access_code
 from roomfield.web.start_key import kept_start_key, page_that_leads_to
 from roomfield.workbench.record.backups import Keeper
-from roomfield.workbench.record.identity import settings_folder
 
 MOST_CONNECTIONS = 200
 EVERY_ADDRESS = frozenset({"", "0.0.0.0", "::", "*"})
