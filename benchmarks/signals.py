@@ -3,12 +3,13 @@
     python -m benchmarks.signals --data DIR [--per-file] [--disguise mp3]
     python -m benchmarks.signals --simulated 900 [--seed 20261125] [--processes 2]
     python -m benchmarks.signals --pulses 200 [--seed 20261125]
+    python -m benchmarks.signals --rates 300 [--seed 20261125]
     python -m benchmarks.signals --speed [--minutes 60]
 
 ``--disguise`` sends every recording of the folder on a path that recordings take (codecs, low rates, a narrow band, gain
 riding, a telephone's socket or line, loudspeaker and room, a wrong clock) before it is heard. ``--simulated`` scores fresh
 invented scenes, and a third as many without a transmitter, of a seed that no fit has seen; ``--pulses`` counts how many
-pulse trains of exact rates outside the table are given a name.
+pulse trains of exact rates outside the table are given a name; ``--rates`` tells whether printed uncertainties hold.
 The scoring's last line is one JSON object. ``macro_f1`` is over all technologies labelled or claimed; ``macro_f1_audible``
 does not count as missed a labelled technology of which no component is audible: 3 dB of peak excursion over the audio
 noise, and a rate that the label does not rank as merely weak.
@@ -28,6 +29,7 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.signals_codecs import disguise, disguises
+from benchmarks.signals_rates import run_rates
 from benchmarks.signals_scoring import Score, count_answer, labelled, score_file, summary
 from roomfield.signals.hearing import CLAIM
 
@@ -199,6 +201,7 @@ def main() -> int:
     parser.add_argument("--per-file", action="store_true")
     parser.add_argument("--disguise", default="", help="path to send every recording on first", choices=disguises())
     parser.add_argument("--pulses", type=int, help="hear so many pulse trains outside the table")
+    parser.add_argument("--rates", type=int, help="hear so many emitters of known rates and widths")
     parser.add_argument("--simulated", type=int, help="score so many invented scenes")
     parser.add_argument("--seed", type=int, default=20261125)
     parser.add_argument("--processes", type=int, default=2)
@@ -211,8 +214,10 @@ def main() -> int:
         return run_simulated(options.simulated, options.seed, options.processes)
     if options.pulses:
         return run_pulses(options.pulses, options.seed, options.processes, options.per_file)
+    if options.rates:
+        return run_rates(options.rates, options.seed, options.processes, options.per_file)
     if options.data is None:
-        parser.error("give --data DIR, --simulated N, --pulses N or --speed")
+        parser.error("give --data DIR, --simulated N, --pulses N, --rates N or --speed")
     return run_scoring(options.data, options.per_file, options.disguise)
 
 

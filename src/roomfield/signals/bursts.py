@@ -290,6 +290,72 @@ def _two_classes(widths: F64) -> bool:
     return bool(all(spread)) and float(widths.min()) > 9e-5
 
 
+@dataclass(frozen=True)
+class BurstRun:
+    """The run of like bursts that holds most of them: one telegram, however seldom it is sent.
+
+    Attributes
+    ----------
+    marks : int
+        Bursts in it.
+    length_s : float
+        From its first start to its last end [s].
+    even : float
+        Spread of the heights over their mean.
+    classes : float
+        Ratio of the ninth to the first decile of the widths.
+    brief_s : float
+        First decile of the widths [s].
+    share : float
+        Share of all crisp bursts that lie in runs of at least six.
+    again : float
+        Number of runs about as long as the longest.
+    grid : float
+        How well widths and gaps are whole multiples of the briefest mark [-1..1].
+    """
+
+    marks: int = 0
+    length_s: float = 0.0
+    even: float = 1.0
+    classes: float = 1.0
+    brief_s: float = 0.0
+    share: float = 0.0
+    again: float = 0.0
+    grid: float = 0.0
+
+
+RUN_GAP_S = 6e-3
+LEAST_MARKS = 6
+
+
+def longest_run(table: BurstTable) -> BurstRun:
+    """The longest run of crisp bursts less than 6 ms apart."""
+    crisp = table.sharpness > 0.35
+    starts, widths, heights = table.starts_s[crisp], table.widths_s[crisp], table.heights[crisp]
+    if starts.size < LEAST_MARKS:
+        return BurstRun()
+    gaps = starts[1:] - starts[:-1] - widths[:-1]
+    bounds = np.r_[0, np.flatnonzero(gaps > RUN_GAP_S) + 1, starts.size]
+    sizes = np.diff(bounds)
+    best = int(np.argmax(sizes))
+    first, last = int(bounds[best]), int(bounds[best + 1])
+    if last - first < LEAST_MARKS:
+        return BurstRun(share=0.0)
+    low, high = np.quantile(widths[first:last], [0.1, 0.9])
+    lengths = np.r_[widths[first:last], gaps[first : last - 1]]
+    lengths = lengths[(lengths > 0.5 * low) & (lengths < 12 * low)]
+    return BurstRun(
+        marks=last - first,
+        length_s=float(starts[last - 1] + widths[last - 1] - starts[first]),
+        even=float(heights[first:last].std() / heights[first:last].mean()),
+        classes=float(high / max(low, 1e-6)),
+        brief_s=float(low),
+        share=float(sizes[sizes >= LEAST_MARKS].sum() / starts.size),
+        again=float(np.count_nonzero(sizes > 0.7 * sizes[best])),
+        grid=float(np.cos(2 * np.pi * lengths / max(low, 1e-6)).mean()) if lengths.size else 0.0,
+    )
+
+
 LATTICES_S = (312.5e-6, 320e-6, 416.67e-6, 500e-6, 625e-6, 1e-3)
 LATTICE_GAPS_S = (0.45e-3, 30e-3)
 LATTICE_WIDTHS_S = {"brief": (5e-5, 2e-4), "slot": (2.8e-4, 4.6e-4), "wide": (5e-4, 2.95e-3)}

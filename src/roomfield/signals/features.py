@@ -23,6 +23,7 @@ from roomfield.signals.bursts import (
     find_bursts,
     find_groups,
     lattice,
+    longest_run,
 )
 from roomfield.signals.cleaning import CERTAIN, RemovedFrame, clean, contrasts, take_off
 from roomfield.signals.combs import (
@@ -80,6 +81,7 @@ FRAME_LINES = ("50odd", "100odd", "200odd", "400", "1000odd", "2000")
 TAKEN_BASES_HZ = {"bt": 400 / 3, "tetra": 3 / 0.17, "sixty": 50 / 3}
 COMBS: dict[str, Comb] = {c.name: c for c in (*FRAME_COMBS, *GSM_COMBS, *SLOT_COMBS, *BEACON_COMBS, *MAINS_COMBS)}
 HISS_BINS = 40
+GAIN_STEPS_S, LEAST_GAIN_STEPS = 0.25, 8
 LONG_S = ((2.5e-3, 2e-2), (2e-2, 0.15), (0.15, 2.5))
 TILT_EDGES_HZ = (15.0, 60.0, 200.0, 600.0, 1500.0, 4000.0, 10000.0)
 
@@ -266,6 +268,8 @@ def vector(evidence: Evidence) -> dict[str, float]:
     out["hum"] = float(np.log10(evidence.conditioned.hum_over_comb + 1))
     out["length"] = evidence.duration_s
     _burst_numbers(out, evidence)
+    _run_numbers(out, evidence)
+    _path_numbers(out, evidence.conditioned)
     out.update(faint_numbers(*find_faint(evidence.residual, evidence.conditioned.sample_rate_hz)))
     out.update(slot_leads(out))
     return out
@@ -391,6 +395,35 @@ def _burst_numbers(out: dict[str, float], evidence: Evidence) -> None:
     out["trains.pulses"], out["trains.share"] = float(np.log1p(trains.pulses)), trains.share
     out["trains.step"], out["trains.spacing"] = trains.step_s * 1e3, trains.spacing_s
     out["loud"] = float(np.log10(max(float(raw.std()), 1e-12) / (table.scatter[0] + 1e-9)))
+
+
+def _run_numbers(out: dict[str, float], evidence: Evidence) -> None:
+    run = longest_run(evidence.bursts)
+    out["run.marks"], out["run.length"] = float(np.log1p(run.marks)), float(np.log10(run.length_s + 1e-3))
+    out["run.even"], out["run.classes"] = run.even, float(np.log2(max(run.classes, 1.0)))
+    out["run.brief"], out["run.share"] = float(np.log10(run.brief_s + 1e-5)), run.share
+    out["run.again"], out["run.grid"] = float(np.log1p(run.again)), run.grid
+
+
+def _path_numbers(out: dict[str, float], data: Conditioned) -> None:
+    """What the way of the recording left of the sound: its rate, and whether a gain follows the loudness."""
+    out["path.rate"] = float(np.log10(data.sample_rate_hz))
+    out["path.moved"], out["path.against"] = background_motion(data)
+
+
+def background_motion(data: Conditioned) -> tuple[float, float]:
+    """How far the quiet background moves [decades], and its correlation with the loudest parts; zeros if too short."""
+    step = int(GAIN_STEPS_S * data.sample_rate_hz)
+    count = data.samples.size // step
+    if count < LEAST_GAIN_STEPS:
+        return 0.0, 0.0
+    sizes = np.abs(data.samples[: count * step]).reshape(count, step)
+    floor = np.log10(np.partition(sizes, step // 5, axis=1)[:, step // 5] + 1e-9)
+    loud = np.log10(sizes.max(1) + 1e-9)
+    moved = float(np.ptp(np.quantile(floor, [0.1, 0.9])))
+    if floor.std() < 1e-6 or loud.std() < 1e-6:
+        return moved, 0.0
+    return moved, float(np.corrcoef(floor, loud)[0, 1])
 
 
 def _lattice_numbers(out: dict[str, float], table: BurstTable) -> None:

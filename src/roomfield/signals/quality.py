@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from roomfield.signals.conditioning import Conditioned
-from roomfield.signals.features import band_top_hz
+from roomfield.signals.features import background_motion, band_top_hz
 from roomfield.signals.spectrum import WhiteSpectrum
 
 SHORT_S = 4.0
@@ -13,8 +13,8 @@ GOOD_RATE_HZ = 32000.0
 GOOD_BAND_HZ = 8000.0
 QUIET_DB = -50.0
 CLIPPED = 1e-4
-GAIN_STEPS_S = 0.25
 RIDDEN_DB = 4.0
+AGAINST = -0.6
 
 
 def warnings(
@@ -57,12 +57,5 @@ def warnings(
 
 def gain_is_ridden(data: Conditioned) -> bool:
     """Whether the quiet background falls while the signal is loud, and rises again: what automatic gain does."""
-    step = int(GAIN_STEPS_S * data.sample_rate_hz)
-    count = data.samples.size // step
-    if count < 8:
-        return False
-    sizes = np.abs(data.samples[: count * step]).reshape(count, step)
-    floor = 20 * np.log10(np.quantile(sizes, 0.2, axis=1) + 1e-9)
-    loud = 20 * np.log10(sizes.max(1) + 1e-9)
-    moved = float(np.ptp(np.quantile(floor, [0.1, 0.9])))
-    return moved > RIDDEN_DB and float(np.corrcoef(floor, loud)[0, 1]) < -0.6
+    moved, against = background_motion(data)
+    return 20 * moved > RIDDEN_DB and against < AGAINST

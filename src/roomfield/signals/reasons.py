@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roomfield.references.technologies import Technology, technology
+from roomfield.signals.base_clocks import told_apart
+from roomfield.signals.beacon_times import beacon_lines
+from roomfield.signals.cleaning import take_off
 from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, Comb, weigh_comb
 from roomfield.signals.features import Evidence
 from roomfield.signals.folding import ProfileShape
@@ -20,6 +25,7 @@ SLOTS_S = {"gsm": 15e-3 / 26, "dect": 10e-3 / 24, "tetra": 0.17 / 12, "dmr": 0.0
 LEAST_SAMPLES = 2.5
 ALIKE = 1.6
 TURN_SCATTER = 2e-3
+BY_BEACONS = ("wifi_beacon", "wifi_data")
 BY_SINGLE_BURSTS = "wifi_beacon"  # traffic defers beacons, which blurs the folded one
 TU_HZ = 1e6 / 1024
 
@@ -47,6 +53,8 @@ RATE_CHOICES: dict[str, tuple[str, tuple[tuple[str, float, str], ...]]] = {
 }  # fmt: skip
 TOP_HZ = {"wifi_beacon": 1500.0, "wifi_data": 1000.0, "dmr": 3000.0}
 
+TAKEN_AS = {"gsm": "gsm", "bluetooth_classic": "bt", "tetra": "tetra", "dmr": "sixty"}
+
 FOLDED_AS = {
     "dect": "10ms-left", "gsm": "gsm", "tetra": "tetra", "dmr": "sixty", "wifi_beacon": "beacon",
     "bluetooth_classic": "bt", "nr_tdd": "20ms", "nr_fdd": "20ms", "nr_ue_tdd": "5ms",
@@ -60,8 +68,9 @@ def _periodicity(
     comb = Comb(label, nominal_hz, top_hz=max(min(top, 128 * nominal_hz), 1.01 * nominal_hz), reach_ppm=reach_ppm)
     weighed = weigh_comb(evidence.spectrum, comb)
     data = evidence.conditioned
+    samples = without_others(name, evidence)
     start = nominal_hz * (1 + weighed.offset_ppm * 1e-6)
-    refined = refine_rate(data.samples, data.sample_rate_hz, start, evidence.spectrum, top_hz=top, span_cycles=0.6)
+    refined = refine_rate(samples, data.sample_rate_hz, start, evidence.spectrum, top_hz=top, span_cycles=0.6)
     lines = comb.lines_hz(evidence.spectrum.top_hz).size
     trials = max(1.0, 2 * reach_ppm * 1e-6 * comb.top_hz * evidence.duration_s)
     total = weighed.score * np.sqrt(lines) + lines
@@ -70,6 +79,18 @@ def _periodicity(
         std_hz = min(0.2 / evidence.duration_s * nominal_hz / comb.top_hz, nominal_hz * reach_ppm * 1e-6 / np.sqrt(3.0))
         return Periodicity(start, float(std_hz), weighed.score, chance, lines, (name,), label)
     return Periodicity(refined.frequency_hz, refined.std_hz, weighed.score, chance, lines, (name,), label)
+
+
+def without_others(name: str, evidence: Evidence) -> NDArray[np.float32]:
+    """The samples less the frames of other technologies that cleaning is certain of: their lines pull at a rate."""
+    data = evidence.conditioned
+    others = [t for t in evidence.taken if t.name != TAKEN_AS.get(name)]
+    if not others:
+        return data.samples
+    samples = data.samples.copy()
+    for other in others:
+        take_off(samples, data.sample_rate_hz, other.period_s)
+    return samples
 
 
 def rates_of(name: str, evidence: Evidence) -> tuple[Periodicity, ...]:
@@ -88,7 +109,41 @@ def rates_of(name: str, evidence: Evidence) -> tuple[Periodicity, ...]:
         for comb, nominal, label in RATE_CHOICES[name][1][3:]:
             if evidence.combs[comb].score >= 2 * SEEN_SCORE:
                 found.append(_periodicity(evidence, name, nominal, label))
-    return tuple(found)
+    return _by_source(name, evidence, tuple(found))
+
+
+def _by_source(name: str, evidence: Evidence, found: tuple[Periodicity, ...]) -> tuple[Periodicity, ...]:
+    """The rate of each transmitter of one kind as far as clocks tell them apart, the most certain first."""
+    if name in BY_BEACONS:
+        main = found[0] if found else _periodicity(evidence, name, TU_HZ / 100, "beacon, 100 TU")
+        units = round(TU_HZ / main.frequency_hz)
+        lines = beacon_lines(evidence.bursts, evidence.duration_s, TU_HZ / units)
+        return (
+            tuple(replace(main, frequency_hz=n.frequency_hz, frequency_std_hz=n.frequency_std_hz) for n in lines)
+            or found
+        )
+    if not found:
+        return ()
+    data = evidence.conditioned
+    sources = told_apart(data.samples, data.sample_rate_hz, name, found[0].frequency_hz)
+    if len(sources) < 2:
+        return found
+    return (
+        tuple(replace(found[0], frequency_hz=s.frequency_hz, frequency_std_hz=s.frequency_std_hz) for s in sources)
+        + found[1:]
+    )
+
+
+def _apart_item(rates: tuple[Periodicity, ...]) -> list[EvidenceItem]:
+    """That several transmitters of one kind are told apart, if they are."""
+    alike = [r for r in rates if r.label == rates[0].label]
+    if len(alike) < 2:
+        return []
+    off = [(r.frequency_hz / alike[0].frequency_hz - 1) * 1e6 for r in alike[1:]]
+    told = ", ".join(f"{ppm:+.1f}" for ppm in off)
+    return [
+        EvidenceItem("group", f"{len(alike)} senders told apart by their clocks: {told} ppm from the first", len(alike))
+    ]
 
 
 def _first_choice(name: str, evidence: Evidence) -> list[tuple[float, str]]:
@@ -273,7 +328,7 @@ def explain(name: str, probability: float, evidence: Evidence, *, full: bool) ->
     """One technology with its reasons; without ``full`` the costly rates are left out."""
     row = technology(name)
     rates = rates_of(name, evidence) if full else ()
-    items = _rate_items(row, rates)
+    items = _rate_items(row, rates) + _apart_item(rates)
     width: float | None = None
     if full and name in FOLDED_AS:
         shape = evidence.shapes[FOLDED_AS[name]]

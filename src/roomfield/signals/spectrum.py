@@ -61,7 +61,7 @@ def local_floor(power: F32, window_bins: int) -> F32:
     return np.concatenate([head, between, tail])[: power.size]
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=6)
 def _hann(count: int) -> F32:
     return np.hanning(count).astype(np.float32)
 

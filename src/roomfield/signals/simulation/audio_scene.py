@@ -109,11 +109,11 @@ def _nuisance(bench: Bench, negative: bool) -> tuple[NDArray[np.float64], tuple[
 
 
 def _audio_noise(rng: np.random.Generator, count: int) -> NDArray[np.float64]:
-    white = rng.standard_normal(count)
+    white = rng.standard_normal(count, dtype=np.float32).astype(np.float64)
     if rng.random() < 0.7:
-        pink = lfilter([1.0], [1, -0.99], rng.standard_normal(count)) * 0.141
+        pink = lfilter([1.0], [1, -0.99], rng.standard_normal(count, dtype=np.float32)) * 0.141
         white += rng.uniform(0, 0.6) * pink
-    return white / white.std()
+    return np.asarray(white / white.std())
 
 
 def compose(

@@ -75,24 +75,29 @@ def _lte(bench: Bench, technology: str) -> Component:
     levels = _lte_levels(bench, begin.size, blocks, layout, load)
     power = _on_grid(bench, begin, _frame_edges(scale), levels.reshape(begin.size, 140))
     power *= np.float32(1 / max(float(levels.max()), 0.3))
-    if rng.random() < (0.4 if tdd else 0.2):
-        power = _shuffle(bench, power, round(0.02 / scale * bench.rate_hz))
+    if rng.random() < 0.25:
+        power, scale = _shuffle(bench, power, scale)
     power += np.float32(rng.choice([0.0, 0.0, 10 ** rng.uniform(-3, -0.7)]))
-    power = _replayed(bench, power, 180e3 * blocks) if replayed else noise_like(bench, power, 180e3 * blocks)
+    power = _replayed(bench, power, 180e3 * blocks, scale) if replayed else noise_like(bench, power, 180e3 * blocks)
     return Component(technology, f"downlink {blocks} RB load={load:.2f} {layout}", power, (200.0 * scale,))
 
 
-def _replayed(bench: Bench, power: FloatArray, bandwidth_hz: float) -> FloatArray:
+def _replayed(bench: Bench, power: FloatArray, bandwidth_hz: float, scale: float) -> FloatArray:
     """As from a signal generator with one stored frame: its fluctuation is the same in every frame."""
     frame = noise_like(bench, np.ones(round(0.01 * bench.rate_hz), np.float32), bandwidth_hz)
-    return np.asarray(power * np.resize(frame, power.size), np.float32)
+    at = np.arange(power.size) * (scale / (0.01 * bench.rate_hz)) % 1.0 * frame.size
+    return np.asarray(power * frame[at.astype(int)], np.float32)
 
 
-def _shuffle(bench: Bench, power: FloatArray, block: int) -> FloatArray:
-    """A short capture stretched by repeating whole frames in random order (frame pairs from a pool of 50)."""
+def _shuffle(bench: Bench, power: FloatArray, scale: float) -> tuple[FloatArray, float]:
+    """A short capture stretched by repeating whole frames in random order (frame pairs from a pool of 50).
+
+    Comes with the scale of its rates: blocks are whole samples, whatever the clock of the frames was.
+    """
+    block = round(0.02 / scale * bench.rate_hz)
     rows = power[: power.size // block * block].reshape(-1, block)[:50]
     order = bench.rng.integers(0, rows.shape[0], power.size // block + 1)
-    return np.ascontiguousarray(rows[order].ravel()[: power.size])
+    return np.ascontiguousarray(rows[order].ravel()[: power.size]), 0.02 * bench.rate_hz / block
 
 
 def _frame_edges(scale: float) -> Array:
@@ -171,7 +176,7 @@ def _nr(bench: Bench, technology: str) -> Component:
     power = _on_grid(bench, begin, _nr_symbol_edges(per_ms) / scale, levels)
     power *= np.float32(1 / max(float(levels.max()), 0.3))
     if rng.random() < 0.2:
-        power = _shuffle(bench, power, round(0.02 / scale * bench.rate_hz))
+        power, scale = _shuffle(bench, power, scale)
     power = noise_like(bench, power, float(rng.choice([10e6, 18e6, 36e6, 98e6])))
     sync_rate = 1000.0 / period_ms * scale
     rates = (sync_rate,) if load < 0.15 or not tdd else (sync_rate, 1000.0 * per_ms / len(pattern) * scale)

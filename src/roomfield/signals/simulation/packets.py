@@ -78,6 +78,8 @@ def _spells(bench: Bench, times: Array, idle_share: float, mean_s: float) -> NDA
 def wifi_data(bench: Bench) -> Component:
     """Traffic under listen-before-talk, each frame acknowledged, usually with the network's beacons."""
     rng = bench.rng
+    if rng.random() < 0.2:
+        return _saturated(bench)
     aggregated = rng.random() < 0.35
     gap = float(rng.choice([0.1e-3, 0.3e-3, 0.8e-3, 2e-3, 4e-3, 8e-3]))
     count = int(bench.duration_s / gap * 1.3) + 20
@@ -108,6 +110,38 @@ def wifi_data(bench: Bench) -> Component:
     return Component(
         "wifi_data", f"gap {gap * 1e3:.1f} ms aggregated={aggregated}", power, rates, all_starts, all_widths
     )
+
+
+def _saturated(bench: Bench) -> Component:
+    """A channel that never rests: nothing between the exchanges but the back-off, 34 us and up to 15 slots of 9 us
+    (IEEE 802.11-2020 clauses 10.3.3 and 17.4.4, from memory); mostly without beacons loud enough to be told from the rest.
+    """
+    rng = bench.rng
+    count = int(bench.duration_s / 0.25e-3) + 20
+    kind = rng.choice(3)
+    if kind == 0:
+        widths = rng.uniform(0.3e-3, 5.4e-3, count)
+    elif kind == 1:
+        widths = np.clip(rng.lognormal(np.log(400e-6), 0.9, count), 60e-6, 5e-3)
+    else:
+        widths = np.full(count, rng.uniform(0.12e-3, 2.5e-3))
+        rare = rng.random(count) < rng.uniform(0, 0.3)
+        widths[rare] = rng.uniform(60e-6, 5.4e-3, int(rare.sum()))
+    ack = rng.choice([28e-6, 32e-6, 44e-6, 68e-6])
+    gaps = 34e-6 + 9e-6 * rng.integers(0, 16, count)
+    starts = np.cumsum(gaps + np.r_[0, (widths + 16e-6 + ack)[:-1]])
+    heights = np.r_[
+        10 ** (rng.normal(0, rng.choice([0.0, 1.0, 2.5]), count) / 10), np.full(count, 10 ** (rng.uniform(-15, 3) / 10))
+    ]
+    all_starts = np.concatenate([starts, starts + widths + 16e-6])
+    all_widths = np.concatenate([widths, np.full(count, ack)])
+    rates: tuple[float, ...] = ()
+    if rng.random() < 0.35:
+        comb, rate = _beacon_comb(bench, 100, _beacon_width(bench), 1e-3)
+        all_starts, all_widths = np.r_[all_starts, comb], np.r_[all_widths, np.full(comb.size, _beacon_width(bench))]
+        heights, rates = np.r_[heights, np.full(comb.size, 10 ** (rng.uniform(-3, 2) / 10))], (rate,)
+    power = noise_like(bench, np.minimum(boxes(bench, all_starts, all_widths, heights), 2.5), 16.6e6)
+    return Component("wifi_data", "saturated", power, rates, all_starts, all_widths)
 
 
 def bluetooth_le_adv(bench: Bench) -> Component:
@@ -170,7 +204,7 @@ def smart_meter(bench: Bench) -> Component:
     """Single telegrams of 3 to 40 ms, or groups of hops of 5 to 150 ms."""
     rng = bench.rng
     spacing = rng.uniform(0.6, 3.0) if rng.random() < 0.7 else rng.uniform(3.0, 12.0)
-    count = max(1, int(bench.duration_s / spacing))
+    count = max(1, int(bench.duration_s / spacing)) if rng.random() < 0.8 else 1
     times = np.sort(rng.uniform(0, bench.duration_s, count))
     if rng.random() < 0.85:
         widths = rng.uniform(3e-3, 18e-3, count) if rng.random() < 0.8 else rng.uniform(6e-3, 40e-3, count)
@@ -205,9 +239,9 @@ def _telegram(bench: Bench) -> tuple[Array, Array]:
 def ism_remote(bench: Bench) -> Component:
     """Presses of a button or reports of a sensor: a telegram said several times."""
     rng = bench.rng
-    presses = max(1, int(rng.poisson(bench.duration_s / rng.uniform(1.5, 5))))
+    presses = max(1, int(rng.poisson(bench.duration_s / rng.uniform(1.5, 5)))) if rng.random() < 0.8 else 1
     starts, widths = [], []
-    fsk, single = rng.random() < 0.08, rng.random() < 0.25
+    fsk, single = rng.random() < 0.08, rng.random() < 0.45
     begin, marks = _telegram(bench)
     for at in np.sort(rng.uniform(0, bench.duration_s * 0.9, presses)):
         length = float(begin[-1] + marks[-1])

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import fftconvolve
 
 from roomfield.signals.simulation.component import Bench, Component, FloatArray, boxes, frame_starts
 
@@ -90,7 +91,7 @@ def _dqpsk_envelope(bench: Bench, symbol_rate_hz: float, rolloff: float = 0.35) 
     t = np.arange(-span * per_symbol, span * per_symbol + 1) / per_symbol + 1e-9
     top = np.sin(np.pi * t * (1 - rolloff)) + 4 * rolloff * t * np.cos(np.pi * t * (1 + rolloff))
     pulse = top / (np.pi * t * (1 - (4 * rolloff * t + 1e-9) ** 2))
-    shaped = np.abs(np.convolve(train, pulse, "same")) ** 2
+    shaped = np.abs(fftconvolve(train, pulse, "same")) ** 2
     shaped /= shaped.mean()
     at = np.arange(bench.samples) * (symbol_rate_hz * per_symbol / bench.rate_hz)
     return np.interp(at, np.arange(shaped.size), shaped).astype(np.float32)
