@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from roomfield.signals.base_clocks import told_apart
 from roomfield.signals.beacon_times import beacon_lines
 from roomfield.signals.bursts import BurstTable
 from roomfield.signals.simulation.audio_scene import SimulatedMeter, compose
-from roomfield.signals.base_clocks import told_apart
 
 TU_HZ = 1e6 / 1024
 NOMINAL_HZ = TU_HZ / 100
