@@ -23,11 +23,11 @@ import pandas as pd
 from rich.console import Console
 from rich.table import Table
 
-from roomfield.exchange.column_guess import guess_columns
 from roomfield.exchange.drafts import ReadingContext
 from roomfield.exchange.readings_table import ImportPlan, import_readings
 from roomfield.store.repository import open_store
 from roomfield.survey import Censoring, Meter, Place, RadioState, Survey, Visit
+from roomfield.table_files.column_guess import guess_columns
 
 HEADERS = ["place", "state", "peak [µW/m²]", "max-hold [µW/m²]", "average [µW/m²]", "date", "note"]
 STATES = ("as found", "router off", "all off")

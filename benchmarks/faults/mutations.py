@@ -15,7 +15,7 @@ from typing import Any
 from benchmarks.faults import sample
 from benchmarks.faults.tried import MOST_BYTES, Tried, in_child, peak_bytes
 from roomfield.errors import RejectedRows, RoomfieldError
-from roomfield.exchange.bearings import guess_bearings
+from roomfield.exchange.bearings import BEARINGS
 from roomfield.exchange.package import MANIFEST, TAG_MANIFEST
 from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
 from roomfield.exchange.plan_geojson import read_geojson_plan
@@ -27,6 +27,7 @@ from roomfield.signals.recording import blocks, open_source
 from roomfield.survey import Survey
 from roomfield.survey.soundness import soundness_faults
 from roomfield.survey.values import value_faults
+from roomfield.table_files.column_guess import guess_columns
 from roomfield.workbench.record import readings_intake
 from roomfield.workbench.record.editing import started_survey
 from roomfield.workbench.record.plan_document import plan_faults, read_plan
@@ -189,7 +190,7 @@ READERS: dict[str, Callable[[Path], Any]] = {
     "sound.wav": _sound,
     "sound.flac": _sound,
     "sound.ogg": _sound,
-    "bearings.csv": lambda path: guess_bearings(path) and None,
+    "bearings.csv": lambda path: guess_columns(path, BEARINGS) and None,
 }
 
 

@@ -9,12 +9,13 @@ import pytest
 
 from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.errors import InputError, RejectedRows, TooEarlyError, UnknownNameError
-from roomfield.exchange.bearings import BearingColumn, guess_bearings, import_bearings
+from roomfield.exchange.bearings import BEARINGS, BearingColumn, import_bearings
 from roomfield.exchange.drafts import ReadingContext
 from roomfield.store.repository import open_store
+from roomfield.table_files.column_guess import guess_columns
 from roomfield.workbench.record.bearings_intake import guessed_bearings, take_bearings
 from roomfield.workbench.record.job import open_job
-from roomfield.workbench.record.readings_intake import Circumstances
+from roomfield.workbench.record.readings_intake import Circumstances, Corrections
 
 SURVEY = replace(demo_survey(), bearings=())
 CONTEXT = ReadingContext(SURVEY, FIRST.id, SURVEY.meters[0].id, FIRST.radio_states[0].id)
@@ -32,7 +33,7 @@ def table(tmp_path, text, name="b.csv"):
 
 
 def taken(path, **more):
-    return import_bearings(path, guess_bearings(path), CONTEXT, confirmed=True, **more)
+    return import_bearings(path, guess_columns(path, BEARINGS), CONTEXT, confirmed=True, **more)
 
 
 @pytest.mark.calculated("arithmetic: an axis is the same modulo 180 degrees")
@@ -97,11 +98,11 @@ def test_a_row_that_cannot_be_is_named_and_nothing_is_taken(tmp_path, row, colum
 
 def test_questions_are_asked_before_anything_is_read(tmp_path):
     path = table(tmp_path, "Place,Angle one,Angle two\nSofa,10,100\n")
-    mapping = guess_bearings(path)
+    mapping = guess_columns(path, BEARINGS)
     assert "which one is it?" in mapping.questions()[0]
     with pytest.raises(InputError, match="no column was recognised"):
         import_bearings(path, mapping, CONTEXT, confirmed=True)
-    settled = guessed_bearings(path, ["Angle one=strongest", "Angle two=null"])
+    settled = guessed_bearings(path, Corrections(["Angle one=strongest", "Angle two=null"]))
     assert settled.questions() == ()
     assert "clockwise from plan north" in settled.describe()
     with pytest.raises(TooEarlyError, match="confirmed"):
@@ -109,11 +110,11 @@ def test_questions_are_asked_before_anything_is_read(tmp_path):
     (one,) = import_bearings(path, settled, CONTEXT, confirmed=True).bearings
     assert (one.strongest_deg, one.null_deg) == (10.0, 100.0)
     with pytest.raises(UnknownNameError, match="Angel"):
-        guessed_bearings(path, ["Angel=null"])
+        guessed_bearings(path, Corrections(["Angel=null"]))
     with pytest.raises(UnknownNameError, match="sideways"):
-        guessed_bearings(path, ["Angle one=sideways"])
+        guessed_bearings(path, Corrections(["Angle one=sideways"]))
     with pytest.raises(InputError, match="not understood"):
-        guessed_bearings(path, ["Angle one"])
+        guessed_bearings(path, Corrections(["Angle one"]))
     other = table(tmp_path, "Place,Angle one,Angle two\nSofa,11,100\n", "c.csv")
     with pytest.raises(InputError, match="not the one"):
         import_bearings(other, settled, CONTEXT, confirmed=True)
@@ -124,7 +125,7 @@ def test_into_the_record_once(tmp_path):
     store.create(SURVEY)
     job, path = open_job(str(tmp_path / "r.sqlite")), table(tmp_path, LONG)
     mapping = guessed_bearings(path)
-    assert mapping.index(BearingColumn.KIND) == 4
+    assert mapping.first(BearingColumn.KIND).index == 4
     with pytest.raises(InputError, match="radio state"):
         take_bearings(job, path, mapping, Circumstances(FIRST.id), confirmed=True)
     given = Circumstances(FIRST.id, state_id=FIRST.radio_states[0].id)
@@ -139,3 +140,20 @@ def test_into_the_record_once(tmp_path):
     empty = table(tmp_path, "Place,Bearing,Kind\n", "e.csv")
     with pytest.raises(InputError, match="no bearing"):
         take_bearings(job, empty, guessed_bearings(empty), given, confirmed=True)
+
+
+@pytest.mark.calculated("plane wave: S = E² / Z0, Z0 = 376.73 ohm")
+def test_a_level_is_read_in_the_unit_of_its_heading(tmp_path):
+    (one,) = taken(table(tmp_path, "Place;Strongest deg;Level [V/m]\nSofa;10,5;0,2\n")).bearings
+    assert one.strongest_deg == 10.5
+    assert one.strongest_w_m2 == pytest.approx(0.2**2 / 376.73, rel=1e-4)
+    asked = guess_columns(table(tmp_path, "Place;Strongest;Level [furlong]\nSofa;10;1\n", "u.csv"), BEARINGS)
+    assert "unknown unit 'furlong'" in asked.questions()[0]
+
+
+def test_an_unclear_decimal_sign_is_asked_and_settled(tmp_path):
+    path = table(tmp_path, "Place;Strongest;Frequency\nSofa;10;2,450\n")
+    assert "decimal sign" in guessed_bearings(path).questions()[0]
+    settled = guessed_bearings(path, Corrections(decimal=".", grouped=True))
+    (one,) = import_bearings(path, settled, CONTEXT, confirmed=True).bearings
+    assert one.note == "2450 MHz"

@@ -15,7 +15,6 @@ import pytest
 from PIL import Image
 
 from roomfield.errors import RoomfieldError
-from roomfield.exchange.column_guess import guess_columns
 from roomfield.exchange.drafts import ReadingContext
 from roomfield.exchange.package import write_package
 from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
@@ -25,6 +24,7 @@ from roomfield.exchange.readings_table import import_readings
 from roomfield.exchange.survey_document import read_document_file, write_document
 from roomfield.exchange.unpack import open_package
 from roomfield.survey import Survey
+from roomfield.table_files.column_guess import guess_columns
 
 TIMES = 60
 SPLINTERS = [b'<c r="ZZ9"/>', b"99999999999", b't="s"', b"\x00", b"\xff\xfe", b"-1", b"\n", b";;", b'"']

@@ -7,9 +7,8 @@ from pathlib import Path
 import pytest
 
 from roomfield.errors import FormatError, InputError, UnknownNameError
-from roomfield.exchange.column_guess import guess_columns
-from roomfield.exchange.headers import meaning_of
 from roomfield.survey.reading_columns import FIELD_SHEET, ReadingColumn
+from roomfield.table_files.column_guess import guess_columns, meaning_of
 
 
 @pytest.fixture
@@ -179,7 +178,7 @@ def test_dates_that_cannot_be_told_are_asked(write, dates: list[str]):
     [
         ("place;peak", "names no unit"),
         ("place;peak [furlong]", "unknown unit 'furlong'"),
-        ("place;peak hold [uW/m2]", "peak, highest held or average, or not to be used"),
+        ("place;peak and average [uW/m2]", "peak, highest held or average, or not to be used"),
         ("place;value [uW/m2]", "no column says whether a value is peak"),
         ("peak [uW/m2];weather", "no column names the place"),
         ("place;peak [uW/m2];pk [uW/m2]", "2 columns are taken as peak"),

@@ -21,12 +21,12 @@ from roomfield.exchange.plan_faces import pair_faces
 from roomfield.exchange.plan_geojson import metres_per_degree, read_geojson_plan
 from roomfield.exchange.plan_page import read_plan_page
 from roomfield.exchange.survey_document import read_document_file
-from roomfield.exchange.table_reader import read_table
 from roomfield.exchange.unpack import open_package
 from roomfield.logs import guess_mapping
 from roomfield.signals.recording import open_source
 from roomfield.store.media import MediaFolder
 from roomfield.survey import Dwelling, Layer, OpeningKind, Wall
+from roomfield.table_files.table_reader import read_table
 
 
 def length(wall: Wall) -> float:

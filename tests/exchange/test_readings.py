@@ -16,8 +16,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from roomfield.errors import FormatError, InputError, RejectedRows, TooEarlyError, UnknownNameError
-from roomfield.exchange.column_guess import guess_columns
-from roomfield.exchange.column_mapping import ColumnMapping
 from roomfield.exchange.drafts import ReadingContext
 from roomfield.exchange.places import use_told_by
 from roomfield.exchange.readings_table import ImportPlan, import_readings
@@ -36,6 +34,8 @@ from roomfield.survey import (
     Survey,
     Volume,
 )
+from roomfield.table_files.column_guess import guess_columns
+from roomfield.table_files.column_mapping import ColumnMapping
 
 CHECKS = Path(__file__).parents[1] / "data" / "conversions" / "conversions-checks.csv"
 UNITS = {

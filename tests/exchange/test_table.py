@@ -10,9 +10,10 @@ import openpyxl
 import pytest
 
 from roomfield.errors import FormatError, InputError
-from roomfield.exchange import table_reader, workbook
-from roomfield.exchange.table_reader import guess_separator, read_table
-from roomfield.exchange.workbook import column_number
+from roomfield.table_files import table_reader, workbook
+from roomfield.table_files.table_reader import read_table
+from roomfield.table_files.text_form import guess_separator
+from roomfield.table_files.workbook import column_number
 
 
 def test_separators_with_every_kind_of_line_end():

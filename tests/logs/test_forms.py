@@ -6,12 +6,13 @@ from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from roomfield.errors import InputError, RejectedRows
+from roomfield.errors import FormatError, InputError, RejectedRows
 from roomfield.logs import LogSeries, guess_mapping, ingest
 
 UTC_US = pd.date_range("2026-03-28 22:00", periods=200, freq="1min", tz="UTC")
@@ -192,3 +193,22 @@ def test_levels_below_zero_refuse_the_file_whole(tmp_path):
     with pytest.raises(InputError, match="200 levels are below zero"):
         _take(path)
     assert not any((tmp_path / "store").iterdir())
+
+
+def test_a_workbook_that_would_lose_cells_is_refused_as_any_other_table(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["time", "peak [uW/m2]"])
+    for minute in range(10):
+        book.active.append([f"2026-03-01 20:{minute:02d}:00", "=1+1"])
+    path = tmp_path / "log.xlsx"
+    book.save(path)
+    with pytest.raises(FormatError, match="the formula in cell B2 has not been calculated"):
+        guess_mapping(path)
+
+
+@pytest.mark.parametrize("heading", ["max_hold [uW/m2]", "Höchstwert [µW/m²]", "PeakHold uW/m2", "Max [uW/m2]"])
+def test_a_log_s_heading_names_its_kind_in_the_words_of_every_table(tmp_path, heading):
+    path = tmp_path / "log.csv"
+    rows = "".join(f"2026-03-01T20:{n:02d}:00Z;{n}.5\n" for n in range(10))
+    path.write_text(f"time;{heading}\n{rows}", encoding="utf-8")
+    assert guess_mapping(path).kind == "highest_held"

@@ -140,7 +140,7 @@ def test_what_is_no_log_is_refused_in_one_sentence(written, text, message):
 def test_bytes_that_are_no_text_are_refused(tmp_path):
     path = tmp_path / "log.csv"
     path.write_bytes(b"\x00\x01\x02" * 100)
-    with pytest.raises(FormatError, match="not a table of text"):
+    with pytest.raises(FormatError, match="no text"):
         guess_mapping(path)
     with pytest.raises(FormatError, match="no such file"):
         guess_mapping(tmp_path / "absent.csv")

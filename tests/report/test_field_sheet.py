@@ -9,11 +9,11 @@ import pypdfium2 as pdfium
 import pytest
 
 from roomfield.errors import StoreError
-from roomfield.exchange.headers import meaning_of
 from roomfield.report import field_sheet
 from roomfield.report.render.field_sheet import SheetOrder, sheet_headers
 from roomfield.show.words import Words
 from roomfield.survey.reading_columns import FIELD_SHEET
+from roomfield.table_files.column_guess import meaning_of
 
 ROWS = tuple((f"Place {n}", state) for n in range(1, 13) for state in ("As found", "Router off"))
 ORDER = SheetOrder("s-1", "Home", ROWS, (("As found", ""), ("Router off", "router")), "A. Sample", "Q-1", 0.3)

@@ -97,6 +97,8 @@ def take_bearings(
     meter: Annotated[str, typer.Option(help="Meter, where the table does not say.")] = "",
     state: Annotated[str, typer.Option(help="Radio state, where the table does not say.")] = "",
     column: Annotated[list[str] | None, typer.Option(help="A column taken as something else: 'Angle 2=null'.")] = None,
+    decimal: Annotated[str, typer.Option(help="Decimal sign: . or ,")] = "",
+    of_sheet: Annotated[str, typer.Option("--sheet", help="Sheet of a workbook; the first one if left out.")] = "",
     accept_rest: Annotated[bool, typer.Option("--accept-rest", help="Take good rows although others fail.")] = False,
     confirm: Annotated[bool, typer.Option("--confirm", help="The columns are right: store the bearings.")] = False,
     as_json: AsJson = False,
@@ -104,12 +106,16 @@ def take_bearings(
     """Take bearings of peak or null in from a file: first shows how the columns are read; --confirm stores them."""
     from roomfield.workbench.record import bearings_intake
     from roomfield.workbench.record.job import open_job
-    from roomfield.workbench.record.readings_intake import Circumstances
+    from roomfield.workbench.record.readings_intake import Circumstances, Corrections
 
-    mapping = bearings_intake.guessed_bearings(file, column or ())
+    mapping = bearings_intake.guessed_bearings(file, Corrections(column or (), decimal=decimal, sheet=of_sheet))
     if not confirm:
         plain = {"confirmed": False, "description": mapping.describe(), "questions": list(mapping.questions())}
-        answer(as_json, plain, lambda: _show_columns(mapping.describe(), "--column" if mapping.questions() else ""))
+        answer(
+            as_json,
+            plain,
+            lambda: _show_columns(mapping.describe(), "--column or --decimal" if mapping.questions() else ""),
+        )
         return
     given = Circumstances(visit, meter, state, accept_rest=accept_rest)
     plan = bearings_intake.take_bearings(open_job(record, survey), file, mapping, given, confirmed=True)

@@ -5,25 +5,27 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 from roomfield.errors import RowFault
-from roomfield.exchange import cells
-from roomfield.exchange.cells import Amount, CellFault
-from roomfield.exchange.column_guess import shown
-from roomfield.exchange.column_mapping import ColumnMapping, MappedColumn
-from roomfield.exchange.headers import VALUE_COLUMNS, unit_or_nothing
 from roomfield.exchange.names import KINDS, ORIENTATIONS, SCANS, accessories_of, meters_of, plain, states_of
 from roomfield.exchange.places import PlaceTable
-from roomfield.exchange.table_reader import Cell
 from roomfield.quantities.kind import Kind
 from roomfield.survey.dwelling import Point3
 from roomfield.survey.observation import Censoring, Orientation, Scan
 from roomfield.survey.reading_columns import ReadingColumn
 from roomfield.survey.survey_record import Survey
+from roomfield.table_files import cells
+from roomfield.table_files.cells import Amount, CellFault
+from roomfield.table_files.column_guess import shown
+from roomfield.table_files.column_mapping import ColumnMapping, MappedColumn
+from roomfield.table_files.headings import unit_or_nothing
+from roomfield.table_files.reading_scheme import VALUE_COLUMNS
+from roomfield.table_files.table_reader import Cell
 
 _SIMPLE = re.compile(r"\d+(?:\.\d+)?").fullmatch
-_KIND_OF = {
+_KIND_OF: dict[StrEnum, Kind] = {
     ReadingColumn.PEAK: Kind.PEAK,
     ReadingColumn.HIGHEST_HELD: Kind.HIGHEST_HELD,
     ReadingColumn.AVERAGE: Kind.AVERAGE,
@@ -124,7 +126,7 @@ class DraftReader:
         if context.radio_state_id:
             context.survey.radio_state(context.visit_id, context.radio_state_id)
         used = [m for m in mapping.columns if m.column is not ReadingColumn.UNUSED]
-        self._columns: dict[ReadingColumn, MappedColumn] = {m.column: m for m in used}
+        self._columns: dict[ReadingColumn, MappedColumn] = {ReadingColumn(m.column): m for m in used}
         self._values = [m for m in mapping.columns if m.column in VALUE_COLUMNS]
         self._notes = [m for m in mapping.columns if m.column is ReadingColumn.NOTE]
         self._known: dict[tuple[ReadingColumn, Cell], tuple[Any, str]] = {}

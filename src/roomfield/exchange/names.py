@@ -6,17 +6,12 @@ import re
 from collections.abc import Iterable, Mapping
 
 from roomfield.errors import UnknownNameError
-from roomfield.exchange.cells import CellFault
 from roomfield.quantities.kind import Kind
 from roomfield.survey.observation import Orientation, Scan
 from roomfield.survey.survey_record import Survey
+from roomfield.table_files.cells import CellFault
+from roomfield.table_files.kind_words import KIND_WORDS
 
-_KINDS = {
-    Kind.PEAK: "peak|peak value|pk|spitze|spitzenwert|crête|picco|pico",
-    Kind.HIGHEST_HELD: "highest held|held maximum|held|max hold|maxhold|max|maximum|hold|"
-    "maximalwert|höchstwert|gehaltener höchstwert|haltewert",
-    Kind.AVERAGE: "average|avg|mean|rms|mittelwert|mittel|durchschnitt|moyenne|media",
-}
 _ORIENTATIONS = {
     Orientation.BEST_AXIS: "best axis|best|maximum|max|beste achse|beste",
     Orientation.X: "x|x axis|x achse",
@@ -41,7 +36,7 @@ def _by_word(table: Mapping[object, str]) -> dict[str, object]:
     return {plain(word): meant for meant, words in table.items() for word in words.split("|")}
 
 
-KINDS: Mapping[str, Kind] = _by_word(_KINDS)  # type: ignore[arg-type, assignment]
+KINDS: Mapping[str, Kind] = {plain(word): kind for kind, words in KIND_WORDS.items() for word in words}
 ORIENTATIONS: Mapping[str, Orientation] = _by_word(_ORIENTATIONS)  # type: ignore[arg-type, assignment]
 SCANS: Mapping[str, Scan] = _by_word(_SCANS)  # type: ignore[arg-type, assignment]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field, replace
 
-from roomfield.exchange.cells import CellFault
 from roomfield.exchange.names import plain
 from roomfield.survey.dwelling import Point3
 from roomfield.survey.place import Place, PlaceKind
 from roomfield.survey.survey_record import Survey
+from roomfield.table_files.cells import CellFault
 
 _TOKEN = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,39}")
 _USES: dict[PlaceKind, str] = {

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from roomfield.errors import FormatError, InputError, RejectedRows, RowFault
-from roomfield.exchange.cells import CellFault, amount, number
-from roomfield.exchange.column_guess import guess_columns, is_empty, shown
-from roomfield.exchange.column_mapping import ColumnMapping, MappedColumn
-from roomfield.exchange.headers import VALUE_COLUMNS
 from roomfield.exchange.names import plain
-from roomfield.exchange.table_reader import Cell, read_table
 from roomfield.quantities.convert import density_from_unit
 from roomfield.survey.observation import Censoring
 from roomfield.survey.reading_columns import ReadingColumn
+from roomfield.table_files.cells import CellFault, amount, number
+from roomfield.table_files.column_guess import guess_columns, is_empty, shown
+from roomfield.table_files.column_mapping import ColumnMapping, MappedColumn
+from roomfield.table_files.reading_scheme import VALUE_COLUMNS
+from roomfield.table_files.table_reader import Cell, read_table
 
 EMITTER_WORDS = frozenset({"emitter", "transmitter", "source", "sender", "quelle", "strahler"})
 AXES = (ReadingColumn.X, ReadingColumn.Y, ReadingColumn.Z)
@@ -74,16 +74,13 @@ def read_points(path: Path) -> tuple[PointRow, ...]:
         )
     if not mapping.decimal:
         raise InputError("the decimal sign is open.", where=path.name, mend="Write numbers with a decimal point.")
-    source = next((c for c in mapping.columns if plain(c.header) in EMITTER_WORDS), None)
-    table = read_table(path)
+    source = _source_of(mapping)
     found, faults = [], []
-    for line, row in zip(table.lines, table.rows, strict=True):
-        if line <= mapping.header_line or is_empty(row):
-            continue
+    for line, row in _rows_below(path, mapping):
         try:
             found.append(_row(line, row, mapping, axes, known[0], source))
         except CellFault as fault:
-            faults.append(RowFault(line, "", "; ".join(shown(cell) for cell in row), str(fault)))
+            faults.append(_unread(line, row, fault))
     if faults:
         raise RejectedRows(faults, where=path.name, mend="Correct these rows.")
     return tuple(found)
@@ -99,25 +96,42 @@ def read_positions(path: Path) -> dict[str, tuple[float, float, float]]:
     RejectedRows
         With every faulty row.
     """
-    table = read_table(path)
-    headers = [plain(shown(cell)) for cell in table.rows[0]] if table.rows else []
-    name_at = next((k for k, header in enumerate(headers) if header in EMITTER_WORDS), None)
-    at = [next((k for k, header in enumerate(headers) if header.split()[:1] == [axis]), None) for axis in "xyz"]
-    if name_at is None or at[0] is None or at[1] is None:
+    mapping = guess_columns(path)
+    source = _source_of(mapping)
+    axes = [mapping.first(axis) for axis in AXES]
+    if source is None or axes[0] is None or axes[1] is None:
         raise FormatError("it has no columns emitter, x and y.", where=path.name, mend="Head them so, in metres.")
     found: dict[str, tuple[float, float, float]] = {}
     faults = []
-    for line, row in zip(table.lines[1:], table.rows[1:], strict=True):
-        if is_empty(row):
-            continue
+    for line, row in _rows_below(path, mapping):
         try:
-            x, y, z = (0.0 if k is None or k >= len(row) else _metres(row[k], ".") for k in at)
-            found[shown(row[name_at])] = (x, y, z)
+            found[shown(_cell(row, source))] = _point(row, axes, ".")
         except CellFault as fault:
-            faults.append(RowFault(line, "", "; ".join(shown(cell) for cell in row), str(fault)))
+            faults.append(_unread(line, row, fault))
     if faults:
         raise RejectedRows(faults, where=path.name, mend="Correct these rows.")
     return found
+
+
+def _rows_below(path: Path, mapping: ColumnMapping) -> Iterator[tuple[int, Sequence[Cell]]]:
+    """Line and cells of each row under the headings."""
+    table = read_table(path)
+    for line, row in zip(table.lines, table.rows, strict=True):
+        if line > mapping.header_line and not is_empty(row):
+            yield line, row
+
+
+def _source_of(mapping: ColumnMapping) -> MappedColumn | None:
+    return next((c for c in mapping.columns if plain(c.header) in EMITTER_WORDS), None)
+
+
+def _unread(line: int, row: Sequence[Cell], fault: CellFault) -> RowFault:
+    return RowFault(line, "", "; ".join(shown(cell) for cell in row), str(fault))
+
+
+def _point(row: Sequence[Cell], axes: Sequence[MappedColumn | None], decimal: str) -> tuple[float, float, float]:
+    x, y, z = (0.0 if c is None else _metres(_cell(row, c), decimal) for c in axes)
+    return x, y, z
 
 
 def _row(
@@ -128,17 +142,17 @@ def _row(
     value: MappedColumn,
     source: MappedColumn | None,
 ) -> PointRow:
-    x, y, z = (0.0 if c is None else _metres(_cell(row, c), mapping.decimal) for c in axes)
+    point = _point(row, axes, mapping.decimal)
     read = amount(_cell(row, value), mapping.decimal, mapping.grouped)
     if read is not None and read.number is None:
         raise CellFault("a bound without its number; write it as '< 0.1' or '> 2000'")
     emitter = "" if source is None else shown(_cell(row, source))
     if read is None or read.number is None:
-        return PointRow(line, (x, y, z), None, Censoring.NONE, emitter)
+        return PointRow(line, point, None, Censoring.NONE, emitter)
     density = float(density_from_unit(read.number, value.unit))
     if density <= 0.0:
         raise CellFault("a level of 0 has no decibels; write it as a bound, such as '< 0.1'")
-    return PointRow(line, (x, y, z), density, read.censoring, emitter)
+    return PointRow(line, point, density, read.censoring, emitter)
 
 
 def _cell(row: Sequence[Cell], column: MappedColumn) -> Cell:

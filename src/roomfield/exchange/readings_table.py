@@ -10,17 +10,17 @@ from dataclasses import dataclass
 from math import isinf
 from pathlib import Path
 
-from roomfield.errors import InputError, RejectedRows, RowFault, TooEarlyError
-from roomfield.exchange.column_guess import is_empty
-from roomfield.exchange.column_mapping import ColumnMapping
+from roomfield.errors import RejectedRows, RowFault
 from roomfield.exchange.drafts import Draft, DraftReader, DraftValue, ReadingContext
-from roomfield.exchange.table_reader import RawTable, read_table
 from roomfield.quantities.convert import density_from_unit
 from roomfield.survey.equipment import Meter
 from roomfield.survey.observation import Censoring, Origin, Reading
 from roomfield.survey.ordering import kinds_out_of_order
 from roomfield.survey.place import Place
 from roomfield.survey.values import value_faults
+from roomfield.table_files.column_guess import is_empty
+from roomfield.table_files.column_mapping import ColumnMapping, confirmed_table
+from roomfield.table_files.table_reader import RawTable
 
 Progress = Callable[[int, int], None]
 _STEP = 2000
@@ -93,15 +93,9 @@ def import_readings(
     UnknownNameError
         If the context names a visit, meter or radio state that does not exist.
     """
-    if not confirmed:
-        raise TooEarlyError(
-            "the column mapping has not been confirmed.",
-            where=mapping.file_name,
-            mend="Look at its description, correct it where needed, and confirm it.",
-        )
-    mapping.refuse_if_open()
     with _collection_paused():
-        return _import(path, mapping, context, accept_rest, progress)
+        table = confirmed_table(path, mapping, confirmed=confirmed)
+        return _import(table, mapping, context, accept_rest, progress)
 
 
 @contextmanager
@@ -117,15 +111,8 @@ def _collection_paused() -> Iterator[None]:
 
 
 def _import(
-    path: Path, mapping: ColumnMapping, context: ReadingContext, accept_rest: bool, progress: Progress | None
+    table: RawTable, mapping: ColumnMapping, context: ReadingContext, accept_rest: bool, progress: Progress | None
 ) -> ImportPlan:
-    table = read_table(path, separator=mapping.separator, sheet=mapping.sheet, encoding=mapping.encoding)
-    if table.sha256 != mapping.sha256:
-        raise InputError(
-            "the file is not the one that the columns were guessed from.",
-            where=path.name,
-            mend="Guess them again.",
-        )
     reader = DraftReader(mapping, context)
     drafts, empty = _drafts(table, mapping, reader, progress)
     readings, remarks = _readings(drafts, mapping, context, reader.faults)

@@ -11,6 +11,10 @@ from roomfield.logs import clock, reading
 from roomfield.logs.layout import Sample, look_at
 from roomfield.logs.mapping import KINDS, Guess, Mapping, Question
 from roomfield.logs.scale import Quantity, Unit, find_unit
+from roomfield.table_files.cells import FLOOR_WORDS
+from roomfield.table_files.decimal_sign import guess_decimal
+from roomfield.table_files.headings import split_unit
+from roomfield.table_files.kind_words import kind_in
 
 _TIME_WORDS = re.compile(
     r"time|date|zeit|datum|uhr|stamp|heure|fecha|hora|data|ora|tid|epoch|elapsed|seconds|when|temps|tijd|moment",
@@ -27,11 +31,6 @@ _OTHER_WORDS = re.compile(
     re.IGNORECASE,
 )
 _STATUS_WORDS = re.compile(r"status|overload|\bovl|flag|range|error|remark|quality|warn", re.IGNORECASE)
-_KIND_WORDS = (
-    ("highest_held", re.compile(r"max.?hold|maxh|held|peak.?hold|maximalwert.?halt|gehalten", re.IGNORECASE)),
-    ("peak", re.compile(r"peak|spitze|cr[eê]te|\bpk\b|\bpico", re.IGNORECASE)),
-    ("average", re.compile(r"average|\bavg|mean|mittel|rms|moyen|media\b|medio|promedio", re.IGNORECASE)),
-)
 _BRACKETED = re.compile(r"[\[(<{]\s*([^\])>}]+?)\s*[\])>}]")
 
 
@@ -181,23 +180,16 @@ class _Guesser:
 
     def _decimal(self, value: int) -> str:
         cells = [cell for cell in self.cells[value] if any(c.isdigit() for c in cell)]
-        comma = [cell for cell in cells if "," in cell]
-        if not comma:
-            self._noted("decimal", ".", f"{cells[0]!r}" if cells else "no sample", 0.95)
-            return "."
-        both = [cell for cell in comma if "." in cell]
-        if both:
-            grouped = both[0].rfind(".") > both[0].rfind(",")
-            self._noted("decimal", "., grouped" if grouped else ",", repr(both[0]), 0.95)
-            return "., grouped" if grouped else ","
-        number = re.compile(r"\d{1,3},\d{3}(?!\d)")
-        if all(number.search(cell) for cell in comma) and len(comma) < len(cells):
-            self._ask(
-                "decimal",
-                f"Does {comma[0]!r} have a decimal comma, or one between thousands?",
-                (",", "., grouped"),
-            )
-        self._noted("decimal", ",", repr(comma[0]), 0.9)
+        found = guess_decimal(cells)
+        if found.sign == "." or not any("," in cell for cell in cells):
+            answer = "., grouped" if found.grouped else "."
+            self._noted("decimal", answer, found.because or (repr(cells[0]) if cells else "no sample"), 0.95)
+            return answer
+        if not found.sign and not all("," in cell for cell in cells):
+            first = next(cell for cell in cells if "," in cell)
+            question = f"Does {first!r} have a decimal comma, or one between thousands?"
+            self._ask("decimal", question, (",", "., grouped"))
+        self._noted("decimal", ",", found.because, 0.9)
         return ","
 
     def _unit(self, value: int) -> tuple[str, bool, Unit | None]:
@@ -224,7 +216,7 @@ class _Guesser:
         return "", False, None
 
     def _status(self, times: tuple[int, ...], value: int) -> str:
-        words = set(reading.OVERLOAD_WORDS) | set(reading.FLOOR_WORDS)
+        words = reading.BEYOND_WORDS | FLOOR_WORDS
         for i, heading in enumerate(self.names):
             if i in times or i == value:
                 continue
@@ -236,10 +228,10 @@ class _Guesser:
 
     def _kind(self, value: int, unit: Unit | None) -> str:
         for text, sure in ((self.names[value], 0.9), (self.sample.layout.preamble, 0.6)):
-            for kind, words in _KIND_WORDS:
-                if words.search(text):
-                    self._noted("kind", kind, text.strip()[:80], sure)
-                    return kind
+            kind = kind_in(text)
+            if kind is not None:
+                self._noted("kind", kind.value, text.strip()[:80], sure)
+                return kind.value
         self._noted("kind", "unknown", f"heading {self.names[value]!r} does not say", 0.0)
         if unit is None or unit.quantity is not Quantity.RELATIVE_LEVEL:
             self._ask("kind", "Is one value the average, the peak or the held maximum of its interval?", KINDS)
@@ -269,24 +261,14 @@ def _distinct(forms: tuple[clock.TimeForm, ...]) -> list[clock.TimeForm]:
 
 
 def _unit_in(heading: str) -> Unit | None:
-    bracketed = _BRACKETED.findall(heading)
+    """The unit of a heading: one of a level as in every table, or one of a receiver's level, such as dBm."""
+    _, unit, _ = split_unit(heading)
     tails = [heading.rsplit(mark, 1)[-1] for mark in (" ", "_", ",") if mark in heading]
-    for text in [
-        *bracketed,
-        *tails,
-        re.sub(r"_?per_?", "/", heading.rsplit("_", 2)[-1]),
-        _spelled_out(heading),
-    ]:
-        unit = find_unit(text) if len(text) > 1 else None
-        if unit:
-            return unit
+    for text in [unit, *_BRACKETED.findall(heading), *tails]:
+        found = find_unit(text) if len(text) > 1 else None
+        if found:
+            return found
     return None
-
-
-def _spelled_out(heading: str) -> str:
-    """``power_uW_m2`` and ``E_V_m`` as the unit they end in."""
-    found = re.search(r"[_ ]((?:dB)?[munµ]?[WV])_((?:c?m)2?)$", heading, re.IGNORECASE)
-    return f"{found.group(1)}/{found.group(2)}" if found else ""
 
 
 def _names_units(cells: tuple[str, ...]) -> bool:
@@ -307,7 +289,7 @@ def _is_number(cell: str) -> bool:
 
 def _mostly_numbers(cells: tuple[str, ...]) -> bool:
     filled = [cell for cell in cells if cell and cell.casefold() not in reading.MISSING_WORDS]
-    marks = set(reading.OVERLOAD_WORDS) | set(reading.FLOOR_WORDS)
+    marks = reading.BEYOND_WORDS | FLOOR_WORDS
     good = sum(_is_number(cell) for cell in filled)
     words = sum(cell.casefold() in marks for cell in filled)
     return bool(filled) and good > 0 and good + words >= 0.8 * len(filled)

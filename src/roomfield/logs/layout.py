@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import csv
 import gzip
 import zlib
@@ -11,19 +10,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import python_calamine
-
 from roomfield.errors import FormatError
 from roomfield.extras import library
 from roomfield.regular_files import refuse_irregular
+from roomfield.table_files.text_form import FIRST_ROWS, SEPARATORS, encoding_of, evenness, guess_separator
+from roomfield.table_files.workbook import SheetRows, read_sheet
 
 pa = library("pyarrow", "logs")
 pq = library("pyarrow.parquet", "logs")
 
 _HEAD_BYTES = 96_000
 _TAIL_BYTES = 12_000
-_DELIMITERS = (";", "\t", "|", ",", " ")
 _PROBE_ROWS = 400
+MOST_LOG_ROWS = 1 << 20
+"""As many as a sheet of a workbook can have."""
 
 
 @dataclass(frozen=True)
@@ -120,27 +120,27 @@ def _shown(value: Any) -> str:
     return "" if plain is None else str(plain)
 
 
-def workbook_rows(path: Path, sheet: str = "") -> tuple[str, list[list[object]]]:
-    """Name and cells of one sheet.
+def log_sheet(path: Path, sheet: str = "") -> SheetRows:
+    """One sheet of a workbook that holds a log.
+
+    Parameters
+    ----------
+    path : Path
+        The workbook.
+    sheet : str
+        Name of the sheet; the first that is not empty if left out.
 
     Raises
     ------
     FormatError
-        If the workbook cannot be read or holds no such sheet.
+        If the workbook cannot be read safely and wholly, or is empty.
+    UnknownNameError
+        If there is no such sheet.
     """
-    try:
-        book = python_calamine.CalamineWorkbook.from_path(str(path))
-        for name in [sheet] if sheet else book.sheet_names:
-            rows = [list(row) for row in book.get_sheet_by_name(name).to_python(skip_empty_area=False)]
-            if rows:
-                return name, rows
-    except (python_calamine.CalamineError, ValueError) as fault:
-        raise FormatError(
-            "it cannot be read as a workbook.",
-            where=path.name,
-            mend="Save it as XLSX or CSV; check the sheet's name.",
-        ) from fault
-    raise FormatError("the workbook is empty.", where=path.name, mend="Export the log again.")
+    read = read_sheet(path.read_bytes(), path.name, sheet, MOST_LOG_ROWS)
+    if not read.rows:
+        raise FormatError("the workbook is empty.", where=path.name, mend="Export the log again.")
+    return read
 
 
 def cell_text(value: object) -> str:
@@ -153,12 +153,13 @@ def cell_text(value: object) -> str:
 
 
 def _look_at_workbook(path: Path, sheet: str) -> Sample:
-    name, cells = workbook_rows(path, sheet)
+    read = log_sheet(path, sheet)
+    cells = read.rows
     rows = [[cell_text(value) for value in row] for row in cells[: _PROBE_ROWS + 50]]
     header, columns = _header(rows, path)
     first = header + 1 if header >= 0 else _first_full(rows)
     preamble = "\n".join(" ".join(filter(None, row)) for row in rows[: max(header, 0)])
-    layout = Layout("workbook", columns, first, preamble=preamble, sheet=name)
+    layout = Layout("workbook", columns, first, preamble=preamble, sheet=read.name)
     tail = [[cell_text(value) for value in row] for row in cells[-20:]] if len(cells) > len(rows) else []
     return Sample(layout, tuple(map(tuple, rows[first:])), tuple(map(tuple, tail)))
 
@@ -198,34 +199,23 @@ def _ends(path: Path) -> tuple[bytes, bytes]:
 
 
 def _encoding(head: bytes, path: Path) -> str:
-    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return "utf-16"
-    if b"\x00" in head:
-        raise FormatError("it is not a table of text.", where=path.name, mend="Give CSV, TSV, XLSX or Parquet.")
-    decoder = codecs.getincrementaldecoder("utf-8")()
-    try:
-        decoder.decode(head)
-    except UnicodeDecodeError:
-        return "latin-1"
-    return "utf-8"
+    """The encoding as DuckDB names it; what is no UTF goes as Latin-1, which has all letters of units alike."""
+    found = encoding_of(head, path.name)
+    return {"utf-8-sig": "utf-8", "cp1252": "latin-1"}.get(found, found)
 
 
 def _delimiter(lines: list[str], path: Path) -> str:
-    best, best_score = "", 0.0
     probe = [line for line in lines[-_PROBE_ROWS:] if line.strip()]
-    for rank, mark in enumerate(_DELIMITERS):
-        counts = Counter(len(row) for row in csv.reader(probe, delimiter=mark))
-        width, hits = counts.most_common(1)[0] if counts else (0, 0)
-        score = hits / max(len(probe), 1) - 0.02 * rank
-        if width >= 2 and score > best_score:
-            best, best_score = mark, score
-    if best_score < 0.5:
-        raise FormatError(
-            "no two columns were found.",
-            where=path.name,
-            mend="A log needs at least a time and a value in each row.",
-        )
-    return best
+    text = "\n".join(probe)
+    for signs in (SEPARATORS, " "):
+        sign = guess_separator(text, signs)
+        if 2 * evenness(text, sign)[0] >= min(len(probe), FIRST_ROWS):
+            return sign
+    raise FormatError(
+        "no two columns were found.",
+        where=path.name,
+        mend="A log needs at least a time and a value in each row.",
+    )
 
 
 def _numeric(text: str) -> bool:

@@ -6,26 +6,15 @@ import re
 
 from roomfield.logs.bounds import LARGEST_NUMBER
 from roomfield.logs.clock import ELAPSED_FORMS, EPOCH_FORMS, MICRO, pattern_variants
+from roomfield.table_files.cells import FLOOR_WORDS, NOTHING_WORDS, OVERLOAD_WORDS
 
 FINE, BELOW_FLOOR, OVERLOAD, MISSING, UNREADABLE = 0, 1, 2, 3, 4
 """Codes of a stored or staged reading."""
 
-OVERLOAD_WORDS = (
-    "ol",
-    "ovl",
-    "over",
-    "overload",
-    "overrange",
-    "ovr",
-    "sat",
-    "saturated",
-    "high",
-    "hi",
-    "inf",
-    "+inf",
-)
-FLOOR_WORDS = ("low", "lo", "under", "below", "underrange", "nd", "n.d.", "<lod", "<lof", "floor")
-MISSING_WORDS = ("", "na", "n/a", "nan", "null", "none", "-", "--", "---", "----", "missing", "#n/a")
+MISSING_WORDS = NOTHING_WORDS | {"nan", "null", "--", "---", "----", "missing", "#n/a"}
+"""A gap as recorders write it."""
+BEYOND_WORDS = OVERLOAD_WORDS | {"inf", "+inf"}
+"""Overload as recorders write it."""
 
 _NUMBER = r"[-+]?[0-9][0-9., ']*(?:[eE][-+]?[0-9]+)?|[-+]?[.,][0-9]+"
 CELL = re.compile(rf"^\s*([<>≤≥]?)\s*({_NUMBER})\s*(\D.*)?$")
@@ -42,8 +31,8 @@ def name(column: str) -> str:
     return '"' + column.replace('"', '""') + '"'
 
 
-def _listed(words: tuple[str, ...]) -> str:
-    return "(" + ", ".join(quoted(word) for word in words) + ")"
+def _listed(words: frozenset[str]) -> str:
+    return "(" + ", ".join(quoted(word) for word in sorted(words)) + ")"
 
 
 def time_sql(columns: tuple[str, ...], form: str, start_us: int = 0) -> str:
@@ -132,13 +121,13 @@ def judged_sql(table: str, decimal: str, units_in_values: bool) -> str:
     beside = "cell.tail" if units_in_values else "''"
     tail_ok = "TRUE" if units_in_values else "cell.tail = ''"
     code = (
-        f"CASE WHEN lower(word) IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "
+        f"CASE WHEN lower(word) IN {_listed(BEYOND_WORDS)} THEN {OVERLOAD} "
         f"WHEN lower(word) IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} "
         f"WHEN isnan(number) THEN {MISSING} WHEN isinf(number) THEN {OVERLOAD} "
         f"WHEN abs(coalesce(number, inner_number)) > {LARGEST_NUMBER!r} THEN {UNREADABLE} "
         f"WHEN rest IS NULL THEN if(number IS NULL, {MISSING}, {FINE}) "
         f"WHEN lower(rest) IN {_listed(MISSING_WORDS)} THEN {MISSING} "
-        f"WHEN lower(rest) IN {_listed(OVERLOAD_WORDS)} THEN {OVERLOAD} "
+        f"WHEN lower(rest) IN {_listed(BEYOND_WORDS)} THEN {OVERLOAD} "
         f"WHEN lower(rest) IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} "
         f"WHEN inner_number IS NULL OR NOT {tail_ok} THEN {UNREADABLE} "
         f"WHEN cell.mark IN ('<', '≤') THEN {BELOW_FLOOR} WHEN cell.mark IN ('>', '≥') THEN {OVERLOAD} "

@@ -12,7 +12,7 @@ from roomfield.extras import library
 from roomfield.logs import duckdb_engine, reading
 from roomfield.logs.bounds import FIRST_US, FIRST_YEAR, LARGEST_NUMBER, LAST_US, LAST_YEAR
 from roomfield.logs.clock import micros_of, parse_moment
-from roomfield.logs.layout import cell_text, workbook_rows
+from roomfield.logs.layout import cell_text, log_sheet
 from roomfield.logs.mapping import Mapping
 
 duckdb = library("duckdb", "logs")
@@ -151,7 +151,7 @@ def _as_utf8(source: Path, encoding: str, scratch: Path) -> Path:
 
 def _workbook(database: Any, source: Path, mapping: Mapping) -> str:
     layout = mapping.layout
-    _, rows = workbook_rows(source, layout.sheet)
+    rows = log_sheet(source, layout.sheet).rows
     names = _distinct(layout.columns)
     body = [row for row in rows[layout.first_row :] if any(cell_text(value) for value in row)]
     columns = [[cell_text(row[i]) if i < len(row) else "" for row in body] for i in range(len(names))]

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from roomfield.errors import RoomfieldError, RowFault
-from roomfield.exchange.column_mapping import ColumnMapping, MappedColumn
 from roomfield.exchange.readings_table import ImportPlan
 from roomfield.quantities.kind import Kind
 from roomfield.survey import Censoring, Reading, Survey
+from roomfield.table_files.column_mapping import ColumnMapping, MappedColumn
 from roomfield.web.dependencies import Entries
 from roomfield.web.formats import Show
 from roomfield.web.page_texts import say

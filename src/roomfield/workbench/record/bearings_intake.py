@@ -2,48 +2,43 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
 from pathlib import Path
 
 from roomfield.errors import InputError
-from roomfield.exchange.bearings import BearingColumn, BearingMapping, BearingPlan, guess_bearings, import_bearings
+from roomfield.exchange.bearings import BEARINGS, BearingColumn, BearingPlan, import_bearings
+from roomfield.table_files.column_mapping import ColumnMapping
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.readings_intake import Circumstances, context_where, kept_as_received
+from roomfield.workbench.record.readings_intake import (
+    Circumstances,
+    Corrections,
+    context_where,
+    guessed,
+    kept_as_received,
+)
 
-_SETTING = re.compile(r"(?P<header>.+)=(?P<column>[a-z_]+)", re.DOTALL)
 _WITH_ROWS = "Give one with rows of bearings."
 
 
-def guessed_bearings(path: str | Path, corrections: Sequence[str] = ()) -> BearingMapping:
+def guessed_bearings(path: str | Path, corrections: Corrections | None = None) -> ColumnMapping:
     """How a table of bearings is most likely to be read, with the user's corrections.
 
     Parameters
     ----------
     path : str or Path
         CSV or XLSX.
-    corrections : sequence of str
-        Such as ``Angle 2=null`` or ``Remark=unused``.
+    corrections : Corrections, optional
+        Columns such as ``Angle 2=null`` or ``Remark=unused``, decimal sign, sheet.
 
     Raises
     ------
     InputError
         If the file cannot be read, or a correction is not understood.
     """
-    mapping = guess_bearings(Path(path))
-    for setting in corrections:
-        found = _SETTING.fullmatch(setting)
-        if found is None:
-            raise InputError(
-                f"the correction {setting!r} is not understood.",
-                mend="Write it as 'header=meaning', such as 'Angle 2=null' or 'Remark=unused'.",
-            )
-        mapping = mapping.with_column(found["header"], found["column"])
-    return mapping
+    return guessed(path, corrections, BEARINGS)
 
 
 def take_bearings(
-    job: Job, path: str | Path, mapping: BearingMapping, given: Circumstances, *, confirmed: bool
+    job: Job, path: str | Path, mapping: ColumnMapping, given: Circumstances, *, confirmed: bool
 ) -> BearingPlan:
     """Import bearings into the record: all of them, or none.
 
@@ -51,7 +46,7 @@ def take_bearings(
     ----------
     job : Job
         A survey in a record.
-    mapping : BearingMapping
+    mapping : ColumnMapping
         From `guessed_bearings` of the same file.
     given : Circumstances
         What the table does not say.
@@ -67,7 +62,7 @@ def take_bearings(
     """
     if job.store is None:
         raise InputError("a survey document cannot take bearings in.", mend="Unpack or make a record first.")
-    says_meter, says_state = (mapping.index(c) is not None for c in (BearingColumn.METER, BearingColumn.STATE))
+    says_meter, says_state = (mapping.first(c) is not None for c in (BearingColumn.METER, BearingColumn.STATE))
     context = context_where(job.survey, given, says_meter, says_state)
     plan = import_bearings(Path(path), mapping, context, confirmed=confirmed, accept_rest=given.accept_rest)
     if not plan.bearings:

@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from roomfield.errors import InputError
-from roomfield.exchange.column_guess import guess_columns
-from roomfield.exchange.column_mapping import ColumnMapping
 from roomfield.exchange.drafts import ReadingContext
 from roomfield.exchange.readings_table import ImportPlan, import_readings
 from roomfield.survey import MediaItem, Survey
 from roomfield.survey.reading_columns import ReadingColumn
+from roomfield.table_files.column_guess import guess_columns
+from roomfield.table_files.column_mapping import ColumnMapping, ColumnScheme
+from roomfield.table_files.reading_scheme import READINGS
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.visit_choice import visit_asked_or_only
 
@@ -72,13 +73,17 @@ class Circumstances:
     again: bool = False
 
 
-def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnMapping:
+def guessed(path: str | Path, corrections: Corrections | None = None, scheme: ColumnScheme = READINGS) -> ColumnMapping:
     """How a table is most likely to be read, with the user's corrections.
 
     Parameters
     ----------
     path : str or Path
         CSV or XLSX.
+    corrections : Corrections, optional
+        What the user knows better than the guess.
+    scheme : ColumnScheme
+        What the columns of such a table may mean: those of readings, or of bearings.
 
     Raises
     ------
@@ -86,7 +91,7 @@ def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnM
         If the file cannot be read, or a correction is not understood.
     """
     given = corrections or Corrections()
-    mapping = guess_columns(Path(path), sheet=given.sheet)
+    mapping = guess_columns(Path(path), scheme, sheet=given.sheet)
     for setting in given.columns:
         found = _SETTING.fullmatch(setting)
         if found is None:
@@ -94,7 +99,7 @@ def guessed(path: str | Path, corrections: Corrections | None = None) -> ColumnM
                 f"the correction {setting!r} is not understood.",
                 mend="Write it as 'header=meaning[unit]', such as 'Level 1=peak[uW/m2]' or 'Remark=unused'.",
             )
-        unit = "" if found["column"] == ReadingColumn.UNUSED else found["unit"]
+        unit = "" if found["column"] == scheme.unused else found["unit"]
         mapping = mapping.with_column(found["header"], found["column"], unit)
     if given.dates:
         mapping = mapping.with_dates(given.dates)

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 
 from roomfield.errors import FormatError, InputError, UnknownNameError
-from roomfield.exchange.column_mapping import ColumnMapping
-from roomfield.exchange.headers import VALUE_COLUMNS
 from roomfield.exchange.readings_table import ImportPlan
 from roomfield.quantities.convert import DENSITY_UNITS
 from roomfield.survey import Survey
+from roomfield.table_files.column_mapping import ColumnMapping
+from roomfield.table_files.reading_scheme import VALUE_COLUMNS
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.named_copy import named_copy
 from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed, previewed, take_in

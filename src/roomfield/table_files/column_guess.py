@@ -1,37 +1,92 @@
-"""Guessing how a table of readings is to be read, with the reason for each guess."""
+"""Guessing how a table is to be read, with the reason for each guess."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
+from enum import StrEnum
 from pathlib import Path
 
 from roomfield.errors import FormatError
-from roomfield.exchange.cells import order_in_words, orders_that_fit
-from roomfield.exchange.column_mapping import ColumnMapping, MappedColumn
-from roomfield.exchange.headers import VALUE_COLUMNS, meaning_of, unit_or_nothing
-from roomfield.exchange.table_reader import Cell, RawTable, read_table
 from roomfield.survey.reading_columns import ReadingColumn
+from roomfield.table_files.cells import order_in_words, orders_that_fit
+from roomfield.table_files.column_mapping import ColumnMapping, ColumnScheme, MappedColumn
+from roomfield.table_files.decimal_sign import guess_decimal, looks_like_number
+from roomfield.table_files.headings import plain_heading, split_unit, unit_or_nothing, without_other_unit
+from roomfield.table_files.reading_scheme import READINGS
+from roomfield.table_files.table_reader import Cell, RawTable, read_table
 
 _FIRST_LINES = 40
 _DATE_TEXT = re.compile(r"\d{1,4}([./-])\d{1,2}\1\d{1,4}")
-_POINT = re.compile(r"\d*\.(?:\d{1,2}|\d{4,})(?!\d)|(?<!\d)0\.\d+|\d,\d{3}\.\d|\.\d+[eE]")
-_COMMA = re.compile(r"\d*,(?:\d{1,2}|\d{4,})(?!\d)|(?<!\d)0,\d+|\d\.\d{3},\d|,\d+[eE]")
-_NUMBER_LIKE = re.compile(r"[<>≤≥=]*\s*[+-]?[\d.,'’ \u00a0\u202f]*\d(?:[eE][+-]?\d+)?")
-_UNCLEAR = re.compile(r"\d[.,]\d")
-_GROUPED_POINT = re.compile(r"\d,\d{3}\.\d|\d,\d{3},\d{3}")
-_GROUPED_COMMA = re.compile(r"\d\.\d{3},\d|\d\.\d{3}\.\d{3}")
 
 
-def guess_columns(path: Path, *, separator: str = "", sheet: str = "", encoding: str = "") -> ColumnMapping:
-    """How a table of readings is most likely to be read, to be shown and confirmed.
+@dataclass(frozen=True)
+class HeaderMeaning:
+    """What a header was taken to mean.
+
+    Parameters
+    ----------
+    unit : str
+        As ``roomfield.quantities.convert`` spells it; empty if none was found.
+    unknown_unit : str
+        A unit that stands there but is not known.
+    because : str
+        From what, in words.
+    """
+
+    column: StrEnum
+    unit: str = ""
+    unknown_unit: str = ""
+    because: str = ""
+
+
+def meaning_of(header: str, scheme: ColumnScheme = READINGS) -> HeaderMeaning:
+    """What a heading most likely means; ``unused`` if nothing was recognised.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file.
+    scheme : ColumnScheme
+        What the columns of such a table may mean.
+    """
+    name, unit, unknown = split_unit(header)
+    column = scheme.words.get(plain_heading(name)) or scheme.words.get(
+        plain_heading(without_other_unit(name)), scheme.unused
+    )
+    if column is scheme.unused and unit:
+        column = scheme.any_value if not plain_heading(name) else _value_named_in(name, scheme)
+    if column is scheme.unused:
+        return HeaderMeaning(column, unit, unknown, "the header is not known")
+    if column not in scheme.values:
+        return HeaderMeaning(column, because=f"header {header.strip()!r}")
+    said = f", unit {unit}" if unit else ""
+    return HeaderMeaning(column, unit, unknown, f"header {header.strip()!r}{said}")
+
+
+def _value_named_in(name: str, scheme: ColumnScheme) -> StrEnum:
+    """The value column named by a word of a longer header that carries a unit, such as ``bedroom peak``."""
+    words = set(plain_heading(name).split())
+    named = {column for word, column in scheme.words.items() if word in words and column in scheme.values}
+    kinds = named - {scheme.any_value}
+    if len(kinds) == 1:
+        return kinds.pop()
+    return scheme.any_value if named == {scheme.any_value} else scheme.unused
+
+
+def guess_columns(
+    path: Path, scheme: ColumnScheme = READINGS, *, separator: str = "", sheet: str = "", encoding: str = ""
+) -> ColumnMapping:
+    """How a table is most likely to be read, to be shown and confirmed.
 
     Parameters
     ----------
     path : Path
         CSV or XLSX.
+    scheme : ColumnScheme
+        What the columns of such a table may mean; those of readings if left out.
     separator, sheet, encoding : str
         To say what would otherwise be guessed.
 
@@ -41,13 +96,13 @@ def guess_columns(path: Path, *, separator: str = "", sheet: str = "", encoding:
         If the file holds no table.
     """
     table = read_table(path, separator=separator, sheet=sheet, encoding=encoding)
-    at = _header_row(table)
-    units = _units_below(table.rows[at], table.rows[at + 1] if at + 1 < len(table.rows) else [])
+    at = _header_row(table, scheme)
+    units = _units_below(table.rows[at], table.rows[at + 1] if at + 1 < len(table.rows) else [], scheme)
     last = at + 1 if units else at
     body = table.rows[last + 1 :]
-    columns = tuple(_columns(table.rows[at], units, body))
+    columns = tuple(_columns(table.rows[at], units, body, scheme))
     mapping = ColumnMapping(
-        file_name=table.file_name, sha256=table.sha256, header_line=table.lines[last],
+        scheme=scheme, file_name=table.file_name, sha256=table.sha256, header_line=table.lines[last],
         rows=sum(1 for row in body if not is_empty(row)), columns=columns, encoding=table.encoding,
         separator=table.separator, sheet=table.sheet, other_sheets=table.other_sheets,
     )  # fmt: skip
@@ -66,35 +121,35 @@ def shown(cell: Cell) -> str:
     return str(cell).strip()
 
 
-def _header_row(table: RawTable) -> int:
+def _header_row(table: RawTable, scheme: ColumnScheme) -> int:
     """The first row that names a value column and something else; else the first that is not empty."""
     filled = [i for i, row in enumerate(table.rows[:_FIRST_LINES]) if not is_empty(row)]
     if not filled:
         raise FormatError("it holds no table.", where=table.file_name, mend="Give a file with a line of headers.")
     for i in filled:
-        found = {meaning_of(shown(cell)).column for cell in table.rows[i]} - {ReadingColumn.UNUSED}
-        if len(found) > 1 and found & VALUE_COLUMNS:
+        found = {meaning_of(shown(cell), scheme).column for cell in table.rows[i]} - {scheme.unused}
+        if len(found) > 1 and (found & scheme.sure_of_headings or not scheme.sure_of_headings):
             return i
     return filled[0]
 
 
-def _units_below(headers: Sequence[Cell], row: Sequence[Cell]) -> dict[int, str]:
+def _units_below(headers: Sequence[Cell], row: Sequence[Cell], scheme: ColumnScheme) -> dict[int, str]:
     """Units by column, if the line below the headers holds units and no number."""
     texts = [shown(cell).strip("[]() ") for cell in row]
     if any(text[:1].isdigit() for text in texts):
         return {}
-    wanted = {index for index, cell in enumerate(headers) if meaning_of(shown(cell)).column in VALUE_COLUMNS}
+    wanted = {index for index, cell in enumerate(headers) if meaning_of(shown(cell), scheme).column in scheme.values}
     found = {index: unit_or_nothing(text) for index, text in enumerate(texts) if index in wanted}
     return {index: unit for index, unit in found.items() if unit}
 
 
 def _columns(
-    headers: Sequence[Cell], units: Mapping[int, str], body: Sequence[Sequence[Cell]]
+    headers: Sequence[Cell], units: Mapping[int, str], body: Sequence[Sequence[Cell]], scheme: ColumnScheme
 ) -> Iterator[MappedColumn]:
     texts = [shown(cell) for cell in headers]
     for index, text in enumerate(texts):
         header = text if text and texts.count(text) == 1 else f"{text} (column {index + 1})".strip()
-        meaning = meaning_of(text)
+        meaning = meaning_of(text, scheme)
         unit, because = meaning.unit, meaning.because
         if not unit and index in units:
             unit, because = units[index], f"{because}, unit {units[index]} in the line below"
@@ -122,41 +177,25 @@ def _example(body: Sequence[Sequence[Cell]], index: int) -> str:
     return ", ".join(texts)
 
 
-def _texts(mapping: ColumnMapping, body: Sequence[Sequence[Cell]], wanted: frozenset[ReadingColumn]) -> set[str]:
+def _texts(mapping: ColumnMapping, body: Sequence[Sequence[Cell]], wanted: frozenset[StrEnum]) -> set[str]:
     indices = [mapped.index for mapped in mapping.columns if mapped.column in wanted]
     return {row[index].strip() for row in body for index in indices if index < len(row) and isinstance(row[index], str)}
 
 
 def _with_decimal_guessed(mapping: ColumnMapping, body: Sequence[Sequence[Cell]]) -> ColumnMapping:
-    texts = _texts(mapping, body, VALUE_COLUMNS)
-    if not any(mapped.column in VALUE_COLUMNS for mapped in mapping.columns):
+    scheme = mapping.scheme
+    texts = _texts(mapping, body, scheme.numbers)
+    if not any(mapped.column in scheme.numbers for mapped in mapping.columns):
         # The user will say later which of these columns holds the values.
-        texts = {
-            text for text in _texts(mapping, body, frozenset({ReadingColumn.UNUSED})) if _NUMBER_LIKE.fullmatch(text)
-        }
-    points = sorted(text for text in texts if _POINT.search(text))
-    commas = sorted(text for text in texts if _COMMA.search(text) and text not in points)
-    unclear = sorted(text for text in texts if _UNCLEAR.search(text) and text not in points and text not in commas)
-    if points and commas:
-        usual, rest = (points, commas) if len(points) >= len(commas) else (commas, points)
-        sign = "." if usual is points else ","
-        because = f"{len(usual)} values such as {usual[0]}; but {len(rest)} such as {rest[0]} speak against it"
-        return replace(mapping, decimal=sign, decimal_because=because)
-    if commas:
-        grouped = any(_GROUPED_COMMA.search(text) for text in texts)
-        return replace(mapping, decimal=",", grouped=grouped, decimal_because=f"values such as {commas[0]}")
-    if points:
-        grouped = any(_GROUPED_POINT.search(text) for text in texts)
-        return replace(mapping, decimal=".", grouped=grouped, decimal_because=f"values such as {points[0]}")
-    if unclear and mapping.separator == "," and not any("," in text for text in unclear):
+        texts = {text for text in _texts(mapping, body, frozenset({scheme.unused})) if looks_like_number(text)}
+    found = guess_decimal(texts)
+    if not found.sign and mapping.separator == "," and "," not in found.unclear:
         return replace(mapping, decimal_because="commas part the cells")
-    if unclear:
-        return replace(mapping, decimal="", decimal_because=f"values such as {unclear[0]} do not tell")
-    return mapping
+    return replace(mapping, decimal=found.sign, grouped=found.grouped, decimal_because=found.because)
 
 
 def _with_dates_guessed(mapping: ColumnMapping, body: Sequence[Sequence[Cell]]) -> ColumnMapping:
-    wanted = frozenset({ReadingColumn.DATE, ReadingColumn.MOMENT})
+    wanted = mapping.scheme.dated
     if not any(mapped.column in wanted for mapped in mapping.columns):
         return mapping
     matches = [_DATE_TEXT.match(text) for text in _texts(mapping, body, wanted)]

@@ -1,18 +1,62 @@
-"""How a table of readings is to be read: guessed from the file, shown to the user, and confirmed."""
+"""How a table is to be read, readings or bearings: guessed from the file, shown to the user, and confirmed."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from enum import StrEnum
+from pathlib import Path
 
-from roomfield.errors import InputError, UnknownNameError
-from roomfield.exchange.cells import DATE_ORDERS, order_in_words
-from roomfield.exchange.headers import VALUE_COLUMNS, unit_or_nothing
+from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.quantities.convert import DENSITY_UNITS
-from roomfield.survey.reading_columns import ReadingColumn
+from roomfield.table_files.cells import DATE_ORDERS, order_in_words
+from roomfield.table_files.headings import unit_or_nothing
+from roomfield.table_files.table_reader import RawTable, read_table
 
-_ONCE = frozenset(ReadingColumn) - VALUE_COLUMNS - {ReadingColumn.UNUSED, ReadingColumn.NOTE}
-_DATED = frozenset({ReadingColumn.DATE, ReadingColumn.MOMENT})
+
+@dataclass(frozen=True)
+class ColumnScheme:
+    """What the columns of one sort of table may mean, and what must be settled before its rows are read.
+
+    Parameters
+    ----------
+    meanings : type of StrEnum
+        The meanings there are; one of them is ``unused``.
+    words : mapping of str to StrEnum
+        Headings that are known, as `roomfield.table_files.headings.plain_heading` writes them.
+    values : frozenset
+        Columns of levels: they have a unit.
+    any_value : StrEnum
+        What a heading means that is nothing but a unit of a level.
+    sure_of_headings : frozenset
+        A line of headings names at least one of these; empty if any two meanings make one.
+    numbers : frozenset
+        Columns whose cells tell the decimal sign.
+    dated : frozenset
+        Columns whose cells begin with a date.
+    many : frozenset
+        Meanings that several columns may have.
+    open_questions : callable
+        From a mapping, what only this sort of table asks.
+    remarks : tuple of str
+        What is said at the end of a description, for the user to know before confirming.
+    """
+
+    meanings: type[StrEnum]
+    words: Mapping[str, StrEnum]
+    values: frozenset[StrEnum]
+    any_value: StrEnum
+    sure_of_headings: frozenset[StrEnum]
+    numbers: frozenset[StrEnum]
+    dated: frozenset[StrEnum]
+    many: frozenset[StrEnum]
+    open_questions: Callable[[ColumnMapping], Iterator[str]]
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def unused(self) -> StrEnum:
+        """The meaning of a column that is left out."""
+        return self.meanings("unused")
 
 
 @dataclass(frozen=True)
@@ -33,7 +77,7 @@ class MappedColumn:
 
     index: int
     header: str
-    column: ReadingColumn
+    column: StrEnum
     unit: str = ""
     because: str = ""
     example: str = ""
@@ -42,10 +86,12 @@ class MappedColumn:
 
 @dataclass(frozen=True)
 class ColumnMapping:
-    """Everything that must be known to read a table of readings.
+    """Everything that must be known to read a table.
 
     Parameters
     ----------
+    scheme : ColumnScheme
+        What its columns may mean.
     header_line : int
         Line of the file that holds the headers.
     rows : int
@@ -62,6 +108,7 @@ class ColumnMapping:
         From what the order was concluded.
     """
 
+    scheme: ColumnScheme
     file_name: str
     sha256: str
     header_line: int
@@ -77,19 +124,19 @@ class ColumnMapping:
     date_order: str = ""
     date_because: str = ""
 
-    def first(self, column: ReadingColumn) -> MappedColumn | None:
+    def first(self, column: StrEnum) -> MappedColumn | None:
         """The column of the file that holds this; None if there is none."""
         return next((mapped for mapped in self.columns if mapped.column is column), None)
 
-    def with_column(self, header: str, column: ReadingColumn | str, unit: str | None = None) -> ColumnMapping:
+    def with_column(self, header: str, column: str, unit: str | None = None) -> ColumnMapping:
         """The mapping with one column taken as something else.
 
         Parameters
         ----------
         header : str
             As it stands in the file.
-        column : Column or str
-            What it is; ``unused`` to leave it out.
+        column : str
+            A meaning of the scheme; ``unused`` to leave it out.
         unit : str, optional
             Unit of its numbers; kept if left out.
 
@@ -100,11 +147,11 @@ class ColumnMapping:
         """
         if header not in {mapped.header for mapped in self.columns}:
             raise UnknownNameError("column", header, [m.header for m in self.columns], where=self.file_name)
-        if column not in set(ReadingColumn):
-            raise UnknownNameError("meaning of a column", str(column), [str(c) for c in ReadingColumn])
+        if column not in set(self.scheme.meanings):
+            raise UnknownNameError("meaning of a column", str(column), [str(c) for c in self.scheme.meanings])
         if unit and not unit_or_nothing(unit):
             raise UnknownNameError("unit", unit, DENSITY_UNITS)
-        wanted = ReadingColumn(column)
+        wanted = self.scheme.meanings(column)
         changed = tuple(
             replace(
                 mapped,
@@ -152,38 +199,17 @@ class ColumnMapping:
 
 
 def _questions(mapping: ColumnMapping) -> Iterator[str]:
-    values = [mapped for mapped in mapping.columns if mapped.column in VALUE_COLUMNS]
-    if not values:
-        yield "no column was recognised that holds values: which is peak, highest held or average, in which unit?"
-    has_unit_column = mapping.first(ReadingColumn.UNIT) is not None
-    for mapped in mapping.columns:
-        if mapped.unknown_unit and mapped.column in VALUE_COLUMNS | {ReadingColumn.UNUSED}:
-            yield f"column {mapped.header!r} has the unknown unit {mapped.unknown_unit!r}: which one is it?"
-        elif mapped.column in VALUE_COLUMNS and not mapped.unit and not has_unit_column:
-            yield f"column {mapped.header!r} holds values but names no unit: which one is it?"
-        elif mapped.column is ReadingColumn.UNUSED and mapped.unit:
-            yield f"column {mapped.header!r} has a unit: is it peak, highest held or average, or not to be used?"
-    yield from _questions_about_form(mapping, values)
-    if not mapping.decimal:
-        yield f"{mapping.decimal_because}: is that sign a decimal sign, or does it group thousands?"
-    if not mapping.date_order and any(mapped.column in _DATED for mapped in mapping.columns):
-        seen = mapping.date_because or "nothing tells in which way the dates are written"
-        yield f"{seen}: which order have day, month and year?"
-
-
-def _questions_about_form(mapping: ColumnMapping, values: list[MappedColumn]) -> Iterator[str]:
-    long_form = any(mapped.column is ReadingColumn.VALUE for mapped in values)
-    wide_form = any(mapped.column is not ReadingColumn.VALUE for mapped in values)
-    if long_form and wide_form:
-        yield "there are columns for peak, highest held or average and one for any value: which are to be used?"
-    if long_form and mapping.first(ReadingColumn.KIND) is None:
-        yield "no column says whether a value is peak, highest held or average: which is it?"
-    if mapping.first(ReadingColumn.PLACE) is None and mapping.first(ReadingColumn.X) is None:
-        yield "no column names the place: which one is it?"
-    for column in sorted(_ONCE | VALUE_COLUMNS):
-        headers = [mapped.header for mapped in mapping.columns if mapped.column is column]
+    scheme = mapping.scheme
+    yield from scheme.open_questions(mapping)
+    for column in sorted(set(scheme.meanings) - scheme.many - {scheme.unused}):
+        headers = [mapped.header for mapped in mapping.columns if mapped.column == column]
         if len(headers) > 1:
             yield f"{len(headers)} columns are taken as {column} ({', '.join(headers)}): which one is it?"
+    if not mapping.decimal:
+        yield f"{mapping.decimal_because}: is that sign a decimal sign, or does it group thousands?"
+    if not mapping.date_order and any(mapped.column in scheme.dated for mapped in mapping.columns):
+        seen = mapping.date_because or "nothing tells in which way the dates are written"
+        yield f"{seen}: which order have day, month and year?"
 
 
 def _describe(mapping: ColumnMapping) -> Iterator[str]:
@@ -193,7 +219,7 @@ def _describe(mapping: ColumnMapping) -> Iterator[str]:
     if mapping.other_sheets:
         yield f"  other sheets are not read: {', '.join(mapping.other_sheets)}"
     for mapped in mapping.columns:
-        unit = f" in {mapped.unit}" if mapped.unit and mapped.column in VALUE_COLUMNS else ""
+        unit = f" in {mapped.unit}" if mapped.unit and mapped.column in mapping.scheme.values else ""
         shown = f"; for example {mapped.example}" if mapped.example else ""
         meant = f"{mapped.column}{unit} ({mapped.because})"
         yield f"  column {mapped.index + 1} {mapped.header!r}: {meant}{shown}"
@@ -203,5 +229,40 @@ def _describe(mapping: ColumnMapping) -> Iterator[str]:
     if mapping.date_because:
         order = order_in_words(mapping.date_order) if mapping.date_order else "open"
         yield f"  dates: {order} ({mapping.date_because})"
+    yield from (f"  {remark}" for remark in mapping.scheme.remarks)
     for question in mapping.questions():
         yield f"  open: {question}"
+
+
+def confirmed_table(path: Path, mapping: ColumnMapping, *, confirmed: bool) -> RawTable:
+    """The table behind a mapping that was looked at and has no open question.
+
+    Parameters
+    ----------
+    path : Path
+        The file that the mapping was made from.
+    confirmed : bool
+        True once the user has seen the mapping and agreed.
+
+    Raises
+    ------
+    TooEarlyError
+        If the mapping has not been confirmed.
+    InputError
+        If a question is open, or the file is not the one that the mapping was made from.
+    """
+    mapping.refuse_if_open()
+    if not confirmed:
+        raise TooEarlyError(
+            "the column mapping has not been confirmed.",
+            where=mapping.file_name,
+            mend="Look at its description, correct it where needed, and confirm it.",
+        )
+    table = read_table(path, separator=mapping.separator, sheet=mapping.sheet, encoding=mapping.encoding)
+    if table.sha256 != mapping.sha256:
+        raise InputError(
+            "the file is not the one that the columns were guessed from.",
+            where=path.name,
+            mend="Guess them again.",
+        )
+    return table

@@ -1,4 +1,4 @@
-"""Guards before a workbook is read: bombs, and cells that would silently come out empty."""
+"""A workbook's sheet as rows of cells, after guards: bombs, and cells that would silently come out empty."""
 
 from __future__ import annotations
 
@@ -7,8 +7,11 @@ import re
 import zipfile
 import zlib
 from dataclasses import dataclass
+from typing import Any
 
-from roomfield.errors import FormatError
+from python_calamine import CalamineError, CalamineWorkbook
+
+from roomfield.errors import FormatError, UnknownNameError
 
 MOST_BYTES = 256 * 2**20
 MOST_ROWS = 1_000_000
@@ -35,8 +38,8 @@ class _Extent:
         names = {name for name, _ in found}
         self.columns = max(self.columns, max((column_number(name) for name in names), default=0))
 
-    def too_large(self) -> bool:
-        return self.rows > MOST_ROWS or self.columns > MOST_COLUMNS or self.rows * self.columns > MOST_CELLS
+    def too_large(self, most_rows: int) -> bool:
+        return self.rows > most_rows or self.columns > MOST_COLUMNS or self.rows * self.columns > MOST_CELLS
 
 
 def too_large(where: str) -> FormatError:
@@ -48,11 +51,78 @@ def too_large(where: str) -> FormatError:
     )
 
 
-def refuse_unsafe_workbook(content: bytes, where: str) -> None:
+@dataclass(frozen=True)
+class SheetRows:
+    """One sheet of a workbook.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    rows : list of lists of cells
+        Every row, empty ones too; an empty text for an empty cell.
+    others : tuple of str
+        Sheets that were not read.
+    """
+
+    name: str
+    rows: list[list[Any]]
+    others: tuple[str, ...]
+
+
+def read_sheet(content: bytes, where: str, sheet: str = "", most_rows: int = MOST_ROWS) -> SheetRows:
+    """One sheet, once the workbook was looked through.
+
+    Parameters
+    ----------
+    content : bytes
+        The file.
+    where : str
+        Its name, for messages.
+    sheet : str
+        Name of the sheet; the first that is not empty if left out.
+    most_rows : int
+        Rows of a sheet that are still read.
+
+    Raises
+    ------
+    FormatError
+        If it cannot be read safely and wholly.
+    UnknownNameError
+        If there is no such sheet.
+    """
+    refuse_unsafe_workbook(content, where, most_rows)
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
+        names = list(book.sheet_names)
+        if sheet and sheet not in names:
+            raise UnknownNameError("sheet", sheet, names, where=where)
+        chosen, rows = sheet, []
+        for chosen in [sheet] if sheet else names:
+            rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
+            if rows:
+                break
+    except CalamineError as fault:
+        raise FormatError(
+            f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
+        ) from None
+    return SheetRows(chosen, rows, tuple(name for name in names if name != chosen))
+
+
+def refuse_unsafe_workbook(content: bytes, where: str, most_rows: int = MOST_ROWS) -> None:
     """Unpack a workbook once, keeping nothing, and refuse what cannot be read safely and wholly.
 
     A small file may unpack to gigabytes, or hold one cell in the last row and column. Cells with an error,
     and formulas that were never calculated, would be read as empty.
+
+    Parameters
+    ----------
+    content : bytes
+        The file.
+    where : str
+        Its name, for messages.
+    most_rows : int
+        Rows of a sheet that are still read.
 
     Raises
     ------
@@ -63,14 +133,14 @@ def refuse_unsafe_workbook(content: bytes, where: str) -> None:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             left = 2 * MOST_BYTES
             for entry in archive.infolist():
-                left -= _inspect(archive, entry, left, where)
+                left -= _inspect(archive, entry, left, where, most_rows)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError, OSError) as fault:
         raise FormatError(
             f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
         ) from None
 
 
-def _inspect(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, left: int, where: str) -> int:
+def _inspect(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, left: int, where: str, most_rows: int) -> int:
     """Length of one file in the workbook, once it has been looked through."""
     length, tail, extent = 0, b"", _Extent()
     is_sheet = "worksheets" in entry.filename
@@ -83,7 +153,7 @@ def _inspect(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, left: int, where:
                 extent.widen(tail[-32:] + chunk)
                 _refuse_lost_cells(tail + chunk, where)
                 tail = chunk[-_OVERLAP:]
-            if extent.too_large():
+            if extent.too_large(most_rows):
                 raise too_large(where)
     return length
 

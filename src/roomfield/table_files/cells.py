@@ -17,9 +17,18 @@ _GROUPED = re.compile(r"[+-]?\d{1,3}(?P<sign>[.,])\d{3}(?:(?P=sign)\d{3})*")
 _SPACED = re.compile(r"(?<=\d)[ \u00a0\u2009\u202f'’](?=\d{3}(?:\D|$))")
 _BELOW = ("<", "≤", "⩽", "<=", "=<")
 _ABOVE = (">", "≥", "⩾", ">=", "=>")
-FLOOR_WORDS = frozenset({"floor", "<floor", "below floor", "below", "lod", "<lod", "under", "unter", "unterhalb"})
-OVERLOAD_WORDS = frozenset({"ol", "ovl", "ol.", "overload", "over", "of", ">ol", "überlast", "übersteuert", "sat"})
-NO_WORDS = frozenset({"", "-", "–", "—", "n/a", "na", "none", "ok", "keine"})
+FLOOR_WORDS = frozenset(
+    {"floor", "<floor", "below floor", "below", "lod", "<lod", "<lof", "under", "underrange", "low", "lo", "nd", "n.d.",
+     "unter", "unterhalb"}
+)  # fmt: skip
+OVERLOAD_WORDS = frozenset(
+    {"ol", "ovl", "ol.", "overload", "over", "overrange", "ovr", "of", ">ol", "sat", "saturated", "high", "hi",
+     "überlast", "übersteuert"}
+)  # fmt: skip
+NOTHING_WORDS = frozenset({"", "-", "–", "—", "n/a", "na", "none"})
+"""An empty cell in writing. "nan" is none in a table written by hand: it is a calculation that failed."""
+_NO_FLAG_WORDS = frozenset({"ok", "keine"})
+NO_WORDS = NOTHING_WORDS | _NO_FLAG_WORDS
 
 DATE_ORDERS = ("ymd", "dmy", "mdy")
 _DATE = re.compile(r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})\.?")

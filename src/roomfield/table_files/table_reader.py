@@ -2,30 +2,24 @@
 
 from __future__ import annotations
 
-import codecs
 import csv
 import hashlib
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from python_calamine import CalamineError, CalamineWorkbook
-
-from roomfield.errors import FormatError, InputError, UnknownNameError
-from roomfield.exchange.workbook import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, refuse_unsafe_workbook, too_large
+from roomfield.errors import FormatError, InputError
 from roomfield.regular_files import refuse_irregular
+from roomfield.table_files.text_form import encoding_of, guess_separator, no_text
+from roomfield.table_files.workbook import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, read_sheet, too_large
 
 Cell = Any
 """Text, number, date, time or truth value; an empty text for nothing."""
 
 _WORKBOOK = b"PK\x03\x04"
 _OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"
-_MARKS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
-_FIRST_ROWS = 60
-_SEPARATORS = ";\t|,"
 
 
 @dataclass(frozen=True)
@@ -76,8 +70,10 @@ def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: st
     if content.startswith(_OLD_WORKBOOK):
         raise FormatError("it is a workbook of the old form.", where=path.name, mend="Save it as XLSX or CSV.")
     if content.startswith(_WORKBOOK):
-        rows, name, others = _workbook(content, path.name, sheet)
-        return RawTable(path.name, sha256, rows, range(1, len(rows) + 1), sheet=name, other_sheets=others)
+        read = read_sheet(content, path.name, sheet)
+        return RawTable(
+            path.name, sha256, read.rows, range(1, len(read.rows) + 1), sheet=read.name, other_sheets=read.others
+        )
     text, found = _decoded(content, path.name, encoding)
     used = separator or guess_separator(text)
     text_rows, lines = _text_rows(text, used, path.name)
@@ -95,38 +91,11 @@ def _content(path: Path) -> bytes:
 
 
 def _decoded(content: bytes, where: str, encoding: str) -> tuple[str, str]:
-    for mark, name in (
-        (codecs.BOM_UTF8, "utf-8-sig"),
-        (codecs.BOM_UTF16_LE, "utf-16"),
-        (codecs.BOM_UTF16_BE, "utf-16"),
-    ):
-        if content.startswith(mark):
-            encoding = encoding or name
-    for name in (encoding,) if encoding else ("utf-8", "cp1252"):
-        try:
-            text = content.decode(name)
-        except (UnicodeError, LookupError):
-            continue
-        if "\x00" in text:
-            break
-        return text, name
-    raise FormatError("it is no text.", where=where, mend="Give a CSV file in UTF-8, or an XLSX file.")
-
-
-def guess_separator(text: str) -> str:
-    """The sign between the cells: the one that splits most of the first lines into equally many."""
-    return max(_SEPARATORS, key=lambda sign: (_how_even(text[:200_000], sign), -_SEPARATORS.index(sign)))
-
-
-def _how_even(text: str, separator: str) -> tuple[int, int]:
-    """How many of the first rows have the usual number of cells, and that number; nothing if it is one."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    name = encoding or encoding_of(content, where)
     try:
-        counts = [len(row) for row in islice((row for row in reader if row), _FIRST_ROWS)]
-    except csv.Error:
-        return (0, 0)
-    usual = max(set(counts), key=lambda n: (n > 1, counts.count(n), n), default=1)
-    return (counts.count(usual), usual) if usual > 1 else (0, 1)
+        return content.decode(name), name
+    except (UnicodeError, LookupError):
+        raise no_text(where) from None
 
 
 def _text_rows(text: str, separator: str, where: str) -> tuple[list[list[str]], list[int]]:
@@ -146,19 +115,3 @@ def _text_rows(text: str, separator: str, where: str) -> tuple[list[list[str]], 
             f"line {line} cannot be split into cells ({fault}).", where=where, mend="Correct it."
         ) from None
     return rows, lines
-
-
-def _workbook(content: bytes, where: str, sheet: str) -> tuple[list[list[Cell]], str, tuple[str, ...]]:
-    refuse_unsafe_workbook(content, where)
-    try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
-        names = book.sheet_names
-        if sheet and sheet not in names:
-            raise UnknownNameError("sheet", sheet, names, where=where)
-        chosen = sheet or (names[0] if names else "")
-        rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
-    except CalamineError as fault:
-        raise FormatError(
-            f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
-        ) from None
-    return rows, chosen, tuple(name for name in names if name != chosen)

@@ -1,0 +1,1 @@
+"""Tables in files, whatever they hold: read with limits, headings understood, columns guessed, shown and confirmed."""
