@@ -140,7 +140,7 @@ def _share_row(place: str, name: str, share: Share, part: Contribution | None = 
 
 
 def level_map(
-    target: Annotated[str, typer.Argument(help="File to write: .svg, .csv, .geojson or .tif.")],
+    target: Annotated[str, typer.Argument(help="File to write: .svg, .csv, .geojson, .tif or .nc (NetCDF).")],
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",

@@ -1,4 +1,4 @@
-"""Maps as CSV, GeoJSON and GeoTIFF."""
+"""Maps as CSV, GeoJSON, GeoTIFF and NetCDF."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import json
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.io import netcdf_file
 
 from roomfield.extras import library
 from roomfield.field.map import LevelMap
@@ -67,6 +68,36 @@ def map_to_geojson(level_map: LevelMap) -> str:
         "features": features,
     }
     return json.dumps(document, ensure_ascii=False, allow_nan=False)
+
+
+def map_to_netcdf(level_map: LevelMap) -> bytes:
+    """Mean, standard deviation and, if asked for, probability on the axes of the plan, for labelled arrays.
+
+    NetCDF classic (OGC 10-092r3) with attributes after the CF conventions 1.8; cells outside the storey are missing.
+    """
+    out = io.BytesIO()
+    file = netcdf_file(out, "w")
+    file.Conventions, file.title = "CF-1.8", f"level map of storey {level_map.storey_id}"
+    file.kind, file.height_m = level_map.kind.value, level_map.z_m
+    for name, values in (("y", level_map.y_m), ("x", level_map.x_m)):
+        file.createDimension(name, len(values))
+        axis = file.createVariable(name, "d", (name,))
+        axis[:] = values
+        axis.units, axis.long_name = "m", {"x": "east on the plan", "y": "plan north"}[name]
+    layers = {
+        "mean_db": (level_map.mean_db, "dB re 1 W/m2", "expected level"),
+        "std_db": (level_map.std_db, "dB", "standard deviation of the level"),
+        "probability_over_bound": (level_map.probability_over_bound, "1", "probability of exceeding bound_w_m2"),
+    }
+    for name, (values, unit, meaning) in layers.items():
+        if values is not None:
+            layer = file.createVariable(name, "d", ("y", "x"))
+            layer[:] = np.where(np.isfinite(values), values, NO_DATA)
+            layer.units, layer.long_name, layer._FillValue = unit, meaning, NO_DATA
+    if level_map.bound_w_m2 is not None:
+        file.bound_w_m2 = level_map.bound_w_m2
+    file.flush()
+    return out.getvalue()
 
 
 def map_to_geotiff(level_map: LevelMap) -> bytes:

@@ -46,7 +46,20 @@ def field_from_power_density(density_w_m2: ArrayLike, impedance_ohm: float = FRE
 
 
 def density_from_eirp(eirp_w: ArrayLike, distance_m: ArrayLike) -> Array:
-    """Free-space power density [W/m²]: S = EIRP / (4 pi d²) (FCC OET 65, 97-01, eq. 4; ITU-R P.525)."""
+    """Free-space power density [W/m²]: S = EIRP / (4 pi d²) (FCC OET 65, 97-01, eq. 4; ITU-R P.525).
+
+    Parameters
+    ----------
+    eirp_w : array_like
+        Equivalent isotropically radiated power [W].
+    distance_m : array_like
+        Distance [m]; broadcast against the powers.
+
+    Examples
+    --------
+    >>> (1e6 * density_from_eirp(0.1, [1.0, 3.0])).round(0)
+    array([7958.,  884.])
+    """
     return np.asarray(_array(eirp_w) / (4.0 * np.pi * _array(distance_m) ** 2))
 
 

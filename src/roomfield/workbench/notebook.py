@@ -207,10 +207,14 @@ def plans(
         With the actions on its list.
     target_w_m2 : float
         Level to be met [W/m²].
+    kind : str
+        ``peak``, ``highest_held`` or ``average``.
     confidence : float
         Probability with which it is to be met, 0 to 1.
     budget : float, optional
         Most that may be spent.
+    visit_id : str
+        The visit whose readings are used; the first one if empty.
     at : sequence of str
         Where the target is to hold: ``all``, ``sleeping``, ``long_stays`` (sleeping places among them), or names or
         ids of places. Empty means all.
@@ -270,6 +274,10 @@ def measure_next(
         first place).
     target_w_m2 : float, optional
         Level to be met [W/m²]; the client's aim if left out.
+    visit_id : str
+        The visit whose readings are used; the first one if empty.
+    language : str
+        Of the sentences, such as ``en`` or ``de``.
     **terms
         See `DecisionTerms`.
 
@@ -333,6 +341,16 @@ def agree(
     ----------
     job : Job
         A survey in a record.
+    action_ids : sequence of str
+        Ids of the actions agreed on.
+    target_w_m2 : float
+        Level to be met [W/m²].
+    kind : str
+        ``peak``, ``highest_held`` or ``average``.
+    confidence : float
+        Probability with which it is to be met, 0 to 1.
+    note : str
+        What else was said.
     at : sequence of str
         Where the target is to hold, as in `plans`.
     """
@@ -353,6 +371,8 @@ def verify(
 
     Parameters
     ----------
+    survey : Job or Survey
+        With both visits.
     second_visit, first_visit : str
         The follow-up, and the visit before; the survey's first one if empty.
     kind : str

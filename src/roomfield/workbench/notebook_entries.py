@@ -37,6 +37,8 @@ def begin(record: str | Path, title: str, *, starter: str = "blank", started_at:
     ----------
     record : str or Path
         SQLite file, folder or database URL.
+    title : str
+        What the survey is called.
     starter : str
         Dwelling to start from.
     started_at : str
@@ -62,6 +64,8 @@ def bring_plan(job: Job, file: str | Path = "", *, template: str = "", lines: Se
 
     Parameters
     ----------
+    job : Job
+        A survey in a record.
     file : str or Path
         GeoJSON in metres, DXF, or text with rooms by size and side.
     template : str
@@ -77,6 +81,10 @@ def add_place(job: Job, name: str, **fields: str) -> Job:
 
     Parameters
     ----------
+    job : Job
+        A survey in a record.
+    name : str
+        What the place is called.
     **fields
         kind, position, room, night, day, note, as `roomfield.workbench.record.thing_fields` reads them.
     """
@@ -86,7 +94,7 @@ def add_place(job: Job, name: str, **fields: str) -> Job:
 
 def take_in(
     job: Job,
-    path: str | Path,
+    table: str | Path | DataFrame,
     *,
     columns: Mapping[str, str] | None = None,
     visit: str = "",
@@ -98,8 +106,10 @@ def take_in(
 
     Parameters
     ----------
-    path : str or Path
-        CSV or XLSX.
+    job : Job
+        A survey in a record.
+    table : str, Path or DataFrame
+        CSV or XLSX, or a data frame with the columns of such a table, as ``place`` and ``peak [µW/m²]``.
     columns : mapping of str to str, optional
         What a column is, by its header, such as ``{"Level 1": "peak[uW/m2]"}``; what is not named is guessed.
     visit, meter, state : str
@@ -116,17 +126,31 @@ def take_in(
     """
     given = Corrections([f"{header}={meaning}" for header, meaning in (columns or {}).items()])
     circumstances = Circumstances(visit, meter, state, make_places=make_places)
-    call_take_in(job, path, guessed(path, given), circumstances, confirmed=True)
+    with scratch_folder() as folder:
+        path = _as_file(table, folder)
+        call_take_in(job, path, guessed(path, given), circumstances, confirmed=True)
     return job.again()
 
 
-def read_log(path: str | Path, *, bound_w_m2: float | None = None, split: str = "", **settled: object) -> LogView:
+def _as_file(table: str | Path | DataFrame, folder: Path) -> str | Path:
+    """A data frame as the table file that it would be, so that one reader reads both."""
+    if isinstance(table, str | Path):
+        return table
+    path = folder / "frame.csv"
+    named = table.reset_index() if table.index.name else table
+    named.to_csv(path, index=False, encoding="utf-8", date_format="%Y-%m-%dT%H:%M:%S.%f%z")
+    return path
+
+
+def read_log(
+    table: str | Path | DataFrame, *, bound_w_m2: float | None = None, split: str = "", **settled: object
+) -> LogView:
     """Everything that a long log says: statistics, day, events, steps.
 
     Parameters
     ----------
-    path : str or Path
-        CSV, TSV, Parquet or XLSX.
+    table : str, Path or DataFrame
+        CSV, TSV, Parquet or XLSX, or a data frame with a column (or a named index) of moments and one of levels.
     bound_w_m2 : float, optional
         The client's bound [W/m²].
     split : str
@@ -134,8 +158,9 @@ def read_log(path: str | Path, *, bound_w_m2: float | None = None, split: str = 
     **settled
         What the file does not say of itself, such as ``unit="uW/m2"`` or ``zone="Europe/Vienna"``.
     """
-    mapping = guessed_log(path).confirm(**settled)
     with scratch_folder() as folder:
+        path = _as_file(table, folder)
+        mapping = guessed_log(path).confirm(**settled)
         return view_of(series_from(path, mapping, folder), bound_w_m2, split or None)
 
 
@@ -146,6 +171,12 @@ def shares(
 
     Parameters
     ----------
+    survey : Job or Survey
+        With readings and a plan.
+    visit_id : str, optional
+        The visit; the first one if left out.
+    kind : str
+        ``peak``, ``highest_held`` or ``average``.
     place : str
         Name or id; all if empty.
     """
@@ -192,14 +223,22 @@ def level_map(
 
     Parameters
     ----------
+    survey : Job or Survey
+        With readings and a plan.
     target : str or Path
-        Ends in .svg, .csv, .geojson or .tif.
+        Ends in .svg, .csv, .geojson, .tif or .nc.
+    visit_id : str, optional
+        The visit; the first one if left out.
     storey : str
         Name or id; the first one if empty.
+    kind : str
+        ``peak``, ``highest_held`` or ``average``.
     step_m : float
         Edge of a cell [m].
     bound_w_m2 : float, optional
         Also the probability of exceeding this [W/m²].
+    language : str
+        Of a drawing, such as ``en`` or ``de``.
     """
     home = survey.survey if isinstance(survey, Job) else survey
     order = MapOrder(kind_named(kind), step_m, bound_w_m2, language)

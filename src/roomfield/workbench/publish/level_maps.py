@@ -10,7 +10,7 @@ import numpy as np
 
 from roomfield.errors import InputError
 from roomfield.field.design import measure_next
-from roomfield.field.export import map_to_csv, map_to_geojson, map_to_geotiff
+from roomfield.field.export import map_to_csv, map_to_geojson, map_to_geotiff, map_to_netcdf
 from roomfield.field.locate import Located, Whereabouts, locate
 from roomfield.field.map import LevelMap, level_map
 from roomfield.quantities import Kind
@@ -23,7 +23,7 @@ from roomfield.workbench.publish.contents.model_answers import storey_grid, wher
 from roomfield.workbench.publish.contents.plan_figures import room_at
 
 STEP_M = 0.4
-MAP_FORMATS = (".svg", ".csv", ".geojson", ".tif")
+MAP_FORMATS = (".svg", ".csv", ".geojson", ".tif", ".nc")
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ def write_map(survey: Survey, visit_id: str | None, storey_id: str, target: str 
     storey_id : str
         Id of the storey; the first one if empty.
     target : str or Path
-        Ends in .svg, .csv, .geojson or .tif.
+        Ends in .svg, .csv, .geojson, .tif or .nc.
     wanted : MapOrder
         Kind, grid and bound.
 
@@ -153,6 +153,8 @@ def write_map(survey: Survey, visit_id: str | None, storey_id: str, target: str 
 def _map_bytes(survey: Survey, storey_id: str, found: LevelMap, ending: str, language: str) -> bytes:
     if ending == ".tif":
         return map_to_geotiff(found)
+    if ending == ".nc":
+        return map_to_netcdf(found)
     if ending == ".svg":
         return map_drawing(storey_grid(survey, storey_id, found), load_words(language)).encode("utf-8")
     text = map_to_csv(found) if ending == ".csv" else map_to_geojson(found)
