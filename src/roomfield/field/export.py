@@ -84,15 +84,15 @@ def map_to_netcdf(level_map: LevelMap) -> bytes:
         axis = file.createVariable(name, "d", (name,))
         axis[:] = values
         axis.units, axis.long_name = "m", {"x": "east on the plan", "y": "plan north"}[name]
-    layers = {
+    layers: dict[str, tuple[Array | None, str, str]] = {
         "mean_db": (level_map.mean_db, "dB re 1 W/m2", "expected level"),
         "std_db": (level_map.std_db, "dB", "standard deviation of the level"),
         "probability_over_bound": (level_map.probability_over_bound, "1", "probability of exceeding bound_w_m2"),
     }
-    for name, (values, unit, meaning) in layers.items():
-        if values is not None:
+    for name, (cells, unit, meaning) in layers.items():
+        if cells is not None:
             layer = file.createVariable(name, "d", ("y", "x"))
-            layer[:] = np.where(np.isfinite(values), values, NO_DATA)
+            layer[:] = np.where(np.isfinite(cells), cells, NO_DATA)
             layer.units, layer.long_name, layer._FillValue = unit, meaning, NO_DATA
     if level_map.bound_w_m2 is not None:
         file.bound_w_m2 = level_map.bound_w_m2
