@@ -261,7 +261,7 @@ class Forward:
 
     def residual_db(self, x: Array, unit_db: Array | None = None) -> Array:
         """Reading minus model [dB], shape (n, r)."""
-        return np.asarray(self.observed.levels.value_db - self._mixed(x, unit_db)[0])
+        return np.asarray(self.observed.levels.value_db - self.predict_compiled(x, unit_db)[0])
 
     def log_likelihood(self, x: Array, unit_db: Array | None = None) -> Array:
         """Log likelihood of all readings, shape (n,)."""
@@ -278,7 +278,7 @@ class Forward:
         gradient : ndarray, shape (n, total)
         """
         rows, blocks = self.observed.levels, self.blocks
-        level, shares = self._mixed(x, unit_db)
+        level, shares = self.predict_compiled(x, unit_db)
         value, pull = self.noise.log_likelihood(rows.value_db - level)
         gradient = -x
         self._add_power_gradient(gradient, x, pull, shares)
@@ -287,7 +287,7 @@ class Forward:
         gradient[:, blocks["spot"]] += pull @ np.eye(3)[rows.kind] * np.array(SPOT_STD_DB)
         return value - 0.5 * np.sum(x**2, axis=1), gradient
 
-    def _mixed(self, x: Array, unit_db: Array | None) -> tuple[Array, Array]:
+    def predict_compiled(self, x: Array, unit_db: Array | None = None) -> tuple[Array, Array]:
         """Like `predict`, compiled."""
         rows = self.observed.levels
         site = np.exp(_TO_NEPER * np.clip(self.site_levels_db(x, unit_db), -FARTHEST_DB, FARTHEST_DB))

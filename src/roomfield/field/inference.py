@@ -158,8 +158,9 @@ def _near(mode: Mode, chains: int, rng: np.random.Generator) -> Array:
 
 
 def build_forward(
-    survey: Survey, observed: Observations, scene: Scene, radiators: Radiators, materials: tuple[str, ...]
-) -> Forward:
+    survey: Survey, observed: Observations, scene: Scene, radiators: Radiators, materials: tuple[str, ...],
+    tables: tuple[Array, Array] | None = None,
+) -> Forward:  # fmt: skip
     """The model of the readings.
 
     Parameters
@@ -168,15 +169,18 @@ def build_forward(
         All emitters with a position.
     materials : tuple of str
         Materials whose loss is inferred.
+    tables : (ndarray, ndarray), optional
+        Level per watt at the sites and its change by wall losses, if known already; see `Forward`.
     """
     sites, rows = observed.sites, observed.levels
     covariance = residual_covariance(has_walls(scene), radiators, sites, sites)
     factor = cholesky(covariance + 1e-6 * np.eye(len(covariance)), lower=True)
     index, mean, gain_factor = _gains(survey)
-    priors, unit = tuple(emitter_prior(e) for e in survey.emitters), unit_db(scene, radiators, sites)
+    priors = tuple(emitter_prior(e) for e in survey.emitters)
+    unit, slopes = tables or (unit_db(scene, radiators, sites), wall_slopes(scene, radiators, sites, materials))
     unplaced = np.array([e.position is None and e.bearing_deg is None for e in survey.emitters])
     forward = Forward(
-        observed, priors, unit, wall_slopes(scene, radiators, sites, materials), factor, index, mean, gain_factor,
+        observed, priors, unit, slopes, factor, index, mean, gain_factor,
         _scan_gains(survey.emitters, radiators, rows), np.ones((len(rows), len(priors))),
         WALL_OFFSET_STD_DB, _noise(survey.emitters, radiators, observed, priors, unit),
         eirp_factor(survey.emitters, np.array([p.eirp_std_db for p in priors])),

@@ -170,11 +170,7 @@ class Posterior:
     @cached_property
     def site_units(self) -> Array | None:
         """Level per watt at the sites, one per draw; None if all positions are known."""
-        if not self.searches:
-            return None
-        rows = list(range(len(self.emitter_ids)))
-        table = _unit(self, self.scene, self.radiators, self.forward.observed.sites, len(self.x), rows)
-        return np.asarray(np.swapaxes(table, 1, 2))
+        return site_units(self, self.forward.observed.sites)
 
     @cached_property
     def scanned(self) -> NDArray[np.int64]:
@@ -222,6 +218,15 @@ class Posterior:
                 raise UnknownNameError("radio state", state, known)
             state = known[state]
         return tuple(state.activity_of(e.id, e.group) for e in self.survey.emitters)
+
+
+def site_units(posterior: Posterior, sites: Array) -> Array | None:
+    """Level per watt at some sites, one table per draw, shape (n_draws, p, k); None if all positions are known."""
+    if not posterior.searches:
+        return None
+    rows = list(range(len(posterior.emitter_ids)))
+    table = _unit(posterior, posterior.scene, posterior.radiators, sites, len(posterior.x), rows)
+    return np.asarray(np.swapaxes(table, 1, 2))
 
 
 @on_one_thread

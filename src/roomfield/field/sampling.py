@@ -94,11 +94,28 @@ def settle(forward: Forward) -> Forward:
     x = None
     for _ in range(SETTLING):
         x = find_mode(forward, x, scale=0.0).x
-        forward = forward.with_axes(x).with_caught(x)
-        residual, shares = forward.residual_db(x[None])[0], forward.predict(x[None])[1][0]
-        noise = replace(forward.noise, shares=shares)
-        forward = replace(forward, noise=replace(noise, weights=noise.tail_weights(residual)))
+        forward = _settled_at(forward, x)
     return forward
+
+
+def settle_from(forward: Forward, x: Array) -> Forward:
+    """Like `settle`, in one round from unknowns that lie near the mode already.
+
+    Parameters
+    ----------
+    forward : Forward
+        The model with its readings.
+    x : ndarray, shape (total,)
+        Unknowns.
+    """
+    return _settled_at(forward, find_mode(forward, x, scale=0.0).x)
+
+
+def _settled_at(forward: Forward, x: Array) -> Forward:
+    forward = forward.with_axes(x).with_caught(x)
+    residual, shares = forward.residual_db(x[None])[0], forward.predict(x[None])[1][0]
+    noise = replace(forward.noise, shares=shares)
+    return replace(forward, noise=replace(noise, weights=noise.tail_weights(residual)))
 
 
 @dataclass(frozen=True)
@@ -222,6 +239,28 @@ def draw(mode: Mode, log_posterior: LogPosterior, start: Array, per_chain: int, 
     table = np.stack(kept)
     chain = np.tile(np.arange(len(start)), per_chain)
     return Draws(table.reshape(-1, table.shape[2]), chain, float(np.mean(accepted)), _drift(table))
+
+
+def hamiltonian_moves(
+    mode: Mode, log_posterior: LogPosterior, start: Array, moves: int, step: float, rng: np.random.Generator
+) -> Array:
+    """States some trajectories on, shape (n, total); each keeps the posterior as it is.
+
+    Parameters
+    ----------
+    mode : Mode
+        Its curvature sets the scales of the moves.
+    start : ndarray, shape (n, total)
+        Where each begins.
+    moves : int
+        Number of trajectories.
+    step : float
+        Step in the scales of the mode.
+    """
+    state = _State(mode, log_posterior, start)
+    for _ in range(moves):
+        state.move(step * rng.uniform(0.8, 1.2), rng)
+    return state.x
 
 
 class _State:
