@@ -119,6 +119,14 @@ def test_parts_that_load_later_stand_by_themselves(client, demo, part):
     assert client.get(f"/surveys/{demo}/{part}?visit=first").status_code == 200
 
 
+def test_the_line_of_what_to_do_next_says_how_to_begin_and_whether_it_is_settled(client, demo, survey_id):
+    assert "Begin with a scan at Bed" in client.get(f"/surveys/{survey_id}/next").text
+    first_sight = client.get(f"/surveys/{demo}/next?visit=first&soon=true").text
+    settled = client.get(f"/surveys/{demo}/next?visit=first").text
+    assert "data-settled" in first_sight and 'data-settled="yes"' in settled
+    assert "What to do next" in settled and " min, " in settled
+
+
 def test_an_empty_survey_has_a_way_on_from_every_page(client, survey_id):
     for slug in ("understand", "what-if", "report"):
         assert f"/surveys/{survey_id}/walk" in client.get(f"/surveys/{survey_id}/{slug}").text

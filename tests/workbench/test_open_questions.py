@@ -120,16 +120,23 @@ def page_one(content, language: str) -> list[str]:
     return [block.text for block in blocks if isinstance(block, Paragraph)]
 
 
-@pytest.mark.parametrize(("language", "begins"), [("en", "On the question whether"), ("de", "Zur Frage, ob")])
+@pytest.mark.parametrize(
+    ("language", "begins"), [("en", "On the question which plan"), ("de", "Zur Frage, welcher Plan")]
+)
 def test_the_report_says_why_measuring_stopped(language, begins):
     survey = demo_survey()
     told = load_words(language).text(measuring_advice(survey, FIRST.id, language))
-    question = asked_question(survey, "aim", None, at=("sleeping",))
+    question = asked_question(survey, "open", None)
     assert told.startswith(begins)
     assert told.endswith(measure_next_for(survey, FIRST.id, question, language).sentence)
     content = replace(report_with_model(survey), measuring=measuring_advice(survey, FIRST.id, language))
     section = steps_section(content, load_words(language))
     assert told in [block.text for block in section.blocks if isinstance(block, Paragraph)]
+
+
+def test_without_a_list_of_actions_the_open_question_is_whether_the_aim_is_met():
+    told = load_words("en").text(measuring_advice(replace(demo_survey(), actions=()), FIRST.id, "en"))
+    assert told.startswith("On the question whether the aim is met where people sleep")
 
 
 def test_nothing_is_said_of_measuring_on_without_an_aim_or_a_bed():

@@ -213,9 +213,10 @@ def next_points(
         typer.Option(
             "--for",
             help="What is to be decided: plan (which listed actions), aim (is it met as found), source (which device "
-            "is the largest part at the first place), or variance: the narrowest levels, whatever is decided.",
+            "is the largest part at the first place), open (the first of these that can be asked, where people "
+            "sleep), or variance: the narrowest levels, whatever is decided.",
         ),
-    ] = "plan",
+    ] = "open",
     target: Annotated[
         float | None, typer.Option(help="Level to be met, in µW/m²; the client's aim if left out.")
     ] = None,

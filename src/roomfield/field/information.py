@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 from roomfield.errors import InputError
 
 Array = NDArray[np.float64]
+Weights = NDArray[np.float32]
 LEAST_WEIGHING = 25.0
 """So many draws at least shall weigh on a decision, in the median (our judgement)."""
-MOST_SMOOTHED = 4.0
+MOST_SMOOTHED, ROWS_LOOKED_AT = 4.0, 60
 REPEATS = 2
 """Readings simulated from each draw."""
 
@@ -121,7 +122,7 @@ def worth_of(loss: Array, outcome: PredictedObservation, *, seed: int = 0) -> In
     gains, changed = [], []
     for _ in range(REPEATS):
         read = outcome.mean + outcome.std * rng.standard_normal(outcome.mean.shape)
-        then = np.argmin(_weights(read, outcome) @ loss, axis=1)
+        then = np.argmin(_weights(read, outcome) @ loss.astype(np.float32), axis=1)
         gains.append(loss[:, now] - np.take_along_axis(loss, then[:, None], axis=1)[:, 0])
         changed.append(then != now)
     gain = np.mean(gains, axis=0)
@@ -129,22 +130,27 @@ def worth_of(loss: Array, outcome: PredictedObservation, *, seed: int = 0) -> In
     return Information(max(float(np.mean(gain)), 0.0), error, float(np.mean(changed)))
 
 
-def _weights(read: Array, outcome: PredictedObservation) -> Array:
+def _weights(read: Array, outcome: PredictedObservation) -> Weights:
     """Weights of all draws for each reading, none for the draw that made it, shape (n, n).
 
     Where too few draws would weigh, the reading is taken as scattering more than it does: less is then learnt from it.
     """
-    distance = _distance(read, outcome)
+    distance = _distance(read, outcome).astype(np.float32)
     np.fill_diagonal(distance, np.inf)
     distance -= distance.min(axis=1, keepdims=True)
-    smooth = 1.0
-    while True:
-        weights = np.exp(-0.5 * distance / smooth**2)
-        weights /= weights.sum(axis=1, keepdims=True)
-        weighing = float(np.median(1.0 / np.sum(weights**2, axis=1)))
-        if weighing >= min(LEAST_WEIGHING, 0.25 * len(read)) or smooth >= MOST_SMOOTHED:
-            return np.asarray(weights)
+    some, smooth = distance[:: max(1, len(distance) // ROWS_LOOKED_AT)], 1.0
+    least = min(LEAST_WEIGHING, 0.25 * len(read))
+    while smooth < MOST_SMOOTHED and _weighing(some, smooth) < least:
         smooth *= 1.25
+    weights = np.exp(distance * np.float32(-0.5 / smooth**2))
+    weights /= weights.sum(axis=1, keepdims=True)
+    return np.asarray(weights)
+
+
+def _weighing(distance: Weights, smooth: float) -> float:
+    """How many draws weigh, in the median over readings."""
+    weights = np.exp(distance * np.float32(-0.5 / smooth**2))
+    return float(np.median(weights.sum(axis=1) ** 2 / np.sum(weights**2, axis=1)))
 
 
 def _distance(read: Array, outcome: PredictedObservation) -> Array:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +44,16 @@ class OpenDecision:
     def best(self) -> tuple[str, ...]:
         """The option of least expected cost."""
         return self.options[best_option(self.loss)]
+
+    @cached_property
+    def contending(self) -> Array:
+        """Costs of the options that are better than each other one in some draw, shape (n_draws, fewer options)."""
+        kept: list[int] = []
+        for option in np.argsort(self.loss.mean(axis=0), kind="stable"):
+            cost = self.loss[:, option]
+            if not any(np.all(self.loss[:, better] <= cost) for better in kept):
+                kept.append(int(option))
+        return np.asarray(self.loss[:, sorted(kept)])
 
     @property
     def regret_left(self) -> float:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from roomfield.field.foreseen import Foreseen
 from roomfield.field.information import Information, PredictedObservation, worth_of
+from roomfield.field.threads import on_one_thread
 from roomfield.remedy.open_decision import OpenDecision
 
 TOGETHER = (2, 3, 5, 8, 16, 32)
@@ -76,6 +77,7 @@ class NextMeasurement:
         return self.together == 0
 
 
+@on_one_thread
 def next_step(
     decision: OpenDecision, candidates: Iterable[Foreseen], *, client_rate: float, seed: int = 0
 ) -> NextMeasurement:
@@ -90,7 +92,7 @@ def next_step(
     seed : int
         Of the simulated scatter.
     """
-    found = [Ranked(one, worth_of(decision.loss, one.outcome, seed=seed)) for one in candidates]
+    found = [Ranked(one, worth_of(decision.contending, one.outcome, seed=seed)) for one in candidates]
     found.sort(key=lambda r: (-r.surely_per_minute, r.candidate.minutes))
     together, rate = _together(decision, found, client_rate, seed)
     return NextMeasurement(decision, tuple(found), together, rate, client_rate)
@@ -106,7 +108,7 @@ def _together(decision: OpenDecision, found: Sequence[Ranked], client_rate: floa
         if decision.regret_left <= minutes * client_rate:
             break
         outcome = PredictedObservation.together([r.candidate.outcome for r in found[:count]])
-        worth = worth_of(decision.loss, outcome, seed=seed)
+        worth = worth_of(decision.contending, outcome, seed=seed)
         if _beyond_chance(worth) and worth.regret_avoided / minutes > client_rate:
             return count, worth.regret_avoided / minutes
     return 0, rate

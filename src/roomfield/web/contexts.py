@@ -491,6 +491,14 @@ class UnderstandPage(SurveyPage):
 
 
 @dataclass(frozen=True)
+class NextPart(Context):
+    """What to do next, in one line, with the other candidates behind it; nothing where nothing can be advised."""
+
+    template: ClassVar[str] = "parts/nextline.html"
+    found: Any
+
+
+@dataclass(frozen=True)
 class LevelsPart(Context):
     """Levels at places against law and guideline."""
 

@@ -256,7 +256,7 @@ class DecisionTerms(TypedDict, total=False):
 
 def measure_next(
     survey: Job | Survey,
-    deciding: str = "plan",
+    deciding: str = "open",
     *,
     target_w_m2: float | None = None,
     visit_id: str = "",
@@ -270,8 +270,8 @@ def measure_next(
     survey : Job or Survey
         With readings, and for a plan with actions on its list.
     deciding : str
-        ``plan`` (which actions), ``aim`` (whether the target is met as found) or ``source`` (the largest part at the
-        first place).
+        ``plan`` (which actions), ``aim`` (whether the target is met as found), ``source`` (the largest part at the
+        first place) or what is ``open`` in the record: the first of these that can be asked, where people sleep.
     target_w_m2 : float, optional
         Level to be met [W/m²]; the client's aim if left out.
     visit_id : str

@@ -29,6 +29,8 @@ class SheetOrder:
         Empty rows after them.
     issued_at : str
         ISO 8601; time stamp of the PDF.
+    advice : tuple of str
+        What is worth measuring next, in this order, each with its reason.
     """
 
     survey_id: str
@@ -41,6 +43,7 @@ class SheetOrder:
     blank_rows: int = _BLANK_ROWS
     issued_at: str = _FIXED_ISSUE
     invented: bool = False
+    advice: tuple[str, ...] = ()
 
 
 def field_sheet(order: SheetOrder, path: str | Path | None = None, *, language: str) -> bytes:
@@ -92,6 +95,7 @@ def _data(order: SheetOrder, words: Words, clean: Callable[[str], str]) -> dict[
         "before",
         "before_1",
         "before_3",
+        "next",
     )
     labels = {key: words.say(f"sheet.{key}") for key in keys}
     labels["before_2"] = words.say("sheet.before_2", distance=order.body_distance_m)

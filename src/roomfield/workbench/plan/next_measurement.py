@@ -16,11 +16,12 @@ from roomfield.remedy.value_of_information import NextMeasurement, Ranked, next_
 from roomfield.show.phrase import Phrase, phrase
 from roomfield.show.words import Words, load_words
 from roomfield.survey import Place, Survey
+from roomfield.workbench.assess.place_use import is_for_sleeping
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import kind_named, placed, posterior_of
 from roomfield.workbench.model.source_contributions import device_name
 from roomfield.workbench.plan.plan_choice import PlanTerms, candidates
-from roomfield.workbench.plan.target_places import asked_places
+from roomfield.workbench.plan.target_places import SLEEPING, asked_places
 
 CLIENT_RATE = 1.5
 """What a client pays for a minute of measuring, if nothing is said [money/min] (our judgement)."""
@@ -32,6 +33,8 @@ CLEAR = 1.0
 class Deciding(StrEnum):
     """What is to be decided."""
 
+    OPEN = "open"
+    """What is open in the record: the plan, else the aim, else the main source."""
     PLAN = "plan"
     AIM = "aim"
     SOURCE = "source"
@@ -124,7 +127,9 @@ def asked_question(
     Parameters
     ----------
     deciding : str
-        ``plan``, ``aim`` or ``source``.
+        ``open``, ``plan``, ``aim`` or ``source``. What is ``open``: which plan, if actions are listed and an aim or
+        target is known; else whether that is met; else the main source. It is asked for where people sleep, unless
+        places are named.
     target_w_m2 : float or None
         Left out: the client's aim in the record [W/m²].
     at : sequence of str
@@ -137,14 +142,34 @@ def asked_question(
     """
     if deciding not in set(Deciding):
         raise UnknownNameError("decision", deciding, [d.value for d in Deciding])
+    if deciding == Deciding.OPEN:
+        deciding, at = _open(survey, target_w_m2), at or _beds(survey)
     target = survey.assignment.aim_w_m2 if target_w_m2 is None else target_w_m2
     terms = PlanTerms(target or 0.0, kind_named(kind).value, confidence, None, asked_places(survey, at))
     return OpenQuestion(Deciding(deciding), terms, stake, client_rate)
 
 
+def _open(survey: Survey, target_w_m2: float | None) -> str:
+    if not (target_w_m2 or survey.assignment.aim_w_m2):
+        return Deciding.SOURCE
+    return Deciding.PLAN if survey.actions else Deciding.AIM
+
+
+def _beds(survey: Survey) -> tuple[str, ...]:
+    """Where people sleep, as `asked_places` has it, or everywhere where nobody does."""
+    return (SLEEPING,) if any(is_for_sleeping(place) for place in placed(survey)) else ()
+
+
 @in_turn
-def measure_next_for(survey: Survey, visit_id: str, question: OpenQuestion, language: str = "en") -> Advice:
+def measure_next_for(
+    survey: Survey, visit_id: str, question: OpenQuestion, language: str = "en", posterior: Posterior | None = None
+) -> Advice:
     """The measurement that avoids most expected regret per minute.
+
+    Parameters
+    ----------
+    posterior : Posterior, optional
+        Of the visit, if one is at hand that is not `posterior_of` it.
 
     Raises
     ------
@@ -158,7 +183,7 @@ def measure_next_for(survey: Survey, visit_id: str, question: OpenQuestion, lang
     Levels are those of the joint model by itself, not tied to the measured ones, so that what would be read and what
     is decided go together draw by draw.
     """
-    posterior = posterior_of(survey, visit_id)
+    posterior = posterior or posterior_of(survey, visit_id)
     decision = _decision(survey, visit_id, posterior, question)
     offered = _candidates(Foresight(posterior, placed(posterior.survey)), _asked(posterior, question))
     found = next_step(decision, offered, client_rate=question.client_rate)

@@ -13,6 +13,7 @@ from roomfield.show.phrase import phrase
 from roomfield.show.words.message_catalogue import load_words
 from roomfield.survey import Survey
 from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.plan.live_advice import advised_order
 from roomfield.workbench.publish.contents import method, place_findings, plan_figures, report_basis, steps, unsettled
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.proof import ChainHead, chain_head
@@ -158,7 +159,7 @@ def write_report(content: ReportContent, path: str | Path, *, language: str = "e
 
 
 def write_field_sheet(survey: Survey, path: str | Path, *, visit_id: str | None = None, language: str = "") -> Path:
-    """Write the printable form for a visit: every place in every radio state, in order of the walk.
+    """Write the printable form for a visit: what is worth measuring next, then each place in each radio state.
 
     Parameters
     ----------
@@ -183,6 +184,7 @@ def write_field_sheet(survey: Survey, path: str | Path, *, visit_id: str | None 
         ", ".join(m.name for m in survey.meters),
         max((m.figures.body_distance_m for m in survey.meters), default=0.3),
         invented=survey.invented,
+        advice=advised_order(survey, visit.id if visit else "", language or survey.assignment.language),
     )
     target = Path(path)
     if target.suffix.lower() != ".pdf":

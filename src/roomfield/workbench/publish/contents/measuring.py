@@ -7,14 +7,13 @@ from roomfield.show.phrase import Phrase, phrase
 from roomfield.survey import Survey
 from roomfield.workbench.model.joint_model import placed
 from roomfield.workbench.plan.next_measurement import Deciding, asked_question, measure_next_for
-from roomfield.workbench.plan.target_places import SLEEPING
 
 MOST_PATHS = 150
 """Places times transmitters up to which a report asks; 72 take 0.7 s of processor time."""
 
 
 def measuring_advice(survey: Survey, visit_id: str, language: str) -> Phrase | None:
-    """What to measure next to know whether the client's aim is met at the beds, or that enough was measured.
+    """What to measure next for what is open (the plan, else whether the aim is met at the beds), or that enough was.
 
     Returns
     -------
@@ -24,8 +23,8 @@ def measuring_advice(survey: Survey, visit_id: str, language: str) -> Phrase | N
     if not survey.assignment.aim_w_m2 or len(placed(survey)) * len(survey.emitters) > MOST_PATHS:
         return None
     try:
-        question = asked_question(survey, Deciding.AIM, None, at=(SLEEPING,))
+        question = asked_question(survey, Deciding.OPEN, None)
         advice = measure_next_for(survey, visit_id, question, language)
     except (TooEarlyError, InputError):
         return None
-    return phrase("steps.measuring", advice=advice.sentence)
+    return phrase(f"steps.measuring_{question.deciding.value}", advice=advice.sentence)

@@ -52,6 +52,7 @@ const queue = new Queue(start.survey_id, {
     state.last = told.readings.map((r) => r.id);
     showRemarks(told);
     draw();
+    document.dispatchEvent(new Event("readings-changed"));
   },
   onRefused(entry, error) {
     $("remarks").replaceChildren(faultBox(error));
@@ -138,6 +139,7 @@ async function undo() {
     state.last = [];
     $("remarks").replaceChildren();
     $("echo").textContent = t("Taken back. It stays in the record, marked as undone at entry.");
+    document.dispatchEvent(new Event("readings-changed"));
     if (gone?.place_id) pickPlace(gone.place_id);
     else changed();
   } catch (error) {

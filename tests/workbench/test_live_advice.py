@@ -1,0 +1,56 @@
+"""What to do next while readings come in: at once, and then as every other door says it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from roomfield.demo.invented_survey import FIRST, demo_survey
+from roomfield.show.words import load_words
+from roomfield.workbench.model import joint_model
+from roomfield.workbench.plan.live_advice import advice_now
+from roomfield.workbench.plan.next_measurement import asked_question, measure_next_for
+from roomfield.workbench.publish.contents.measuring import measuring_advice
+
+
+@pytest.fixture(autouse=True)
+def nothing_known_yet():
+    joint_model._LATEST.clear()
+    joint_model._inferred.cache_clear()
+
+
+def first_scans(count: int):
+    """The demo on its first visit after some scans, without a list of actions, which makes the question a small one."""
+    survey = replace(demo_survey(), actions=(), adopted_plan=None)
+    taken = [r for r in survey.readings if r.visit_id == FIRST.id]
+    kept = list(dict.fromkeys((r.place_id, r.radio_state_id) for r in taken))[:count]
+    return replace(survey, readings=tuple(r for r in taken if (r.place_id, r.radio_state_id) in kept))
+
+
+def test_it_begins_with_a_bed():
+    survey = first_scans(0)
+    assert advice_now(survey, FIRST.id, "en").sentence == (
+        "Begin with a scan at Parents' bed, left pillow, with everything as found."
+    )
+    assert "Zuerst" in advice_now(survey, FIRST.id, "de").sentence
+
+
+def test_at_once_only_from_what_is_at_hand_and_settled_like_every_other_door():
+    assert advice_now(first_scans(6), FIRST.id, "en", soon=True).settled is False
+    settled = advice_now(first_scans(6), FIRST.id, "en")
+    assert settled.settled
+    at_once = advice_now(first_scans(7), FIRST.id, "en", soon=True)
+    assert at_once.advice is not None and not at_once.settled
+    later = advice_now(first_scans(7), FIRST.id, "en")
+    question = asked_question(first_scans(7), "open", None)
+    assert later.sentence == measure_next_for(first_scans(7), FIRST.id, question).sentence
+    assert load_words("en").text(measuring_advice(first_scans(7), FIRST.id, "en")).endswith(later.sentence)
+    assert advice_now(first_scans(7), FIRST.id, "en", soon=True).settled
+
+
+def test_nothing_is_advised_where_nothing_stands_on_the_plan():
+    survey = demo_survey()
+    assert advice_now(replace(survey, visits=(), readings=()), "", "en") is None
+    nowhere = tuple(replace(place, position=None) for place in survey.places)
+    assert advice_now(replace(survey, places=nowhere, readings=()), FIRST.id, "en") is None
