@@ -97,7 +97,8 @@ def _for_signals(folder: Path) -> dict[str, Any]:
     n = np.arange(5 * 48000)
     noise = np.random.default_rng(3).normal(0.0, 0.02, n.size)
     noise[n % 480 < 20] += 0.4  # slots of 417 µs in frames of 10 ms (ETSI EN 300 175-2)
-    soundfile.write(folder / "cot.flac", np.clip(noise, -1, 1), 48000)
+    for name in ("cot.flac", "cot-may.flac"):
+        soundfile.write(folder / name, np.clip(noise, -1, 1), 48000)
     return {"chunk": noise[:4800]}
 
 

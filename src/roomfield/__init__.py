@@ -24,6 +24,7 @@ _NAMES = {
     "add_place": ("roomfield.workbench.notebook_entries", "add_place"),
     "take_in": ("roomfield.workbench.notebook_entries", "take_in"),
     "listen": ("roomfield.workbench.notebook_entries", "listen"),
+    "compare_recordings": ("roomfield.workbench.record.sound_questions", "compare_recordings"),
     "read_log": ("roomfield.workbench.notebook_entries", "read_log"),
     "shares": ("roomfield.workbench.notebook_entries", "shares"),
     "shares_frame": ("roomfield.workbench.notebook_entries", "shares_frame"),

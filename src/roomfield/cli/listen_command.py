@@ -31,12 +31,27 @@ def listen(
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",
+    compare: Annotated[
+        str,
+        typer.Option(help="A later recording: is it the same base (by its clock), is more sent, what came?"),
+    ] = "",
+    other_recorder: Annotated[
+        bool,
+        typer.Option("--other-recorder", help="The later recording is of another recorder, with --compare."),
+    ] = False,
+    figure: Annotated[
+        str,
+        typer.Option(help="Draw which transmitter was there when, to this SVG file; from half a minute on."),
+    ] = "",
+    language: Annotated[str, typer.Option(help="Language of comparison and figure.")] = "en",
     as_json: AsJson = False,
 ) -> None:
     """Say which transmitters a recording of the meter's audio holds, with probability and evidence."""
+    from roomfield.show.words.message_catalogue import load_words
     from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.recording_analysis import HeardWhere, keep_recording, kept_hearing
     from roomfield.workbench.record.recording_analysis import listen as call
+    from roomfield.workbench.record.sound_questions import compare_recordings, plain_comparison, presence_figure
     from roomfield.workbench.record.things import id_named
 
     if Path(path).is_dir():
@@ -48,6 +63,14 @@ def listen(
         hearing = kept_hearing(job.again(), kept)
     else:
         hearing = call(path)
+    words = load_words(language)
+    if figure:
+        Path(figure).write_text(presence_figure(hearing, words), encoding="utf-8")
+    if compare:
+        found = compare_recordings(hearing, call(compare), one_recorder=not other_recorder)
+        told = plain_comparison(found, words)
+        answer(as_json, told, lambda: typer.echo("\n".join(told["sentences"])))
+        return
     answer(as_json, hearing.to_dict(), lambda: _show(hearing))
 
 

@@ -18,6 +18,7 @@ from roomfield.signals.hearing import (
     BurstSummary,
     FoldedEnvelope,
     Heard,
+    HeardSpan,
     Hearing,
     Measured,
     MeterAudio,
@@ -158,6 +159,18 @@ def _answer(
         transmitter=judged.transmitter,
         warnings=warnings(data, evidence.spectrum, source.sample_rate_hz, source.duration_s, clipped),
         clock_ppm=None if clock is None else (clock.ppm, clock.std_ppm),
+        span_s=evidence.duration_s,
+        course=_course(answers, {h.name for h in claimed}),
+    )
+
+
+def _course(answers: list[BlockAnswer], claimed: set[str]) -> tuple[HeardSpan, ...]:
+    """Each stretch that was heard in full, with what the whole recording claims and what it shows itself."""
+    if len(answers) < 2:
+        return ()
+    return tuple(
+        HeardSpan(a.start_s, a.end_s, {n: p for n, p in a.chances.items() if n in claimed or p >= CLAIM})
+        for a in answers
     )
 
 

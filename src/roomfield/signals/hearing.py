@@ -153,6 +153,15 @@ class Measured:
 
 
 @dataclass(frozen=True)
+class HeardSpan:
+    """What one stretch of a recording says by itself: ends [s], and the technologies that are not practically excluded."""
+
+    start_s: float
+    end_s: float
+    chances: dict[str, float]
+
+
+@dataclass(frozen=True)
 class HearingAnswer:
     """The whole answer in one.
 
@@ -186,7 +195,8 @@ class Hearing:
 
     ``transmitter`` is the probability that there is any transmitter, listed or not; ``warnings`` say what is wrong with the
     recording and how to make a better one; ``clock_ppm`` is by how much every rate reads too high because of the recorder, and
-    its standard deviation, as far as transmitters of known clocks tell.
+    its standard deviation, as far as transmitters of known clocks tell. ``span_s`` is the length of the stretch that bursts,
+    profiles and spectrum are of [s]; ``course`` tells a recording of several stretches one by one.
     """
 
     source: str
@@ -207,6 +217,8 @@ class Hearing:
     transmitter: float = 0.0
     warnings: tuple[str, ...] = ()
     clock_ppm: tuple[float, float] | None = None
+    span_s: float = 0.0
+    course: tuple[HeardSpan, ...] = ()
 
     @property
     def claimed(self) -> tuple[Heard, ...]:

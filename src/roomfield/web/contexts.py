@@ -397,6 +397,7 @@ class RecordingPage(SurveyPage):
     rates: tuple[Any, ...]
     warnings: tuple[str, ...] = ()
     unlisted: bool = False
+    figure: str = ""
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from roomfield.errors import FormatError, RoomfieldError
 from roomfield.survey import Survey
 from roomfield.web.contexts import ListenPage, RecordingPage
 from roomfield.web.dependencies import Desk, Form, Opened
-from roomfield.web.rendering import render
+from roomfield.web.rendering import language_of, render
 from roomfield.workbench.record import form_choices, recordings
 from roomfield.workbench.record.recording_analysis import HeardWhere
 from roomfield.workbench.record.recordings import LiveEar
@@ -79,14 +79,14 @@ async def keep(records: Desk, survey_id: str, form: Form) -> Response:
 @router.get("/{recording_id}")
 def show_one(request: Request, opened: Opened, recording_id: str) -> Response:
     """Everything that was heard in one recording."""
-    heard = recordings.heard_in(opened.records, opened.survey.id, recording_id)
+    heard = recordings.heard_in(opened.records, opened.survey.id, recording_id, language_of(request))
     technologies = tuple(one for one in heard["technologies"] if one["probability"] >= 0.02)
     profiles = tuple(ProfileDrawing(p["name"], p["period_s"], _line(p["levels"])) for p in heard["profiles"])
     rates = tuple(heard["periodicities"][:MOST_PERIODS])
     claimed = tuple(one for one in technologies if one["probability"] >= CLAIMED)
     warnings, unlisted = tuple(heard["warnings"]), bool(heard["answer"]["rates_hz"])
     page = RecordingPage(
-        opened.head, claimed, heard["verdict"], technologies, profiles, rates, warnings=warnings, unlisted=unlisted
+        opened.head, claimed, heard["verdict"], technologies, profiles, rates, warnings, unlisted, heard["figure"]
     )
     return render(request, page)
 

@@ -9,10 +9,12 @@ import numpy as np
 
 from roomfield.errors import FormatError, UnknownNameError
 from roomfield.scratch import scratch_folder
+from roomfield.show.words.message_catalogue import load_words
 from roomfield.signals.live import StreamingAnalyser
 from roomfield.survey import Recording
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.recording_analysis import HeardWhere, keep_recording, kept_hearing
+from roomfield.workbench.record.sound_questions import presence_figure
 from roomfield.workbench.record.survey_list import Records, opened
 
 ENDINGS = frozenset({".wav", ".flac", ".ogg", ".oga", ".mp3", ".m4a"})
@@ -84,8 +86,8 @@ def keep_sound(records: Records, survey_id: str, content: bytes, file_name: str,
         return keep_recording(Job(opened(records, survey_id).survey, records), path, where)
 
 
-def heard_in(records: Records, survey_id: str, recording_id: str) -> dict[str, Any]:
-    """What is heard in a kept recording, as plain values.
+def heard_in(records: Records, survey_id: str, recording_id: str, language: str) -> dict[str, Any]:
+    """What is heard in a kept recording, as plain values; with a figure along time if it is long.
 
     Raises
     ------
@@ -96,4 +98,5 @@ def heard_in(records: Records, survey_id: str, recording_id: str) -> dict[str, A
     found = {recording.id: recording for recording in survey.current_recordings()}
     if recording_id not in found:
         raise UnknownNameError("recording", recording_id, found)
-    return kept_hearing(Job(survey, records), found[recording_id]).to_dict()
+    hearing = kept_hearing(Job(survey, records), found[recording_id])
+    return hearing.to_dict() | {"figure": presence_figure(hearing, load_words(language)) if hearing.course else ""}
