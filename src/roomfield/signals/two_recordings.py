@@ -173,8 +173,8 @@ def _alike(first: Heard, second: Heard) -> list[tuple[Periodicity, Periodicity]]
 
 def _off_ppm(first: Periodicity, second: Periodicity) -> tuple[float, float]:
     off = (second.frequency_hz / first.frequency_hz - 1) * 1e6
-    parts = (one.frequency_std_hz / one.frequency_hz * 1e6 for one in (first, second))
-    return off, float(np.hypot(*parts))
+    before, after = (one.frequency_std_hz / one.frequency_hz * 1e6 for one in (first, second))
+    return off, float(np.hypot(before, after))
 
 
 def recorder_shift(pairs: list[tuple[Heard, Heard]], one_recorder: bool) -> RecorderShift:
