@@ -19,10 +19,11 @@ from typing import Any
 import numpy as np
 import soundfile
 
-from roomfield.signals import analyse
 from roomfield.signals.night.display import display_reading
-from roomfield.signals.night.level_by_second import LevelBySecond, NightAudio, NightSeries, night_series
+from roomfield.signals.night.level_by_second import LevelBySecond, NightSeries, night_series
+from roomfield.signals.night.second_gatherer import NightAudio
 from roomfield.signals.night.shares import MANNERS
+from roomfield.signals.night.sparse_hearing import heard_in_night
 from roomfield.signals.night.voltage import Law
 
 COMPARABLE = 0.1
@@ -46,7 +47,7 @@ def main() -> None:
         "technology_rms_db": round(float(np.sqrt(np.mean(parts**2))), 3) if len(parts) else None,
         "technology_coverage_90": round(float(np.mean(np.concatenate([s["technology_held"] for s in scores]))), 3) if len(parts) else None,
         "real_time_factor": round(sum(s["cpu"] for s in scores) / sum(s["seconds"] for s in scores), 5),
-        "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
+        "peak_mb": round(scores[0]["peak_mb"]),
         "peer_level_rms_db": round(float(np.sqrt(np.mean(np.concatenate([s["peer"] for s in scores]) ** 2))), 3),
     }))  # fmt: skip
 
@@ -55,12 +56,12 @@ def _score(label_path: Path, asked: argparse.Namespace) -> dict[str, Any]:
     label = json.loads(label_path.read_text())
     begin = time.process_time()
     source, rate = _spoiled(label_path.parent / label["recording"], asked)
-    heard = tuple(h.name for h in analyse(source, sample_rate_hz=rate, processes=1).claimed)
+    heard = heard_in_night(source, label.get("channel", 0), sample_rate_hz=rate)
     audio = NightAudio(
         label["coupling_hz"], Law(label["detector_law"]) if label["detector_law"] else None, label.get("channel", 0)
     )
     found = night_series(source, [display_reading(row) for row in label["display"]], heard, audio, sample_rate_hz=rate)
-    cpu = time.process_time() - begin
+    cpu, peak_mb = time.process_time() - begin, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     n = min(found.seconds, label["seconds"])
     truth = np.array(label["level_w_m2"][:n]) - np.array(label.get("silent_in_sound_w_m2") or np.zeros(n))[:n]
     error, held = _against(found.average, truth, n)
@@ -68,7 +69,7 @@ def _score(label_path: Path, asked: argparse.Namespace) -> dict[str, Any]:
     print(f"{label_path.stem}: heard {', '.join(heard)}; law {found.calibration.law} ({found.calibration.law_probability:.2f}); "
           f"level {np.sqrt(np.mean(error**2)):.2f} dB rms, held {held.mean():.2f}; {cpu:.1f} s")  # fmt: skip
     return {"level": error, "held": held, "technology": technology, "technology_held": technology_held, "cpu": cpu,
-            "seconds": n, "peer": _peer(source, rate, label, truth, n)}  # fmt: skip
+            "seconds": n, "peak_mb": peak_mb, "peer": _peer(source, rate, label, truth, n)}  # fmt: skip
 
 
 def _against(found: LevelBySecond, truth: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:

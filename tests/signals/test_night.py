@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import lfilter
@@ -9,8 +11,11 @@ from scipy.signal import lfilter
 from roomfield.errors import FormatError, InputError, TooEarlyError
 from roomfield.signals.night.display import DisplayReading, display_reading
 from roomfield.signals.night.hum import without_hum
-from roomfield.signals.night.level_by_second import NightAudio, night_series
+from roomfield.signals.night.level_by_second import night_series
+from roomfield.signals.night.second_gatherer import NightAudio
+from roomfield.signals.night.sparse_hearing import PIECES, night_pieces
 from roomfield.signals.night.voltage import Law, VoltageCourse, power_of
+from roomfield.signals.recording import AudioSource
 
 RATE = 24_000.0
 SECONDS = 16
@@ -146,3 +151,56 @@ def test_refusals_say_what_to_do():
         DisplayReading(5.0, peak_w_m2=1e-5, average_w_m2=2e-5)
     with pytest.raises(FormatError, match="cannot be understood"):
         display_reading({"peak_w_m2": 1.0})
+
+
+def test_the_droop_behind_a_capacitor_is_not_taken_for_hum():
+    power, _ = power_course(9)
+    sound = sound_of(power, "square", 40.0, 9)
+    course = VoltageCourse(RATE, 40.0)
+    means = [course(sound[int(k * RATE) : int((k + 1) * RATE)])[0].mean() for k in range(SECONDS)]
+    error = 10 * np.log10(np.array(means) / by_second(power))
+    assert np.ptp(error) < 0.3
+
+
+def test_a_telegram_that_fills_whole_cells_is_kept_behind_a_capacitor():
+    power = np.full(int(SECONDS * RATE), 1e-6)
+    power[int(5.2 * RATE) : int(5.26 * RATE)] = 1.0
+    course = VoltageCourse(RATE, 20.0)
+    sound = sound_of(power, "square", 20.0, 11)
+    tops = [course(sound[int(k * RATE) : int((k + 1) * RATE)])[0] for k in range(SECONDS)]
+    assert tops[5].mean() == pytest.approx(0.06 * 0.2, rel=0.1)
+
+
+def test_a_number_spoilt_by_a_thump_counts_little():
+    power, _ = power_course(13)
+    sound = sound_of(power, "square", 0.0, 13)
+    clean = displayed(power, 6.0, 10.0, 15.0)
+    spoilt = [replace(clean[0], average_w_m2=clean[0].average_w_m2 / 2), *clean[1:]]
+    right, wrong = (night_series(sound, shown, sample_rate_hz=RATE).average.level_w_m2 for shown in (clean, spoilt))
+    assert np.abs(10 * np.log10(wrong / right)).max() < 0.4
+
+
+def test_a_highest_held_of_the_whole_night_gives_the_scale_without_the_sound_in_memory():
+    power = np.tile(power_course(15)[0], 9)
+    sound = sound_of(power, "square", 0.0, 15)
+    seconds = len(power) / RATE
+    shown = DisplayReading(seconds, held_w_m2=float(power.max()) * SCALE, held_from_s=0.0)
+    audio = NightAudio(0.0, Law.SQUARE)
+    found = night_series(sound, [shown], (), audio, sample_rate_hz=RATE)
+    mean = power.reshape(-1, int(RATE)).mean(axis=1) * SCALE
+    assert seconds > 120
+    assert np.abs(10 * np.log10(found.average.level_w_m2 / mean)).max() < 1.5
+    assert ((mean >= found.average.low_w_m2) & (mean <= found.average.high_w_m2)).all()
+
+
+def test_of_a_long_recording_nineteen_pieces_are_heard():
+    samples = np.tile([1.0, -0.5, -0.5], 4_000_000).astype(np.float32) * np.linspace(
+        0.1, 1, 12_000_000, dtype=np.float32
+    )
+    long = AudioSource("night", 4000.0, len(samples), None, samples)
+    pieces = night_pieces(long)
+    assert len(pieces) == PIECES
+    assert len({b - a for a, b in pieces}) == 1
+    assert pieces[0][0] == 0
+    assert pieces[-1][1] > 0.99 * long.frames
+    assert len(night_pieces(AudioSource("short", 8000.0, 8000 * 60, None, np.zeros(8000 * 60, np.float32)))) == 4

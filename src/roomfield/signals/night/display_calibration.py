@@ -8,8 +8,9 @@ likelihood of the readings; a logarithmic law has its steepness fitted as well.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,16 +19,23 @@ from roomfield.errors import TooEarlyError
 from roomfield.signals.night.display import READING_STD_DB, DisplayReading
 from roomfield.signals.night.voltage import Law, power_of
 
+F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 MODEL_STD_DB = 0.15
 """How far a real detector strays from the three laws; our judgement [dB]."""
-CREST_MEAN_DB, CREST_STD_DB = 1.0, 1.0
-"""What a recorder's low-pass takes off the crests; our judgement [dB]."""
+CREST_MEAN_DB, CREST_STD_DB, CREST_OWN_STD_DB = 1.0, 0.9, 0.5
+"""What a recorder's low-pass takes off the crests: mean, spread from recorder to recorder, and from crest to crest (it
+takes nothing off a long even burst and 2 dB or more off a noise-like one); our judgement [dB]."""
 SCALE_STD_DB = 60.0
 DRIFT_STD_DB, DRIFT_S = 0.3, 1800.0
 """How far the gain of meter and recorder wanders, and how long it takes to forget where it was; our judgement."""
 NEGLIGIBLE = 1e-12
+LONGEST_AVERAGE_S = 60.0
+"""An average is held against no more of the sound than this [s]."""
+OUTLIER_DEGREES = 4.0
+"""Degrees of freedom of the readings' errors: a thump on the meter while it was read spoils one number in ten or so."""
+ROUNDS = 8
 _STEEPNESS = np.geomspace(2.0, 60.0, 40)
 """Decades of power over the largest voltage that are tried for a logarithmic law."""
 
@@ -102,16 +110,24 @@ class _Fit:
     residual_db: F64
 
 
-def calibrate(
-    readings: Sequence[DisplayReading], voltage_between: Callable[[float, float], F64], law: Law | None = None
-) -> Calibration:
+class CoveredSound(Protocol):
+    """What a calibration asks of the sound."""
+
+    def voltage(self, begin_s: float, end_s: float) -> F32:
+        """Voltage over rest in that part of the recording."""
+
+    def top(self, begin_s: float, end_s: float) -> float:
+        """Highest voltage over rest in that part; 0 if it is not known."""
+
+
+def calibrate(readings: Sequence[DisplayReading], sound: CoveredSound, law: Law | None = None) -> Calibration:
     """Fit law and scale.
 
     Parameters
     ----------
     readings : sequence of DisplayReading
-    voltage_between : callable
-        ``voltage_between(begin_s, end_s)``: voltage over rest in that part of the recording.
+    sound : CoveredSound
+        All laws are monotone, so that of a part whose maximum was read only the highest voltage counts.
     law : Law, optional
         If the law is known.
 
@@ -120,7 +136,7 @@ def calibrate(
     TooEarlyError
         If nothing was read off the display, or the sound is silent where it was.
     """
-    parts = _parts(readings, voltage_between)
+    parts = _parts(readings, sound)
     if not parts:
         raise TooEarlyError(
             "the sound has no scale yet: no display reading covers a part of it that is not silent.",
@@ -147,43 +163,58 @@ def _steepness(law: Law, largest: float) -> F64:
     return _STEEPNESS / largest if law is Law.LOG else np.zeros(1)
 
 
-_Part = tuple[DisplayReading, str, F64]
+_Part = tuple[DisplayReading, str, F32]
 
 
-def _parts(readings: Sequence[DisplayReading], voltage_between: Callable[[float, float], F64]) -> list[_Part]:
+def _parts(readings: Sequence[DisplayReading], sound: CoveredSound) -> list[_Part]:
     wanted = ("average_w_m2", "average_from_s"), ("peak_w_m2", "peak_from_s"), ("held_w_m2", "held_from_s")
     parts = []
     for reading in readings:
         for value, begin in wanted:
             if getattr(reading, value) is None:
                 continue
-            voltage = voltage_between(getattr(reading, begin), reading.at_s)
+            span = max(getattr(reading, begin), reading.at_s - LONGEST_AVERAGE_S), reading.at_s
+            voltage = sound.voltage(*span) if value.startswith("average") else _top(sound, reading, begin)
             if len(voltage) and float(voltage.max()) > 0:
                 parts.append((reading, value.removesuffix("_w_m2"), voltage))
     return parts
 
 
-def _numbers(parts: list[_Part]) -> list[tuple[float, str, float, F64]]:
+def _top(sound: CoveredSound, reading: DisplayReading, begin: str) -> F32:
+    return np.array([sound.top(getattr(reading, begin), reading.at_s)], np.float32)
+
+
+def _numbers(parts: list[_Part]) -> list[tuple[float, str, float, F32]]:
     return [(r.at_s, kind, float(getattr(r, f"{kind}_w_m2")), v) for r, kind, v in parts]
 
 
 def _fit(parts: list[_Part], law: Law, decades: float) -> _Fit:
-    """Gaussian process for the scale, one offset for the maxima; both in closed form."""
+    """Gaussian process for the scale, one offset for the maxima, readings with heavy-tailed errors.
+
+    Student's t as a normal law whose precision is gamma-distributed: the precision of each reading and the process are
+    found in turn (expectation and maximisation; Lange, Little and Taylor, J. Amer. Statist. Assoc. 84, 1989; from memory).
+    """
     numbers = _numbers(parts)
-    own = [_own(power_of(voltage, law, decades), kind) for _, kind, _, voltage in numbers]
+    own = [_own(power_of(voltage.astype(np.float64), law, decades), kind) for _, kind, _, voltage in numbers]
     y = 10 * np.log10([shown for _, _, shown, _ in numbers]) - 10 * np.log10(own)
     is_crest = np.array([kind != "average" for _, kind, _, _ in numbers], np.float64)
     moments = np.array([at for at, _, _, _ in numbers])
     middle = float(np.median(y))
-    error = (READING_STD_DB**2 + MODEL_STD_DB**2) * np.eye(len(y))
-    spread = _covariance(moments, moments) + CREST_STD_DB**2 * np.outer(is_crest, is_crest) + error
-    inverse = np.asarray(np.linalg.inv(spread), np.float64)
     residual = y - middle - CREST_MEAN_DB * is_crest
-    pull = inverse @ residual
+    error = READING_STD_DB**2 + MODEL_STD_DB**2 + CREST_OWN_STD_DB**2 * is_crest
+    smooth = _covariance(moments, moments) + CREST_STD_DB**2 * np.outer(is_crest, is_crest)
+    trust = np.ones(len(y))
+    for _ in range(ROUNDS):
+        spread = smooth + np.diag(error / trust)
+        inverse = np.asarray(np.linalg.inv(spread), np.float64)
+        pull = inverse @ residual
+        left = error / trust * pull
+        trust = (OUTLIER_DEGREES + 1) / (OUTLIER_DEGREES + left**2 / error)
     crest = CREST_MEAN_DB + CREST_STD_DB**2 * float(is_crest @ pull)
     crest_var = CREST_STD_DB**2 - CREST_STD_DB**4 * float(is_crest @ inverse @ is_crest)
     drift = Drift(middle, moments, pull, inverse)
-    likelihood = -0.5 * float(residual @ pull) - 0.5 * float(np.linalg.slogdet(spread)[1])
+    doubt = 0.5 * OUTLIER_DEGREES * float((np.log(trust) - trust + 1.0).sum())
+    likelihood = -0.5 * float(residual @ pull) - 0.5 * float(np.linalg.slogdet(spread)[1]) + doubt
     left = y - drift.scale_db(moments)[0] - crest * is_crest
     return _Fit(likelihood, crest, float(np.sqrt(max(crest_var, 0.0))), drift, left)
 

@@ -1,4 +1,7 @@
-"""Mains hum taken off: sines at the mains' harmonics, fitted to what is left when transmissions are clipped away."""
+"""Mains hum taken off: sines at the mains' harmonics, fitted to what is left when transmissions are clipped away.
+
+Behind a capacitor the coupling must be undone first: the droop after pulses would be taken for hum.
+"""
 
 from __future__ import annotations
 
@@ -7,68 +10,116 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-F64 = NDArray[np.float64]
+F32 = NDArray[np.float32]
 
 MAINS_HZ = (50.0, 60.0)
 HARMONICS = 6
 CLIP_SPREADS = 2.5
-ROUNDS = 10
+ROUNDS, ROUNDS_ON = 10, 2
+"""Rounds of the fit in the first second of a hum, and in each that follows one: a second holds whole cycles."""
 SIGNIFICANT = 5.0
 """A set of sines is taken off if its amplitude exceeds so many standard errors of the fit."""
-_STRIDE = 8
+_STRIDE = 31
+"""Samples that are looked at; prime, so that regular pulses are met at every phase and not always or never."""
 
 
-def without_hum(samples: F64, sample_rate_hz: float) -> F64:
+class HumFilter:
+    """Takes hum off second by second; begins each fit where the last one ended.
+
+    Parameters
+    ----------
+    sample_rate_hz : float
+        [Hz]
+    """
+
+    def __init__(self, sample_rate_hz: float) -> None:
+        self.rate = sample_rate_hz
+        self._mains = 0.0
+        self._weights = np.zeros(1 + 2 * HARMONICS, np.float32)
+
+    def __call__(self, samples: F32) -> F32:
+        """One second without hum, shape (n,); unchanged where none stands out."""
+        thin = _level(np.ascontiguousarray(samples[::_STRIDE]))
+        middle, spread = middle_and_spread(thin)
+        clipped = np.clip(thin - middle, -CLIP_SPREADS * spread, CLIP_SPREADS * spread)
+        strengths = [_strength(clipped, mains, self.rate) / spread for mains in MAINS_HZ]
+        if max(strengths) < SIGNIFICANT * np.sqrt(2 / len(thin)):
+            self._mains = 0.0
+            return samples
+        mains = MAINS_HZ[int(np.argmax(strengths))]
+        if self._fit(thin, middle, mains) > spread:
+            self._mains = 0.0
+            return samples
+        cycle = _cycles(round(self.rate / 10), mains, self.rate) @ self._weights[1:]
+        return np.asarray(samples - np.tile(cycle, 11)[: len(samples)], np.float32)
+
+    def _fit(self, x: F32, middle: float, mains_hz: float) -> float:
+        """Fit the sines; what is left when they are taken off (standard deviation), clipped as before."""
+        design, inverse = _sines(len(x), mains_hz, self.rate)
+        rounds = ROUNDS_ON
+        if mains_hz != self._mains:
+            self._weights[:], rounds, self._mains = 0.0, ROUNDS, mains_hz
+        self._weights[0] = middle
+        for _ in range(rounds):
+            fitted = design @ self._weights
+            left = x - fitted
+            spread = 1.4826 * _median(np.abs(left)) + 1e-30
+            self._weights = inverse @ (fitted + np.clip(left, -CLIP_SPREADS * spread, CLIP_SPREADS * spread))
+        return middle_and_spread(np.asarray(x - design @ self._weights, np.float32))[1]
+
+
+def without_hum(samples: NDArray[np.floating], sample_rate_hz: float) -> F32:
     """Samples without hum, second by second; unchanged where none stands out.
 
     Parameters
     ----------
     samples : ndarray, shape (n,)
+        Less than a second is left as it is.
     sample_rate_hz : float
         [Hz]
     """
-    second = round(sample_rate_hz)
-    if len(samples) < second:
-        return samples
-    whole = len(samples) // second * second
-    parts = [_one_second(samples[a : a + second], sample_rate_hz) for a in range(0, whole, second)]
-    if whole < len(samples):
-        parts.append(_one_second(samples[-second:], sample_rate_hz)[whole - len(samples) :])
+    x, second, hum = np.asarray(samples, np.float32), round(sample_rate_hz), HumFilter(sample_rate_hz)
+    if len(x) < second:
+        return x
+    whole = len(x) // second * second
+    parts = [hum(x[a : a + second]) for a in range(0, whole, second)]
+    if whole < len(x):
+        parts.append(HumFilter(sample_rate_hz)(x[-second:])[whole - len(x) :])
     return np.concatenate(parts)
 
 
-def _one_second(samples: F64, sample_rate_hz: float) -> F64:
-    thin = samples[::_STRIDE]
-    middle = float(np.median(thin))
-    spread = 1.4826 * float(np.median(np.abs(thin - middle))) + 1e-30
-    clipped = np.clip(thin - middle, -CLIP_SPREADS * spread, CLIP_SPREADS * spread)
-    strengths = [_strength(clipped, mains, sample_rate_hz / _STRIDE) / spread for mains in MAINS_HZ]
-    if max(strengths) < SIGNIFICANT * np.sqrt(2 / len(thin)):
-        return samples
-    mains = MAINS_HZ[int(np.argmax(strengths))]
-    weights = _fit(thin, *_sines(len(thin), mains, sample_rate_hz / _STRIDE))
-    full, _ = _sines(len(samples), mains, sample_rate_hz)
-    return np.asarray(samples - full[:, 1:] @ weights[1:])
+def _level(x: F32) -> F32:
+    """Without slow drift: the medians of tenths of a second, which hold whole cycles, and what lies straight between."""
+    cell = len(x) // 10
+    middles = np.sort(x[: 10 * cell].reshape(10, cell), axis=1)[:, cell // 2]
+    return np.asarray(x - np.interp(np.arange(len(x)), (np.arange(10) + 0.5) * cell, middles), np.float32)
 
 
-def _strength(clipped: F64, mains_hz: float, rate_hz: float) -> float:
+def _median(values: F32) -> float:
+    """Upper median by sorting, which is faster for single precision than choosing."""
+    return float(np.sort(values)[len(values) // 2])
+
+
+def middle_and_spread(x: F32) -> tuple[float, float]:
+    """Median, and the standard deviation of a normal law with the same median deviation from it."""
+    middle = _median(x)
+    return middle, 1.4826 * _median(np.abs(x - np.float32(middle))) + 1e-30
+
+
+def _strength(clipped: F32, mains_hz: float, rate_hz: float) -> float:
     """Largest amplitude among the harmonics of what is left when bursts are clipped away."""
     return float(np.abs((_sines(len(clipped), mains_hz, rate_hz)[1] @ clipped)[1:]).max())
 
 
-def _fit(x: F64, design: F64, inverse: F64) -> F64:
-    weights = np.zeros(design.shape[1])
-    weights[0] = np.median(x)
-    for _ in range(ROUNDS):
-        fitted = design @ weights
-        left = x - fitted
-        spread = 1.4826 * float(np.median(np.abs(left))) + 1e-30
-        weights = inverse @ (fitted + np.clip(left, -CLIP_SPREADS * spread, CLIP_SPREADS * spread))
-    return weights
+@lru_cache(maxsize=16)
+def _cycles(count: int, mains_hz: float, rate_hz: float) -> F32:
+    phase = 2 * np.pi * mains_hz * np.arange(count)[:, None] / rate_hz * np.arange(1, HARMONICS + 1)
+    return np.column_stack([np.cos(phase), np.sin(phase)]).astype(np.float32)
 
 
 @lru_cache(maxsize=16)
-def _sines(count: int, mains_hz: float, rate_hz: float) -> tuple[F64, F64]:
-    phase = 2 * np.pi * mains_hz * np.arange(count)[:, None] / rate_hz * np.arange(1, HARMONICS + 1)
-    design = np.column_stack([np.ones(count), np.cos(phase), np.sin(phase)])
-    return design, np.linalg.solve(design.T @ design, design.T)
+def _sines(count: int, mains_hz: float, rate_hz: float) -> tuple[F32, F32]:
+    """Design of a constant and the sines at every 31st sample, and its least-squares inverse."""
+    sines = _cycles(count * _STRIDE, mains_hz, rate_hz)[::_STRIDE].astype(np.float64)
+    design = np.column_stack([np.ones(count), sines])
+    return design.astype(np.float32), np.linalg.solve(design.T @ design, design.T).astype(np.float32)

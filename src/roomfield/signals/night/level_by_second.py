@@ -2,33 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.errors import TooEarlyError
 from roomfield.signals.night.display import DisplayReading
-from roomfield.signals.night.display_calibration import Calibration, calibrate
-from roomfield.signals.night.shares import Portion, ShareSplitter
-from roomfield.signals.night.voltage import Law, VoltageCourse, power_of
+from roomfield.signals.night.display_calibration import CREST_OWN_STD_DB, Calibration, calibrate
+from roomfield.signals.night.second_gatherer import NightAudio, SecondGatherer
+from roomfield.signals.night.voltage import VoltageCourse
 from roomfield.signals.recording import AudioSource, open_source
 
+F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 COVERAGE = 0.90
 _Z = 1.6449
 BLOCK_S = 30
 SETTLE_S = 1.0
+LONG_S = 120.0
+"""Longer parts of a recording are not read again for one highest held [s]."""
 REST_SHARE = 0.3
 """How far the rest between transmissions may be off behind a capacitor, in units of the noise; our judgement [1]."""
-WHOLE_STD_DB, COUPLED_STD_DB = 0.05, 0.3
+WHOLE_STD_DB, COUPLED_STD_DB = 0.05, 0.2
 SHARE_STD_DB = {"pulsed": 0.2, "beacons": 0.4, "telegrams": 0.6, "packets": 0.8, "stream": 0.3}
 """Own error of a portion by manner; our judgement, held against simulated nights [dB]."""
 CONFUSED_SHARE = 0.02
 """Part of all other portions that may have been given to the wrong one; our judgement [1]."""
-FULL_SCALE = 0.985
 FAINTEST_SHARE = 1e-3
 
 
@@ -82,41 +85,11 @@ class NightSeries:
         return len(self.average.level_w_m2)
 
 
-@dataclass(frozen=True)
-class NightAudio:
-    """How the sound was made.
-
-    Attributes
-    ----------
-    coupling_hz : float
-        Corner of the high-pass between meter and recorder; 0 if there is none [Hz].
-    law : Law or None
-        If the detector's law is known.
-    channel : int
-        Which channel, from 0.
-    """
-
-    coupling_hz: float = 0.0
-    law: Law | None = None
-    channel: int = 0
-
-
-@dataclass
-class _Rows:
-    """What is gathered second by second, in the law's own unit."""
-
-    mean: list[float] = field(default_factory=list)
-    top: list[float] = field(default_factory=list)
-    noise: list[float] = field(default_factory=list)
-    clipped: list[bool] = field(default_factory=list)
-    portions: list[dict[str, Portion]] = field(default_factory=list)
-
-
 def night_series(
     recording: str | Path | NDArray[np.floating],
     readings: Sequence[DisplayReading],
     heard: tuple[str, ...] = (),
-    audio: NightAudio = NightAudio(),
+    audio: NightAudio | None = None,
     *,
     sample_rate_hz: float | None = None,
 ) -> NightSeries:
@@ -129,7 +102,8 @@ def night_series(
         At least one with a number.
     heard : tuple of str
         Technologies that were heard in it (`roomfield.signals.analyse`); empty: only the whole is given.
-    audio : NightAudio
+    audio : NightAudio, optional
+        No capacitor, first channel, law to be found if left out.
     sample_rate_hz : float, optional
         Rate of samples given as an array [Hz].
 
@@ -142,64 +116,82 @@ def night_series(
 
     Notes
     -----
-    Memory is bounded by blocks of 30 s and a few numbers for each second.
+    Memory is bounded by blocks of 30 s and a few numbers for each second. A highest held since long before is taken
+    from the tops of the seconds, which are there after one pass; only if it changes the law the pass is made again.
     """
-    source = open_source(recording, sample_rate_hz)
-    calibration = calibrate(readings, lambda a, b: _between(source, audio, a, b), audio.law)
-    splitter = ShareSplitter(source.sample_rate_hz, heard)
-    rows = _gather(source, audio, calibration, splitter)
-    return _scaled(rows, calibration, splitter, audio.coupling_hz > 0)
-
-
-def _channel(data: NDArray[np.floating], channel: int) -> F64:
-    return np.asarray(data if data.ndim == 1 else data[:, min(channel, data.shape[1] - 1)], np.float64)
-
-
-def _between(source: AudioSource, audio: NightAudio, begin_s: float, end_s: float) -> F64:
-    """Voltage over rest from ``begin_s`` to ``end_s``, with a second before for the filter to settle."""
+    source, audio = open_source(recording, sample_rate_hz), audio or NightAudio()
     rate = source.sample_rate_hz
-    before = max(0.0, begin_s - SETTLE_S)
-    first, last = int(before * rate), min(int(end_s * rate), source.frames)
-    if last - first < rate * 0.1:
-        return np.zeros(0)
-    course = VoltageCourse(rate, audio.coupling_hz)
-    voltage, _ = course(_channel(source.read(first, last), audio.channel))
-    return np.asarray(voltage[int((begin_s - before) * rate) :])
+    try:
+        calibration = calibrate(readings, _FileSound(source, audio), audio.law)
+    except TooEarlyError:
+        tops = gathered(source, audio, SecondGatherer(rate, (), audio)).tops
+        calibration = calibrate(readings, _FileSound(source, audio, tops), audio.law)
+    while True:
+        rows = gathered(source, audio, SecondGatherer(rate, heard, audio, calibration.law, calibration.decades))
+        again = calibrate(readings, _FileSound(source, audio, rows.tops), audio.law)
+        same = again.law is calibration.law and again.decades == calibration.decades
+        if same or calibration.law_probability == 0.0:
+            return series_of(rows, again if same else calibration)
+        calibration = replace(again, law_probability=0.0) if again.law is not calibration.law else again
 
 
-def _seconds(source: AudioSource, channel: int) -> Iterator[F64]:
+@dataclass(frozen=True)
+class _FileSound:
+    """Parts of a recording that display readings cover; ``tops`` by second, once they are known."""
+
+    source: AudioSource
+    audio: NightAudio
+    tops: list[float] = field(default_factory=list)
+
+    def voltage(self, begin_s: float, end_s: float) -> F32:
+        """Voltage over rest in that part, with a second before for the filter to settle."""
+        rate = self.source.sample_rate_hz
+        before = max(0.0, begin_s - SETTLE_S)
+        first, last = int(before * rate), min(int(end_s * rate), self.source.frames)
+        if last - first < rate * 0.1:
+            return np.zeros(0, np.float32)
+        course = VoltageCourse(rate, self.audio.coupling_hz)
+        samples = channel_of(self.source.read(first, last), self.audio.channel)
+        return course(samples)[0][int((begin_s - before) * rate) :]
+
+    def top(self, begin_s: float, end_s: float) -> float:
+        """Highest voltage of that part; 0 if it is long and the tops are not known yet."""
+        if end_s - begin_s <= LONG_S:
+            return float(self.voltage(begin_s, end_s).max(initial=0.0))
+        first, last = int(np.ceil(begin_s)), int(end_s)
+        return max(self.tops[first:last], default=0.0)
+
+
+def channel_of(data: NDArray[np.floating], channel: int) -> F32:
+    """One channel as single precision, shape (n,); the last one if there are fewer."""
+    return np.asarray(data if data.ndim == 1 else data[:, min(channel, data.shape[1] - 1)], np.float32)
+
+
+def gathered(source: AudioSource, audio: NightAudio, gatherer: SecondGatherer) -> SecondGatherer:
+    """The gatherer after every whole second of a recording."""
     rate = round(source.sample_rate_hz)
     for first in range(0, source.frames - rate + 1, rate * BLOCK_S):
-        block = _channel(source.read(first, min(first + rate * BLOCK_S, source.frames)), channel)
-        yield from (block[a : a + rate] for a in range(0, len(block) - rate + 1, rate))
+        block = channel_of(source.read(first, min(first + rate * BLOCK_S, source.frames)), audio.channel)
+        for at in range(0, len(block) - rate + 1, rate):
+            gatherer.take(block[at : at + rate])
+    return gatherer
 
 
-def _gather(source: AudioSource, audio: NightAudio, calibration: Calibration, splitter: ShareSplitter) -> _Rows:
-    course, rows = VoltageCourse(source.sample_rate_hz, audio.coupling_hz), _Rows()
-    for samples in _seconds(source, audio.channel):
-        voltage, noise = course(samples)
-        power = power_of(voltage, calibration.law, calibration.decades)
-        rows.mean.append(float(power.mean()))
-        rows.top.append(float(power.max()))
-        rows.noise.append(float(power_of(np.array([noise]), calibration.law, calibration.decades)[0]))
-        rows.clipped.append(bool(np.abs(samples).max() > FULL_SCALE))
-        rows.portions.append(splitter.split(power) if splitter.heard else {})
-    return rows
-
-
-def _scaled(rows: _Rows, calibration: Calibration, splitter: ShareSplitter, coupled: bool) -> NightSeries:
-    moments = np.arange(len(rows.mean), dtype=np.float64) + 0.5
+def series_of(rows: SecondGatherer, calibration: Calibration) -> NightSeries:
+    """Levels with intervals from what was gathered, by the scale of a calibration."""
+    coupled = rows.audio.coupling_hz > 0
+    moments = np.arange(len(rows.means), dtype=np.float64) + 0.5
     scale_db, std_db = calibration.drift.scale_db(moments)
     unit = 10 ** (scale_db / 10)
     clipped = np.array(rows.clipped, np.bool_)
-    slack = unit * np.array(rows.noise) * (REST_SHARE if coupled else 0.02)
+    slack = unit * rows.power_of(rows.noises) * (REST_SHARE if coupled else 0.02)
     average = _interval(
-        np.array(rows.mean) * unit, np.hypot(std_db, COUPLED_STD_DB if coupled else WHOLE_STD_DB), slack
+        np.array(rows.means) * unit, np.hypot(std_db, COUPLED_STD_DB if coupled else WHOLE_STD_DB), slack
     )
-    top_std = np.hypot(std_db, np.hypot(calibration.crest_std_db, COUPLED_STD_DB))
-    peak = _interval(np.array(rows.top) * unit * 10 ** (calibration.crest_db / 10), top_std, slack)
+    top_std = np.hypot(std_db, np.hypot(calibration.crest_std_db, CREST_OWN_STD_DB))
+    peak = _interval(rows.power_of(rows.tops) * unit * 10 ** (calibration.crest_db / 10), top_std, slack)
     technologies, bursts = {}, {}
-    for manner, names in splitter.manners.items():
+    for manner, names in rows.splitter.manners.items():
         level = unit * np.array([row[manner].level for row in rows.portions])
         others = np.maximum(average.level_w_m2 - level, 0.0)
         room = slack + CONFUSED_SHARE * others

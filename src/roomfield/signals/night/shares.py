@@ -18,9 +18,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter, uniform_filter1d
+from scipy.ndimage import percentile_filter
 
+from roomfield.signals.night.hum import middle_and_spread
+from roomfield.signals.night.night_kernels import run_sums, running_mean, runs_above
+
+F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+I64 = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 PULSED_S = {"dect": 0.010}
@@ -35,10 +40,24 @@ MANNERS = {
     "nr_ue_tdd": "stream", "tetra": "stream", "dmr": "stream", "dvbt": "stream", "microwave_oven": "stream",
 }  # fmt: skip
 """How each technology takes the air; timing by the standards named in the technologies table."""
-SMOOTH_S, TELEGRAM_SMOOTH_S, TELEGRAM_S = 0.0003, 0.004, 0.015
+CONSTANT_STREAMS = {"dvbt", "tetra", "dmr"}
+"""Streams without a load that swings: over these, bursts stand out from the lower values of a second."""
+SMOOTH_S, TELEGRAM_SMOOTH_S, TELEGRAM_STEP_S, TELEGRAM_S = 0.0003, 0.009, 0.0005, 0.015
+TELEGRAM_PERCENTILE = 30
+"""A telegram lifts even the lower values of a stretch; what swings beside it leaves them down [%]."""
+REST_RATE_HZ = 2500.0
+"""The rest between bursts is taken from so many values a second [Hz]."""
+PULSE_MARGIN_S, BURST_MARGIN_S = 8e-5, 4e-5
+"""What belongs to a pulse or burst beyond the stretch that stands out [s]."""
 BEACON_WIDTHS_S = (0.0008, 0.0032)
+COMB_RAD, LEAST_ON_COMB, LEAST_BEFORE, BEACONS_KEPT = 0.15, 3, 5, 60
+"""How near to a comb a beacon stands (2.4 ms), and how many others must stand there: in its second, or among the last."""
+HEIGHT_SHARE = 0.12
+"""Over a stream, what stays under this part of the usual beacon is its own fluctuation [1]."""
 PULSE_LONGEST_S = 0.0011
 OVER_NOISE = 5.0
+SPLIT_RATE_HZ = 24_000.0
+"""Power is split at about this rate, as means of neighbours: enough for pulses of a third of a millisecond [Hz]."""
 REST_LOW, REST_MIDDLE, REST_SPREADS = 0.05, 0.20, 0.803
 """Quantiles of what lies between bursts while up to half of the time is taken, and how many standard deviations of a
 normal law lie between them."""
@@ -67,14 +86,15 @@ class ShareSplitter:
     Parameters
     ----------
     sample_rate_hz : float
-        [Hz]
+        Of the power that is given [Hz].
     heard : tuple of str
         Technologies that were heard in the recording.
     """
 
     sample_rate_hz: float
     heard: tuple[str, ...]
-    _beacon_heights: list[float] = field(default_factory=list)
+    _second: int = -1
+    _beacons_known: list[tuple[float, float]] = field(default_factory=list)
 
     @property
     def manners(self) -> dict[str, tuple[str, ...]]:
@@ -85,7 +105,7 @@ class ShareSplitter:
             found[manner] = (*found.get(manner, ()), name)
         return found
 
-    def split(self, power: F64) -> dict[str, Portion]:
+    def split(self, power: F32) -> dict[str, Portion]:
         """Portions of one second by manner.
 
         Parameters
@@ -93,128 +113,151 @@ class ShareSplitter:
         power : ndarray, shape (n,)
             Power against time over rest; one second.
         """
+        self._second += 1
         manners, found = self.manners, {}
-        rest = power.copy()
-        taken = np.zeros(len(power), np.bool_)
+        rest = np.array(power, np.float32)
+        taken = np.zeros(len(rest), np.bool_)
         if "pulsed" in manners:
             found["pulsed"], gates = self._pulsed(rest, PULSED_S[manners["pulsed"][0]])
             taken |= gates
-        free = rest[~taken][::4] if (~taken).any() else rest[::4]
-        base, noise = _rest(free, steady="stream" not in manners)
+        every = max(1, round(self.sample_rate_hz / REST_RATE_HZ))
+        free = rest[::every][~taken[::every]] if not taken[::every].all() else rest[::every]
+        steady = set(manners.get("stream", ())) <= CONSTANT_STREAMS
+        base, noise = _rest(free, steady=steady)
         if "telegrams" in manners:
-            found["telegrams"], long = self._telegrams(rest, base, noise)
+            found["telegrams"], long = self._telegrams(rest, noise)
             taken |= long
         if "beacons" in manners or "packets" in manners:
             found |= self._bursts(rest, taken, base, noise, manners)
         if "stream" in manners:
-            free = rest[~taken] if (~taken).any() else rest
-            level = float(free.mean())
+            free = rest[~taken] if not taken.all() else rest
+            level = float(free.mean(dtype=np.float64))
             found["stream"] = Portion(max(level, 0.0), max(level, 0.0) if level > 0 else float("nan"))
         return found
 
-    def _pulsed(self, rest: F64, period_s: float) -> tuple[Portion, Bools]:
-        """Fold, find the pulse, take it off ``rest`` in place."""
+    def _pulsed(self, rest: F32, period_s: float) -> tuple[Portion, Bools]:
+        """Fold, find the pulse, take it off ``rest`` in place.
+
+        Its height is that of each period over its flanks, so that what goes on beside it cancels; the middle of these
+        counts, for other bursts hide some.
+        """
         period = round(period_s * self.sample_rate_hz)
         count = len(rest) // period
         rows = rest[: count * period].reshape(count, period)
-        ordered = np.sort(rows, axis=0)
-        course = ordered[int(0.1 * count) : max(int(0.85 * count), 1)].mean(axis=0)
-        floor = float(np.median(course))
-        over = course - floor
-        spread = 1.4826 * float(np.median(np.abs(over))) + 1e-30
+        ordered = np.sort(np.ascontiguousarray(rows.T), axis=1)
+        course = ordered[:, int(0.1 * count) : max(int(0.85 * count), 1)].mean(axis=1)
+        floor, spread = middle_and_spread(course)
+        over = course - np.float32(floor)
         gate = over > max(0.3 * float(over.max()), 6 * spread)
         width = int(gate.sum())
         gates = np.zeros(len(rest), np.bool_)
         if not 0 < width <= PULSE_LONGEST_S * self.sample_rate_hz:
             return Portion(0.0, float("nan")), gates
-        wide = _widened(gate, 4)
-        energy = float((course - floor)[wide].sum())
-        core = _widened(~_widened(~gate, 3), 0) if width > 10 else gate
-        height = float((course - floor)[core if core.any() else gate].mean())
-        rows[:, wide] -= (course - floor)[wide]
+        margin = max(1, round(PULSE_MARGIN_S * self.sample_rate_hz))
+        wide, core = _widened(gate, margin), ~_widened(~gate, margin)
+        core = core if core.any() else gate
+        flanks = _widened(wide, 4 * margin) & ~wide
+        each = np.sort(rows[:, core].mean(axis=1) - rows[:, flanks].mean(axis=1))
+        height = float(each[int(0.2 * count) : max(int(0.8 * count), 1)].mean())
+        shape = over * np.float32(max(0.0, height) / float(over[core].mean()))
+        rows[:, wide] -= shape[wide]
         gates[: count * period] = np.tile(wide, count)
-        return Portion(energy / period, height), gates
+        return Portion(float(shape[wide].sum()) / period, height), gates
 
-    def _telegrams(self, rest: F64, base: float, noise: float) -> tuple[Portion, Bools]:
-        lag = max(3, int(TELEGRAM_SMOOTH_S * self.sample_rate_hz) | 1)
-        slow = median_filter(rest[::8], size=max(3, lag // 8 | 1), mode="nearest")
-        usual = float(np.median(slow))
-        spread = 1.4826 * float(np.median(np.abs(slow - usual)))
-        on = slow > usual + max(5 * spread, 0.5 * OVER_NOISE * noise / np.sqrt(lag / 8), 1e-30)
-        mask = np.zeros(len(rest), np.bool_)
-        energy, length = 0.0, 0
-        for start, end in _runs(on):
-            if (end - start) * 8 < TELEGRAM_S * self.sample_rate_hz:
-                continue
-            a, b = start * 8, min(end * 8, len(rest))
-            mask[a:b] = True
-            energy += float((np.minimum(rest[a:b], 3 * np.median(rest[a:b])) - usual).sum())
-            length += b - a
-        return Portion(energy / len(rest), energy / length if length else float("nan")), mask
+    def _telegrams(self, rest: F32, noise: float) -> tuple[Portion, Bools]:
+        step = max(1, round(TELEGRAM_STEP_S * self.sample_rate_hz))
+        cells = rest[: len(rest) // step * step].reshape(-1, step).mean(axis=1)
+        size = round(TELEGRAM_SMOOTH_S / TELEGRAM_STEP_S)
+        low = percentile_filter(cells, TELEGRAM_PERCENTILE, size=size, mode="nearest")
+        usual, spread = middle_and_spread(low)
+        limit = usual + max(
+            5 * spread, 0.5 * OVER_NOISE * noise / np.sqrt(TELEGRAM_SMOOTH_S * self.sample_rate_hz), 1e-30
+        )
+        runs = runs_above(low, limit, round((TELEGRAM_S - 0.6 * TELEGRAM_SMOOTH_S) / TELEGRAM_STEP_S)) * step
+        mask, energy = np.zeros(len(rest), np.bool_), 0.0
+        for start, end in runs:
+            mask[start:end] = True
+        beside = float(rest[~mask].mean()) if not mask.all() else usual
+        for start, end in runs:
+            part = rest[start:end]
+            energy += float((np.minimum(part, 3 * np.median(part)) - np.float32(beside)).sum())
+        length = int(mask.sum())
+        return Portion(max(energy, 0.0) / len(rest), energy / length if length else float("nan")), mask
 
     def _bursts(
-        self, rest: F64, taken: Bools, base: float, noise: float, manners: dict[str, tuple[str, ...]]
+        self, rest: F32, taken: Bools, base: float, noise: float, manners: dict[str, tuple[str, ...]]
     ) -> dict[str, Portion]:
         smooth = max(3, int(SMOOTH_S * self.sample_rate_hz) | 1)
-        flat = uniform_filter1d(np.where(taken & (rest < base), base, rest), smooth, mode="nearest")
-        usual, spread = _rest(flat[::4], steady="stream" not in manners)
+        flat = running_mean(np.where(taken & (rest < base), np.float32(base), rest), smooth)
+        steady = set(manners.get("stream", ())) <= CONSTANT_STREAMS
+        usual, spread = _rest(flat[:: max(1, round(self.sample_rate_hz / REST_RATE_HZ))], steady=steady)
         limit = usual + max(6 * spread, OVER_NOISE * noise / np.sqrt(smooth), 1e-30)
-        if self._beacon_heights:
-            limit = max(limit, min(usual + 0.25 * float(np.median(self._beacon_heights)), float(flat.max())))
-        sums: dict[str, list[float]] = {"beacons": [0.0, 0.0], "packets": [0.0, 0.0]}
-        runs = [(a, b) for a, b in _runs(flat > limit) if b - a >= smooth]
-        roles = self._roles(runs, rest, manners)
-        for (a, b), role in zip(runs, roles, strict=True):
-            if role == "":
-                continue
-            first, last = max(0, a - 2), min(len(rest), b + 2)
-            energy = float((rest[first:last] - base).sum())
-            sums[role][0] += energy
-            sums[role][1] += b - a
-            taken[first:last] = True
-            if role == "beacons":
-                self._beacon_heights = [*self._beacon_heights[-60:], energy / max(1, b - a)]
+        if "stream" in manners and self._beacons_known:
+            limit = max(limit, usual + HEIGHT_SHARE * float(np.median([h for _, h in self._beacons_known])))
+        runs = runs_above(flat, limit, smooth)
+        margin = max(1, round(BURST_MARGIN_S * self.sample_rate_hz))
+        widths = runs[:, 1] - runs[:, 0]
+        first, last = np.maximum(runs[:, 0] - margin, 0), np.minimum(runs[:, 1] + margin, len(rest))
+        energies = run_sums(rest, runs, margin) - base * (last - first)
+        beacon, phase = self._beacons(runs, manners)
+        other = ~beacon & ("packets" in manners)
+        for a, b in zip(first[beacon | other], last[beacon | other], strict=True):
+            taken[a:b] = True
+        heights = energies[beacon] / widths[beacon]
+        self._beacons_known = [*self._beacons_known, *zip(phase[beacon], heights, strict=True)][-BEACONS_KEPT:]
         return {
-            role: Portion(max(0.0, energy) / len(rest), energy / length if length else float("nan"))
-            for role, (energy, length) in sums.items()
+            role: _portion(float(energies[chosen].sum()), int(widths[chosen].sum()), len(rest))
+            for role, chosen in (("beacons", beacon), ("packets", other))
             if role in manners
         }
 
-    def _roles(self, runs: list[tuple[int, int]], rest: F64, manners: dict[str, tuple[str, ...]]) -> list[str]:
-        """Beacon or packet for each burst: a beacon has the usual width and stands near the comb of 102.4 ms."""
-        if "beacons" not in manners:
-            return ["packets"] * len(runs)
+    def _beacons(self, runs: I64, manners: dict[str, tuple[str, ...]]) -> tuple[Bools, F64]:
+        """Which bursts are beacons, and the phase of each on the comb of 102.4 ms.
+
+        A beacon has the usual width and stands on a comb on which more bursts stand, in this second or before, than
+        would by chance; there may be several combs.
+        """
+        phase = 2 * np.pi * np.mod(self._second + runs[:, 0] / self.sample_rate_hz, BEACON_S) / BEACON_S
+        if "beacons" not in manners or not len(runs):
+            return np.zeros(len(runs), np.bool_), phase
         low, high = (w * self.sample_rate_hz for w in BEACON_WIDTHS_S)
-        fits = np.array([low <= b - a <= high for a, b in runs], np.bool_)
-        starts = np.array([a for a, _ in runs], np.float64)
-        near = np.zeros(len(runs), np.bool_)
-        if fits.any():
-            period = BEACON_S * self.sample_rate_hz
-            phase = np.exp(2j * np.pi * starts[fits] / period)
-            best = max(phase, key=lambda z: float((np.abs(np.angle(phase / z)) < 0.12).sum()))
-            near = np.abs(np.angle(np.exp(2j * np.pi * starts / period) / best)) < 0.2
-        other = "packets" if "packets" in manners else ""
-        if other == "":
-            return ["beacons" if f else "" for f in fits]
-        return ["beacons" if f and n else other for f, n in zip(fits, near, strict=True)]
+        widths = runs[:, 1] - runs[:, 0]
+        fits = (widths >= low) & (widths <= high)
+        here = _neighbours(phase, phase[fits])
+        before = _neighbours(phase, np.array([p for p, _ in self._beacons_known]))
+        by_chance = int(fits.sum()) * COMB_RAD / np.pi
+        return fits & ((here >= LEAST_ON_COMB + 2 * by_chance) | (before >= LEAST_BEFORE)), phase
 
 
-def _rest(values: F64, *, steady: bool) -> tuple[float, float]:
+def _neighbours(phase: F64, others: F64) -> I64:
+    """How many of the others stand within `COMB_RAD` of each."""
+    apart = np.abs(np.angle(np.exp(1j * (phase[:, None] - others[None, :]))))
+    return np.asarray((apart < COMB_RAD).sum(axis=1), np.int64)
+
+
+def _portion(energy: float, length: int, count: int) -> Portion:
+    return Portion(max(0.0, energy) / count, energy / length if length else float("nan"))
+
+
+def thinned(power: F32, factor: int) -> F32:
+    """Means of ``factor`` neighbours, shape (n // factor,)."""
+    whole = len(power) // factor * factor
+    total = power[:whole:factor].copy()
+    for shift in range(1, factor):
+        total += power[shift:whole:factor]
+    return total if factor == 1 else total * np.float32(1.0 / factor)
+
+
+def _rest(values: F32, *, steady: bool) -> tuple[float, float]:
     """Level and spread between bursts: of the lower part if nothing else goes on there, else median and its spread."""
+    ordered = np.sort(values)
     if not steady:
-        usual = float(np.median(values))
-        return usual, 1.4826 * float(np.median(np.abs(values - usual)))
-    low, usual = np.quantile(values, (REST_LOW, REST_MIDDLE))
-    return float(usual), float(usual - low) / REST_SPREADS
+        return middle_and_spread(ordered)
+    low, usual = (float(ordered[int(q * (len(ordered) - 1))]) for q in (REST_LOW, REST_MIDDLE))
+    return usual, (usual - low) / REST_SPREADS
 
 
 def _widened(mask: Bools, by: int) -> Bools:
-    wide = mask.copy()
-    for shift in range(1, by + 1):
-        wide |= np.roll(mask, shift) | np.roll(mask, -shift)
-    return wide
-
-
-def _runs(mask: Bools) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    """True within ``by`` places of a true one, round the circle."""
+    ring = np.concatenate([mask[-by:], mask, mask[:by]]).astype(np.float32)
+    return np.asarray(np.convolve(ring, np.ones(2 * by + 1, np.float32), "valid") > 0.5)

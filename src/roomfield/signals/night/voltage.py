@@ -8,18 +8,22 @@ fully loaded stream) is taken for zero there, so that levels behind a capacitor 
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
+from scipy.ndimage import grey_opening
 
-from roomfield.signals.night.hum import without_hum
+from roomfield.signals.night.hum import HumFilter, without_hum
+from roomfield.signals.night.night_kernels import over_course, undo_high_pass
 
-F64 = NDArray[np.float64]
+F32 = NDArray[np.float32]
+Precision = TypeVar("Precision", np.float32, np.float64)
 
 CELL_S = 0.05
+OPENING_CELLS = 7
 REST_QUANTILE = 0.2
-_STRIDE = 4
+_STRIDE, _STEPS_STRIDE = 8, 16
 _LEAK = 1.0 - 1e-5
 
 
@@ -32,7 +36,7 @@ class Law(StrEnum):
 
 
 class VoltageCourse:
-    """Undoes the coupling block by block; keeps its state from one block to the next.
+    """Undoes the coupling second by second; keeps its state from one second to the next.
 
     Parameters
     ----------
@@ -45,33 +49,46 @@ class VoltageCourse:
     def __init__(self, sample_rate_hz: float, coupling_hz: float) -> None:
         self.rate, self.corner = sample_rate_hz, coupling_hz
         self._cell = max(_STRIDE, int(CELL_S * sample_rate_hz))
-        pole = float(np.exp(-2 * np.pi * coupling_hz / sample_rate_hz))
-        self._taps = (np.array([1.0, -pole]) * 2 / (1 + pole), np.array([1.0, -_LEAK]))
-        self._state = np.zeros(1)
+        self._pole = float(np.exp(-2 * np.pi * coupling_hz / sample_rate_hz))
+        self._held = np.zeros(2)
+        self._hum = HumFilter(sample_rate_hz)
 
-    def __call__(self, samples: NDArray[np.floating]) -> tuple[F64, float]:
-        """Voltage over rest, shape (n,), and its noise between transmissions (standard deviation)."""
-        x = without_hum(np.asarray(samples, np.float64), self.rate)
+    def __call__(self, samples: NDArray[np.floating]) -> tuple[F32, float]:
+        """Voltage over rest, shape (n,), and its noise between transmissions (standard deviation).
+
+        Parameters
+        ----------
+        samples : ndarray, shape (n,)
+            What follows on the samples before; hum is taken off pieces of a second, so give one at a time.
+        """
+        x = np.asarray(samples, np.float32)
         if self.corner > 0:
-            x, self._state = lfilter(*self._taps, x, zi=self._state)
+            x = undo_high_pass(x, self._pole, _LEAK, self._held)
+        x = self._hum(x) if len(x) == round(self.rate) else without_hum(x, self.rate)
+        noise = _noise(x)
+        if self.corner <= 0:
+            return x, noise
         cells = max(1, len(x) // self._cell)
         rows = np.sort(x[: cells * self._cell].reshape(cells, -1)[:, ::_STRIDE], axis=1)
         quiet = rows[:, : max(2, int(2 * REST_QUANTILE * rows.shape[1]))]
-        rest, noise = quiet.mean(axis=1), _noise(x)
-        if self.corner <= 0:
-            return x, noise
-        middle = (np.arange(cells) + 0.5) * self._cell
-        rest = rest + 0.966 * noise
-        return x - np.interp(np.arange(len(x)), middle, rest), noise
+        rest = quiet.mean(axis=1, dtype=np.float64) + 0.966 * noise
+        return over_course(x, _lowered(rest, noise), self._cell), noise
 
 
-def _noise(x: F64) -> float:
+def _lowered(rest: NDArray[np.float64], noise: float) -> NDArray[np.float64]:
+    """The rest without steps up that soon go down again: a telegram fills whole cells, the coupling's drift is slow."""
+    low = grey_opening(rest, min(OPENING_CELLS, len(rest)), mode="nearest")
+    return np.where(rest > low + noise, low, rest)
+
+
+def _noise(x: F32) -> float:
     """Noise from differences of neighbours in the quieter half of the block."""
-    steps = np.sort(np.abs(np.diff(x[: len(x) // 2 * 2])[::_STRIDE]))
+    count = len(x) // _STEPS_STRIDE * _STEPS_STRIDE
+    steps = np.sort(np.abs(x[1:count:_STEPS_STRIDE] - x[0 : count - 1 : _STEPS_STRIDE]))
     return float(np.sqrt(np.mean(steps[: len(steps) // 2] ** 2) / 2) / 0.378) if len(steps) > 2 else 0.0
 
 
-def power_of(voltage: F64, law: Law, decades: float = 0.0) -> F64:
+def power_of(voltage: NDArray[Precision], law: Law, decades: float = 0.0) -> NDArray[Precision]:
     """Received power in units of its own, zero at rest; noise about rest keeps its sign, so that it cancels in means.
 
     Parameters
@@ -85,4 +102,4 @@ def power_of(voltage: F64, law: Law, decades: float = 0.0) -> F64:
         return voltage
     if law is Law.LINEAR:
         return np.asarray(voltage * np.abs(voltage))
-    return np.asarray(np.sign(voltage) * (10 ** (decades * np.abs(voltage)) - 1.0))
+    return np.asarray(np.copysign(np.expm1(voltage.dtype.type(decades * np.log(10.0)) * np.abs(voltage)), voltage))

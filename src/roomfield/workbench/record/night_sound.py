@@ -13,9 +13,10 @@ import numpy as np
 
 from roomfield.errors import FormatError, UnknownNameError
 from roomfield.show.shown_night import ShownLevel, ShownNight
-from roomfield.signals.analysis import analyse
 from roomfield.signals.night.display import DisplayReading, display_reading
-from roomfield.signals.night.level_by_second import LevelBySecond, NightAudio, NightSeries, night_series
+from roomfield.signals.night.level_by_second import LevelBySecond, NightSeries, night_series
+from roomfield.signals.night.second_gatherer import NightAudio
+from roomfield.signals.night.sparse_hearing import heard_in_night
 from roomfield.signals.night.voltage import Law
 
 _MICRO = 1e6
@@ -60,7 +61,7 @@ def night_of(recording: NightRecording) -> NightSeries:
         If no reading of the display covers the recording.
     """
     readings = [shown_reading(text) for text in recording.shown]
-    heard = tuple(h.name for h in analyse(recording.path).claimed)
+    heard = heard_in_night(recording.path, recording.channel)
     law = Law(recording.law) if recording.law else None
     audio = NightAudio(recording.coupling_hz, law, recording.channel)
     return night_series(recording.path, readings, heard, audio)

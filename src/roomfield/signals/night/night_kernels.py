@@ -1,0 +1,96 @@
+"""Compiled inner loops of a night: the coupling undone, the course over rest, energies of bursts."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.kernel_cache import kernel
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+I64 = NDArray[np.int64]
+
+
+@kernel(nogil=True, fastmath=True)
+def undo_high_pass(samples: F32, pole: float, leak: float, held: F64) -> F32:
+    """Inverse of a one-pole high-pass with a slow leak; ``held`` keeps the state [output before, input before]."""
+    out = np.empty(samples.size, np.float32)
+    gain = 2.0 / (1.0 + pole)
+    level, before = held[0], held[1]
+    for i in range(samples.size):
+        now = np.float64(samples[i])
+        level = leak * level + gain * (now - pole * before)
+        before = now
+        out[i] = level
+    held[0], held[1] = level, before
+    return out
+
+
+@kernel(nogil=True, fastmath=True)
+def over_course(samples: F32, rest: F64, cell: int) -> F32:
+    """Samples over a course known at the middles of cells, straight between them and level beyond the ends."""
+    out = np.empty(samples.size, np.float32)
+    last = rest.size - 1
+    half = cell // 2
+    for i in range(min(half, samples.size)):
+        out[i] = samples[i] - rest[0]
+    for k in range(last):
+        first = half + k * cell
+        slope = (rest[k + 1] - rest[k]) / cell
+        for i in range(first, min(first + cell, samples.size)):
+            out[i] = samples[i] - (rest[k] + slope * (i - first))
+    for i in range(half + last * cell, samples.size):
+        out[i] = samples[i] - rest[last]
+    return out
+
+
+@kernel(nogil=True)
+def running_mean(values: F32, width: int) -> F32:
+    """Mean over ``width`` (odd) neighbours; the ends are continued level."""
+    n = values.size
+    out = np.empty(n, np.float32)
+    half = width // 2
+    total = 0.0
+    for i in range(-half, half + 1):
+        total += values[min(max(i, 0), n - 1)]
+    for i in range(n):
+        out[i] = total / width
+        total += values[min(i + half + 1, n - 1)] - values[max(i - half, 0)]
+    return out
+
+
+@kernel(nogil=True)
+def runs_above(values: F32, limit: float, shortest: int) -> I64:
+    """First and one past the last index of every stretch above the limit, shape (runs, 2)."""
+    count = 0
+    inside = False
+    start = 0
+    for i in range(values.size + 1):
+        above = i < values.size and values[i] > limit
+        if above and not inside:
+            start = i
+        if inside and not above and i - start >= shortest:
+            count += 1
+        inside = above
+    out = np.empty((count, 2), np.int64)
+    count, inside = 0, False
+    for i in range(values.size + 1):
+        above = i < values.size and values[i] > limit
+        if above and not inside:
+            start = i
+        if inside and not above and i - start >= shortest:
+            out[count, 0], out[count, 1] = start, i
+            count += 1
+        inside = above
+    return out
+
+
+@kernel(nogil=True)
+def run_sums(values: F32, runs: I64, margin: int) -> F64:
+    """Sum of the values in every stretch, widened by ``margin`` on both sides."""
+    out = np.zeros(runs.shape[0])
+    for k in range(runs.shape[0]):
+        for i in range(max(0, runs[k, 0] - margin), min(values.size, runs[k, 1] + margin)):
+            out[k] += values[i]
+    return out
