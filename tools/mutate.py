@@ -4,8 +4,11 @@
     python tools/mutate.py --room quantities --sample 20 --seed 7
 
 A fault is one changed sign of a comparison or of an operation, one number made 1.3 times larger, min for max, low for
-high, `and` for `or`, or one `not` more. Sampled without replacement by a fixed seed from all places that a room offers. Each is tried in a copy of
-the package by the tests that name the room; the last line is one JSON object. POSIX only (forks).
+high, `and` for `or`, or one `not` more. Sampled without replacement by a fixed seed from all places that a room offers.
+Each is tried in a copy of the package: first by the tests of the room that run its line (which they are is measured
+once, under coverage), the quickest first, and if none notices, by all tests of the room. Faults that change nothing
+anybody could see stand in `equivalent_faults.toml` with the reason; they are left out and counted. The last line is one
+JSON object. POSIX only (forks).
 """
 
 from __future__ import annotations
@@ -14,6 +17,7 @@ import argparse
 import ast
 import contextlib
 import copy
+import importlib
 import io
 import json
 import os
@@ -23,9 +27,11 @@ import signal
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).parents[1]
 CONTENTS = "workbench/publish/contents"
@@ -38,9 +44,15 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("remedy/test_verification.py", "remedy/test_verification_figures.py"),
     ),
     "shown": (
-        (f"{CONTENTS}/place_findings.py", "show/shown_place.py"),
-        ("workbench/test_assess.py", "workbench/test_verdicts.py", "workbench/test_shown_values.py"),
+        (f"{CONTENTS}/place_findings.py", "show/shown_place.py", "show/place_cells.py"),
+        (
+            "workbench/test_assess.py",
+            "workbench/test_verdicts.py",
+            "workbench/test_shown_values.py",
+            "workbench/test_report_numbers.py",
+        ),
     ),
+    "duration": (("logs/duration.py",), ("logs/test_time_structure.py",)),
     "intervals": (("logs/intervals.py",), ("logs/test_intervals.py",)),
 }
 LONGEST_S = 240.0
@@ -128,38 +140,167 @@ def text_with(fault: Fault) -> str:
     return ast.unparse(ast.fix_missing_locations(tree))
 
 
-def notices(source: Path, tests: list[str]) -> bool:
-    """Whether the tests fail in a fork of this process, with the package taken from a folder."""
+def equivalents() -> dict[tuple[str, str, str], str]:
+    """Reason of each fault that changes nothing, by file, function and what is said of the fault."""
+    listed = tomllib.loads((Path(__file__).parent / "equivalent_faults.toml").read_text("utf-8"))
+    return {(one["file"], one["inside"], one["fault"]): one["why"] for one in listed.get("fault", [])}
+
+
+def _forked(work: Callable[[], int], longest_s: float = LONGEST_S) -> int | None:
+    """Exit code of some work in a fork of this process; None if it was stopped for taking too long."""
     child = os.fork()
     if child == 0:
         code = 1
         with contextlib.suppress(BaseException):
             os.setsid()
-            sys.path.insert(0, str(source))
-            os.environ["PYTHONPATH"] = str(source)
             sys.dont_write_bytecode = True
-            import pytest
-
             with (
                 Path(os.devnull).open("w") as quiet,
                 contextlib.redirect_stdout(quiet),
                 contextlib.redirect_stderr(quiet),
             ):
-                code = int(pytest.main(["-q", "-x", "-n0", "-p", "no:cacheprovider", "--rootdir", str(ROOT), *tests]))
+                code = work()
         os._exit(code)
-    until = time.monotonic() + LONGEST_S
+    until = time.monotonic() + longest_s
     while time.monotonic() < until:
         done, status = os.waitpid(child, os.WNOHANG)
         if done:
-            return os.waitstatus_to_exitcode(status) != 0
-        time.sleep(0.1)
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.05)
     os.killpg(child, signal.SIGKILL)
     os.waitpid(child, 0)
-    return True
+    return None
+
+
+def _pytest(source: Path, tests: list[str], *plugins: object) -> int:
+    """Run tests in this process, with the package taken from a folder."""
+    import pytest
+
+    sys.path.insert(0, str(source))
+    os.environ["PYTHONPATH"] = str(source)
+    return int(
+        pytest.main(["-q", "-x", "-n0", "-p", "no:cacheprovider", "--rootdir", str(ROOT), *tests], plugins=[*plugins])
+    )
+
+
+def notices(source: Path, tests: list[str]) -> bool:
+    """Whether the tests fail, or never end, in a fork of this process, with the package taken from a folder."""
+    return _forked(lambda: _pytest(source, tests)) != 0
+
+
+@dataclass
+class Watch:
+    """A pytest plugin that notes which tests run which lines, and how long each takes.
+
+    What a shared fixture runs counts for every test that asks for the fixture; what runs while modules load counts for
+    all tests.
+    """
+
+    measured: Any
+    tests: dict[str, list[str]] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    def pytest_collection_modifyitems(self, items: list[Any]) -> None:
+        for item in items:
+            self.tests[item.nodeid] = list(getattr(item, "fixturenames", ()))
+
+    def pytest_runtest_logstart(self, nodeid: str) -> None:
+        self.measured.switch_context(nodeid)
+
+    def pytest_runtest_logreport(self, report: Any) -> None:
+        self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0.0) + report.duration
+
+    def pytest_fixture_setup(self, fixturedef: Any, request: Any) -> None:
+        if fixturedef.scope != "function":
+            self.measured.switch_context(f"fixture {fixturedef.argname}")
+
+    def pytest_fixture_post_finalizer(self, fixturedef: Any, request: Any) -> None:
+        self.measured.switch_context("")
+
+    def pytest_runtest_call(self, item: Any) -> None:
+        self.measured.switch_context(item.nodeid)
+
+    def users(self, context: str) -> list[str]:
+        """Tests that stand behind a context."""
+        if context.startswith("fixture "):
+            name = context.removeprefix("fixture ")
+            return [test for test, fixtures in self.tests.items() if name in fixtures]
+        return [context] if context else list(self.tests)
+
+
+def _watched(source: Path, tests: list[str], files: list[Path], kept: Path) -> int:
+    """Run tests under coverage and keep which run each line of some files, quickest first."""
+    import coverage
+
+    sys.path.insert(0, str(source))
+    measured = coverage.Coverage(data_file=None, config_file=False, include=[str(file) for file in files])
+    measured.start()
+    watch = Watch(measured)
+    code = _pytest(source, tests, watch)
+    measured.stop()
+    data = measured.get_data()
+    lines = {
+        str(file): {
+            line: sorted({test for c in contexts for test in watch.users(c)}, key=lambda t: watch.seconds.get(t, 0.0))
+            for line, contexts in data.contexts_by_lineno(str(file)).items()
+        }
+        for file in files
+    }
+    loaded = [name for name in sys.modules if name.partition(".")[0] in _third_party()]
+    kept.write_text(json.dumps({"lines": lines, "loaded": loaded}), "utf-8")
+    return code
+
+
+def _third_party() -> set[str]:
+    """Libraries that are loaded once, before the forks."""
+    return {"numpy", "scipy", "numba", "llvmlite", "shapely", "pydantic", "pydantic_core", "sqlalchemy", "hypothesis",
+            "babel", "soundfile", "jinja2", "pandas", "pyarrow", "duckdb", "typer", "rich", "fastapi", "starlette",
+            "sklearn", "statsmodels", "astropy", "GTC"}  # fmt: skip
+
+
+def _load(names: list[str]) -> None:
+    for name in names:
+        with contextlib.suppress(Exception), contextlib.redirect_stdout(io.StringIO()):
+            importlib.import_module(name)
+
+
+def _statement(tree: ast.Module, fault: Fault) -> tuple[range, str]:
+    """Lines of the statement that a fault stands in, of a compound one its head; and the function around it."""
+    parents = {child: parent for parent in ast.walk(tree) for child in ast.iter_child_nodes(parent)}
+    node: ast.AST | None = list(_places(tree))[fault.place][3]
+    while node is not None and not isinstance(node, ast.stmt):
+        node = parents.get(node)
+    assert isinstance(node, ast.stmt)
+    body = getattr(node, "body", None)
+    last = body[0].lineno - 1 if isinstance(body, list) and body else node.end_lineno or node.lineno
+    around: ast.AST | None = node
+    while around is not None and not isinstance(around, (ast.FunctionDef, ast.ClassDef)):
+        around = parents.get(around)
+    return range(node.lineno, max(last, node.lineno) + 1), getattr(around, "name", "")
 
 
 def _tests(names: tuple[str, ...]) -> list[str]:
     return [str(ROOT / "tests" / name) for name in names if (ROOT / "tests" / name).exists()]
+
+
+def _survives(source: Path, room: str, fault: Fault, lines: dict[int, list[str]]) -> bool:
+    """Whether no test of the room notices a fault that stands in the copy."""
+    statement, _ = _statement(ast.parse(fault.path.read_text("utf-8")), fault)
+    near = list(dict.fromkeys(test for line in statement for test in lines.get(line, [])))
+    if near and notices(source, [str(ROOT / test) for test in near]):
+        return False
+    return not notices(source, _tests(ROOMS[room][1]))
+
+
+def _lines(source: Path, room: str, folder: Path) -> dict[str, dict[int, list[str]]]:
+    """Which tests run each line of the room's files, by path in the copy."""
+    files = [file for pattern in ROOMS[room][0] for file in sorted((source / "roomfield").glob(pattern))]
+    kept = folder / f"{room}.json"
+    if _forked(lambda: _watched(source, _tests(ROOMS[room][1]), files, kept), 4 * LONGEST_S) != 0:
+        raise SystemExit(f"the tests of {room} fail without any fault; mend them first.")
+    found = json.loads(kept.read_text("utf-8"))
+    _load(found["loaded"])
+    return {file: {int(line): tests for line, tests in by.items()} for file, by in found["lines"].items()}
 
 
 def run(rooms: list[str], sample: int, seed: int, minutes: float) -> dict[str, object]:
@@ -173,26 +314,30 @@ def run(rooms: list[str], sample: int, seed: int, minutes: float) -> dict[str, o
         for fault in faults_of(path)
     ]
     chosen = random.Random(seed).sample(offered, min(sample, len(offered)))
-    started, tried, survived = time.monotonic(), 0, []
+    known = equivalents()
+    started, tried, equivalent, survived = time.monotonic(), 0, 0, []
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / "src"
         shutil.copytree(ROOT / "src", source)
-        for room in sorted({room for room, _ in chosen}):
-            if notices(source, _tests(ROOMS[room][1])):
-                raise SystemExit(f"the tests of {room} fail without any fault; mend them first.")
+        lines = {room: _lines(source, room, Path(folder)) for room in sorted({room for room, _ in chosen})}
         for room, fault in chosen:
             if time.monotonic() - started > 60.0 * minutes:
                 break
-            target = source / fault.path.relative_to(ROOT / "src")
+            within = fault.path.relative_to(package)
+            _, inside = _statement(ast.parse(fault.path.read_text("utf-8")), fault)
+            if (within.as_posix(), inside, fault.told) in known:
+                equivalent += 1
+                continue
+            target = source / "roomfield" / within
             target.write_text(text_with(fault), "utf-8")
-            noticed = notices(source, _tests(ROOMS[room][1]))
+            noticed = not _survives(source, room, fault, lines[room].get(str(target), {}))
             shutil.copy(fault.path, target)
             tried += 1
-            name = f"{fault.path.relative_to(package)}:{fault.line}"
+            name = f"{within}:{fault.line} {inside}"
             print(f"{'noticed ' if noticed else 'SURVIVED'} {name}  {fault.told}", flush=True)
             if not noticed:
                 survived.append(f"{name}  {fault.told}")
-    return {"offered": len(offered), "tried": tried, "survived": len(survived), "seed": seed,
+    return {"offered": len(offered), "tried": tried, "survived": len(survived), "equivalent": equivalent, "seed": seed,
             "share_survived": round(len(survived) / tried, 3) if tried else None,
             "seconds": round(time.monotonic() - started, 1)}  # fmt: skip
 
@@ -209,11 +354,7 @@ def main() -> None:
     given = parser.parse_args()
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     # Loaded before the forks, so that each need not load them again.
-    with contextlib.redirect_stdout(io.StringIO()):
-        import hypothesis  # noqa: F401
-        import numpy  # noqa: F401
-        import pytest  # noqa: F401
-        import scipy.stats  # noqa: F401
+    _load(["hypothesis", "numpy", "pytest", "scipy.stats", "numba"])
     print(json.dumps(run(given.room or sorted(ROOMS), given.sample, given.seed, given.minutes)))
 
 
