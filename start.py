@@ -19,7 +19,7 @@ ROOT = Path(__file__).resolve().parent
 ENVIRONMENT = ROOT / ".venv"
 PYTHON = ENVIRONMENT / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 STAMP = ENVIRONMENT / "installed-from"
-EXTRAS = {"demo": "logs,plans", "test": "logs,plans,postgres,science,stations,test"}
+EXTRAS = {"demo": "job", "test": "job,postgres,science,stations,test"}
 """What is installed for each command besides what everybody needs; the demo goes without the test kit."""
 
 

@@ -29,7 +29,8 @@ import tempfile
 import time
 import tomllib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as made_by
 from pathlib import Path
 from typing import Any
 
@@ -197,27 +198,33 @@ class Watch:
     """
 
     measured: Any
-    tests: dict[str, list[str]] = field(default_factory=dict)
-    seconds: dict[str, float] = field(default_factory=dict)
+    tests: dict[str, list[str]] = made_by(default_factory=dict)
+    seconds: dict[str, float] = made_by(default_factory=dict)
 
     def pytest_collection_modifyitems(self, items: list[Any]) -> None:
+        """Note which fixtures each test asks for."""
         for item in items:
             self.tests[item.nodeid] = list(getattr(item, "fixturenames", ()))
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
+        """What runs from here on, runs for this test."""
         self.measured.switch_context(nodeid)
 
     def pytest_runtest_logreport(self, report: Any) -> None:
+        """Add up how long a test takes."""
         self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0.0) + report.duration
 
     def pytest_fixture_setup(self, fixturedef: Any, request: Any) -> None:
+        """What a shared fixture runs, runs for all its users."""
         if fixturedef.scope != "function":
             self.measured.switch_context(f"fixture {fixturedef.argname}")
 
     def pytest_fixture_post_finalizer(self, fixturedef: Any, request: Any) -> None:
+        """What is cleared away tests nothing."""
         self.measured.switch_context("")
 
     def pytest_runtest_call(self, item: Any) -> None:
+        """The fixtures are made; the test itself begins."""
         self.measured.switch_context(item.nodeid)
 
     def users(self, context: str) -> list[str]:

@@ -6,11 +6,17 @@ An extra is a set of libraries that `pip` installs on request, such as ``pip ins
 from __future__ import annotations
 
 from importlib import import_module
+from importlib.util import find_spec
 from typing import Any
 
 from roomfield.errors import RoomfieldError
 
+JOB = ("logs", "pdf", "plans", "sound", "workbooks")
+"""The extras that a job from the visit to the report uses; ``roomfield[job]`` brings them all."""
 EXTRAS = {
+    "pdf": "PDF needs {library}, which is not installed.",
+    "workbooks": "Workbooks (.xlsx, .xls, .ods) need {library}, which is not installed.",
+    "sound": "Recordings of the meter's sound need {library}, which is not installed.",
     "logs": "Logs of hours and weeks need {library}, which is not installed.",
     "plans": "Plans from DXF and PDF need {library}, which is not installed.",
     "phone": "Phones beside this computer need {library}, which is not installed.",
@@ -46,12 +52,48 @@ class Library:
         except ModuleNotFoundError as fault:
             if (fault.name or "").partition(".")[0] != self._module.partition(".")[0]:
                 raise
-            raise MissingExtraError(
-                EXTRAS[self._extra].format(library=self._module.partition(".")[0]),
-                mend=f"Install the extra: pip install 'roomfield[{self._extra}]'.",
-            ) from None
+            raise missing(self._module.partition(".")[0], self._extra) from None
         setattr(self, name, value)
         return value
+
+
+def _mend(extra: str) -> str:
+    command = f"pip install 'roomfield[{extra}]'"
+    if extra in JOB:
+        return f"Install all that a job uses: pip install 'roomfield[job]'; or this alone: {command}."
+    return f"Install the extra: {command}."
+
+
+def missing(name: str, extra: str) -> MissingExtraError:
+    """What is raised when a library of an extra is not there.
+
+    Parameters
+    ----------
+    name : str
+        The library.
+    extra : str
+        The extra that brings it; one of `EXTRAS`.
+    """
+    return MissingExtraError(EXTRAS[extra].format(library=name), mend=_mend(extra))
+
+
+def require(module: str, extra: str) -> None:
+    """Refuse now what would be refused at the end of a long calculation.
+
+    Parameters
+    ----------
+    module : str
+        Name of the library, which is looked for and not loaded.
+    extra : str
+        The extra that brings it; one of `EXTRAS`.
+
+    Raises
+    ------
+    MissingExtraError
+        If the library is not installed.
+    """
+    if find_spec(module) is None:
+        raise missing(module, extra)
 
 
 def library(module: str, extra: str) -> Any:

@@ -90,6 +90,7 @@ class _Locator(_CacheLocator):  # type: ignore[misc]
 
     def __init__(self, module: str, line: int) -> None:
         self._module, self._line = module, line
+        self._py_file = module
 
     def get_cache_path(self) -> str:
         return str(FOLDER)

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import soundfile
 
+from roomfield.extras import library
 from roomfield.signals.simulation.audio_scene import SimulatedMeter, compose
+
+soundfile = library("soundfile", "sound")
 
 DURATION_S = 10.0
 SAMPLE_RATE_HZ = 48_000

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import soundfile
 from numpy.typing import NDArray
 
 from roomfield.errors import FormatError, InputError, RangeError
+from roomfield.extras import library
 from roomfield.regular_files import refuse_irregular
+
+soundfile = library("soundfile", "sound")
 
 F32 = NDArray[np.float32]
 

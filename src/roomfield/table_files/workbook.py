@@ -9,9 +9,10 @@ import zlib
 from dataclasses import dataclass
 from typing import Any
 
-from python_calamine import CalamineError, CalamineWorkbook
-
 from roomfield.errors import FormatError, UnknownNameError
+from roomfield.extras import library
+
+calamine = library("python_calamine", "workbooks")
 
 MOST_BYTES = 256 * 2**20
 MOST_ROWS = 1_000_000
@@ -93,7 +94,7 @@ def read_sheet(content: bytes, where: str, sheet: str = "", most_rows: int = MOS
     """
     refuse_unsafe_workbook(content, where, most_rows)
     try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
+        book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(content))
         names = list(book.sheet_names)
         if sheet and sheet not in names:
             raise UnknownNameError("sheet", sheet, names, where=where)
@@ -102,7 +103,7 @@ def read_sheet(content: bytes, where: str, sheet: str = "", most_rows: int = MOS
             rows = book.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
             if rows:
                 break
-    except CalamineError as fault:
+    except calamine.CalamineError as fault:
         raise FormatError(
             f"it is no readable workbook ({fault}).", where=where, mend="Save it again as XLSX."
         ) from None

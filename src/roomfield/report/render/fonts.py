@@ -9,7 +9,9 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from roomfield.errors import FormatError
+from roomfield.extras import library, missing
+
+typst = library("typst", "pdf")
 
 FACES: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -29,15 +31,14 @@ def face_files() -> list[Path]:
 
     Raises
     ------
-    FormatError
+    MissingExtraError
         If a font package is not installed.
     """
     files = []
     for package, names in FACES:
         spec = find_spec(package)
         if spec is None or not spec.submodule_search_locations:
-            wanted = package.replace("_", "-")
-            raise FormatError(f"the font package {wanted} is missing.", mend=f"Install it: pip install {wanted}.")
+            raise missing(package.replace("_", "-"), "pdf")
         folder = Path(next(iter(spec.submodule_search_locations))) / "files"
         files += [folder / f"{name}.otf" for name in names]
     return files
@@ -55,6 +56,4 @@ def _folder() -> tempfile.TemporaryDirectory[str]:
 @lru_cache(maxsize=1)
 def font_book() -> Any:
     """The typesetter's font book: our faces and its own, never the system's."""
-    import typst
-
     return typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=[_folder().name])

@@ -11,12 +11,15 @@ from pathlib import Path
 from typing import Any, Literal
 
 from roomfield.errors import FormatError, StoreError
+from roomfield.extras import library
 from roomfield.report.compose import Sheet, compose
 from roomfield.report.compose.blocks import Figure
 from roomfield.report.document import ReportContent
 from roomfield.report.render.fonts import font_book
 from roomfield.report.render.plain import breakable, plain, strictly_plain, unbroken
 from roomfield.show.words import load_words
+
+typst = library("typst", "pdf")
 
 STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = ("a-2a", "ua-1")
 """Archival and accessible: ISO 19005-2 level A and ISO 14289-1."""
@@ -167,8 +170,6 @@ class _Unshowable(FormatError):
 
 
 def _set(source: bytes, data: dict[str, Any], seconds: int) -> bytes:
-    import typst
-
     compiler = typst.Compiler(source, font_paths=font_book(), ignore_system_fonts=True)
     inputs = {"doc": json.dumps(data, ensure_ascii=False, allow_nan=False)}
     try:

@@ -13,11 +13,16 @@ from pathlib import Path
 from typing import Any, TypeAlias
 
 from roomfield.errors import FormatError, UnknownNameError
+from roomfield.extras import library
 from roomfield.report.document import ReportContent
 from roomfield.report.render.html import printable
 from roomfield.report.render.pdf import write_whole
 from roomfield.show.phrase import Phrase, Told
 from roomfield.show.words import Words, load_words
+
+openpyxl = library("openpyxl", "workbooks")
+openpyxl_utils = library("openpyxl.utils", "workbooks")
+styles = library("openpyxl.styles", "workbooks")
 
 CellValue: TypeAlias = "str | int | float | bool | None"
 
@@ -350,9 +355,7 @@ def xlsx_bytes(content: ReportContent, words: Words) -> bytes:
     words : Words
         Language of phrases.
     """
-    from openpyxl import Workbook
-
-    book = Workbook()
+    book = openpyxl.Workbook()
     book.remove(book.active)
     _about_sheet(book.create_sheet("about"), content, words)
     for table in data_tables(content, words):
@@ -378,14 +381,11 @@ def _about_sheet(sheet: Any, content: ReportContent, words: Words) -> None:
 
 
 def _fill_sheet(sheet: Any, table: DataTable, content: ReportContent, words: Words) -> None:
-    from openpyxl.styles import Border, Font, Side
-    from openpyxl.utils import get_column_letter
-
     _put_row(sheet, 1, table.headers)
     for n, cell in enumerate(sheet[1], start=1):
-        cell.font, cell.border = Font(bold=True), Border(bottom=Side(style="thin"))
+        cell.font, cell.border = styles.Font(bold=True), styles.Border(bottom=styles.Side(style="thin"))
         longest = max([len(table.headers[n - 1])] + [len(str(r[n - 1])) for r in table.rows[:200]])
-        sheet.column_dimensions[get_column_letter(n)].width = min(48, longest + 2)
+        sheet.column_dimensions[openpyxl_utils.get_column_letter(n)].width = min(48, longest + 2)
     for n, row in enumerate(table.rows, start=2):
         _put_row(sheet, n, row)
     sheet.freeze_panes = "A2"

@@ -10,11 +10,13 @@ import io
 from collections.abc import Callable
 
 import numpy as np
-import soundfile
 from numpy.typing import NDArray
 from scipy.signal import butter, fftconvolve, resample, resample_poly, sosfilt
 
+from roomfield.extras import library
 from roomfield.signals.simulation.box_kernels import gain_course
+
+soundfile = library("soundfile", "sound")
 
 Samples = NDArray[np.float32]
 Sound = tuple[Samples, float]

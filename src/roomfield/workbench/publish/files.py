@@ -7,6 +7,7 @@ from pathlib import Path
 
 from roomfield import __version__
 from roomfield.errors import InputError
+from roomfield.extras import require
 from roomfield.references.rules import decision_rule
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
 from roomfield.show.phrase import phrase
@@ -24,6 +25,8 @@ FALSE_ACCEPTANCE = {"guard-0.83U": 0.05, "guard-U": 0.025, "guard-1.5U": 0.0016,
 """Risk of a wrong "below" that a rule's document states for a normal error; see the table of rules."""
 SOFTWARE = f"roomfield {__version__}"
 FORMATS = (".pdf", ".html", *TABLE_FORMATS)
+FORM_LIBRARIES = {".pdf": ("typst", "pdf"), ".xlsx": ("openpyxl", "workbooks")}
+"""Library and extra of the forms that not everybody can write."""
 
 
 def issued_now() -> str:
@@ -109,6 +112,8 @@ def checked_target(path: str | Path) -> Path:
     ------
     InputError
         If the ending is none of these, or a folder has that name.
+    MissingExtraError
+        If that form needs a library that is not installed.
     """
     target = Path(path)
     ending = target.suffix.lower()
@@ -120,7 +125,25 @@ def checked_target(path: str | Path) -> Path:
         )
     if target.is_dir():
         raise InputError("a folder has this name.", where=str(target), mend="Choose another name.")
+    require_form(ending)
     return target
+
+
+def require_form(ending: str) -> None:
+    """Refuse a form whose library is missing before anything is computed for it.
+
+    Parameters
+    ----------
+    ending : str
+        One of `FORMATS`.
+
+    Raises
+    ------
+    MissingExtraError
+        If that form needs a library that is not installed.
+    """
+    if ending in FORM_LIBRARIES:
+        require(*FORM_LIBRARIES[ending])
 
 
 def write_report(content: ReportContent, path: str | Path, *, language: str = "en") -> Path:

@@ -12,7 +12,7 @@ from roomfield.report.render.pdf import render_pdf
 from roomfield.scratch import scratch_folder
 from roomfield.survey import Survey
 from roomfield.workbench.compute_lock import in_turn
-from roomfield.workbench.publish.files import FORMATS, write_field_sheet, write_report
+from roomfield.workbench.publish.files import FORMATS, require_form, write_field_sheet, write_report
 from roomfield.workbench.publish.whole_report import Wishes, whole_content
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.packages import plain_name
@@ -64,6 +64,8 @@ def report_file(records: Records, survey_id: str, order: ReportOrder) -> ReportF
     ------
     InputError
         If the form is none that is written.
+    MissingExtraError
+        If that form needs a library that is not installed.
     UnknownNameError
         If there is no such part.
     TooEarlyError
@@ -72,6 +74,7 @@ def report_file(records: Records, survey_id: str, order: ReportOrder) -> ReportF
     ending = f".{order.form}"
     if ending not in FORMATS:
         raise InputError(f"a report cannot be written as {order.form!r}.", mend="Choose pdf, html, xlsx, csv or json.")
+    require_form(ending)
     unknown = sorted(set(order.parts) - set(PARTS))
     if unknown:
         raise UnknownNameError("part of the report", unknown[0], PARTS)
