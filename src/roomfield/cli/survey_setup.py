@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped
 from roomfield.cli.plan_commands import POSITION
 from roomfield.cli.terminal_numbers import microwatts
 
@@ -14,6 +14,7 @@ from roomfield.cli.terminal_numbers import microwatts
 def register(app: typer.Typer) -> None:
     """Add the verbs."""
     app.command()(transmitter)
+    app.command("bring-masts")(bring_masts)
     app.command()(state)
     app.command()(visit)
     app.command()(aim)
@@ -55,6 +56,28 @@ def transmitter(
     )
     plain = {"transmitter": made.id, "name": made.name, "switch": made.group, "position_m": made.position}
     answer(as_json, plain, lambda: typer.echo(f"{made.name}: {made.id}"))
+
+
+def bring_masts(
+    file: Annotated[str, typer.Argument(help="GeoJSON, GPX, or a table with latitude and longitude.")],
+    home: Annotated[
+        str, typer.Option(help="Where the middle of the plan lies: 'latitude, longitude'; it is not kept.")
+    ],
+    north: Annotated[float | None, typer.Option(help="True north, degrees clockwise from plan north.")] = None,
+    within: Annotated[float, typer.Option(help="Leave out what is farther away, m.")] = 1500.0,
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Put masts from a file of open data onto the plan, so that the model knows them."""
+    from roomfield.workbench.record.bring_masts import bring_masts as bring
+    from roomfield.workbench.record.bring_masts import home_from_text
+    from roomfield.workbench.record.job import open_job
+
+    found = bring(open_job(record, survey), file, home_from_text(home, north), within_m=within)
+    rows = [(m.name, f"{m.distance_m:.0f}", f"{m.azimuth_deg:.0f}", "there already" if m.known else "") for m in found]
+    columns = ("mast", "m away", "° from true north", "")
+    answer(as_json, [m.to_dict() for m in found], lambda: grouped("Masts on the plan", columns, rows, right=(1, 2)))
 
 
 def state(

@@ -56,8 +56,8 @@ def read_geojson_plan(path: Path, *, coordinates: Coordinates, options: PlanOpti
     FormatError
         If it is no GeoJSON, a feature is wrong (named by its number), or its size cannot be that of a dwelling.
     """
-    content = _content(path)
-    features = list(_features(content, path.name))
+    content = file_content(path)
+    features = list(features_of(content, path.name))
     to_plan = _projection(features, path.name) if coordinates == "degrees" else _as_metres
     drawing = PlanDrawing()
     for number, feature in enumerate(features, 1):
@@ -67,7 +67,8 @@ def read_geojson_plan(path: Path, *, coordinates: Coordinates, options: PlanOpti
     return assemble(drawing, options or PlanOptions(), path.name)
 
 
-def _content(path: Path) -> bytes:
+def file_content(path: Path) -> bytes:
+    """Bytes of a file of bounded size; errors as `read_geojson_plan`."""
     try:
         refuse_irregular(path)
         if path.stat().st_size > _MOST_BYTES:
@@ -79,7 +80,16 @@ def _content(path: Path) -> bytes:
         raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
 
 
-def _features(content: bytes, where: str) -> Iterator[Mapping[str, Any]]:
+def features_of(content: bytes, where: str) -> Iterator[Mapping[str, Any]]:
+    """Features with a geometry, of a FeatureCollection or alone.
+
+    Parameters
+    ----------
+    content : bytes
+        A GeoJSON file.
+    where : str
+        Its name, for the message.
+    """
     try:
         whole = parse(content)
     except ValueError as fault:
