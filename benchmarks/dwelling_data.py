@@ -24,7 +24,7 @@ KIND_COLUMNS = {
 }
 WATCHED_S = {Kind.PEAK: 5.0, Kind.HIGHEST_HELD: 45.0, Kind.AVERAGE: 45.0}
 """As the data say: a peak is watched for 5 s, a scan lasts 45 s."""
-FLAGS = {"": Censoring.NONE, "FLOOR": Censoring.BELOW_FLOOR, "OL": Censoring.OVERLOAD}
+FLAGS = {"": Censoring.NONE, "FLOOR": Censoring.BELOW, "OL": Censoring.ABOVE}
 PATTERNS = {"hw_dipole_v": record.AntennaPattern.VERTICAL_DIPOLE, "iso_v": record.AntennaPattern.ISOTROPIC}
 BEARING_STD_DEG = 12.5
 

@@ -21,10 +21,11 @@ import numpy as np
 from benchmarks.truth_dwelling import PARTS, TruthDwelling, find_dwellings, sheet
 from roomfield.field.inference import infer
 from roomfield.quantities import Kind
+from roomfield.quantities.censoring import Censoring
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.survey.action import Action, ActionKind, SurfaceRef
 from roomfield.survey.equipment import Meter
-from roomfield.survey.observation import Censoring, Reading
+from roomfield.survey.observation import Reading
 from roomfield.survey.survey_record import Survey
 from roomfield.survey.visit import RadioState, Visit
 
@@ -68,12 +69,12 @@ def off_groups(home: TruthDwelling, state: str) -> tuple[str, ...]:
 
 def readings_of(row: dict[str, str], state: str, start: int) -> Iterator[Reading]:
     """The three numbers of one scan."""
-    flagged = {"FLOOR": Censoring.BELOW_FLOOR, "OL": Censoring.OVERLOAD}
+    flagged = {"FLOOR": Censoring.BELOW, "OL": Censoring.ABOVE}
     for n, (kind, column) in enumerate(COLUMNS.items()):
         if not row[column]:
             continue
         censoring = flagged.get(row["flags"].split(";")[0].strip(), Censoring.NONE)
-        value = 3e-8 if censoring is Censoring.BELOW_FLOOR else float(row[column]) * 1e-6
+        value = 3e-8 if censoring is Censoring.BELOW else float(row[column]) * 1e-6
         yield Reading(
             f"r{start + n}", "first", row["meter"], state, kind, value, row["place"], censoring=censoring,
             replicate=start,

@@ -53,7 +53,7 @@ def test_from_a_table_to_the_same_findings_elsewhere(say, flat):
     peak = {(r["place"], r["state"]): r for r in here["places"] if r["kind"] == "peak"}
     bed = next(r for (place, _), r in peak.items() if place == "Bed")
     assert bed["low_w_m2"] < 1250.5e-6 < bed["high_w_m2"]
-    assert next(r for (place, _), r in peak.items() if place == "Desk")["censored"] == "above"
+    assert next(r for (place, _), r in peak.items() if place == "Desk")["censoring"] == "overload"
     router = next(c for c in here["contributions"] if c["source"] == "Router" and c["kind"] == "peak")
     assert router["pairs"] == 2
     assert not router["includes_zero"]

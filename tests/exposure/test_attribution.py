@@ -9,7 +9,7 @@ import pytest
 
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.exposure.attribution import attribute
-from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, Kind, UncertainLevel
 
 GAIN = ErrorContribution.from_half_width("gain", 6.0, shared_key="meter")
 SOURCES = {"router": 8.0, "telephone base": 2.0, "sensor": 0.01}
@@ -68,13 +68,15 @@ def test_without_a_background_nothing_is_claimed_of_the_rest():
 
 def test_a_background_under_the_floor_is_a_bound():
     found, without, _ = states(lambda s: level(s, 0.1))
-    result = attribute(found, without, background=level(1.0, 0.1, censor=Censor.BELOW))
+    result = attribute(found, without, background=level(1.0, 0.1, censoring=Censoring.BELOW))
     assert result.adds_up
     assert result.remainder is not None and math.isfinite(result.remainder.low_w_m2)
 
 
 def test_one_switch_and_a_reading_in_overload():
-    result = attribute(level(3.0, 0.1, censor=Censor.ABOVE), {"router": level(1.0, 0.1)}, background=level(1.0, 0.1))
+    result = attribute(
+        level(3.0, 0.1, censoring=Censoring.ABOVE), {"router": level(1.0, 0.1)}, background=level(1.0, 0.1)
+    )
     span = result.parts[0].contribution.interval()
     assert span.low_w_m2 > 0.0 and span.high_w_m2 == math.inf
     assert result.adds_up

@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 
 from roomfield.exposure import averaging, regions
-from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, Kind, UncertainLevel
 
 DATA = Path(__file__).parents[1] / "data"
 
 
-def level(value: float, *causes: ErrorContribution, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE):
-    return UncertainLevel.from_density(kind, value, causes, censor)
+def level(value: float, *causes: ErrorContribution, kind: Kind = Kind.PEAK, censoring: Censoring = Censoring.NONE):
+    return UncertainLevel.from_density(kind, value, causes, censoring)
 
 
 def test_only_an_observation_as_long_as_the_averaging_time_covers_it():

@@ -13,13 +13,15 @@ from hypothesis import strategies as st
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.exposure.differences import difference
 from roomfield.exposure.level_sums import mean, total
-from roomfield.quantities import Censor, ErrorContribution, ErrorShape, Kind, UncertainLevel, joint_draws_w_m2
+from roomfield.quantities import Censoring, ErrorContribution, ErrorShape, Kind, UncertainLevel, joint_draws_w_m2
 
 GAIN = ErrorContribution.from_half_width("gain", 6.0, shared_key="meter")
 
 
-def level(db: float, *contributions: ErrorContribution, kind: Kind = Kind.AVERAGE, censor: Censor = Censor.NONE):
-    return UncertainLevel(kind, db, contributions, censor)
+def level(
+    db: float, *contributions: ErrorContribution, kind: Kind = Kind.AVERAGE, censoring: Censoring = Censoring.NONE
+):
+    return UncertainLevel(kind, db, contributions, censoring)
 
 
 def noise(std_db: float) -> ErrorContribution:
@@ -66,20 +68,20 @@ def test_three_axes_add_as_power_densities():
 
 
 def test_a_part_under_the_floor_adds_anything_up_to_its_bound():
-    known, bound = level(0.0), level(0.0, censor=Censor.BELOW)
+    known, bound = level(0.0), level(0.0, censoring=Censoring.BELOW)
     summed = total([known, bound])
-    assert summed.censor is Censor.NONE
+    assert summed.censoring is Censoring.NONE
     span = summed.interval(0.999999)
     assert (span.low_w_m2, span.high_w_m2) == pytest.approx((1.0, 2.0), rel=0.02)
-    hardly = total([known, level(-40.0, censor=Censor.BELOW)])
+    hardly = total([known, level(-40.0, censoring=Censoring.BELOW)])
     assert hardly.level_db == pytest.approx(0.0, abs=0.001)
 
 
 def test_bounds_alone_make_bounds():
-    below = total([level(0.0, censor=Censor.BELOW), level(0.0, censor=Censor.BELOW)])
-    assert below.censor is Censor.BELOW and below.median_w_m2 == pytest.approx(2.0)
-    above = total([level(0.0), level(3.0, censor=Censor.ABOVE), level(0.0, censor=Censor.BELOW)])
-    assert above.censor is Censor.ABOVE and above.median_w_m2 == pytest.approx(1 + 10**0.3)
+    below = total([level(0.0, censoring=Censoring.BELOW), level(0.0, censoring=Censoring.BELOW)])
+    assert below.censoring is Censoring.BELOW and below.median_w_m2 == pytest.approx(2.0)
+    above = total([level(0.0), level(3.0, censoring=Censoring.ABOVE), level(0.0, censoring=Censoring.BELOW)])
+    assert above.censoring is Censoring.ABOVE and above.median_w_m2 == pytest.approx(1 + 10**0.3)
 
 
 def test_sums_refuse_mixed_kinds_and_nothing():
@@ -143,17 +145,17 @@ def test_a_source_that_does_little_cannot_be_told_from_nothing():
 
 def test_differences_with_readings_that_are_only_bounds():
     on = level(0.0, GAIN, noise(1.0))
-    floor = difference(on, level(-20.0, GAIN, censor=Censor.BELOW))
+    floor = difference(on, level(-20.0, GAIN, censoring=Censoring.BELOW))
     assert floor.is_bound and not floor.includes_zero()
     span, plain = floor.interval(), on.interval()
     assert span.high_w_m2 == pytest.approx(plain.high_w_m2, rel=0.02)
     assert span.low_w_m2 == pytest.approx(plain.low_w_m2 * 0.99, rel=0.05)
-    over = difference(level(0.0, GAIN, censor=Censor.ABOVE), level(-20.0, GAIN))
+    over = difference(level(0.0, GAIN, censoring=Censoring.ABOVE), level(-20.0, GAIN))
     assert over.interval().high_w_m2 == math.inf and over.interval().low_w_m2 > 0.0
-    both_floor = difference(level(0.0, GAIN, censor=Censor.BELOW), level(-3.0, GAIN, censor=Censor.BELOW))
+    both_floor = difference(level(0.0, GAIN, censoring=Censoring.BELOW), level(-3.0, GAIN, censoring=Censoring.BELOW))
     assert both_floor.includes_zero()
     with pytest.raises(InputError, match="both readings are in overload"):
-        difference(level(0.0, censor=Censor.ABOVE), level(0.0, censor=Censor.ABOVE))
+        difference(level(0.0, censoring=Censoring.ABOVE), level(0.0, censoring=Censoring.ABOVE))
     with pytest.raises(KindMismatchError):
         difference(on, level(0.0, kind=Kind.PEAK))
 

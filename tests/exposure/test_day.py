@@ -7,14 +7,14 @@ import pytest
 
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.exposure.day import highest_of, mean_over_hours
-from roomfield.quantities import Censor, ErrorContribution, ErrorShape, Kind, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, ErrorShape, Kind, UncertainLevel
 
 
-def level(value, *, own_db=1.0, gain_db=0.0, kind=Kind.AVERAGE, censor=Censor.NONE) -> UncertainLevel:
+def level(value, *, own_db=1.0, gain_db=0.0, kind=Kind.AVERAGE, censoring=Censoring.NONE) -> UncertainLevel:
     causes = [ErrorContribution("repeatability", own_db)]
     if gain_db:
         causes.append(ErrorContribution("meter_tolerance", gain_db, ErrorShape.RECTANGULAR, "m/gain"))
-    return UncertainLevel.from_density(kind, value, tuple(causes), censor)
+    return UncertainLevel.from_density(kind, value, tuple(causes), censoring)
 
 
 @pytest.mark.published("time-weighted mean of power densities, ICNIRP 1998, note 3 of table 7 (averaging over time)")
@@ -40,9 +40,9 @@ def test_intervals_hold_the_truth_as_often_as_they_say():
 
 
 def test_a_bound_leaves_an_end_open():
-    found = mean_over_hours([level(1e-4), level(3e-8, censor=Censor.BELOW)], [8.0, 8.0]).interval()
+    found = mean_over_hours([level(1e-4), level(3e-8, censoring=Censoring.BELOW)], [8.0, 8.0]).interval()
     assert found.low_w_m2 < 0.5e-4 < found.high_w_m2
-    assert mean_over_hours([level(1.5, censor=Censor.ABOVE)], [8.0]).interval().high_w_m2 == float("inf")
+    assert mean_over_hours([level(1.5, censoring=Censoring.ABOVE)], [8.0]).interval().high_w_m2 == float("inf")
 
 
 def test_the_highest_of_a_night():

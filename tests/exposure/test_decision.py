@@ -22,7 +22,7 @@ from oracles.jcgm106_risks import (
 )
 from roomfield.errors import KindMismatchError, RangeError, UnknownNameError
 from roomfield.exposure.decision import Bound, Decision, Remark, judge, pulse_bound, takes_mean_over_scan
-from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, Kind, UncertainLevel
 from roomfield.references import limits
 
 CASES_FILE = Path(__file__).parents[1] / "data" / "uncertainty" / "uncertainty-cases.toml"
@@ -31,8 +31,10 @@ CASES = {name: case["expected"] for name, case in ALL_CASES.items()}
 RULES = ("simple", "guard-0.83U", "guard-U", "guard-1.5U", "guard-3U", "guarded-rejection", "three-way")
 
 
-def level(value: float, std_db: float, *, kind: Kind = Kind.AVERAGE, censor: Censor = Censor.NONE) -> UncertainLevel:
-    return UncertainLevel.from_density(kind, value, (ErrorContribution("meter", std_db),), censor)
+def level(
+    value: float, std_db: float, *, kind: Kind = Kind.AVERAGE, censoring: Censoring = Censoring.NONE
+) -> UncertainLevel:
+    return UncertainLevel.from_density(kind, value, (ErrorContribution("meter", std_db),), censoring)
 
 
 def bound(value: float, kind: Kind = Kind.AVERAGE) -> Bound:
@@ -142,30 +144,30 @@ def test_guard_bands_hold_their_stated_risk(rule, factor, risk):
     assert just_over.decision in (Decision.NOT_SHOWN_BELOW, Decision.ABOVE)
 
 
-@given(db=st.floats(-40, 40), std=st.floats(0.1, 6), censor=st.sampled_from(Censor))
+@given(db=st.floats(-40, 40), std=st.floats(0.1, 6), censoring=st.sampled_from(Censoring))
 @settings(max_examples=80, deadline=None)
-def test_rules_agree_with_each_other(db, std, censor):
-    found = UncertainLevel(Kind.AVERAGE, db, (ErrorContribution("meter", std),), censor)
+def test_rules_agree_with_each_other(db, std, censoring):
+    found = UncertainLevel(Kind.AVERAGE, db, (ErrorContribution("meter", std),), censoring)
     decisions = {rule: judge(found, bound(1.0), rule).decision for rule in RULES}
     accepted = [decisions[r] is Decision.BELOW for r in ("guard-3U", "guard-1.5U", "guard-U", "guard-0.83U", "simple")]
     assert accepted == sorted(accepted), "a narrower guard band never accepts less"
     assert (decisions["three-way"] is Decision.BELOW) == (decisions["guard-U"] is Decision.BELOW)
     assert (decisions["three-way"] is Decision.ABOVE) == (decisions["guarded-rejection"] is Decision.ABOVE)
-    if censor is Censor.BELOW:
+    if censoring is Censoring.BELOW:
         assert Decision.ABOVE not in decisions.values()
-    if censor is Censor.ABOVE:
+    if censoring is Censoring.ABOVE:
         assert Decision.BELOW not in decisions.values()
 
 
 def test_bounds_on_a_level_decide_only_on_their_own_side():
-    under_floor = judge(level(1e-9, 1.0, censor=Censor.BELOW), bound(1.0))
+    under_floor = judge(level(1e-9, 1.0, censoring=Censoring.BELOW), bound(1.0))
     assert under_floor.decision is Decision.BELOW and Remark.BOUND_ONLY in under_floor.remarks
     assert under_floor.probability_below.high == 1.0
-    floor_over_limit = judge(level(10.0, 1.0, censor=Censor.BELOW), bound(1.0))
+    floor_over_limit = judge(level(10.0, 1.0, censoring=Censoring.BELOW), bound(1.0))
     assert floor_over_limit.decision is Decision.UNDECIDED
-    overload = judge(level(10.0, 1.0, censor=Censor.ABOVE), bound(1.0))
+    overload = judge(level(10.0, 1.0, censoring=Censoring.ABOVE), bound(1.0))
     assert overload.decision is Decision.ABOVE
-    assert judge(level(0.1, 1.0, censor=Censor.ABOVE), bound(1.0)).decision is Decision.UNDECIDED
+    assert judge(level(0.1, 1.0, censoring=Censoring.ABOVE), bound(1.0)).decision is Decision.UNDECIDED
 
 
 def test_kinds_are_refused_not_converted():

@@ -15,14 +15,14 @@ from roomfield.exposure.guideline import (
     compare,
     compare_with_every_service,
 )
-from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, Kind, UncertainLevel
 
 SBM = "building-biology-2015"
 
 
-def peak(value_uw_m2: float, std_db: float = 0.0, *, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE):
+def peak(value_uw_m2: float, std_db: float = 0.0, *, kind: Kind = Kind.PEAK, censoring: Censoring = Censoring.NONE):
     causes = (ErrorContribution("meter", std_db),) if std_db else ()
-    return UncertainLevel.from_density(kind, value_uw_m2 * 1e-6, causes, censor)
+    return UncertainLevel.from_density(kind, value_uw_m2 * 1e-6, causes, censoring)
 
 
 @pytest.mark.published("Building-biology 2015 scale; U = 6 dB on 3 µW/m² spans 0.75 to 12 µW/m², two categories")
@@ -96,14 +96,14 @@ def test_kinds():
 
 
 def test_readings_that_are_only_bounds():
-    floor = compare(peak(0.05, 1.0, censor=Censor.BELOW), SBM, scope=Scope.SINGLE_SERVICE)
+    floor = compare(peak(0.05, 1.0, censoring=Censoring.BELOW), SBM, scope=Scope.SINGLE_SERVICE)
     assert GuidelineRemark.BOUND_ONLY in floor.remarks
     assert floor.chances[0].probability.high == 1.0 and floor.chances[0].probability.low > 0.99
     assert [c.row.name for c in floor.plausible()] == ["no anomaly"]
-    higher = compare(peak(5.0, 1.0, censor=Censor.BELOW), SBM, scope=Scope.SINGLE_SERVICE)
+    higher = compare(peak(5.0, 1.0, censoring=Censoring.BELOW), SBM, scope=Scope.SINGLE_SERVICE)
     assert (higher.chances[0].probability.low, higher.chances[0].probability.high) == pytest.approx(
         (0.0, 1.0), abs=1e-6
     )
-    over = compare(peak(2e4, 1.0, censor=Censor.ABOVE), SBM, scope=Scope.SINGLE_SERVICE)
+    over = compare(peak(2e4, 1.0, censoring=Censoring.ABOVE), SBM, scope=Scope.SINGLE_SERVICE)
     assert [c.row.name for c in over.plausible()] == ["extreme anomaly"]
     assert over.chances[-1].probability.low > 0.999

@@ -22,18 +22,22 @@ from roomfield.exposure import (
 from roomfield.exposure.decision import Bound
 from roomfield.exposure.guideline import SERVICES_AT_MOST
 from roomfield.exposure.quotients import AttributedLevel
-from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, Kind, UncertainLevel
 from roomfield.references.limits import select
 
 BAND = (350e6, 6.6e9)
 
 
 def level(
-    w_m2: float, own_db: float = 0.0, gain_db: float = 0.0, kind: Kind = Kind.AVERAGE, censor: Censor = Censor.NONE
+    w_m2: float,
+    own_db: float = 0.0,
+    gain_db: float = 0.0,
+    kind: Kind = Kind.AVERAGE,
+    censoring: Censoring = Censoring.NONE,
 ):
     parts = [ErrorContribution("own", own_db)] if own_db else []
     parts += [ErrorContribution("gain", gain_db, shared_key="m/gain")] if gain_db else []
-    return UncertainLevel.from_density(kind, w_m2, tuple(parts), censor)
+    return UncertainLevel.from_density(kind, w_m2, tuple(parts), censoring)
 
 
 class TestPooled:
@@ -54,12 +58,12 @@ class TestPooled:
         assert pooled_difference([(on, off)]).nominal_w_m2 == pytest.approx(6e-4)
 
     def test_bounds_stay_bounds(self):
-        low = level(3e-8, censor=Censor.BELOW)
+        low = level(3e-8, censoring=Censoring.BELOW)
         found = pooled_difference([(level(1e-6), low), (level(2e-6), low)])
         span = found.interval()
         assert span.low_w_m2 == pytest.approx(1.5e-6 - 3e-8)
         assert span.high_w_m2 == pytest.approx(1.5e-6)
-        over = level(2.5, censor=Censor.ABOVE)
+        over = level(2.5, censoring=Censoring.ABOVE)
         assert pooled_difference([(over, low), (level(1e-6), low)]).interval().high_w_m2 == math.inf
         assert not found.includes_zero()
         assert found.probability_positive().low == 1.0
@@ -71,7 +75,7 @@ class TestPooled:
             pooled_difference([(level(1.0), level(0.5, kind=Kind.PEAK))])
         with pytest.raises(KindMismatchError):
             pooled_difference([(level(1.0), level(0.5)), (level(1.0, kind=Kind.PEAK), level(0.5, kind=Kind.PEAK))])
-        over = level(2.5, censor=Censor.ABOVE)
+        over = level(2.5, censoring=Censoring.ABOVE)
         with pytest.raises(InputError, match="overload"):
             pooled_difference([(over, over)])
 
@@ -176,7 +180,7 @@ def test_a_source_takes_nothing_away_and_an_overload_leaves_only_the_least():
     off = UncertainLevel.from_density(Kind.PEAK, 1.1e-3, (ErrorContribution("repeatability", 1.0),))
     part = pooled_difference([(on, off)]).part()
     assert (part.median_w_m2, part.low_w_m2, part.high_w_m2) == (0.0, 0.0, 0.0)
-    over = UncertainLevel.from_density(Kind.PEAK, 1.5, (ErrorContribution("repeatability", 1.0),), Censor.ABOVE)
+    over = UncertainLevel.from_density(Kind.PEAK, 1.5, (ErrorContribution("repeatability", 1.0),), Censoring.ABOVE)
     part = pooled_difference([(over, on)]).part()
     assert part.is_at_least and part.median_w_m2 == part.low_w_m2
     assert 0.5 < part.low_w_m2 < 1.5

@@ -189,7 +189,7 @@ def test_a_better_meter_gives_narrower_levels(posterior) -> None:
 def test_readings_under_the_floor_bound_the_level_from_above() -> None:
     values = {("all", PEAK): [1e-8] * 4}
     weak = surveys.emitter("e", (4.0, 3.0, 1.0), eirp_w=1e-5, eirp_std_db=20.0)
-    survey = surveys.survey((weak,), POINTS[:4], values, censor=[Censoring.BELOW_FLOOR] * 4)
+    survey = surveys.survey((weak,), POINTS[:4], values, censor=[Censoring.BELOW] * 4)
     found = infer(survey)
     level = levels_at(found, POINTS[:4], kind=Kind.PEAK).density_w_m2
     assert np.mean(level < 3e-8 * 10**0.6) > 0.8
@@ -199,7 +199,7 @@ def test_readings_under_the_floor_bound_the_level_from_above() -> None:
 
 def test_readings_in_overload_bound_it_from_below() -> None:
     strong = surveys.emitter("e", (4.0, 3.0, 1.0), eirp_w=1.0, eirp_std_db=15.0)
-    survey = surveys.survey((strong,), POINTS[:3], {("all", PEAK): [2.5] * 3}, censor=[Censoring.OVERLOAD] * 3)
+    survey = surveys.survey((strong,), POINTS[:3], {("all", PEAK): [2.5] * 3}, censor=[Censoring.ABOVE] * 3)
     assert infer(survey).eirp_db.mean() > 8.0
 
 
@@ -435,7 +435,7 @@ def test_an_emitter_known_by_bearing_only_is_put_far_that_way() -> None:
 def test_normal_draws_of_a_normal_posterior_have_its_moments() -> None:
     """Without readings that matter the draws are the prior: mean 0, standard deviation 1 (Kolmogorov-Smirnov)."""
     survey = surveys.survey(
-        (surveys.emitter("e", eirp_w=1e-9),), POINTS[:1], {("all", PEAK): [1.0]}, censor=[Censoring.BELOW_FLOOR]
+        (surveys.emitter("e", eirp_w=1e-9),), POINTS[:1], {("all", PEAK): [1.0]}, censor=[Censoring.BELOW]
     )
     found = infer(survey, draws=400)
     column = found.x[-100:, found.forward.blocks["gain"]][:, 0]

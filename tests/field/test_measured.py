@@ -12,7 +12,7 @@ from roomfield.errors import KindMismatchError
 from roomfield.field.inference import infer
 from roomfield.field.measured import measured_times_ratio, tie
 from roomfield.field.posterior import levels_at
-from roomfield.quantities import Censor, ErrorContribution, Kind, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, Kind, UncertainLevel
 
 _SPEC = importlib.util.spec_from_file_location("surveys", Path(__file__).with_name("surveys.py"))
 surveys = importlib.util.module_from_spec(_SPEC)
@@ -21,8 +21,10 @@ POINTS = [(1.0, 4.5, 1.0), (2.5, 1.5, 1.0), (6.0, 1.5, 1.2)]
 GAIN = ErrorContribution.from_half_width("gain", 6.0)
 
 
-def level(density_w_m2: float, *contributions: ErrorContribution, censor: Censor = Censor.NONE) -> UncertainLevel:
-    return UncertainLevel.from_density(Kind.PEAK, density_w_m2, contributions, censor)
+def level(
+    density_w_m2: float, *contributions: ErrorContribution, censoring: Censoring = Censoring.NONE
+) -> UncertainLevel:
+    return UncertainLevel.from_density(Kind.PEAK, density_w_m2, contributions, censoring)
 
 
 def test_a_prediction_is_the_measured_level_times_the_predicted_ratio() -> None:
@@ -71,7 +73,7 @@ def test_a_place_read_in_the_other_kind_of_instantaneous_power_is_tied_by_that(p
 
 
 def test_bounds_tie_nothing_and_another_kind_is_refused(posterior) -> None:
-    found = tie(posterior, {"p0": level(1e-8, censor=Censor.BELOW), "nowhere": level(1e-3)}, kind=Kind.PEAK)
+    found = tie(posterior, {"p0": level(1e-8, censoring=Censoring.BELOW), "nowhere": level(1e-3)}, kind=Kind.PEAK)
     assert np.all(found.factors(["p0", "p1"]) == 1.0)
     with pytest.raises(KindMismatchError):
         tie(posterior, {"p0": level(1e-3)}, kind=Kind.AVERAGE)

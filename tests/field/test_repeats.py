@@ -111,6 +111,6 @@ def test_held_maxima_alone_tell_who_is_the_largest() -> None:
 
 def test_a_bound_is_never_put_together_with_values() -> None:
     survey = repeated(5)
-    bounds = tuple(replace(r, censoring=Censoring.BELOW_FLOOR) if r.id.endswith("-0") else r for r in survey.readings)
+    bounds = tuple(replace(r, censoring=Censoring.BELOW) if r.id.endswith("-0") else r for r in survey.readings)
     rows = observe(replace(survey, readings=bounds)).levels
     assert sorted(rows.count.tolist()) == [1.0] * 6 + [4.0] * 6

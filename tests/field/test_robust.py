@@ -72,7 +72,7 @@ def test_one_slip_of_ten_decibels_is_named_and_moves_the_answer_little(number, s
 
 def test_nothing_but_floor_readings_gives_an_upper_bound():
     survey = made((ROUTER, PHONE), POINTS, surveys.flat())
-    readings = tuple(replace(r, value_w_m2=1e-8, censoring=Censoring.BELOW_FLOOR) for r in survey.readings)
+    readings = tuple(replace(r, value_w_m2=1e-8, censoring=Censoring.BELOW) for r in survey.readings)
     found = infer(replace(survey, readings=readings), draws=200)
     level = levels_at(found, POINTS, kind=Kind.PEAK)
     assert np.all(np.isfinite(level.level_db))

@@ -10,9 +10,9 @@ import pytest
 
 from roomfield.errors import InputError
 from roomfield.instrument import combine, sum_axes, with_clipped_averages
-from roomfield.quantities import Censor
+from roomfield.quantities import Censoring
 from roomfield.quantities.kind import Kind
-from roomfield.survey import Censoring, Meter, Orientation, Reading
+from roomfield.survey import Meter, Orientation, Reading
 
 METER = Meter("m1", "invented meter", tolerance_db=6.0, repeatability_db=1.0, floor_w_m2=1e-8, overload_w_m2=2.5)
 BASE = Reading("r0", "v1", "m1", "as_found", Kind.AVERAGE, 1e-4, place_id="bed")
@@ -38,17 +38,17 @@ def test_an_incomplete_triple_is_left_alone():
 
 
 def test_axes_under_the_floor_and_in_overload():
-    low = dict(censoring=Censoring.BELOW_FLOOR)
+    low = dict(censoring=Censoring.BELOW)
     mixed = combine(
         [axis(Orientation.X, 1e-4), axis(Orientation.Y, 3e-8, **low), axis(Orientation.Z, 3e-8, **low)], METER
     )
-    assert mixed.level.censor is Censor.NONE
+    assert mixed.level.censoring is Censoring.NONE
     assert mixed.level.median_w_m2 == pytest.approx(1e-4 + 3e-8)
     nothing = combine([axis(o, 3e-8, **low) for o in (Orientation.X, Orientation.Y, Orientation.Z)], METER)
-    assert nothing.level.censor is Censor.BELOW
+    assert nothing.level.censoring is Censoring.BELOW
     assert nothing.level.median_w_m2 == pytest.approx(9e-8)
     over = combine([axis(Orientation.X, 2.5), axis(Orientation.Y, 1e-3), axis(Orientation.Z, 1e-3)], METER)
-    assert over.level.censor is Censor.ABOVE
+    assert over.level.censoring is Censoring.ABOVE
 
 
 @pytest.mark.published("JCGM 100:2008, 4.2.3: standard deviation of the mean is s / sqrt(n)")
@@ -74,20 +74,20 @@ def test_scans_that_scatter_more_than_stated_widen_the_level():
 
 
 def test_an_overload_among_numbers_leaves_only_a_lower_bound():
-    over = replace(BASE, id="o", replicate=1, value_w_m2=METER.overload_w_m2, censoring=Censoring.OVERLOAD)
+    over = replace(BASE, id="o", replicate=1, value_w_m2=METER.overload_w_m2, censoring=Censoring.ABOVE)
     high = replace(BASE, value_w_m2=1.0)
     found, alone = combine([high, over], METER).level, combine([high], METER).level
-    assert found.censor is Censor.ABOVE
+    assert found.censoring is Censoring.ABOVE
     assert alone.median_w_m2 < found.median_w_m2 < METER.overload_w_m2 * 10**0.48
     assert found.probability_below(0.01).high < 1e-6
 
 
 def test_numbers_win_over_bounds_and_bounds_keep_the_widest_claim():
-    bound = replace(BASE, id="b", replicate=1, value_w_m2=5e-8, censoring=Censoring.BELOW_FLOOR)
+    bound = replace(BASE, id="b", replicate=1, value_w_m2=5e-8, censoring=Censoring.BELOW)
     wider = replace(bound, id="c", replicate=2, value_w_m2=9e-8)
-    assert combine([BASE, bound], METER).level.censor is Censor.NONE
+    assert combine([BASE, bound], METER).level.censoring is Censoring.NONE
     found = combine([bound, wider], METER).level
-    assert found.censor is Censor.BELOW
+    assert found.censoring is Censoring.BELOW
     assert found.median_w_m2 > 9e-8
 
 
@@ -128,13 +128,13 @@ def test_what_belongs_to_place_axis_and_habit_is_not_made_smaller_by_repeating()
 
 def test_the_average_of_a_clipped_scan_is_a_lower_bound():
     """A detector that clips its peaks lowers the average too (common practice, no source)."""
-    peak = replace(BASE, id="p", kind=Kind.PEAK, value_w_m2=2.5, censoring=Censoring.OVERLOAD)
+    peak = replace(BASE, id="p", kind=Kind.PEAK, value_w_m2=2.5, censoring=Censoring.ABOVE)
     average = replace(BASE, id="a", value_w_m2=3e-3)
     elsewhere = replace(BASE, id="b", place_id="desk", value_w_m2=3e-3)
     found = with_clipped_averages([peak, average, elsewhere], (METER,))
-    assert [r.censoring for r in found] == [Censoring.OVERLOAD, Censoring.OVERLOAD, Censoring.NONE]
-    assert combine(found[1:2], METER).level.censor is Censor.ABOVE
+    assert [r.censoring for r in found] == [Censoring.ABOVE, Censoring.ABOVE, Censoring.NONE]
+    assert combine(found[1:2], METER).level.censoring is Censoring.ABOVE
     typed_apart = replace(average, replicate=1)
-    assert with_clipped_averages([peak, typed_apart], (METER,))[1].censoring is Censoring.OVERLOAD
+    assert with_clipped_averages([peak, typed_apart], (METER,))[1].censoring is Censoring.ABOVE
     quieter = replace(peak, id="q", replicate=1, value_w_m2=0.1, censoring=Censoring.NONE)
     assert with_clipped_averages([peak, quieter, typed_apart], (METER,))[2].censoring is Censoring.NONE

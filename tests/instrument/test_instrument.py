@@ -21,14 +21,13 @@ from roomfield.instrument import (
     tolerance_db,
 )
 from roomfield.instrument.pickup import BEST_AXIS_AVERAGE, BEST_AXIS_MAXIMUM
-from roomfield.quantities import Censor, Kind, ratio
+from roomfield.quantities import Censoring, Kind, ratio
 from roomfield.survey import (
     Accessory,
     AccessoryKind,
     AccessoryPoint,
     BandZone,
     CalibrationPoint,
-    Censoring,
     Meter,
     Orientation,
     Reading,
@@ -107,18 +106,18 @@ class TestCertificate:
 class TestCensoring:
     def test_near_the_floor_only_a_bound_is_left(self):
         found = to_level(reading(2e-8), METER)
-        assert found.level.censor is Censor.BELOW
+        assert found.level.censoring is Censoring.BELOW
         assert "floor" in found.flags
         assert found.level.interval().low_w_m2 == 0.0
 
     def test_written_as_below_floor(self):
-        found = to_level(reading(1e-7, censoring=Censoring.BELOW_FLOOR), METER)
-        assert found.level.censor is Censor.BELOW
+        found = to_level(reading(1e-7, censoring=Censoring.BELOW), METER)
+        assert found.level.censoring is Censoring.BELOW
         assert found.level.median_w_m2 == pytest.approx(1e-7 * 10**0.07)
 
     def test_overload_is_a_lower_bound(self):
         found = to_level(reading(2.5), METER)
-        assert found.level.censor is Censor.ABOVE
+        assert found.level.censoring is Censoring.ABOVE
         assert found.level.interval().high_w_m2 == math.inf
 
 
@@ -218,7 +217,7 @@ class TestAccessory:
 
     def test_overload_counts_behind_the_pad(self):
         found = to_level(reading(2.5, accessory_id="pad"), self.meter)
-        assert found.level.censor is Censor.ABOVE
+        assert found.level.censoring is Censoring.ABOVE
         assert found.level.median_w_m2 > 100.0
 
     def test_an_accessory_that_is_not_there_is_refused(self):

@@ -7,14 +7,14 @@ import pytest
 
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.instrument import weighed_together
-from roomfield.quantities import Censor, ErrorContribution, ErrorShape, Kind, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, ErrorShape, Kind, UncertainLevel
 
 
 def level(
-    db: float, tolerance: float, meter: str, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE
+    db: float, tolerance: float, meter: str, kind: Kind = Kind.PEAK, censoring: Censoring = Censoring.NONE
 ) -> UncertainLevel:
     gain = ErrorContribution.from_half_width("meter_tolerance", tolerance, ErrorShape.RECTANGULAR, f"{meter}/gain")
-    return UncertainLevel(kind, db, (gain, ErrorContribution("repeatability", 1.0)), censor)
+    return UncertainLevel(kind, db, (gain, ErrorContribution("repeatability", 1.0)), censoring)
 
 
 @pytest.mark.published("inverse-variance weighted mean (JCGM 100 H.5 note; any textbook of statistics)")
@@ -32,9 +32,9 @@ def test_meters_that_exclude_each_other_widen_the_level():
 
 
 def test_bounds_leave_the_word_to_the_meter_with_a_number():
-    number, bound = level(-40.0, 3.0, "a"), level(-70.0, 3.0, "b", censor=Censor.BELOW)
+    number, bound = level(-40.0, 3.0, "a"), level(-70.0, 3.0, "b", censoring=Censoring.BELOW)
     assert weighed_together([number, bound]) is number
-    assert weighed_together([bound, level(-75.0, 3.0, "a", censor=Censor.BELOW)]) is bound
+    assert weighed_together([bound, level(-75.0, 3.0, "a", censoring=Censoring.BELOW)]) is bound
 
 
 def test_it_holds_the_truth_as_often_as_it_says():

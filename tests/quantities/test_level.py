@@ -14,7 +14,7 @@ from scipy import stats
 
 from roomfield.errors import InputError, KindMismatchError
 from roomfield.quantities import (
-    Censor,
+    Censoring,
     ErrorContribution,
     ErrorShape,
     Kind,
@@ -25,8 +25,8 @@ from roomfield.quantities import (
 from roomfield.quantities.contribution import combined_std_db, error_distribution, merge_shared
 
 
-def level(db: float, *contributions: ErrorContribution, kind: Kind = Kind.PEAK, censor: Censor = Censor.NONE):
-    return UncertainLevel(kind, db, contributions, censor)
+def level(db: float, *contributions: ErrorContribution, kind: Kind = Kind.PEAK, censoring: Censoring = Censoring.NONE):
+    return UncertainLevel(kind, db, contributions, censoring)
 
 
 def rectangles(*half_widths: float) -> tuple[ErrorContribution, ...]:
@@ -83,14 +83,14 @@ def test_convolution_keeps_mean_and_variance(parts):
 
 
 def test_censored_levels_are_one_sided():
-    below = level(-70.0, *rectangles(6.0), censor=Censor.BELOW)
+    below = level(-70.0, *rectangles(6.0), censoring=Censoring.BELOW)
     assert below.interval().low_w_m2 == 0.0
     assert below.interval().high_w_m2 < 1e-7 * 10**0.6
     known = below.probability_below(1e-6)
     assert (known.low, known.high) == (1.0, 1.0)
     unknown = below.probability_below(1e-9)
     assert (unknown.low, unknown.high) == (0.0, 1.0)
-    above = level(3.0, *rectangles(6.0), censor=Censor.ABOVE)
+    above = level(3.0, *rectangles(6.0), censoring=Censoring.ABOVE)
     assert above.interval().high_w_m2 == math.inf
     assert above.probability_below(1e-3).high == 0.0
 
@@ -122,9 +122,9 @@ def test_ratio_refuses_other_kinds_and_double_bounds():
     with pytest.raises(KindMismatchError, match="average"):
         ratio(level(-40.0), level(-40.0, kind=Kind.AVERAGE))
     with pytest.raises(InputError, match="same side"):
-        ratio(level(-70.0, censor=Censor.BELOW), level(-70.0, censor=Censor.BELOW))
-    assert ratio(level(-70.0, censor=Censor.BELOW), level(-40.0)).censor is Censor.BELOW
-    assert ratio(level(-40.0), level(-70.0, censor=Censor.BELOW)).censor is Censor.ABOVE
+        ratio(level(-70.0, censoring=Censoring.BELOW), level(-70.0, censoring=Censoring.BELOW))
+    assert ratio(level(-70.0, censoring=Censoring.BELOW), level(-40.0)).censoring is Censoring.BELOW
+    assert ratio(level(-40.0), level(-70.0, censoring=Censoring.BELOW)).censoring is Censoring.ABOVE
 
 
 def test_zero_is_refused_with_a_way_out():
@@ -148,3 +148,16 @@ def test_merging_adds_sensitivities_and_drops_what_cancels():
     assert both == ()
     doubled = merge_shared((gain, gain))
     assert combined_std_db(doubled) == pytest.approx(4.0)
+
+
+def test_one_vocabulary_of_censoring_with_its_sides():
+    """The record, the physics, the logs and what is shown speak of one type; its words are those of the document."""
+    import roomfield.survey
+    from roomfield.logs.reading import CODES
+
+    assert roomfield.survey.Censoring is Censoring
+    assert [(one.value, one.side, one.opposite.value, CODES[one]) for one in Censoring] == [
+        ("none", 0, "none", 0),
+        ("below_floor", -1, "overload", 1),
+        ("overload", 1, "below_floor", 2),
+    ]

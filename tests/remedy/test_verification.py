@@ -151,8 +151,7 @@ def test_a_drifting_meter_and_another_way_of_reading_are_named(home):
 def test_readings_under_the_floor_make_a_lower_bound_of_the_reduction(home):
     survey = two_visits(home, home.true_levels() * 1e-3)
     readings = tuple(
-        replace(r, value_w_m2=1e-8, censoring=Censoring.BELOW_FLOOR) if r.visit_id == "v2" else r
-        for r in survey.readings
+        replace(r, value_w_m2=1e-8, censoring=Censoring.BELOW) if r.visit_id == "v2" else r for r in survey.readings
     )
     found = verify(replace(survey, readings=readings), "v1", "v2", target_w_m2=1.0)
     for check in found.checks:

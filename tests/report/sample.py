@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.report.document import Custody, Parties, ReportContent, Rules
 from roomfield.show.chapters import (
@@ -63,7 +64,6 @@ from roomfield.show.findings import (
     Verdict,
 )
 from roomfield.show.phrase import phrase
-from roomfield.survey.observation import Censoring
 
 PEAK, HOLD, AVERAGE = Kind.PEAK, Kind.HIGHEST_HELD, Kind.AVERAGE
 MICRO = 1e-6
@@ -73,8 +73,8 @@ def spread(median: float, factor: float = 4.0) -> Level:
     return Level(median * MICRO, median / factor * MICRO, median * factor * MICRO)
 
 
-BELOW_FLOOR = Level(0.005 * MICRO, 0.0, 0.02 * MICRO, Censoring.BELOW_FLOOR)
-OVERLOAD = Level(4.0, 1.8, 9.0, Censoring.OVERLOAD)
+BELOW_FLOOR = Level(0.005 * MICRO, 0.0, 0.02 * MICRO, Censoring.BELOW)
+OVERLOAD = Level(4.0, 1.8, 9.0, Censoring.ABOVE)
 
 
 def place_levels(peak: float, *, off: float | None = None) -> tuple[PlaceLevel, ...]:
@@ -92,9 +92,9 @@ PLACES = (
     PlaceFinding("bed", "Parents' bed, head end", "Bedroom", "Upper floor", True, 8, 0, place_levels(24.0, off=9.0)),
     PlaceFinding("desk", "Desk by the window", "Study", "Ground floor", False, 0, 6, place_levels(2100.0)),
     PlaceFinding("guest", "Guest bed", "Attic", "Attic", True, 7, 0,
-                 (PlaceLevel("found", PEAK, BELOW_FLOOR, Shown(0.01 * MICRO, Censoring.BELOW_FLOOR), 2),)),
+                 (PlaceLevel("found", PEAK, BELOW_FLOOR, Shown(0.01 * MICRO, Censoring.BELOW), 2),)),
     PlaceFinding("sofa", "Sofa beside the cordless base", "Living room", "Ground floor", False, 0, 4,
-                 (PlaceLevel("found", PEAK, OVERLOAD, Shown(2.5, Censoring.OVERLOAD), 1),)),
+                 (PlaceLevel("found", PEAK, OVERLOAD, Shown(2.5, Censoring.ABOVE), 1),)),
 )  # fmt: skip
 
 REFERENCES = (
@@ -120,7 +120,7 @@ def verdicts(places: tuple[PlaceFinding, ...]) -> tuple[Verdict, ...]:
     made = []
     for place in places:
         level = place.levels[0].level
-        if level.censoring is Censoring.OVERLOAD:
+        if level.censoring is Censoring.ABOVE:
             made.append(Verdict(place.id, "found", PEAK, "sbm", Outcome.ABOVE, 10 * MICRO, Chance(0.0, 0.0002)))
             made.append(Verdict(place.id, "found", PEAK, "eu", Outcome.NOT_COMPARABLE, 10.0, Chance(0.5, 0.5)))
             continue

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.show.chapters import DayProfile, FoldedProfile, LevelStep, Timeline, TradeOffPoint
 from roomfield.show.drawings import LevelGrid, PlanPlace, PlanStorey, PlanWall
@@ -29,7 +30,6 @@ from roomfield.show.figures.svg import fitted, text_width
 from roomfield.show.figures.tradeoff import lowest_levels, trade_off
 from roomfield.show.findings import Level, Shown
 from roomfield.show.words import Words
-from roomfield.survey.observation import Censoring
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
 PEAK = Kind.PEAK
@@ -134,8 +134,8 @@ def test_intervals_stand_where_the_logarithm_puts_them(english: Words) -> None:
 
 
 def test_censored_levels_have_an_arrow_and_no_median(english: Words) -> None:
-    floor = AxisRow("F", PEAK, Level(5e-9, 0.0, 2e-8, Censoring.BELOW_FLOOR), Shown(1e-8, Censoring.BELOW_FLOOR))
-    over = AxisRow("O", PEAK, Level(4.0, 1.8, 9.0, Censoring.OVERLOAD), Shown(2.5, Censoring.OVERLOAD))
+    floor = AxisRow("F", PEAK, Level(5e-9, 0.0, 2e-8, Censoring.BELOW), Shown(1e-8, Censoring.BELOW))
+    over = AxisRow("O", PEAK, Level(4.0, 1.8, 9.0, Censoring.ABOVE), Shown(2.5, Censoring.ABOVE))
     root = read(level_axis([floor, over], [AxisMark(1e-8, "a"), AxisMark(10.0, "b")], english))
     assert len(of_class(root, "censored")) == 2
     assert not of_class(root, "median")

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roomfield.errors import UnknownNameError
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.references.catalogue import mainstream_positions
 from roomfield.references.cautions import cautions
@@ -31,7 +32,7 @@ from roomfield.show.words.sentences import (
     shown_text,
     verdict_short,
 )
-from roomfield.survey.observation import Censoring, Orientation, Scan
+from roomfield.survey.observation import Orientation, Scan
 from roomfield.survey.visit import VisitPurpose
 from roomfield.workbench.publish.language_gaps import gaps
 
@@ -296,13 +297,13 @@ def level(censoring: Censoring = Censoring.NONE) -> Level:
 
 
 def test_censored_levels_are_bounds_in_every_form(words: Words) -> None:
-    below, above = level(Censoring.BELOW_FLOOR), level(Censoring.OVERLOAD)
+    below, above = level(Censoring.BELOW), level(Censoring.ABOVE)
     assert level_median(below, words) == "< 1400"
     assert level_median(above, words) == "> 85"
     assert level_range(below, words) == "< 1400"
     assert "340" not in level_sentence(below, words) + level_sentence(above, words)
-    assert shown_text(Shown(0.01e-6, Censoring.BELOW_FLOOR), words).startswith("< 0")
-    assert shown_text(Shown(2.5, Censoring.OVERLOAD), words) == f"> 2{GROUP}500{GROUP}000"
+    assert shown_text(Shown(0.01e-6, Censoring.BELOW), words).startswith("< 0")
+    assert shown_text(Shown(2.5, Censoring.ABOVE), words) == f"> 2{GROUP}500{GROUP}000"
     assert shown_text(None, words) == "–"
 
 
@@ -323,10 +324,10 @@ def test_verdicts_name_the_factor_to_the_nearer_end_or_the_probability_with_both
 
 
 def test_factor_of_a_censored_level_is_the_certain_one(english: Words) -> None:
-    floor = Level(1e-9, 0.0, 2e-6, Censoring.BELOW_FLOOR)
+    floor = Level(1e-9, 0.0, 2e-6, Censoring.BELOW)
     below = replace(verdict(Outcome.BELOW, bound=20e-6), compared=floor)
     assert verdict_short(below, english) == "below, at least 10 times lower"
-    over = Level(5.0, 2.0, 9.0, Censoring.OVERLOAD)
+    over = Level(5.0, 2.0, 9.0, Censoring.ABOVE)
     above = replace(verdict(Outcome.ABOVE, (0.0, 0.0), 0.1), compared=over)
     assert verdict_short(above, english) == "above, at least 20 times higher"
     assert above.margin is None

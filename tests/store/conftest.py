@@ -154,7 +154,7 @@ def full_observations() -> dict[str, tuple[object, ...]]:
         1e-8,
         "bed1",
         (1.0, 2.0, 0.5),
-        Censoring.BELOW_FLOOR,
+        Censoring.BELOW,
         Orientation.THREE_AXIS_SUM,
         Scan.FIXED,
         0.25,

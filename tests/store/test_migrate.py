@@ -56,7 +56,7 @@ def test_first_schema_is_brought_up_to_date(first: Path):
     assert survey.assignment.language == "de"
     assert survey.dwelling.walls[0].openings[0].kind is OpeningKind.WINDOW
     assert [r.value_w_m2 for r in survey.readings] == [1.25e-5, 1e-8]
-    assert survey.readings[1].censoring is Censoring.BELOW_FLOOR
+    assert survey.readings[1].censoring is Censoring.BELOW
     assert survey.current_readings()[0].value_w_m2 == 1.35e-5
     assert survey.bearings[0].null_w_m2 is None
     assert survey.recordings[0].heard[0].technology == "dect"

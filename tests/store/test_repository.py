@@ -274,7 +274,7 @@ def test_amendments_follow_one_another(store: Store, survey: Survey):
 @pytest.mark.parametrize(
     ("field", "value"),
     [
-        ("censoring", Censoring.OVERLOAD),
+        ("censoring", Censoring.ABOVE),
         ("position", (1.0, 2.0, 3.0)),
         ("position", None),
         ("kind", "average"),

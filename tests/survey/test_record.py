@@ -64,7 +64,7 @@ def test_amended_enumerations_and_positions_keep_their_type():
     )
     found = survey.current_readings("v1")[0]
     assert found.kind is Kind.AVERAGE
-    assert found.censoring is Censoring.OVERLOAD
+    assert found.censoring is Censoring.ABOVE
     assert found.position == (1, 2, 3)
 
 

@@ -99,7 +99,7 @@ def test_a_meter_that_cannot_be_is_refused(changed: dict[str, Any]):
 
 
 def test_what_can_be_measured_is_let_through():
-    weak = replace(READING, value_w_m2=1e-15, censoring=Censoring.BELOW_FLOOR, taken_at="2026-03-02")
+    weak = replace(READING, value_w_m2=1e-15, censoring=Censoring.BELOW, taken_at="2026-03-02")
     strong = replace(READING, id="r2", value_w_m2=1e3, position=(-4000.0, 12.0, 300.0), taken_at="")
     refuse_unsound(survey(readings=(weak, strong)))
     refuse_unsound(demo_survey())

@@ -54,7 +54,7 @@ def test_a_table_is_looked_at_and_taken_in_unchanged(client, records, survey_id)
     kept = readings(records, survey_id)
     assert [(r.kind, r.censoring) for r in kept] == [
         (Kind.PEAK, Censoring.NONE), (Kind.AVERAGE, Censoring.NONE),
-        (Kind.PEAK, Censoring.BELOW_FLOOR),
+        (Kind.PEAK, Censoring.BELOW),
     ]  # fmt: skip
     assert [r.value_w_m2 for r in kept] == pytest.approx([1250.5e-6, 30.2e-6, 0.01e-6])
     assert kept[0].note == 'head, left "pillow"'
@@ -76,7 +76,7 @@ def test_what_would_be_rejected_is_shown_with_its_line_and_reason(client, record
     assert readings(records, survey_id) == ()
     assert settle(client, address, decimal=",", grouped="1", accept_rest="1", make_places="1").status_code == 303
     assert [r.value_w_m2 for r in readings(records, survey_id)] == pytest.approx([1250.5e-6, 17e-6])
-    assert readings(records, survey_id)[1].censoring is Censoring.OVERLOAD
+    assert readings(records, survey_id)[1].censoring is Censoring.ABOVE
     assert "Bett" in {place.name for place in survey_list.opened(records, survey_id).survey.places}
 
 

@@ -84,7 +84,7 @@ class TestLaw:
         assert law_outcome(found.law[0].verdict) is Outcome.UNDECIDED
 
     def test_overload_never_counts_as_below(self):
-        survey = one_place(("as_found", Kind.AVERAGE, 2.5), censoring=Censoring.OVERLOAD)
+        survey = one_place(("as_found", Kind.AVERAGE, 2.5), censoring=Censoring.ABOVE)
         assert law_outcome(assess(survey).law[0].verdict) is not Outcome.BELOW
 
     def test_limits_of_the_user_stand_beside_the_law(self, tmp_path):
@@ -131,7 +131,7 @@ class TestGuideline:
     def test_below_the_floor_is_surely_below_what_lies_above_it(self):
         survey = one_place(
             ("as_found", Kind.PEAK, 3e-8),
-            censoring=Censoring.BELOW_FLOOR,
+            censoring=Censoring.BELOW,
             guideline="building-biology-2015",
         )
         result = assess(survey).precaution[0].strictest

@@ -88,7 +88,7 @@ def test_an_impossible_row_is_told_and_a_right_one_is_not(values, wrong):
 
 
 def test_a_bound_is_taken_for_what_it_says():
-    clipped = dict(censoring=Censoring.OVERLOAD)
+    clipped = dict(censoring=Censoring.ABOVE)
     rows = survey(("bed", "on", AVERAGE, 2e6), ("bed", "on", PEAK, 1.5e6, clipped)).readings
     assert out_of_order(rows) == ()
 

@@ -7,9 +7,8 @@ from dataclasses import replace
 import pytest
 from scipy import stats
 
-from roomfield.quantities import Censor, ErrorContribution, Kind, ProbabilityRange, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, Kind, ProbabilityRange, UncertainLevel
 from roomfield.show.findings import Outcome
-from roomfield.survey import Censoring
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.publish.contents.place_findings import (
     chance,
@@ -53,15 +52,15 @@ def test_a_range_of_probabilities_is_judged_by_its_unfavourable_end(low, high, s
 
 @pytest.mark.published("scipy.stats.norm: quantiles of the normal distribution, as tabled in JCGM 100:2008, table G.1")
 @pytest.mark.parametrize(
-    ("censor", "censoring", "tails"),
+    ("censoring", "tails"),
     [
-        (Censor.NONE, Censoring.NONE, (0.025, 0.975)),
-        (Censor.BELOW, Censoring.BELOW_FLOOR, (0.0, 0.95)),
-        (Censor.ABOVE, Censoring.OVERLOAD, (0.05, 1.0)),
+        (Censoring.NONE, (0.025, 0.975)),
+        (Censoring.BELOW, (0.0, 0.95)),
+        (Censoring.ABOVE, (0.05, 1.0)),
     ],
 )
-def test_a_stated_level_has_its_median_both_ends_and_its_side(censor, censoring, tails):
-    shown = stated_level(UncertainLevel(Kind.PEAK, -40.0, (ErrorContribution("own", 2.0),), censor), 0.95)
+def test_a_stated_level_has_its_median_both_ends_and_its_side(censoring, tails):
+    shown = stated_level(UncertainLevel(Kind.PEAK, -40.0, (ErrorContribution("own", 2.0),), censoring), 0.95)
     low, high = 10.0 ** (stats.norm.ppf(tails, -40.0, 2.0) / 10.0)
     assert shown.median_w_m2 == pytest.approx(1e-4, rel=1e-3)
     assert (shown.low_w_m2, shown.high_w_m2) == pytest.approx((low, high), rel=1e-3)

@@ -70,7 +70,7 @@ def test_only_what_was_read_with_all_off_calls_for_it(survey: Survey):
     off = [r for r in survey.readings if r.radio_state_id == "off"]
     rest = tuple(r for r in survey.readings if r.radio_state_id == "on")
     assert with_unlisted(replace(survey, readings=rest), "v1").emitters == survey.emitters
-    quiet = tuple(replace(r, censoring=Censoring.BELOW_FLOOR) for r in off)
+    quiet = tuple(replace(r, censoring=Censoring.BELOW) for r in off)
     assert with_unlisted(replace(survey, readings=rest + quiet), "v1").emitters == survey.emitters
     assert with_unlisted(replace(survey, emitters=()), "v1").emitters == ()
     mast = Emitter("mast", "Mast", outdoor=True)

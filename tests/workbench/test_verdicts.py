@@ -58,7 +58,7 @@ class TestBoundsForTheLaw:
         assert found.law[0].verdict.decision is Decision.UNDECIDED
 
     def test_an_overload_of_a_higher_kind_bounds_nothing(self):
-        found = assess(typed([("bed", "as_found", PEAK, 2.5, Censoring.OVERLOAD)]))
+        found = assess(typed([("bed", "as_found", PEAK, 2.5, Censoring.ABOVE)]))
         assert found.law == ()
         assert next_steps(found)[0].title.key != "step.nothing_needed.title"
 
@@ -172,7 +172,7 @@ class TestStandings:
 
     def test_a_wrong_rule_is_refused_even_without_a_comparison(self):
         with pytest.raises(UnknownNameError, match="decision rule"):
-            assess(typed([("bed", "as_found", PEAK, 2.5, Censoring.OVERLOAD)]), terms=Terms(rule="guess"))
+            assess(typed([("bed", "as_found", PEAK, 2.5, Censoring.ABOVE)]), terms=Terms(rule="guess"))
 
     def test_what_was_added_is_said(self, demo):
         keys = [p.key for p in report_content(demo, issued_at=ISSUED).method]
@@ -278,7 +278,7 @@ class TestUnsettled:
         )
 
     def test_overload(self):
-        assert "open.overload" in self.keys(typed([("bed", "as_found", PEAK, 2.5, Censoring.OVERLOAD)]))
+        assert "open.overload" in self.keys(typed([("bed", "as_found", PEAK, 2.5, Censoring.ABOVE)]))
 
     def test_tests_that_do_not_add_up_are_named_by_place(self):
         rows = [
@@ -329,10 +329,10 @@ def test_every_guideline_can_be_reported(chosen, language, tmp_path):
         [("bed", "as_found", PEAK, 1e-3)],
         [("bed", "as_found", HOLD, 1e-3)],
         [
-            ("bed", "as_found", PEAK, 3e-8, Censoring.BELOW_FLOOR),
-            ("bed", "as_found", AVERAGE, 3e-8, Censoring.BELOW_FLOOR),
+            ("bed", "as_found", PEAK, 3e-8, Censoring.BELOW),
+            ("bed", "as_found", AVERAGE, 3e-8, Censoring.BELOW),
         ],
-        [("bed", s, k, 2.5, Censoring.OVERLOAD) for s in ("as_found", "router_off") for k in (PEAK, AVERAGE)],
+        [("bed", s, k, 2.5, Censoring.ABOVE) for s in ("as_found", "router_off") for k in (PEAK, AVERAGE)],
         [(f"bed {n}", "as_found", PEAK, 10.0**-n) for n in range(2, 8)],
     ],
     ids=["one reading", "max-hold only", "under the floor", "overload only", "several places"],

@@ -60,9 +60,7 @@ def test_what_no_display_shows_is_refused(number):
 def test_a_censored_key_stands_for_the_meters_own_bound():
     survey = started_survey("x", Assignment(), "one-room-flat")
     survey = with_meter(survey, replace(survey.meters[0], floor_w_m2=2e-8, overload_w_m2=1.5))
-    low, high = readings_of(
-        survey, entry(1, Value(None, PEAK, Censoring.BELOW_FLOOR), Value(None, PEAK, Censoring.OVERLOAD))
-    )
+    low, high = readings_of(survey, entry(1, Value(None, PEAK, Censoring.BELOW), Value(None, PEAK, Censoring.ABOVE)))
     assert (low.value_w_m2, high.value_w_m2) == (survey.meters[0].floor_w_m2, survey.meters[0].overload_w_m2)
     assert worth_of(low, survey.meters[0]).low_w_m2 == 0.0
     assert math.isinf(worth_of(high, survey.meters[0]).high_w_m2)
@@ -71,8 +69,8 @@ def test_a_censored_key_stands_for_the_meters_own_bound():
 def test_an_overload_key_needs_a_meter_whose_overload_value_is_known():
     survey = started_survey("x", Assignment(), "one-room-flat")
     with pytest.raises(InputError, match="overload value is not stated"):
-        readings_of(survey, entry(1, Value(None, PEAK, Censoring.OVERLOAD)))
-    (high,) = readings_of(survey, entry(1, Value(1e6, PEAK, Censoring.OVERLOAD)))
+        readings_of(survey, entry(1, Value(None, PEAK, Censoring.ABOVE)))
+    (high,) = readings_of(survey, entry(1, Value(1e6, PEAK, Censoring.ABOVE)))
     assert high.value_w_m2 == pytest.approx(1.0)
 
 

@@ -125,7 +125,7 @@ def _show_levels(found: Assessment, all_states: bool) -> None:
         (
             _spot(found, r.place, r.meter) + (f", {states.get(r.state, r.state)}" if all_states else ""),
             r.kind.replace("_", "-"),
-            microwatts(r.median_w_m2, r.censored),
+            microwatts(r.median_w_m2, r.censoring),
             span(r.low_w_m2, r.high_w_m2),
             _against(r.reference == found.limits.title, r.outcome, r.upper_bound),
             probability(r.probability_below),
@@ -156,7 +156,7 @@ def _show_switches(found: Assessment) -> None:
         (
             _spot(found, found.survey.place(s["place_id"]).name, s["meter"]),
             s["source"],
-            microwatts(s["difference_w_m2"], "above" if s["only_at_least"] else "none"),
+            microwatts(s["difference_w_m2"], "overload" if s["only_at_least"] else "none"),
             span(s["low_w_m2"], s["high_w_m2"]),
             probability(s["probability_contributes"]),
         )

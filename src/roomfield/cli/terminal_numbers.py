@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 LANGUAGE = "ROOMFIELD_LANGUAGE"
 """Variable of the environment that names the language of the terminal."""
-_SIGN = {"below": "< ", "above": "> "}
+_SIGN = {"below_floor": "< ", "overload": "> "}
 
 
 def terminal_words() -> Words:
@@ -23,16 +23,11 @@ def terminal_words() -> Words:
     return load_words(wanted if wanted in LANGUAGES else "en")
 
 
-def microwatts(density_w_m2: float | None, censored: str = "none") -> str:
+def microwatts(density_w_m2: float | None, censoring: str = "none") -> str:
     """A power density [W/m²] in µW/m²; a bound is shown with its sign."""
     if density_w_m2 is None:
         return ""
-    return _SIGN.get(censored, "") + terminal_words().numbers.micro(density_w_m2)
-
-
-def bounded(value_w_m2: float, censoring: str) -> str:
-    """A reading as the record holds it [W/m²], in µW/m²; below the floor or in overload with the sign of a bound."""
-    return microwatts(value_w_m2, {"below_floor": "below", "overload": "above"}.get(censoring, censoring))
+    return _SIGN.get(censoring, "") + terminal_words().numbers.micro(density_w_m2)
 
 
 def span(low_w_m2: float, high_w_m2: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from roomfield.cli.terminal_numbers import bounded
+from roomfield.cli.terminal_numbers import microwatts
 
 if TYPE_CHECKING:
     from roomfield.survey import Survey
@@ -79,7 +79,7 @@ def _reading(survey: Survey, thing: Thing) -> str:
     place = next((p.name for p in survey.places if p.id == one.place_id), "") or _at(one.position, "")
     state = next((s.name for v in survey.visits for s in v.radio_states
                   if (v.id, s.id) == (one.visit_id, one.radio_state_id)), "")  # fmt: skip
-    value = f"{one.kind.value.replace('_', ' ')} {bounded(one.value_w_m2, one.censoring.value)} µW/m²"
+    value = f"{one.kind.value.replace('_', ' ')} {microwatts(one.value_w_m2, one.censoring.value)} µW/m²"
     return _joined(place, value, state, one.taken_at)
 
 

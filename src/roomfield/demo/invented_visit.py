@@ -141,9 +141,9 @@ def _reading(
 ) -> Reading:
     censoring = Censoring.NONE
     if value >= meter.figures.overload_w_m2:
-        value, censoring = meter.figures.overload_w_m2, Censoring.OVERLOAD
+        value, censoring = meter.figures.overload_w_m2, Censoring.ABOVE
     elif value < 3.0 * meter.figures.floor_w_m2:
-        value, censoring = 3.0 * meter.figures.floor_w_m2, Censoring.BELOW_FLOOR
+        value, censoring = 3.0 * meter.figures.floor_w_m2, Censoring.BELOW
     return Reading(
         name,
         visit.id,

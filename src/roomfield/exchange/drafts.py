@@ -11,9 +11,10 @@ from typing import Any
 from roomfield.errors import RowFault
 from roomfield.exchange.names import KINDS, ORIENTATIONS, SCANS, accessories_of, meters_of, plain, states_of
 from roomfield.exchange.places import PlaceTable
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.survey.dwelling import Point3
-from roomfield.survey.observation import Censoring, Orientation, Scan
+from roomfield.survey.observation import Orientation, Scan
 from roomfield.survey.reading_columns import ReadingColumn
 from roomfield.survey.survey_record import Survey
 from roomfield.table_files import cells
@@ -353,9 +354,9 @@ def _flag(text: str) -> Censoring:
     found = Censoring.NONE
     for part in re.split(r"[\s;,/|]+", text.casefold()):
         if part in cells.FLOOR_WORDS or part == "<":
-            found = Censoring.BELOW_FLOOR if found is Censoring.NONE else found
+            found = Censoring.BELOW if found is Censoring.NONE else found
         elif part in cells.OVERLOAD_WORDS or part == ">":
-            found = Censoring.OVERLOAD
+            found = Censoring.ABOVE
         elif part not in cells.NO_WORDS:
             raise CellFault("not a flag: FLOOR for below the floor, OL for overload")
     return found

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from roomfield.errors import FormatError, InputError, RejectedRows, RowFault
 from roomfield.exchange.names import plain
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.convert import density_from_unit
-from roomfield.survey.observation import Censoring
 from roomfield.survey.reading_columns import ReadingColumn
 from roomfield.table_files.cells import CellFault, amount, number
 from roomfield.table_files.column_guess import guess_columns, is_empty, shown

@@ -12,9 +12,10 @@ from pathlib import Path
 
 from roomfield.errors import RejectedRows, RowFault
 from roomfield.exchange.drafts import Draft, DraftReader, DraftValue, ReadingContext
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.convert import density_from_unit
 from roomfield.survey.equipment import Meter
-from roomfield.survey.observation import Censoring, Origin, Reading
+from roomfield.survey.observation import Origin, Reading
 from roomfield.survey.ordering import kinds_out_of_order
 from roomfield.survey.place import Place
 from roomfield.survey.values import value_faults
@@ -205,7 +206,7 @@ def bounded_values(draft: Draft, densities_w_m2: Sequence[float | None], meter: 
     if draft.flag is Censoring.NONE:
         return bounded
     open_at = [i for i, (_, censoring) in enumerate(bounded) if censoring is Censoring.NONE]
-    if draft.flag is Censoring.BELOW_FLOOR and len(bounded) > 1:
+    if draft.flag is Censoring.BELOW and len(bounded) > 1:
         near = [i for i in open_at if bounded[i][0] <= _NEAR_FLOOR * meter.figures.floor_w_m2]
         if not near and len(open_at) == len(bounded):
             return []
@@ -217,10 +218,10 @@ def bounded_values(draft: Draft, densities_w_m2: Sequence[float | None], meter: 
 
 def _own_bound(value: DraftValue, density_w_m2: float | None, meter: Meter) -> tuple[float, Censoring]:
     if density_w_m2 is None:
-        above = value.amount.censoring is Censoring.OVERLOAD
+        above = value.amount.censoring is Censoring.ABOVE
         return (meter.figures.overload_w_m2 if above else meter.figures.floor_w_m2), value.amount.censoring
-    if density_w_m2 == 0.0 and value.amount.censoring is not Censoring.OVERLOAD:
-        return meter.figures.floor_w_m2, Censoring.BELOW_FLOOR
+    if density_w_m2 == 0.0 and value.amount.censoring is not Censoring.ABOVE:
+        return meter.figures.floor_w_m2, Censoring.BELOW
     return density_w_m2, value.amount.censoring
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from roomfield.errors import RangeError
-from roomfield.quantities import Censor, Interval, Kind, ProbabilityRange, UncertainLevel, require_kind
+from roomfield.quantities import Censoring, Interval, Kind, ProbabilityRange, UncertainLevel, require_kind
 from roomfield.quantities.convert import decibels_from_ratio, ratio_from_decibels
 from roomfield.references.limit_sets import LimitValue
 from roomfield.references.rules import DecisionRule, decision_rule
@@ -140,7 +140,7 @@ class ReferenceVerdict:
         return {
             "label": self.bound.label,
             "kind": str(self.level.kind),
-            "censor": str(self.level.censor),
+            "censoring": str(self.level.censoring),
             "level_uw_m2": self.level.median_w_m2 * 1e6,
             "low_uw_m2": span.low_w_m2 * 1e6,
             "high_uw_m2": span.high_w_m2 * 1e6,
@@ -272,11 +272,11 @@ def _decide(
         return Decision.NOT_TESTABLE
     fits = accept_db is not None and level.level_db <= accept_db + _ROUNDING_DB
     over = reject_db is not None and level.level_db >= reject_db - _ROUNDING_DB
-    if fits and level.censor is not Censor.ABOVE:
+    if fits and level.censoring is not Censoring.ABOVE:
         return Decision.BELOW
-    if over and level.censor is not Censor.BELOW:
+    if over and level.censoring is not Censoring.BELOW:
         return Decision.ABOVE
-    if rule.rule_id == "simple" and not fits and level.censor is not Censor.BELOW:
+    if rule.rule_id == "simple" and not fits and level.censoring is not Censoring.BELOW:
         return Decision.ABOVE
     if rule.rule_id in ("three-way", "simple"):
         return Decision.UNDECIDED
@@ -290,7 +290,7 @@ def _remarks(level: UncertainLevel, limit: LimitValue | None, expanded_db: float
         Remark.SMALLEST_IN_BAND: limit is not None and limit.is_smallest_in_band,
         Remark.BAND_UNCOVERED: limit is not None and bool(limit.uncovered_hz),
         Remark.EQUIVALENT: limit is not None and limit.equivalent,
-        Remark.BOUND_ONLY: level.censor is not Censor.NONE,
+        Remark.BOUND_ONLY: level.censoring is not Censoring.NONE,
         Remark.NOT_SPOT_TESTABLE: limit is not None and not limit.spot_testable,
     }
     return tuple(remark for remark, applies in found.items() if applies)

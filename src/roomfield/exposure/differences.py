@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from roomfield.errors import InputError
 from roomfield.quantities import (
-    Censor,
+    Censoring,
     Interval,
     Kind,
     ProbabilityRange,
@@ -57,7 +57,7 @@ class UncertainDifference:
     @property
     def is_bound(self) -> bool:
         """True if a level is censored, so that the difference is known only between bounds."""
-        return self.first.censor is not Censor.NONE or self.second.censor is not Censor.NONE
+        return self.first.censoring is not Censoring.NONE or self.second.censoring is not Censoring.NONE
 
     def interval(self, coverage: float = 0.95) -> Interval:
         """Coverage interval [W/m²], equal probability on either side; an end may be infinite."""
@@ -124,7 +124,7 @@ def difference(
     Propagation of distributions (JCGM 101) with common errors drawn once for both levels (JCGM 100, F.1.2.3).
     """
     require_kind(level_b.kind, level_a.kind, "a difference")
-    if level_a.censor is Censor.ABOVE and level_b.censor is Censor.ABOVE:
+    if level_a.censoring is Censoring.ABOVE and level_b.censoring is Censoring.ABOVE:
         raise InputError(
             "both readings are in overload, so their difference is not known.",
             mend="Repeat them with an attenuator or from farther away.",
@@ -222,7 +222,7 @@ def pooled_difference(
     for on, off in pairs:
         require_kind(off.kind, on.kind, "a difference")
         require_kind(on.kind, pairs[0][0].kind, "a mean of differences")
-        if on.censor is Censor.ABOVE and off.censor is Censor.ABOVE:
+        if on.censoring is Censoring.ABOVE and off.censoring is Censoring.ABOVE:
             raise InputError("both readings of a pair are in overload.", mend="Leave this pair out.")
     share = 1.0 / len(pairs)
     levels = [level for pair in pairs for level in pair]
@@ -255,8 +255,8 @@ def weighted_draws(
 
 def reach(level: UncertainLevel, drawn: Array) -> tuple[Array, Array]:
     """Draws of the smallest and largest value that a level allows: a bound leaves one side open."""
-    low = np.zeros_like(drawn) if level.censor is Censor.BELOW else drawn
-    high = np.full_like(drawn, np.inf) if level.censor is Censor.ABOVE else drawn
+    low = np.zeros_like(drawn) if level.censoring is Censoring.BELOW else drawn
+    high = np.full_like(drawn, np.inf) if level.censoring is Censoring.ABOVE else drawn
     return low, high
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from roomfield.errors import InputError
-from roomfield.quantities import Censor, ProbabilityRange, UncertainLevel
+from roomfield.quantities import Censoring, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES, GuidelineLevel, GuidelineSet, guideline_set
 
 SERVICES_AT_MOST = 10
@@ -240,7 +240,7 @@ def _remarks(result: GuidelineResult) -> tuple[GuidelineRemark, ...]:
     chosen, level = result.guideline, result.level
     found = {
         GuidelineRemark.UPPER_BOUND_FOR_EACH_SERVICE: chosen.per_service and result.scope is Scope.TOTAL,
-        GuidelineRemark.BOUND_ONLY: level.censor is not Censor.NONE,
+        GuidelineRemark.BOUND_ONLY: level.censoring is not Censoring.NONE,
         GuidelineRemark.STATISTIC_NOT_STATED: chosen.statistic == "not stated",
         GuidelineRemark.FROM_MEMORY: any(chance.row.source.from_memory for chance in result.chances),
         GuidelineRemark.SEVERAL_CATEGORIES: chosen.form == CATEGORIES and len(result.plausible()) > 1,

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import InputError
-from roomfield.quantities import Censor, ErrorContribution, ErrorShape, UncertainLevel, require_kind
+from roomfield.quantities import Censoring, ErrorContribution, ErrorShape, UncertainLevel, require_kind
 from roomfield.quantities.contribution import merge_shared
 
 Array = NDArray[np.float64]
@@ -57,13 +57,13 @@ def total(levels: Sequence[UncertainLevel]) -> UncertainLevel:
         raise InputError("there is no level to add up.", mend="Give at least one.")
     for level in levels[1:]:
         require_kind(level.kind, levels[0].kind, "a sum")
-    known = [level for level in levels if level.censor is Censor.NONE]
-    below = [level for level in levels if level.censor is Censor.BELOW]
-    above = [level for level in levels if level.censor is Censor.ABOVE]
+    known = [level for level in levels if level.censoring is Censoring.NONE]
+    below = [level for level in levels if level.censoring is Censoring.BELOW]
+    above = [level for level in levels if level.censoring is Censoring.ABOVE]
     if above:
-        return replace(_sum(known + above), censor=Censor.ABOVE)
+        return replace(_sum(known + above), censoring=Censoring.ABOVE)
     if not known:
-        return replace(_sum(below), censor=Censor.BELOW)
+        return replace(_sum(below), censoring=Censoring.BELOW)
     return _with_bounds(_sum(known), below)
 
 

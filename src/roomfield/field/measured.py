@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.field.posterior import Posterior, levels_at
-from roomfield.quantities import Censor, Kind, UncertainLevel, require_kind
+from roomfield.quantities import Censoring, Kind, UncertainLevel, require_kind
 from roomfield.quantities.level import joint_draws_w_m2
 from roomfield.survey import RadioState
 
@@ -76,7 +76,7 @@ def tie(
     column = {p.id: n for n, p in enumerate(p for p in posterior.survey.places if p.position is not None)}
     for level in measured.values():
         require_kind(level.kind, kind, "a level to which the model is tied")
-    used = {name: level for name, level in measured.items() if level.censor is Censor.NONE and name in column}
+    used = {name: level for name, level in measured.items() if level.censoring is Censoring.NONE and name in column}
     count = len(posterior.x)
     if not used:
         return Tie({}, np.ones(count))

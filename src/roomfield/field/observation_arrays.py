@@ -22,7 +22,7 @@ from roomfield.field.repeats import together
 from roomfield.instrument import bounded_value, with_clipped_averages
 from roomfield.instrument.accessory import in_front, reading_in_front
 from roomfield.instrument.correct import scan_key
-from roomfield.quantities import Censor, Kind
+from roomfield.quantities import Kind
 from roomfield.survey import Bearing, Meter, Point3, Reading, Scan, Survey
 
 Array = NDArray[np.float64]
@@ -192,7 +192,7 @@ _HELD = {Scan.FIXED: (0.0, FIXED_STD_DB), Scan.ROOM: (ROOM_EDGE_M, ROOM_STD_DB)}
 def _reading_row(survey: Survey, reading: Reading, position: Point3, sites: _Sites, states: EmitterStates) -> _Row:
     meter = survey.meter(reading.meter_id)
     value = bounded_value(reading, meter)
-    side = {Censor.NONE: 0, Censor.BELOW: -1, Censor.ABOVE: 1}[value.censor]
+    side = value.censoring.side
     edge_m, added_db = _HELD.get(reading.scan, (reading.scan_edge_m, 0.0))
     noted = states.activities(reading.visit_id, reading.radio_state_id)
     usual_db = reading_in_front(reading, meter).change_db

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from roomfield.instrument.floor import bounded_value
-from roomfield.quantities import Censor
-from roomfield.survey import Censoring, Meter, Reading
+from roomfield.quantities import Censoring
+from roomfield.survey import Meter, Reading
 
 _Spot = tuple[str, str, str, str, object]
 
@@ -32,7 +32,7 @@ def with_clipped_averages(readings: Sequence[Reading], meters: Iterable[Meter]) 
     by_spot: dict[_Spot, bool] = {}
     for reading in readings:
         if reading.kind.instantaneous:
-            clipped = bounded_value(reading, known[reading.meter_id]).censor is Censor.ABOVE
+            clipped = bounded_value(reading, known[reading.meter_id]).censoring is Censoring.ABOVE
             spot = _spot(reading)
             scan = (spot, reading.replicate)
             by_scan[scan] = by_scan.get(scan, False) or clipped
@@ -45,7 +45,7 @@ def _bounded(reading: Reading, by_scan: dict[tuple[_Spot, int], bool], by_spot: 
         return reading
     spot = _spot(reading)
     clipped = by_scan.get((spot, reading.replicate), by_spot.get(spot, False))
-    return replace(reading, censoring=Censoring.OVERLOAD) if clipped else reading
+    return replace(reading, censoring=Censoring.ABOVE) if clipped else reading
 
 
 def _spot(reading: Reading) -> _Spot:

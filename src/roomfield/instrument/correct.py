@@ -12,7 +12,7 @@ from roomfield.instrument.calibration import correction
 from roomfield.instrument.checks import meter_chart
 from roomfield.instrument.floor import bounded_value, floor_noise, pulse_response_db
 from roomfield.instrument.pickup import shortfall
-from roomfield.quantities import Censor, ErrorContribution, ErrorShape, Kind, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, ErrorShape, Kind, UncertainLevel
 from roomfield.survey import Meter, Orientation, Reading, Scan
 
 BODY_DISTANCE_M = 0.3
@@ -142,17 +142,17 @@ def to_level(
         *pulses.contributions,
     ]
     flags = [*treatment.flags, *pulses.flags]
-    if value.censor is Censor.NONE:
+    if value.censoring is Censoring.NONE:
         added.append(floor_noise(reading.value_w_m2, meter))
     else:
-        flags.append(FLOOR_FLAG if value.censor is Censor.BELOW else OVERLOAD_FLAG)
+        flags.append(FLOOR_FLAG if value.censoring is Censoring.BELOW else OVERLOAD_FLAG)
     front = reading_in_front(reading, meter, frequency_hz)
     # The bounded value has been referred to the antenna by the middle of what stands in front.
     moved_db = reading_in_front(reading, meter).change_db - front.change_db
     if front.contribution is not None:
         added.append(front.contribution)
     level = UncertainLevel.from_density(
-        kind, value.density_w_m2, (*treatment.contributions, *added), value.censor
+        kind, value.density_w_m2, (*treatment.contributions, *added), value.censoring
     ).shifted(treatment.offset_db + pulses.offset_db + moved_db)
     return MeteredLevel(reading, level, tuple(flags))
 

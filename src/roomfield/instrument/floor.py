@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from roomfield.instrument.accessory import reading_in_front
-from roomfield.quantities import Censor, ErrorContribution
-from roomfield.survey import Censoring, Meter, Reading
+from roomfield.quantities import Censoring, ErrorContribution
+from roomfield.survey import Meter, Reading
 
 FLOOR_MARGIN = 3.0
 """A value under three times the floor is not told apart from nothing (common practice, no source)."""
@@ -22,12 +22,12 @@ class BoundedValue:
     ----------
     density_w_m2 : float
         Value, or the bound if ``censor`` is not none, before whatever stands in front of the meter [W/m²].
-    censor : Censor
+    censoring : Censoring
         Below: the true value lies under the bound; above: over it.
     """
 
     density_w_m2: float
-    censor: Censor
+    censoring: Censoring
 
 
 def bounded_value(reading: Reading, meter: Meter) -> BoundedValue:
@@ -44,12 +44,12 @@ def bounded_value(reading: Reading, meter: Meter) -> BoundedValue:
     figures = meter.figures
     received = 10.0 ** (-reading_in_front(reading, meter).change_db / 10.0)
     near_floor = FLOOR_MARGIN * figures.floor_w_m2
-    if reading.censoring is Censoring.OVERLOAD or value >= figures.overload_w_m2:
+    if reading.censoring is Censoring.ABOVE or value >= figures.overload_w_m2:
         bound = min(value, figures.overload_w_m2) if value > 0 else figures.overload_w_m2
-        return BoundedValue(bound * received, Censor.ABOVE)
-    if reading.censoring is Censoring.BELOW_FLOOR or value < near_floor:
-        return BoundedValue(max(value, near_floor) * received, Censor.BELOW)
-    return BoundedValue(value * received, Censor.NONE)
+        return BoundedValue(bound * received, Censoring.ABOVE)
+    if reading.censoring is Censoring.BELOW or value < near_floor:
+        return BoundedValue(max(value, near_floor) * received, Censoring.BELOW)
+    return BoundedValue(value * received, Censoring.NONE)
 
 
 def floor_noise(density_w_m2: float, meter: Meter) -> ErrorContribution:

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.quantities import Censor, ErrorContribution, ErrorShape, UncertainLevel
+from roomfield.quantities import Censoring, ErrorContribution, ErrorShape, UncertainLevel
 
 Array = NDArray[np.float64]
 PER_READING = ("repeatability", "display", "floor_noise")
@@ -33,11 +33,11 @@ def repeated(levels: Sequence[UncertainLevel]) -> UncertainLevel:
     A number beside readings under the floor wins over them, which errs upwards; beside readings in overload it makes
     a lower bound with them. Bounds alone give the widest claim that all of them support.
     """
-    known = [level for level in levels if level.censor is Censor.NONE]
-    over = [level for level in levels if level.censor is Censor.ABOVE]
+    known = [level for level in levels if level.censoring is Censoring.NONE]
+    over = [level for level in levels if level.censoring is Censoring.ABOVE]
     if over and known:
         # Each bound in overload is at least its number, so numbers and bounds together make a lower bound.
-        return replace(_together([*known, *over]), censor=Censor.ABOVE)
+        return replace(_together([*known, *over]), censoring=Censoring.ABOVE)
     if not known:
         return max(over or levels, key=lambda level: level.level_db)
     return _together(known)

@@ -11,8 +11,8 @@ from roomfield.instrument.correct import to_level
 from roomfield.instrument.floor import bounded_value
 from roomfield.instrument.pickup import three_axis_sum_w_m2
 from roomfield.instrument.repeat_statistics import repeated
-from roomfield.quantities import Censor, Kind, UncertainLevel
-from roomfield.survey import Censoring, Meter, Orientation, Reading
+from roomfield.quantities import Censoring, Kind, UncertainLevel
+from roomfield.survey import Meter, Orientation, Reading
 
 AXES = (Orientation.X, Orientation.Y, Orientation.Z)
 
@@ -73,12 +73,12 @@ def sum_axes(readings: Sequence[Reading], meter: Meter) -> tuple[Reading, ...]:
 
 def _sum_of(axes: dict[Orientation, Reading], meter: Meter) -> Reading:
     values = {a: bounded_value(axes[a], meter) for a in AXES}
-    densities = [v.density_w_m2 / 2.0 if v.censor is Censor.BELOW else v.density_w_m2 for v in values.values()]
-    censors = {v.censor for v in values.values()}
-    censoring = Censoring.OVERLOAD if Censor.ABOVE in censors else Censoring.NONE
+    densities = [v.density_w_m2 / 2.0 if v.censoring is Censoring.BELOW else v.density_w_m2 for v in values.values()]
+    bounds = {v.censoring for v in values.values()}
+    censoring = Censoring.ABOVE if Censoring.ABOVE in bounds else Censoring.NONE
     total = float(three_axis_sum_w_m2(densities))
-    if censors == {Censor.BELOW}:
-        censoring, total = Censoring.BELOW_FLOOR, 2.0 * total
+    if bounds == {Censoring.BELOW}:
+        censoring, total = Censoring.BELOW, 2.0 * total
     return replace(axes[Orientation.X], value_w_m2=total, orientation=Orientation.THREE_AXIS_SUM, censoring=censoring)
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from roomfield.errors import InputError
-from roomfield.quantities import Censor, ErrorContribution, ErrorShape, UncertainLevel, require_kind
+from roomfield.quantities import Censoring, ErrorContribution, ErrorShape, UncertainLevel, require_kind
 
 
 def weighed_together(levels: Sequence[UncertainLevel]) -> UncertainLevel:
@@ -37,9 +37,9 @@ def weighed_together(levels: Sequence[UncertainLevel]) -> UncertainLevel:
         raise InputError("there is no level to put together.", mend="Read with at least one meter.")
     for level in levels:
         require_kind(level.kind, levels[0].kind, "a level from several meters")
-    known = [level for level in levels if level.censor is Censor.NONE]
+    known = [level for level in levels if level.censoring is Censoring.NONE]
     if not known:
-        return max(levels, key=lambda level: (level.censor is Censor.ABOVE, level.level_db))
+        return max(levels, key=lambda level: (level.censoring is Censoring.ABOVE, level.level_db))
     if len(known) == 1:
         return known[0]
     values = np.array([level.level_db for level in known])

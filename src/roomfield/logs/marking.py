@@ -90,8 +90,8 @@ class Marking:
         flag = np.where(code == reading.MISSING, reading.FINE, code).astype(np.int8)
         bare = ~np.isfinite(value)
         for mark, level, words in (
-            (reading.BELOW_FLOOR, floor, "floor"),
-            (reading.OVERLOAD, top, "overload"),
+            (reading.BELOW, floor, "floor"),
+            (reading.ABOVE, top, "overload"),
         ):
             unknown = bare & (flag == mark)
             if unknown.any():
@@ -105,9 +105,9 @@ class Marking:
         with np.errstate(invalid="ignore"):
             if self.unit.scale is not Scale.DECIBEL:
                 self._refuse_negative(value)
-                flag = np.where((value == 0) & (flag == reading.FINE), reading.BELOW_FLOOR, flag)
-            flag = np.where((value <= floor) & (flag == reading.FINE), reading.BELOW_FLOOR, flag)
-            flag = np.where((value >= top) & (flag == reading.FINE), reading.OVERLOAD, flag)
+                flag = np.where((value == 0) & (flag == reading.FINE), reading.BELOW, flag)
+            flag = np.where((value <= floor) & (flag == reading.FINE), reading.BELOW, flag)
+            flag = np.where((value >= top) & (flag == reading.FINE), reading.ABOVE, flag)
         return value, flag.astype(np.int8)
 
     def plain(self, value: Floats) -> NDArray[np.int8]:
@@ -116,11 +116,11 @@ class Marking:
         if value.size and self.unit.scale is not Scale.DECIBEL and (least := value.min()) <= 0:
             self._refuse_negative(value)
             if least == 0:
-                flag[value == 0] = reading.BELOW_FLOOR
+                flag[value == 0] = reading.BELOW
         if not np.isnan(self.top):
-            flag[(value >= self.top) & (flag == reading.FINE)] = reading.OVERLOAD
+            flag[(value >= self.top) & (flag == reading.FINE)] = reading.ABOVE
         if not np.isnan(self.floor):
-            flag[value <= self.floor] = reading.BELOW_FLOOR
+            flag[value <= self.floor] = reading.BELOW
         return flag
 
     def _refuse_negative(self, value: Floats) -> None:

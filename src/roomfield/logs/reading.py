@@ -6,10 +6,14 @@ import re
 
 from roomfield.logs.bounds import LARGEST_NUMBER
 from roomfield.logs.clock import ELAPSED_FORMS, EPOCH_FORMS, MICRO, pattern_variants
+from roomfield.quantities.censoring import Censoring
 from roomfield.table_files.cells import FLOOR_WORDS, NOTHING_WORDS, OVERLOAD_WORDS
 
-FINE, BELOW_FLOOR, OVERLOAD, MISSING, UNREADABLE = 0, 1, 2, 3, 4
-"""Codes of a stored or staged reading."""
+CODES = {Censoring.NONE: 0, Censoring.BELOW: 1, Censoring.ABOVE: 2}
+"""A reading's censoring as the files of a series hold it."""
+FINE, BELOW, ABOVE = CODES.values()
+MISSING, UNREADABLE = 3, 4
+"""What a staged row may be besides; neither is ever stored."""
 
 MISSING_WORDS = NOTHING_WORDS | {"nan", "null", "--", "---", "----", "missing", "#n/a"}
 """A gap as recorders write it."""
@@ -121,16 +125,16 @@ def judged_sql(table: str, decimal: str, units_in_values: bool) -> str:
     beside = "cell.tail" if units_in_values else "''"
     tail_ok = "TRUE" if units_in_values else "cell.tail = ''"
     code = (
-        f"CASE WHEN lower(word) IN {_listed(BEYOND_WORDS)} THEN {OVERLOAD} "
-        f"WHEN lower(word) IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} "
-        f"WHEN isnan(number) THEN {MISSING} WHEN isinf(number) THEN {OVERLOAD} "
+        f"CASE WHEN lower(word) IN {_listed(BEYOND_WORDS)} THEN {ABOVE} "
+        f"WHEN lower(word) IN {_listed(FLOOR_WORDS)} THEN {BELOW} "
+        f"WHEN isnan(number) THEN {MISSING} WHEN isinf(number) THEN {ABOVE} "
         f"WHEN abs(coalesce(number, inner_number)) > {LARGEST_NUMBER!r} THEN {UNREADABLE} "
         f"WHEN rest IS NULL THEN if(number IS NULL, {MISSING}, {FINE}) "
         f"WHEN lower(rest) IN {_listed(MISSING_WORDS)} THEN {MISSING} "
-        f"WHEN lower(rest) IN {_listed(BEYOND_WORDS)} THEN {OVERLOAD} "
-        f"WHEN lower(rest) IN {_listed(FLOOR_WORDS)} THEN {BELOW_FLOOR} "
+        f"WHEN lower(rest) IN {_listed(BEYOND_WORDS)} THEN {ABOVE} "
+        f"WHEN lower(rest) IN {_listed(FLOOR_WORDS)} THEN {BELOW} "
         f"WHEN inner_number IS NULL OR NOT {tail_ok} THEN {UNREADABLE} "
-        f"WHEN cell.mark IN ('<', '≤') THEN {BELOW_FLOOR} WHEN cell.mark IN ('>', '≥') THEN {OVERLOAD} "
+        f"WHEN cell.mark IN ('<', '≤') THEN {BELOW} WHEN cell.mark IN ('>', '≥') THEN {ABOVE} "
         f"ELSE {FINE} END"
     )
     return (

@@ -168,10 +168,10 @@ class _Scanner:
     def _fold_flags(self, part: _PartSums, chunk: _Chunk, hold: Ints, power: Floats) -> None:
         first = chunk.first
         flag = chunk.flag[first:] if chunk.flag is not None else np.zeros(0, dtype=np.int8)
-        below = flag == reading.BELOW_FLOOR
+        below = flag == reading.BELOW
         part.floor_us += int(hold[first:][below].sum())
         part.floor_energy.append(float(np.sum(hold[first:][below] * power[first:][below])))
-        part.overload_us += int(hold[first:][flag == reading.OVERLOAD].sum())
+        part.overload_us += int(hold[first:][flag == reading.ABOVE].sum())
 
     def _fold_tier(self, part: _PartSums, chunk: _Chunk, power: Floats) -> None:
         t, width = chunk.t, self.question.tier_us

@@ -8,12 +8,12 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import RISING, Kind, require_kind
 
 if TYPE_CHECKING:
     from roomfield.quantities.contribution import ErrorContribution, ErrorShape
     from roomfield.quantities.level import (
-        Censor,
         Interval,
         ProbabilityRange,
         UncertainLevel,
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "RISING",
-    "Censor",
+    "Censoring",
     "ErrorContribution",
     "ErrorShape",
     "Interval",

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import InputError
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.contribution import (
     ErrorContribution,
     ErrorDistribution,
@@ -22,14 +22,6 @@ from roomfield.quantities.convert import decibels_from_ratio, ratio_from_decibel
 from roomfield.quantities.kind import Kind, require_kind
 
 Array = NDArray[np.float64]
-
-
-class Censor(StrEnum):
-    """Whether the level is known, or only that it lies below or above."""
-
-    NONE = "none"
-    BELOW = "below"
-    ABOVE = "above"
 
 
 @dataclass(frozen=True)
@@ -66,21 +58,21 @@ class UncertainLevel:
         Median level [dB re 1 W/m²]; with ``censor`` the bound.
     contributions : tuple of Contribution
         Causes of error [dB]; the true level is ``level_db`` plus their sum.
-    censor : Censor
+    censoring : Censoring
         Below: the true level lies under the bound; above: over it.
     """
 
     kind: Kind
     level_db: float
     contributions: tuple[ErrorContribution, ...] = ()
-    censor: Censor = Censor.NONE
+    censoring: Censoring = Censoring.NONE
 
     @staticmethod
     def from_density(
         kind: Kind,
         density_w_m2: float,
         contributions: tuple[ErrorContribution, ...] = (),
-        censor: Censor = Censor.NONE,
+        censoring: Censoring = Censoring.NONE,
     ) -> UncertainLevel:
         """Level from a power density [W/m²].
 
@@ -94,7 +86,7 @@ class UncertainLevel:
                 f"a level of {density_w_m2:g} W/m² has no logarithm.",
                 mend="Enter a reading under the meter's floor as 'below floor', not as zero.",
             )
-        return UncertainLevel(kind, float(decibels_from_ratio(density_w_m2)), contributions, censor)
+        return UncertainLevel(kind, float(decibels_from_ratio(density_w_m2)), contributions, censoring)
 
     @property
     def median_w_m2(self) -> float:
@@ -132,9 +124,9 @@ class UncertainLevel:
         coverage : float
             Probability content, 0 to 1.
         """
-        if self.censor is Censor.BELOW:
+        if self.censoring is Censoring.BELOW:
             return Interval(0.0, self.quantile_w_m2(coverage), coverage)
-        if self.censor is Censor.ABOVE:
+        if self.censoring is Censoring.ABOVE:
             return Interval(self.quantile_w_m2(1.0 - coverage), float("inf"), coverage)
         tail = (1.0 - coverage) / 2.0
         return Interval(self.quantile_w_m2(tail), self.quantile_w_m2(1.0 - tail), coverage)
@@ -146,9 +138,9 @@ class UncertainLevel:
         """
         reach_db = float(decibels_from_ratio(bound_w_m2)) - self.level_db
         probability = float(self.errors().cdf(reach_db))
-        if self.censor is Censor.BELOW:
+        if self.censoring is Censoring.BELOW:
             return ProbabilityRange(probability, 1.0)
-        if self.censor is Censor.ABOVE:
+        if self.censoring is Censoring.ABOVE:
             return ProbabilityRange(0.0, probability)
         return ProbabilityRange(probability, probability)
 
@@ -167,14 +159,14 @@ class UncertainRatio:
         Median of the ratio [dB]; negative if the first level is lower.
     contributions : tuple of Contribution
         What is left of the errors.
-    censor : Censor
+    censoring : Censoring
         Below: the true ratio lies under ``ratio_db``; above: over it.
     """
 
     kind: Kind
     ratio_db: float
     contributions: tuple[ErrorContribution, ...]
-    censor: Censor = Censor.NONE
+    censoring: Censoring = Censoring.NONE
 
     @property
     def std_db(self) -> float:
@@ -185,9 +177,9 @@ class UncertainRatio:
         """Coverage interval [dB]; one-sided if a level was censored."""
         errors = error_distribution(self.contributions)
         tail = (1.0 - coverage) / 2.0
-        if self.censor is Censor.BELOW:
+        if self.censoring is Censoring.BELOW:
             return -float("inf"), self.ratio_db + float(errors.quantile(coverage))
-        if self.censor is Censor.ABOVE:
+        if self.censoring is Censoring.ABOVE:
             return self.ratio_db + float(errors.quantile(1.0 - coverage)), float("inf")
         low, high = errors.quantile(np.array([tail, 1.0 - tail]))
         return self.ratio_db + float(low), self.ratio_db + float(high)
@@ -195,9 +187,9 @@ class UncertainRatio:
     def probability_below_db(self, bound_db: float) -> ProbabilityRange:
         """Probability that the true ratio is below a bound [dB]."""
         probability = float(error_distribution(self.contributions).cdf(bound_db - self.ratio_db))
-        if self.censor is Censor.BELOW:
+        if self.censoring is Censoring.BELOW:
             return ProbabilityRange(probability, 1.0)
-        if self.censor is Censor.ABOVE:
+        if self.censoring is Censoring.ABOVE:
             return ProbabilityRange(0.0, probability)
         return ProbabilityRange(probability, probability)
 
@@ -225,19 +217,18 @@ def ratio(first: UncertainLevel, second: UncertainLevel) -> UncertainRatio:
     flipped = tuple(replace(c, sensitivity=-c.sensitivity) for c in second.contributions)
     left = merge_shared(first.contributions + flipped)
     return UncertainRatio(
-        first.kind, first.level_db - second.level_db, left, _ratio_censor(first.censor, second.censor)
+        first.kind, first.level_db - second.level_db, left, _ratio_censor(first.censoring, second.censoring)
     )
 
 
-def _ratio_censor(first: Censor, second: Censor) -> Censor:
-    opposite = {Censor.NONE: Censor.NONE, Censor.BELOW: Censor.ABOVE, Censor.ABOVE: Censor.BELOW}
-    ends = {first, opposite[second]} - {Censor.NONE}
+def _ratio_censor(first: Censoring, second: Censoring) -> Censoring:
+    ends = {first, second.opposite} - {Censoring.NONE}
     if len(ends) == 2:
         raise InputError(
             "both levels are only bounds on the same side, so their ratio is not known.",
             mend="Repeat one of the readings within the meter's range.",
         )
-    return ends.pop() if ends else Censor.NONE
+    return ends.pop() if ends else Censoring.NONE
 
 
 def joint_draws_w_m2(levels: Sequence[UncertainLevel], size: int, rng: np.random.Generator) -> Array:

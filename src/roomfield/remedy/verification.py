@@ -15,7 +15,8 @@ import numpy as np
 from roomfield.errors import InputError, TooEarlyError
 from roomfield.instrument import combine, correction, gain_key
 from roomfield.quantities import ErrorContribution, Kind
-from roomfield.quantities.level import Censor, UncertainLevel, UncertainRatio, ratio
+from roomfield.quantities.censoring import Censoring
+from roomfield.quantities.level import UncertainLevel, UncertainRatio, ratio
 from roomfield.remedy.conditions import Condition, conditions
 from roomfield.remedy.failure_causes import Note, NoteKind, causes_of, newly_heard
 from roomfield.remedy.prediction import PlaceOutcome, Prediction
@@ -379,7 +380,7 @@ def _agreement(change: UncertainRatio | None, expected: PlaceOutcome | None) -> 
     spread = (span.high - span.low) / (2.0 * 1.645)
     off = -change.ratio_db - span.median
     reach = 1.96 * float(np.hypot(change.std_db, spread))
-    if change.censor is Censor.BELOW and off < 0.0:
+    if change.censoring is Censoring.BELOW and off < 0.0:
         return Agreement.AS_PREDICTED if off > -reach else Agreement.NOT_PREDICTED
     if off < -reach:
         return Agreement.LESS

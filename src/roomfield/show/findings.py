@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.show.phrase import Text
-from roomfield.survey.observation import Censoring
 
 
 @dataclass(frozen=True)
@@ -214,7 +214,7 @@ class Verdict:
     @property
     def margin(self) -> float | None:
         """Bound over the upper end of the compared level; None if that end is not known."""
-        if self.compared is None or self.compared.censoring is Censoring.OVERLOAD or self.compared.high_w_m2 <= 0.0:
+        if self.compared is None or self.compared.censoring is Censoring.ABOVE or self.compared.high_w_m2 <= 0.0:
             return None
         return self.bound_w_m2 / self.compared.high_w_m2
 

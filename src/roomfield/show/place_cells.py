@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.show.findings import PlaceLevel, Verdict
 from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import category_text, level_median, level_range, verdict_short
-from roomfield.survey.observation import Censoring
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import RowMapping, Table
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.store import schema
 from roomfield.survey.amendment import Amendment
@@ -15,7 +16,6 @@ from roomfield.survey.dwelling import Point3
 from roomfield.survey.json_codec import from_json, to_json
 from roomfield.survey.observation import (
     Bearing,
-    Censoring,
     HeardTechnology,
     LogRecord,
     Orientation,

@@ -1,5 +1,6 @@
 """The record of a survey as plain typed values: no I/O, no physics."""
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.survey.action import Action, ActionKind, AdoptedPlan, CostRange, SurfaceRef
 from roomfield.survey.amendment import Amendment
@@ -45,7 +46,6 @@ from roomfield.survey.equipment import (
 from roomfield.survey.observation import (
     NIGHT_HOURS,
     Bearing,
-    Censoring,
     HeardTechnology,
     LogRecord,
     MediaItem,

@@ -6,16 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.survey.dwelling import Point3
-
-
-class Censoring(StrEnum):
-    """Whether the value is a number or only a bound."""
-
-    NONE = "none"
-    BELOW_FLOOR = "below_floor"
-    OVERLOAD = "overload"
 
 
 class Orientation(StrEnum):

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import RISING, Kind
-from roomfield.survey.observation import Censoring, Reading
+from roomfield.survey.observation import Reading
 
 SLACK = {True: 1.05, False: 1.2}
 """Factor by which two displays may differ without a word: in one scan (the last digit), and in two scans of one spot
@@ -83,6 +84,6 @@ def _is_higher(one: Reading, other: Reading) -> bool:
 
 
 def _exceeds(lower: Reading, higher: Reading, slack: float) -> bool:
-    if lower.censoring is Censoring.BELOW_FLOOR or higher.censoring is Censoring.OVERLOAD:
+    if lower.censoring is Censoring.BELOW or higher.censoring is Censoring.ABOVE:
         return False
     return lower.value_w_m2 > slack * higher.value_w_m2

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from functools import lru_cache
 
-from roomfield.survey.observation import Censoring
+from roomfield.quantities.censoring import Censoring
 
 Cell = object
 
@@ -77,10 +77,10 @@ def amount(cell: Cell, decimal: str, grouped: bool) -> Amount | None:
     if folded in NO_WORDS:
         return None
     if folded in FLOOR_WORDS:
-        return Amount(None, Censoring.BELOW_FLOOR)
+        return Amount(None, Censoring.BELOW)
     if folded in OVERLOAD_WORDS:
-        return Amount(None, Censoring.OVERLOAD)
-    for marks, censoring in ((_BELOW, Censoring.BELOW_FLOOR), (_ABOVE, Censoring.OVERLOAD)):
+        return Amount(None, Censoring.ABOVE)
+    for marks, censoring in ((_BELOW, Censoring.BELOW), (_ABOVE, Censoring.ABOVE)):
         mark = max((m for m in marks if text.startswith(m)), key=len, default="")
         if mark:
             return Amount(number(text[len(mark) :], decimal, grouped), censoring)

@@ -172,12 +172,12 @@ def _marks(one: ShownPlace) -> Iterable[tuple[float, str, str]]:
 def _bar(item: PlaceLevel, words: Words) -> LevelBar:
     level = item.level
     exact = level.censoring is Censoring.NONE
-    low = LEFT if level.censoring is Censoring.BELOW_FLOOR or level.low_w_m2 <= 0.0 else axis_x(level.low_w_m2)
-    high = RIGHT if level.censoring is Censoring.OVERLOAD else axis_x(level.high_w_m2)
+    low = LEFT if level.censoring is Censoring.BELOW or level.low_w_m2 <= 0.0 else axis_x(level.low_w_m2)
+    high = RIGHT if level.censoring is Censoring.ABOVE else axis_x(level.high_w_m2)
     span = level_range(level, words) if exact else ""
     kind = words.say(f"kind.{item.kind.value}")
     return LevelBar(kind, level_median(level, words), span, low, axis_x(level.median_w_m2), high)
 
 
 def _height(level: Level) -> float:
-    return level.low_w_m2 if level.censoring is Censoring.OVERLOAD else level.median_w_m2
+    return level.low_w_m2 if level.censoring is Censoring.ABOVE else level.median_w_m2

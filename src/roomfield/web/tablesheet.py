@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from roomfield.errors import RoomfieldError, RowFault
 from roomfield.exchange.readings_table import ImportPlan
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
-from roomfield.survey import Censoring, Reading, Survey
+from roomfield.survey import Reading, Survey
 from roomfield.table_files.column_mapping import ColumnMapping, MappedColumn
 from roomfield.web.dependencies import Entries
 from roomfield.web.formats import Show
@@ -18,7 +19,7 @@ from roomfield.workbench.record.readings_intake import Circumstances, Correction
 MOST_SHOWN_FAULTS = 100
 MOST_SHOWN_READINGS = 12
 KIND_WORDS = {Kind.PEAK: "Peak", Kind.HIGHEST_HELD: "Highest held", Kind.AVERAGE: "Average"}
-BOUND_WORDS = {Censoring.BELOW_FLOOR: "below {level}", Censoring.OVERLOAD: "above {level}"}
+BOUND_WORDS = {Censoring.BELOW: "below {level}", Censoring.ABOVE: "above {level}"}
 MEANING_WORDS = (
     ("place", "Place"),
     ("room", "Room"),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.report.compose.answer import answered_places, law_sentence
 from roomfield.report.compose.blocks import Block, Cell, Column, Paragraph, Row, Table
 from roomfield.report.document import ReportContent
 from roomfield.show.chapters import BeforeAfter, Verification
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import level_median, level_range
-from roomfield.survey.observation import Censoring
 
 
 def follow_up_lead(content: ReportContent, words: Words) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.report.compose.answer import answered_places, limit_noun
 from roomfield.report.compose.blocks import Block, Paragraph, Part, Section
@@ -10,7 +11,6 @@ from roomfield.report.document import ReportContent
 from roomfield.show.figures.pulse_train import pulse_picture
 from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words import Words
-from roomfield.survey.observation import Censoring
 
 
 def kinds_section(content: ReportContent, words: Words) -> Section | None:

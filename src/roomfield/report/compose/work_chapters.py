@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.report.compose.blocks import (
     Align,
     Block,
@@ -26,7 +27,6 @@ from roomfield.show.figures.tradeoff import lowest_levels, trade_off
 from roomfield.show.phrase import Text
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import level_median, level_range
-from roomfield.survey.observation import Censoring
 
 
 def remedy_section(content: ReportContent, words: Words) -> Section | None:

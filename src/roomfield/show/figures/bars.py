@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.show.evidence import Budget
 from roomfield.show.figures import style
 from roomfield.show.figures.axis import LinearScale, LogScale, level_scale, linear_scale
@@ -14,7 +15,6 @@ from roomfield.show.findings import Level
 from roomfield.show.words import Words
 from roomfield.show.words.numbers import MICRO
 from roomfield.show.words.sentences import level_median
-from roomfield.survey.observation import Censoring
 
 _ROW = 17.0
 _LABEL = 168.0
@@ -297,8 +297,8 @@ def before_after(pairs: Sequence[PairBar], words: Words, *, target_w_m2: float |
 def _pair(drawing: Drawing, pair: PairBar, scale: LogScale, y: float, words: Words) -> None:
     drawing.text((0, y + 3), fitted(pair.place, scale.start - 14, 8.5), size=8.5)
     for level, shift, filled in ((pair.before, -6.0, False), (pair.after, 6.0, True)):
-        low = scale.at(level.low_w_m2 * MICRO) if level.censoring is not Censoring.BELOW_FLOOR else scale.start
-        high = scale.at(level.high_w_m2 * MICRO) if level.censoring is not Censoring.OVERLOAD else scale.end
+        low = scale.at(level.low_w_m2 * MICRO) if level.censoring is not Censoring.BELOW else scale.start
+        high = scale.at(level.high_w_m2 * MICRO) if level.censoring is not Censoring.ABOVE else scale.end
         drawing.rect(
             (low, y + shift - 3),
             high - low,

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.show.figures import style
 from roomfield.show.figures.axis import LogScale, level_scale
@@ -13,7 +14,6 @@ from roomfield.show.figures.svg import Drawing, fitted, text_width
 from roomfield.show.findings import Level, Shown
 from roomfield.show.words import Words
 from roomfield.show.words.numbers import MICRO
-from roomfield.survey.observation import Censoring
 
 ROW = 17.0
 CONTINUED_ROW = 12.0
@@ -110,8 +110,8 @@ def level_axis(
 def _scale(rows: Sequence[AxisRow], marks: Sequence[AxisMark], start: float, end: float) -> LogScale:
     values = [m.value_w_m2 * MICRO for m in marks]
     for row in rows:
-        low = row.level.low_w_m2 if row.level.censoring is not Censoring.BELOW_FLOOR else row.level.high_w_m2
-        high = row.level.high_w_m2 if row.level.censoring is not Censoring.OVERLOAD else row.level.low_w_m2
+        low = row.level.low_w_m2 if row.level.censoring is not Censoring.BELOW else row.level.high_w_m2
+        high = row.level.high_w_m2 if row.level.censoring is not Censoring.ABOVE else row.level.low_w_m2
         values += [low * MICRO, high * MICRO]
     return level_scale(values, start, end)
 
@@ -186,10 +186,10 @@ def _row(drawing: Drawing, row: AxisRow, scale: LogScale, y: float, words: Words
         drawing.text((0, y + 3), fitted(row.label, scale.start - 62, 8.5), size=8.5)
     drawing.text((scale.start - 12, y + 3), row.detail, size=7.5, anchor="end", fill=style.SOFT)
     low, high = scale.at(row.level.low_w_m2 * MICRO), scale.at(row.level.high_w_m2 * MICRO)
-    if row.level.censoring is Censoring.BELOW_FLOOR:
+    if row.level.censoring is Censoring.BELOW:
         low = scale.start
         _arrow(drawing, (high, y), scale.start)
-    elif row.level.censoring is Censoring.OVERLOAD:
+    elif row.level.censoring is Censoring.ABOVE:
         high = scale.end
         _arrow(drawing, (low, y), scale.end)
     else:
@@ -229,15 +229,15 @@ def level_number(level: Level, words: Words) -> str:
     words : Words
         Language of the number.
     """
-    if level.censoring is Censoring.BELOW_FLOOR:
+    if level.censoring is Censoring.BELOW:
         return f"< {words.numbers.micro(level.high_w_m2)}"
-    if level.censoring is Censoring.OVERLOAD:
+    if level.censoring is Censoring.ABOVE:
         return f"> {words.numbers.micro(level.low_w_m2)}"
     return words.numbers.micro(level.median_w_m2)
 
 
 def _spoken(row: AxisRow, words: Words) -> str:
-    key = {Censoring.BELOW_FLOOR: "below", Censoring.OVERLOAD: "above"}.get(row.level.censoring, "within")
+    key = {Censoring.BELOW: "below", Censoring.ABOVE: "above"}.get(row.level.censoring, "within")
     return words.say(
         f"figure.axis.spoken_{key}",
         place=f"{row.label} {row.detail}".strip(),

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.show.findings import Level, Outcome, Shown, Verdict
 from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words.message_catalogue import Words
-from roomfield.survey.observation import Censoring
 
 LEAST_FACTOR = 2.0
 """Least factor to a bound that is written out."""
@@ -24,22 +24,22 @@ def level_sentence(level: Level, words: Words) -> str:
     words : Words
         Language.
     """
-    key = {Censoring.BELOW_FLOOR: "below", Censoring.OVERLOAD: "above"}.get(level.censoring, "within")
+    key = {Censoring.BELOW: "below", Censoring.ABOVE: "above"}.get(level.censoring, "within")
     return words.say(f"level.{key}", median=level.median_w_m2, low=level.low_w_m2, high=level.high_w_m2)
 
 
 def level_median(level: Level, words: Words) -> str:
     """The median in µW/m² without unit; censored levels with < or >."""
-    if level.censoring is Censoring.BELOW_FLOOR:
+    if level.censoring is Censoring.BELOW:
         return f"< {words.numbers.micro(level.high_w_m2)}"
-    if level.censoring is Censoring.OVERLOAD:
+    if level.censoring is Censoring.ABOVE:
         return f"> {words.numbers.micro(level.low_w_m2)}"
     return words.numbers.micro(level.median_w_m2)
 
 
 def level_value(level: Level) -> float:
     """The number that a level is written with [W/m²]: the median, or the bound that is known."""
-    ends = {Censoring.BELOW_FLOOR: level.high_w_m2, Censoring.OVERLOAD: level.low_w_m2}
+    ends = {Censoring.BELOW: level.high_w_m2, Censoring.ABOVE: level.low_w_m2}
     return ends.get(level.censoring, level.median_w_m2)
 
 
@@ -54,7 +54,7 @@ def shown_text(shown: Shown | None, words: Words) -> str:
     """What the meter showed, in µW/m² without unit, with its own digits."""
     if shown is None:
         return words.say("document.nothing")
-    sign = {Censoring.BELOW_FLOOR: "< ", Censoring.OVERLOAD: "> "}.get(shown.censoring, "")
+    sign = {Censoring.BELOW: "< ", Censoring.ABOVE: "> "}.get(shown.censoring, "")
     return sign + words.numbers.as_given(shown.value_w_m2 * 1e6)
 
 
@@ -89,7 +89,7 @@ def verdict_short(verdict: Verdict | None, words: Words) -> str:
 def _excess(verdict: Verdict) -> float | None:
     """Lower end of the compared level over the bound; None where a single service's part of it is not known."""
     level = verdict.compared
-    if level is None or verdict.upper_bound_only or level.censoring is Censoring.BELOW_FLOOR:
+    if level is None or verdict.upper_bound_only or level.censoring is Censoring.BELOW:
         return None
     return level.low_w_m2 / verdict.bound_w_m2
 

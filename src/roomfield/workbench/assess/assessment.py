@@ -17,7 +17,7 @@ from roomfield.exposure.decision import (
 )
 from roomfield.exposure.guideline import CategoryProbability, GuidelineResult, compare_with_every_service
 from roomfield.instrument import weighed_together
-from roomfield.quantities import RISING, Censor, Kind, ProbabilityRange, UncertainLevel
+from roomfield.quantities import RISING, Censoring, Kind, ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import GuidelineSet, guideline_set
 from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.rules import decision_rule
@@ -354,10 +354,10 @@ def _law(table: LevelTable, limits: LimitSet, limit: LimitValue, terms: Terms) -
         for kind in RISING[RISING.index(wanted) :]:
             level = kinds[kind].combined.level if kind in kinds else None
             higher = kind is not wanted
-            if level is None or (higher and level.censor is Censor.ABOVE) or not (higher or mean_will_do):
+            if level is None or (higher and level.censoring is Censoring.ABOVE) or not (higher or mean_will_do):
                 continue
             if higher:
-                level = replace(level, kind=wanted, censor=Censor.BELOW)
+                level = replace(level, kind=wanted, censoring=Censoring.BELOW)
             level = as_limit_average(level, limits)
             yield LawFinding(place, state, judge(level, limit, terms.rule), meter, kind)
             break
@@ -366,10 +366,10 @@ def _law(table: LevelTable, limits: LimitSet, limit: LimitValue, terms: Terms) -
 def _pulses(table: LevelTable, bound: Bound, terms: Terms) -> Iterator[LawFinding]:
     for item in highest_kinds(table):
         level = replace(item.combined.level, kind=bound.kind)
-        if item.kind is not bound.kind and level.censor is not Censor.NONE:
+        if item.kind is not bound.kind and level.censoring is not Censoring.NONE:
             continue
         # No peak of its place is above the highest held, so that stands in as an upper bound.
-        level = level if item.kind is bound.kind else replace(level, censor=Censor.BELOW)
+        level = level if item.kind is bound.kind else replace(level, censoring=Censoring.BELOW)
         yield LawFinding(item.place_id, item.state_id, judge(level, bound, terms.rule), item.meter_id, item.kind)
 
 
@@ -391,7 +391,7 @@ def _reach(item: MeasuredLevel) -> tuple[bool, bool, float, bool]:
     """A lower bound reaches higher than a number, a number than an upper bound; alike, the highest held stands."""
     level = item.combined.level
     held = item.kind is Kind.HIGHEST_HELD
-    return (level.censor is Censor.ABOVE, level.censor is not Censor.BELOW, round(level.level_db, 6), held)
+    return (level.censoring is Censoring.ABOVE, level.censoring is not Censoring.BELOW, round(level.level_db, 6), held)
 
 
 def _precaution(

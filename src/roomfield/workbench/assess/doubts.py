@@ -8,6 +8,7 @@ from enum import StrEnum
 from itertools import combinations
 
 from roomfield.quantities import Kind, UncertainLevel, ratio
+from roomfield.quantities.censoring import Censoring
 from roomfield.survey import Emitter, Meter, Period, Survey, out_of_order
 from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel
 from roomfield.workbench.assess.switching import PooledSwitch
@@ -103,7 +104,7 @@ def _off_above_on(survey: Survey, pooled: tuple[PooledSwitch, ...]) -> Iterator[
 
 def shown_higher(one: UncertainLevel, other: UncertainLevel) -> bool:
     """Whether one level is shown to be above the other."""
-    if one.censor is other.censor and one.censor != "none":
+    if one.censoring is other.censoring and one.censoring is not Censoring.NONE:
         return False
     return ratio(one, other).probability_below_db(0.0).high < 1.0 - EXCLUDES
 

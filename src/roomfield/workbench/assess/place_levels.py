@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from roomfield.errors import TooEarlyError
 from roomfield.instrument import CombinedLevel, combine, shortest_pulse_s, with_clipped_averages
-from roomfield.quantities import Censor, Kind
+from roomfield.quantities import Censoring, Kind
 from roomfield.survey import Activity, Period, RadioState, Reading, Survey, Visit
 from roomfield.workbench.assess.place_use import is_for_sleeping
 from roomfield.workbench.record.visit_choice import visit_asked_or_first
@@ -151,4 +151,4 @@ def _by_period(readings: Sequence[Reading]) -> Iterator[tuple[Period | None, lis
 def _rank(item: MeasuredLevel, night_counts: bool) -> tuple[bool, bool, float]:
     """Where people sleep the night comes first, elsewhere the higher level."""
     level = item.combined.level
-    return (night_counts and item.period is not Period.NIGHT, level.censor is not Censor.ABOVE, -level.level_db)
+    return (night_counts and item.period is not Period.NIGHT, level.censoring is not Censoring.ABOVE, -level.level_db)

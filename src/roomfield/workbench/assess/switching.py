@@ -11,7 +11,7 @@ from roomfield.exposure.averaging import as_time_average
 from roomfield.exposure.decision import limit_kind
 from roomfield.exposure.differences import PooledDifference, UncertainDifference, difference, pooled_difference
 from roomfield.exposure.quotients import SwitchedPart, SwitchedQuotient, switched_quotient
-from roomfield.quantities import Censor, Kind, UncertainLevel
+from roomfield.quantities import Censoring, Kind, UncertainLevel
 from roomfield.references.limit_sets import LimitSet
 from roomfield.survey import Activity, Emitter, RadioState, Survey
 from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel
@@ -161,7 +161,7 @@ def _doing(state: RadioState, group: str, emitters: tuple[Emitter, ...]) -> Acti
 
 
 def _both_over(one: MeasuredLevel, other: MeasuredLevel) -> bool:
-    return one.combined.level.censor is Censor.ABOVE and other.combined.level.censor is Censor.ABOVE
+    return one.combined.level.censoring is Censoring.ABOVE and other.combined.level.censoring is Censoring.ABOVE
 
 
 def pooled_switches(survey: Survey, table: LevelTable, findings: tuple[SwitchFinding, ...]) -> tuple[PooledSwitch, ...]:
@@ -219,7 +219,7 @@ def _cases(table: LevelTable) -> Iterator[_Case]:
         levels[item.place_id, item.kind, item.meter_id][item.state_id] = item.combined.level
     for spot, by_state in levels.items():
         as_found = by_state.get(base.id)
-        if as_found is None or as_found.censor is Censor.ABOVE:
+        if as_found is None or as_found.censoring is Censoring.ABOVE:
             continue
         without = {group: by_state[s] for group, s in single.items() if s in by_state}
         if without:

@@ -12,10 +12,9 @@ from roomfield.errors import InputError, TooEarlyError
 from roomfield.exchange.points_table import PointRow, read_points, read_positions
 from roomfield.field.locate_points import locate_points
 from roomfield.field.points import PointPosterior, infer_points
-from roomfield.survey.observation import Censoring
+from roomfield.quantities.censoring import Censoring
 
 COVERAGE = 0.9
-_SIDES = {Censoring.NONE: 0, Censoring.BELOW_FLOOR: -1, Censoring.OVERLOAD: 1}
 _LEAST_READINGS = 3
 
 
@@ -137,7 +136,7 @@ def _posterior(
         [_db(row) for row in read],
         emitter=[row.emitter for row in read],
         emitter_positions=positions,
-        censor=[_SIDES[row.censoring] for row in read],
+        censor=[row.censoring.side for row in read],
         extent_m=extent or None,
         seed=seed,
     )

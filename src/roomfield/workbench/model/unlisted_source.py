@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from roomfield.field.emitter_states import receives
-from roomfield.survey import Activity, Censoring, Emitter, Standing, Survey
+from roomfield.quantities.censoring import Censoring
+from roomfield.survey import Activity, Emitter, Standing, Survey
 
 UNLISTED_ID = "not-listed"
 _NAMES = {"en": "Transmitters not on the list", "de": "Nicht aufgeführte Sender"}
@@ -36,7 +37,7 @@ def _read_with_all_off(survey: Survey, visit_id: str) -> bool:
     on_plan = {place.id for place in survey.places if place.position is not None}
     return any(
         reading.radio_state_id in silent
-        and reading.censoring is not Censoring.BELOW_FLOOR
+        and reading.censoring is not Censoring.BELOW
         and (reading.position is not None or reading.place_id in on_plan)
         for reading in survey.current_readings(visit_id)
     )

@@ -40,7 +40,7 @@ class PlaceRow:
     place: str
     state: str
     kind: str
-    censored: str
+    censoring: str
     low_w_m2: float
     median_w_m2: float
     high_w_m2: float
@@ -78,7 +78,7 @@ def place_rows(assessment: Assessment, *, all_states: bool = False) -> tuple[Pla
                 assessment.survey.place(item.place_id).name,
                 item.state_id,
                 item.kind.value,
-                item.combined.level.censor.value,
+                item.combined.level.censoring.value,
                 *_ends(item.combined.level, assessment.terms.coverage),
                 flags=item.combined.flags,
                 meter=item.meter_id,

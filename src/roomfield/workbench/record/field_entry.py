@@ -9,8 +9,9 @@ from enum import StrEnum
 
 from roomfield.errors import InputError
 from roomfield.instrument.correct import to_level
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
-from roomfield.survey import Censoring, Meter, Orientation, Point3, Reading, Scan, Survey, out_of_order
+from roomfield.survey import Meter, Orientation, Point3, Reading, Scan, Survey, out_of_order
 from roomfield.survey.values import level_fault
 from roomfield.workbench.record.editing import now
 from roomfield.workbench.record.survey_list import Records, opened, withdraw
@@ -252,7 +253,7 @@ def worth_of(reading: Reading, meter: Meter) -> Worth:
 
 def _value_w_m2(value: Value, unit: MeterUnit, meter: Meter) -> float:
     figures = meter.figures
-    bound = {Censoring.BELOW_FLOOR: figures.floor_w_m2, Censoring.OVERLOAD: figures.overload_w_m2}
+    bound = {Censoring.BELOW: figures.floor_w_m2, Censoring.ABOVE: figures.overload_w_m2}
     if value.censoring is not Censoring.NONE and value.number is None:
         if not math.isfinite(bound[value.censoring]):
             raise InputError(

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from roomfield.errors import TooEarlyError
-from roomfield.quantities import Censor, ProbabilityRange
+from roomfield.quantities import Censoring, ProbabilityRange
 from roomfield.remedy.verification import COVERAGE, SURE, Agreement, PlaceCheck, VerifiedOutcome
 from roomfield.remedy.verification import VerificationResult as Checked
 from roomfield.show.chapters import BeforeAfter, Letter, Verification
@@ -125,7 +125,7 @@ def _opening(survey: Survey, compared: VisitComparison, first_id: str, second_id
 def _of_place(survey: Survey, found: Checked, check: PlaceCheck) -> Text:
     place = survey.place(check.place_id).name
     before, after = check.before, check.after
-    if after.censor is Censor.BELOW and before.censor is Censor.NONE:
+    if after.censoring is Censoring.BELOW and before.censoring is Censoring.NONE:
         bound = after.interval(COVERAGE).high_w_m2
         return phrase("letter.under_floor", place=place, before=before.median_w_m2, bound=bound, low=check.low_db)
     if not all(math.isfinite(end) for end in (check.low_db, check.high_db, check.reduction_db)):

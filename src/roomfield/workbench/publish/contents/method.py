@@ -8,6 +8,7 @@ from statistics import median
 from roomfield.exposure.decision import UNCERTAINTY_CEILING_DB
 from roomfield.exposure.guideline import SERVICES_AT_MOST
 from roomfield.quantities import Kind
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.catalogue import time_variability
 from roomfield.references.guidelines import GuidelineSet
@@ -75,7 +76,9 @@ def _corrections(assessment: Assessment) -> Iterator[Text]:
         rises = [
             item.combined.level.level_db - float(decibels_from_ratio(item.combined.readings[0].value_w_m2))
             for item in assessment.table.levels
-            if item.kind is kind and item.combined.level.censor == "none" and len(item.combined.readings) == 1
+            if item.kind is kind
+            and item.combined.level.censoring is Censoring.NONE
+            and len(item.combined.readings) == 1
         ]
         if rises and abs(rise := median(rises)) >= LEAST_TOLD_DB:
             yield phrase("method.correction", kind=phrase(f"kind_noun.{kind.value}"), rise=rise)

@@ -16,6 +16,7 @@ from roomfield.field.locate import Bearings, Whereabouts, locate
 from roomfield.field.map import LevelMap, level_map
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
+from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.technologies import technology
 from roomfield.show.chapters import SourceEntry
@@ -23,7 +24,7 @@ from roomfield.show.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.show.findings import Contribution, NextStep, PlaceFinding, PlaceLevel, StepGroup
 from roomfield.show.phrase import Text, Told, phrase
 from roomfield.show.shown_place import Frame, answering_level
-from roomfield.survey import Censoring, Standing, Survey
+from roomfield.survey import Standing, Survey
 from roomfield.workbench.model.joint_model import Range
 from roomfield.workbench.model.model_fit import meter_question
 from roomfield.workbench.model.source_contributions import shares_at_places

@@ -8,7 +8,7 @@ from dataclasses import replace
 from roomfield.exposure.decision import Decision
 from roomfield.exposure.decision import ReferenceVerdict as LawVerdict
 from roomfield.exposure.guideline import GuidelineResult
-from roomfield.quantities import Censor, ProbabilityRange, UncertainLevel
+from roomfield.quantities import ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
 from roomfield.references.limit_sets import LimitSet
 from roomfield.show.findings import (
@@ -25,7 +25,7 @@ from roomfield.show.findings import (
 )
 from roomfield.show.phrase import Text, phrase
 from roomfield.show.shown_place import ANSWERING
-from roomfield.survey import Censoring, Control, Place, Survey
+from roomfield.survey import Control, Place, Survey
 from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import MeasuredLevel as MeasuredLevel
 from roomfield.workbench.assess.place_use import is_for_sleeping, is_meant
@@ -36,17 +36,12 @@ AIM = "aim"
 PULSES = "/pulses"
 """Added to the id of the limits to name their condition on pulses."""
 LIKELY = 0.8
-_CENSORING = {
-    Censor.NONE: Censoring.NONE,
-    Censor.BELOW: Censoring.BELOW_FLOOR,
-    Censor.ABOVE: Censoring.OVERLOAD,
-}
 
 
 def stated_level(level: UncertainLevel, coverage: float) -> Level:
     """A level as the report states it: median and interval, or one end."""
     span = level.interval(coverage)
-    return Level(level.median_w_m2, span.low_w_m2, span.high_w_m2, _CENSORING[level.censor])
+    return Level(level.median_w_m2, span.low_w_m2, span.high_w_m2, level.censoring)
 
 
 def place_findings(assessment: Assessment) -> tuple[PlaceFinding, ...]:

@@ -11,6 +11,7 @@ from roomfield.exposure.decision import Bound
 from roomfield.instrument import IndividualsChart as Chart
 from roomfield.instrument import meter_chart
 from roomfield.quantities import ErrorContribution, ErrorShape, Kind
+from roomfield.quantities.censoring import Censoring
 from roomfield.references.catalogue import evidence, mainstream_positions
 from roomfield.references.cautions import cautions
 from roomfield.references.guidelines import CATEGORIES, GuidelineSet
@@ -157,7 +158,7 @@ def typical_budgets(assessment: Assessment) -> tuple[Budget, ...]:
     averages = [i for i in assessment.table.levels if i.kind is Kind.AVERAGE]
     for item in (*highest_kinds(assessment.table), *averages):
         level, averaged = item.combined.level, item.kind is Kind.AVERAGE
-        if averaged in first or level.censor != "none":
+        if averaged in first or level.censoring is not Censoring.NONE:
             continue
         tail = (1.0 - assessment.terms.coverage) / 2.0
         low, high = level.errors().quantile(tail), level.errors().quantile(1.0 - tail)

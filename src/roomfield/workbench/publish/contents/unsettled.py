@@ -8,7 +8,7 @@ from math import dist
 
 from roomfield.exposure.decision import limit_kind
 from roomfield.exposure.regions import is_indicative
-from roomfield.quantities import Censor, Kind
+from roomfield.quantities import Censoring, Kind
 from roomfield.show.phrase import PhraseValue, Text, phrase
 from roomfield.survey import Activity
 from roomfield.workbench.assess.assessment import Assessment
@@ -60,7 +60,7 @@ def _readings(assessment: Assessment) -> Iterator[Text]:
     survey, base = assessment.survey, assessment.table.base_state.id
     if len(survey.visits) > 1:
         yield phrase("open.one_visit", date=assessment.table.visit.started_at[:10])
-    over = [i for i in assessment.table.levels if i.combined.level.censor is Censor.ABOVE]
+    over = [i for i in assessment.table.levels if i.combined.level.censoring is Censoring.ABOVE]
     if over:
         yield phrase("open.overload", places=joined(survey.place(i.place_id).name for i in over))
     bounded = [f for f in assessment.law if f.is_upper_bound and f.state_id == base]
