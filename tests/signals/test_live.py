@@ -9,6 +9,8 @@ from roomfield.errors import FormatError, RangeError
 from roomfield.signals import StreamingAnalyser, analyse, warm_up
 from roomfield.signals.hearing import CLAIM
 from roomfield.signals.live import _holds
+from roomfield.signals.simulation.audio_scene import compose
+from roomfield.signals.simulation.unlisted import UNLISTED
 
 RATE = 48000
 
@@ -41,6 +43,24 @@ def test_five_answers_a_second_and_stable_within_three(invent):
 def test_one_stray_answer_neither_claims_nor_drops():
     assert not _holds(0.9, 0.1, held=False) and _holds(0.9, CLAIM, held=False)
     assert _holds(0.01, 0.9, held=True) and not _holds(0.01, 0.01, held=True)
+
+
+def test_a_pulse_train_of_no_technology_gets_no_name_live_either():
+    """By the forest alone three of these eight would be named."""
+    named = 0
+    for index in range(8):
+        rng = np.random.default_rng([31, index])
+        scene = compose(rng, (UNLISTED,), duration_s=5.0, snr_db=26.0, clean=True)
+        live = StreamingAnalyser(scene.sample_rate_hz)
+        named += bool(feed(live, scene.samples, chunk=scene.sample_rate_hz // 2)[-1].claimed)
+    assert named <= 0
+
+
+def test_sound_that_waits_is_answered_once_a_second(invent):
+    samples = invent("dect", seed=4, duration_s=6.0).samples
+    live = StreamingAnalyser(RATE)
+    fresh = [live.push(samples[i : i + 4800], hurry=True).fresh for i in range(0, RATE * 6, 4800)]
+    assert sum(fresh) == 6
 
 
 def test_noise_claims_nothing():

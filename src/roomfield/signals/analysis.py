@@ -282,4 +282,5 @@ def _unknowns(meter: MeterAudio | None, answers: list[BlockAnswer], clock: Clock
 def warm_up() -> None:
     """Compile the inner loops and load the parameters, so that the first answer comes quickly."""
     shipped_forest()
-    gather(condition(one_channel(np.zeros(48000) + 1e-4 * np.sin(np.arange(48000.0))), 48000.0))
+    evidence = gather(condition(one_channel(np.zeros(48000) + 1e-4 * np.sin(np.arange(48000.0))), 48000.0))
+    find_periods(evidence.conditioned.samples, 48000.0, evidence.spectrum)

@@ -9,17 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import FormatError, RangeError
+from roomfield.signals.classifier import Judgement
 from roomfield.signals.conditioning import condition, one_channel
-from roomfield.signals.features import gather
+from roomfield.signals.features import Evidence, gather
 from roomfield.signals.hearing import CLAIM, plain
+from roomfield.signals.periodicity import find_periods
 from roomfield.signals.recording import RATES_HZ
+from roomfield.signals.strangers import hear_again
 from roomfield.signals.tones import judgement
 
 WINDOW_S = 6.0
 UPDATE_S = 0.2
+HURRIED_S = 1.0
 FIRST_S = 1.0
 RELEASE = 0.35
 SETTLED_S = 1.0
+EARNED_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -83,14 +88,18 @@ class StreamingAnalyser:
         self._received = 0
         self._since_update = 0
         self._changed_at = 0.0
+        self._limits: dict[str, float] = {}
+        self._limited_at = 0.0
         self._answer = LiveAnswer(0.0, 0.0, False, {}, (), False, 0.0, 0.0, False)
 
-    def push(self, chunk: NDArray[np.floating]) -> LiveAnswer:
+    def push(self, chunk: NDArray[np.floating], *, hurry: bool = False) -> LiveAnswer:
         """Take in the next samples and return the newest answer.
 
         Parameters
         ----------
         chunk : ndarray, shape (n,) or (n, channels)
+        hurry : bool
+            Whether more sound is waiting: then one answer a second is worked out and not five.
 
         Raises
         ------
@@ -105,7 +114,7 @@ class StreamingAnalyser:
         self._store(data)
         rms = float(np.sqrt(np.mean(data**2))) if data.size else 0.0
         peak = float(np.abs(data).max()) if data.size else 0.0
-        due = self._since_update >= UPDATE_S * self.sample_rate_hz
+        due = self._since_update >= (HURRIED_S if hurry else UPDATE_S) * self.sample_rate_hz
         if due and self._filled >= FIRST_S * self.sample_rate_hz:
             self._since_update = 0
             self._update(rms, peak)
@@ -134,7 +143,8 @@ class StreamingAnalyser:
     def _update(self, rms: float, peak: float) -> None:
         window = self._ring[self._ring.size - self._filled :]
         conditioned = condition(window, self.sample_rate_hz)
-        found = judgement(gather(conditioned))
+        evidence = gather(conditioned)
+        found = self._earned(evidence, judgement(evidence))
         chances = found.chances
         held, before = set(self._answer.claimed), self._answer.probabilities
         claimed = [n for n, p in chances.items() if _holds(p, before.get(n, p), n in held)]
@@ -153,6 +163,20 @@ class StreamingAnalyser:
             clipped=conditioned.clipped_fraction > 0,
             transmitter=found.transmitter,
         )
+
+    def _earned(self, evidence: Evidence, found: Judgement) -> Judgement:
+        """The judgement, names limited by what is said without repetitions of no listed technology.
+
+        That is worked out when a name is new, and every two seconds.
+        """
+        names = {n for n, p in found.chances.items() if p >= CLAIM}
+        if names - self._limits.keys() or (names and self.time_s - self._limited_at >= EARNED_S):
+            data = evidence.conditioned
+            periods = find_periods(data.samples, data.sample_rate_hz, evidence.spectrum)
+            again = hear_again(evidence, found, periods)
+            self._limits, self._limited_at = {n: again.chances[n] for n in names}, self.time_s
+        chances = {n: min(p, self._limits.get(n, 1.0)) for n, p in found.chances.items()}
+        return Judgement(chances, found.transmitter)
 
 
 def _holds(now: float, before: float, held: bool) -> bool:

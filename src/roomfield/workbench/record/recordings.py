@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import PurePath
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 from roomfield.errors import FormatError, UnknownNameError
 from roomfield.scratch import scratch_folder
 from roomfield.show.words.message_catalogue import load_words
+from roomfield.signals.analysis import warm_up
 from roomfield.signals.live import StreamingAnalyser
 from roomfield.survey import Recording
 from roomfield.workbench.record.job import Job
@@ -19,6 +21,8 @@ from roomfield.workbench.record.survey_list import Records, opened
 
 ENDINGS = frozenset({".wav", ".flac", ".ogg", ".oga", ".mp3", ".m4a"})
 LONGEST_CHUNK_BYTES = 1 << 20
+WAITING_S = 0.005
+"""A chunk that comes so soon after an answer lay in a queue: fewer answers are worked out until sound is caught up."""
 
 
 class LiveEar:
@@ -37,6 +41,8 @@ class LiveEar:
 
     def __init__(self, sample_rate_hz: float) -> None:
         self._analyser = StreamingAnalyser(sample_rate_hz)
+        warm_up()
+        self._returned_at = 0.0
 
     def hear(self, chunk: bytes) -> dict[str, Any]:
         """The newest answer after one more chunk.
@@ -53,7 +59,11 @@ class LiveEar:
         """
         if len(chunk) % 4 or len(chunk) > LONGEST_CHUNK_BYTES:
             raise FormatError("a chunk of sound is broken.", where="stream", mend="Start listening again.")
-        return self._analyser.push(np.frombuffer(chunk, dtype="<f4")).to_dict()
+        samples = np.frombuffer(chunk, dtype="<f4")
+        waited = time.monotonic() - self._returned_at < WAITING_S
+        answer = self._analyser.push(samples, hurry=waited).to_dict()
+        self._returned_at = time.monotonic()
+        return answer
 
 
 def keep_sound(records: Records, survey_id: str, content: bytes, file_name: str, where: HeardWhere) -> Recording:
