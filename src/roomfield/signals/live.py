@@ -174,7 +174,8 @@ class StreamingAnalyser:
             data = evidence.conditioned
             periods = find_periods(data.samples, data.sample_rate_hz, evidence.spectrum)
             again = hear_again(evidence, found, periods)
-            self._limits, self._limited_at = {n: again.chances[n] for n in names}, self.time_s
+            lowered = {n: again.chances[n] for n in names if again.chances[n] < found.chances[n]}
+            self._limits, self._limited_at = dict.fromkeys(names, 1.0) | lowered, self.time_s
         chances = {n: min(p, self._limits.get(n, 1.0)) for n, p in found.chances.items()}
         return Judgement(chances, found.transmitter)
 
