@@ -65,7 +65,7 @@ def test_what_a_log_says_is_what_pandas_says(say, log, month):
     assert "highest hour of the week" in shown
     assert "after the split against before: -4." in shown or "after the split against before: -3." in shown
     assert "15 days before, 15 after" in shown
-    assert "a log of 24 h would have come within 3 dB in" in shown
+    assert "Logs of 24 h that would have come within 3 dB of it: " in shown
 
 
 def test_a_split_beyond_the_log_is_refused_in_one_line(say, log):

@@ -87,7 +87,9 @@ def test_the_report_explains_why_peak_and_average_differ(tmp_path):
     ]
     path.write_text("time,peak uW/m2\n" + "\n".join(rows) + "\n")
     view = view_of(series_from(path, guessed_log(path).confirm(), tmp_path))
-    figures = {name.key: dict(value.values) for name, value in long_logs._figures(view) if not isinstance(value, str)}
+    figures = {
+        name.key: dict(value.values) for name, value in long_logs.log_figures(view) if not isinstance(value, str)
+    }
     assert figures["log.bursts"]["count"] == pytest.approx(30 * 144)
     assert figures["log.duty"]["percent"] == pytest.approx(0.5)
     assert figures["log.crest"]["value"] == pytest.approx(10 * math.log10(800 / (0.005 * 800 + 0.995)))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress
-from roomfield.cli.terminal_numbers import decibels, microwatts
+from roomfield.cli.terminal_numbers import decibels, microwatts, terminal_words
 from roomfield.errors import InputError
 
 if TYPE_CHECKING:
@@ -92,25 +92,14 @@ def _show_mapping(plain: dict[str, Any]) -> None:
 
 
 def _show(found: LogView) -> None:
-    figures = found.statistics
+    from roomfield.show.log_figures import duration_figures, statistic_figures
+
+    figures, words = found.statistics, terminal_words()
     number = _in_unit(figures.unit)
-    typer.echo(f"{figures.readings:,} readings from {figures.start:%Y-%m-%d %H:%M} to {figures.end:%Y-%m-%d %H:%M} UTC")
-    typer.echo(f"observed {figures.share_observed:.1%} of the time, {len(figures.gaps)} gaps")
-    over = "at least " if figures.share_overload > 0.0 else ""
-    mean = f"{'at least ' if figures.mean_is_at_least else ''}{number(figures.mean)}"
-    typer.echo(
-        f"mean over time {mean}; highest {over}{number(figures.maximum)} at {figures.maximum_at:%Y-%m-%d %H:%M} UTC"
-    )
-    if figures.share_overload > 0.0:
-        typer.echo(f"in overload for {figures.share_overload:.2%} of the time: the true highest level is not known")
-    for rolling in figures.rolling:
-        typer.echo(f"highest {rolling.window_s / 60:g}-minute average {number(rolling.value)} {rolling.note}".rstrip())
-    typer.echo("percentiles " + ", ".join(f"{p:g} %: {number(v)}" for p, v in figures.percentiles))
-    if figures.above is not None:
-        typer.echo(
-            f"above the bound for {figures.above.share_above:.2%} of the time, {len(figures.above.events)} events"
-        )
-    for line in (*_course(found, number), *_steps(found), *_bursts(found), *_held(found, number), *_duration(found)):
+    typer.echo(f"from {figures.start:%Y-%m-%d %H:%M} to {figures.end:%Y-%m-%d %H:%M} UTC")
+    for name, value in (*statistic_figures(figures), *duration_figures(found.duration)):
+        typer.echo(f"{words.text(name)}: {words.text(value)}")
+    for line in (*_course(found, number), *_steps(found), *_bursts(found), *_held(found, number)):
         typer.echo(line)
     for remark in figures.remarks:
         typer.echo(f"note: {remark}")
@@ -191,14 +180,6 @@ def _held(found: LogView, number: Callable[[float | None], str]) -> Iterator[str
             f"held from {one.start:%Y-%m-%d %H:%M} to {one.end:%Y-%m-%d %H:%M} UTC: {bound}{number(one.maximum)}, "
             f"reached {one.reached_at:%Y-%m-%d %H:%M}, rose {len(one.rises)} times"
         )
-
-
-def _duration(found: LogView) -> Iterator[str]:
-    need = found.duration
-    answer = f"log at least {need.hours} h" if need.hours else f"longer than this log shows ({need.record_hours:.0f} h)"
-    yield f"to know the highest half-hour average within {need.tolerance_db:g} dB: {answer}"
-    if need.one_day_enough is not None:
-        yield f"a log of 24 h would have come within {need.tolerance_db:g} dB in {need.one_day_enough:.0%} of cases"
 
 
 def stations(

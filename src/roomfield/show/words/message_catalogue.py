@@ -69,7 +69,7 @@ class _Filler(string.Formatter):
         if format_spec == "term":
             return self._words.term(str(value))
         form = self._words.forms().get(format_spec)
-        worded = isinstance(value, str) and format_spec != "date"
+        worded = isinstance(value, str) and format_spec not in ("date", "moment")
         return form(value) if form is not None and not worded else str(value)
 
 
@@ -106,6 +106,7 @@ class Words:
             "two": n.significant,
             "int": lambda v: n.fixed(v, 0),
             "date": n.date,
+            "moment": n.moment,
         }
 
     def chance(self, found: Chance) -> str:

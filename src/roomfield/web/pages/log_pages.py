@@ -17,7 +17,6 @@ from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
 from roomfield.web.dependencies import Desk, Form, Opened, OpenSurvey, number_in
 from roomfield.web.formats import Show
 from roomfield.web.logsheet import bursts_of, steps_of, week_of
-from roomfield.web.page_texts import say
 from roomfield.web.rendering import language_of, render
 from roomfield.web.tablesheet import Refusal
 from roomfield.workbench.record import log_intake
@@ -120,15 +119,17 @@ def show_one(request: Request, opened: Opened, log_id: str, bound: str = "") -> 
 @router.get("/{log_id}/facts")
 def facts(request: Request, opened: Opened, log_id: str, bound: float | None = None) -> Response:
     """Statistics, day profile and, with a bound in the unit of the series, what exceeds it."""
-    told = log_intake.log_facts(opened.records, opened.survey.id, log_id, bound)
-    show, numbers = Show(language_of(request)), told["statistics"]
+    language = language_of(request)
+    found = log_intake.log_facts(opened.records, opened.survey.id, log_id, bound, language)
+    told = found.plain
+    show, numbers = Show(language), told["statistics"]
     density = numbers["unit"] == DENSITY
     needed = told["required_duration"]["hours"]
     zone = told["series"]["zone"]
     figure = partial(_figure, show=show, density=density, unit=numbers["unit"])
     page = LogFactsPart(
         numbers,
-        tuple(_rows(numbers, show, density)),
+        found.figures,
         tuple(_day(told["day_profile"], show, density)),
         _day_top(told["day_profile"], show, density),
         told["day_profile"]["zone"] if told["day_profile"] else "",
@@ -170,31 +171,6 @@ def _bound(text: str, unit: str) -> float | None:
 
 def _figure(value: float, show: Show, density: bool, unit: str) -> str:
     return show.density(value) if density else f"{show.number(value, 3)} {unit}"
-
-
-def _rows(numbers: dict[str, Any], show: Show, density: bool) -> list[tuple[str, str]]:
-    unit = numbers["unit"]
-    rows = []
-    if numbers["mean"] is not None:
-        rows.append(("Mean over the time observed", _figure(numbers["mean"], show, density, unit)))
-    rows += [
-        (
-            say(show.language, "Highest average over {minutes} minutes", minutes=round(one["window_s"] / 60)),
-            _figure(one["value"], show, density, unit),
-        )
-        for one in numbers["rolling"]
-        if one["value"] is not None
-    ]
-    rows.append(("Highest reading", _figure(numbers["maximum"], show, density, unit)))
-    rows += [
-        (
-            say(show.language, "{share} % of the readings are at or below", share=show.number(share, 3)),
-            _figure(value, show, density, unit),
-        )
-        for share, value in numbers["percentiles"]
-        if share in {50.0, 95.0, 99.0}
-    ]
-    return rows
 
 
 def _day(profile: dict[str, Any] | None, show: Show, density: bool) -> list[HourBar]:

@@ -12,6 +12,8 @@ from typing import Any
 from roomfield.errors import FormatError, InputError, UnknownNameError
 from roomfield.logs.log_series import LogSeries
 from roomfield.logs.mapping import Mapping
+from roomfield.show.log_figures import statistic_figures
+from roomfield.show.words import load_words
 from roomfield.survey import LogRecord
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.long_series import LogPlace, guessed_log, keep_log, kept_series, view_of, window_of
@@ -100,16 +102,47 @@ def keep_offered(
         return keep_log(Job(opened(records, survey_id).survey, records), path, mapping, where)
 
 
-def log_facts(records: Records, survey_id: str, log_id: str, bound_w_m2: float | None = None) -> dict[str, Any]:
-    """Everything a kept log says, as plain values.
+@dataclass(frozen=True)
+class LogFacts:
+    """Everything a kept log says.
+
+    Parameters
+    ----------
+    plain : dict
+        As plain values.
+    figures : tuple of (str, str)
+        Name and value of each figure, in the reader's language.
+    """
+
+    plain: dict[str, Any]
+    figures: tuple[tuple[str, str], ...]
+
+
+def log_facts(
+    records: Records, survey_id: str, log_id: str, bound_w_m2: float | None = None, language: str = "en"
+) -> LogFacts:
+    """Everything a kept log says.
+
+    Parameters
+    ----------
+    records : Records
+        The open record.
+    survey_id, log_id : str
+        Which log.
+    bound_w_m2 : float, optional
+        The client's bound [W/m²], or in the unit of a series that kept its own.
+    language : str
+        Language of the figures.
 
     Raises
     ------
     UnknownNameError
         If there is no such log.
     """
-    series = kept_series(*_kept(records, survey_id, log_id))
-    return view_of(series, bound_w_m2).to_dict()
+    view = view_of(kept_series(*_kept(records, survey_id, log_id)), bound_w_m2)
+    words = load_words(language)
+    rows = statistic_figures(view.statistics)
+    return LogFacts(view.to_dict(), tuple((words.text(name), words.text(value)) for name, value in rows))
 
 
 @dataclass(frozen=True)

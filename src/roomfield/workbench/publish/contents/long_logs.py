@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
-
 from roomfield.logs.profile import Profile
 from roomfield.logs.timeline_envelope import Envelope
 from roomfield.quantities.kind import Kind
 from roomfield.show.chapters import DayProfile, LogEntry, Timeline
-from roomfield.show.phrase import Text, Told, phrase
+from roomfield.show.log_figures import Figures, burst_figures, duration_figures, statistic_figures, step_figures
+from roomfield.show.phrase import Text, Told
 from roomfield.survey import LogRecord
 from roomfield.workbench.assess.assessment import Assessment
 from roomfield.workbench.assess.log_doubts import log_doubts, logged_levels
@@ -70,58 +68,23 @@ def _entry(record: LogRecord, place: str, view: LogView, bound_w_m2: float | Non
         kind,
         view.statistics.start.isoformat(),
         view.statistics.end.isoformat(),
-        _figures(view),
+        log_figures(view),
         _timeline(view.envelope, bound_w_m2),
         _day(view.day),
         tuple(Told(remark) for remark in view.statistics.remarks),
     )
 
 
-def _figures(view: LogView) -> tuple[tuple[Text, Text], ...]:
-    found, need = view.statistics, view.duration
-    rows: list[tuple[Text, Text]] = [
-        (phrase("log.observed"), phrase("log.share", share=found.share_observed)),
-        (phrase("log.mean"), _power(found.mean)),
-        (phrase("log.highest"), _power(found.maximum)),
-    ]
-    rows += [(phrase("log.rolling", minutes=r.window_s / 60.0), _power(r.value)) for r in found.rolling]
-    rows += [(phrase("log.percentile", percent=p), _power(v)) for p, v in found.percentiles if p in (50.0, 95.0, 99.0)]
-    if found.above is not None:
-        rows.append((phrase("log.above"), phrase("log.share", share=found.above.share_above)))
-        rows.append((phrase("log.events"), str(len(found.above.events))))
-    hours = phrase("log.hours", hours=need.hours) if need.hours else phrase("log.longer", hours=need.record_hours)
-    rows.append((phrase("log.needed"), hours))
-    if need.one_day_enough is not None:
-        rows.append((phrase("log.one_day"), phrase("log.share", share=need.one_day_enough)))
-    return (*rows, *_steps(view), *_bursts(view))
+def log_figures(view: LogView) -> Figures:
+    """Every figure of a log, as the report lists them.
 
-
-def _steps(view: LogView) -> Iterator[tuple[Text, Text]]:
-    if view.day is None:
-        return
-    largest = max(view.changes, key=lambda change: abs(change.step_db), default=None)
-    if largest is None:
-        yield phrase("log.steps"), phrase("log.no_steps")
-        return
-    on = largest.at.date().isoformat()
-    yield phrase("log.steps"), phrase("log.largest_step", count=len(view.changes), step=largest.step_db, on=on)
-
-
-def _bursts(view: LogView) -> Iterator[tuple[Text, Text]]:
-    """Why peak and average differ, for a log fast enough to see it."""
-    seen = view.bursts
-    if seen is None:
-        return
-    yield phrase("log.bursts"), phrase("log.per_day", count=seen.per_day)
-    if seen.peak_and_mean is not None:
-        yield phrase("log.duty"), phrase("log.duty_share", percent=100.0 * seen.duty_cycle)
-        yield phrase("log.crest"), phrase("log.decibels", value=seen.peak_and_mean.total_db)
-
-
-def _power(value_w_m2: float | None) -> Text:
-    if value_w_m2 is None or not math.isfinite(value_w_m2):
-        return phrase("log.unknown")
-    return phrase("log.power", value=value_w_m2)
+    Parameters
+    ----------
+    view : LogView
+        Everything a log says.
+    """
+    steps = step_figures(view.changes) if view.day is not None else ()
+    return (*statistic_figures(view.statistics), *duration_figures(view.duration), *steps, *burst_figures(view.bursts))
 
 
 def _timeline(envelope: Envelope, bound_w_m2: float | None) -> Timeline:
