@@ -251,3 +251,23 @@ def test_a_date_column_named_by_the_user_is_asked_about(write):
     mapping = guess_columns(write("place;when it was;peak uW/m2\nbed;01/02/2026;1\n"))
     (question,) = mapping.with_column("when it was", "date").questions()
     assert "which order" in question
+
+
+@pytest.mark.parametrize(
+    ("text", "columns", "rows"),
+    [
+        (
+            "Place;Level;;Remarks\n;peak [µW/m²];average [µW/m²];\nBed;340;11;x\n",
+            ["place", "peak", "average", "note"],
+            1,
+        ),
+        ("Ort;Messwert [µW/m²];;Notiz\n;Spitze;Mittelwert;\nBett;340;11;x\n", ["place", "peak", "average", "note"], 1),
+        ("place;note;peak [µW/m²]\nBed;tall;\nDesk;low;3\n", ["place", "note", "peak"], 2),
+        ("place;peak [µW/m²]\nBed;< 3\n", ["place", "peak"], 1),
+    ],
+)
+def test_headings_over_two_lines_are_joined_and_rows_are_not(tmp_path, text, columns, rows):
+    (tmp_path / "t.csv").write_text(text, "utf-8")
+    mapping = guess_columns(tmp_path / "t.csv")
+    assert [str(c.column) for c in mapping.columns] == columns
+    assert mapping.rows == rows

@@ -625,3 +625,20 @@ def test_an_impossible_row_is_remarked_and_a_right_one_is_not(take):
     assert take(head + "bed,100,150,9\n").remarks == ()
     for row in ("bed,100,80,9\n", "bed,100,150,200\n", "bed,,50,80\n"):
         assert any("cannot be" in remark for remark in take(head + row).remarks)
+
+
+@pytest.mark.parametrize("word", ["as found", "Wie vorgefunden", "alles an", "tel que trouvé"])
+def test_the_state_with_nothing_off_is_known_in_every_language(take: Take, survey: Survey, word: str):
+    found = next(s.id for s in survey.visits[0].radio_states if not s.off_groups)
+    plan = take(f"place,state,peak [uW/m2]\n{survey.places[0].name},{word},340\n".replace("\r", ""))
+    assert [r.radio_state_id for r in plan.readings] == [found]
+
+
+def test_a_bed_by_another_name_is_asked_about(tmp_path: Path, context: ReadingContext):
+    survey = replace(context.survey, places=(Place("p1", "Bed", PlaceKind.BED), Place("p2", "Desk", PlaceKind.DESK)))
+    path = tmp_path / "walk.csv"
+    path.write_text("place,peak [uW/m2]\nElternbett,340\nLadder,3\n", "utf-8")
+    told = replace(context, survey=survey, make_places=True)
+    plan = import_readings(path, guess_columns(path), told, confirmed=True)
+    assert [p.name for p in plan.new_places] == ["Elternbett", "Ladder"]
+    assert plan.remarks == ("'Elternbett' is new here; if it is 'Bed', write that name in the table.",)

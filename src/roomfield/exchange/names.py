@@ -25,6 +25,17 @@ _SCANS = {
     Scan.FIXED: "fixed|tripod|static|stativ|fest|spot|stelle|punkt",
     Scan.ROOM: "room|whole room|raum|ganzer raum|zimmer",
 }
+_AS_FOUND = (
+    "as found",
+    "everything on",
+    "all on",
+    "wie vorgefunden",
+    "vorgefunden",
+    "alles an",
+    "tel que trouvé",
+    "tout allumé",
+)
+"""What a table calls the state in which nothing was switched off, in the languages of the program."""
 
 
 def plain(text: str) -> str:
@@ -101,4 +112,9 @@ def states_of(survey: Survey, visit_id: str) -> NameTable:
     visit = next((v for v in survey.visits if v.id == visit_id), None)
     if visit is None:
         raise UnknownNameError("visit", visit_id, [v.id for v in survey.visits])
-    return NameTable("radio state", ((s.id, (s.name,)) for s in visit.radio_states))
+    nothing_off = [s.id for s in visit.radio_states if not s.off_groups and not s.activities]
+    usual = _AS_FOUND if len(nothing_off) == 1 else ()
+    return NameTable(
+        "radio state",
+        ((s.id, {s.name: None, **dict.fromkeys(usual if s.id in nothing_off else ())}) for s in visit.radio_states),
+    )

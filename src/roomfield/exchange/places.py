@@ -134,3 +134,20 @@ class PlaceTable:
             count += 1
             name = f"{base}-{count}"
         return name
+
+
+def perhaps_known(survey: Survey, made: Place) -> tuple[str, ...]:
+    """Names of places in the record that a new one may be by another name, as ``Bett`` may be the ``Bed``: of the same
+    use, in the same room where both have one.
+
+    Parameters
+    ----------
+    survey : Survey
+        The record before the table.
+    made : Place
+        A place that the table would add.
+    """
+    if made.kind is PlaceKind.OTHER:
+        return ()
+    same = (p for p in survey.places if p.kind is made.kind and (not made.room_id or p.room_id in ("", made.room_id)))
+    return tuple(place.name for place in same)

@@ -12,12 +12,14 @@ from pathlib import Path
 
 from roomfield.errors import RejectedRows, RowFault
 from roomfield.exchange.drafts import Draft, DraftReader, DraftValue, ReadingContext
+from roomfield.exchange.places import perhaps_known
 from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.convert import density_from_unit
 from roomfield.survey.equipment import Meter
 from roomfield.survey.observation import Origin, Reading
 from roomfield.survey.ordering import kinds_out_of_order
 from roomfield.survey.place import Place
+from roomfield.survey.survey_record import Survey
 from roomfield.survey.values import value_faults
 from roomfield.table_files.column_guess import is_empty
 from roomfield.table_files.column_mapping import ColumnMapping, confirmed_table
@@ -124,14 +126,22 @@ def _import(
             mend="Correct these rows, or import the rest without them.",
         )
     used = {reading.place_id for reading in readings}
+    new = tuple(place for place in reader.places.made if place.id in used)
     return ImportPlan(
         mapping,
         readings,
-        tuple(place for place in reader.places.made if place.id in used),
+        new,
         tuple(sorted(reader.faults, key=lambda fault: fault.line)),
         empty,
-        remarks,
+        (*remarks, *_twice_perhaps(context.survey, new)),
     )
+
+
+def _twice_perhaps(survey: Survey, made: Sequence[Place]) -> Iterator[str]:
+    for place in made:
+        known = perhaps_known(survey, place)
+        if known:
+            yield f"{place.name!r} is new here; if it is {' or '.join(map(repr, known))}, write that name in the table."
 
 
 def _drafts(

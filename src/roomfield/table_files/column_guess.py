@@ -97,10 +97,12 @@ def guess_columns(
     """
     table = read_table(path, separator=separator, sheet=sheet, encoding=encoding)
     at = _header_row(table, scheme)
-    units = _units_below(table.rows[at], table.rows[at + 1] if at + 1 < len(table.rows) else [], scheme)
-    last = at + 1 if units else at
+    below = table.rows[at + 1] if at + 1 < len(table.rows) else []
+    units = _units_below(table.rows[at], below, scheme)
+    headings = [] if units else _over_two_lines(table.rows[at], below, scheme)
+    last = at + 1 if units or headings else at
     body = table.rows[last + 1 :]
-    columns = tuple(_columns(table.rows[at], units, body, scheme))
+    columns = tuple(_columns(headings or table.rows[at], units, body, scheme))
     mapping = ColumnMapping(
         scheme=scheme, file_name=table.file_name, sha256=table.sha256, header_line=table.lines[last],
         rows=sum(1 for row in body if not is_empty(row)), columns=columns, encoding=table.encoding,
@@ -131,6 +133,31 @@ def _header_row(table: RawTable, scheme: ColumnScheme) -> int:
         if len(found) > 1 and (found & scheme.sure_of_headings or not scheme.sure_of_headings):
             return i
     return filled[0]
+
+
+def _over_two_lines(first: Sequence[Cell], second: Sequence[Cell], scheme: ColumnScheme) -> list[Cell]:
+    """Headings that stand in two lines, joined; empty if the first line alone says as much.
+
+    A cell of the first line reaches over the empty ones to its right, as where several columns share a heading.
+    """
+    above, below = ([shown(cell) for cell in row] for row in (first, second))
+    if not any(below) or any(text.lstrip("<>=≤≥ ")[:1].isdigit() for text in below):
+        return []
+    width = max(len(above), len(below))
+    above, below = (texts + [""] * (width - len(texts)) for texts in (above, below))
+    joined: list[Cell] = []
+    reaching = ""
+    for upper, lower in zip(above, below, strict=True):
+        reaching = upper or (reaching if lower else "")
+        parts = (reaching, lower) if split_unit(lower)[1] else (lower, reaching)
+        joined.append(" ".join(part for part in parts if part))
+    return joined if _values_named(joined, scheme) > _values_named(above, scheme) else []
+
+
+def _values_named(headings: Sequence[Cell], scheme: ColumnScheme) -> int:
+    """How many columns of values have a heading that says which, with its unit."""
+    found = [meaning_of(shown(cell), scheme) for cell in headings]
+    return sum(one.column in scheme.values and one.column is not scheme.any_value and bool(one.unit) for one in found)
 
 
 def _units_below(headers: Sequence[Cell], row: Sequence[Cell], scheme: ColumnScheme) -> dict[int, str]:
