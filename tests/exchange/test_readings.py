@@ -630,7 +630,7 @@ def test_an_impossible_row_is_remarked_and_a_right_one_is_not(take):
 @pytest.mark.parametrize("word", ["as found", "Wie vorgefunden", "alles an", "tel que trouvé"])
 def test_the_state_with_nothing_off_is_known_in_every_language(take: Take, survey: Survey, word: str):
     found = next(s.id for s in survey.visits[0].radio_states if not s.off_groups)
-    plan = take(f"place,state,peak [uW/m2]\n{survey.places[0].name},{word},340\n".replace("\r", ""))
+    plan = take(f"place,state,peak [uW/m2]\n{survey.places[0].id},{word},340\n")
     assert [r.radio_state_id for r in plan.readings] == [found]
 
 
