@@ -33,6 +33,7 @@ _NAMES = {
     "predict": ("roomfield.workbench.notebook", "predict"),
     "plans": ("roomfield.workbench.notebook", "plans"),
     "measure_next": ("roomfield.workbench.notebook", "measure_next"),
+    "what_changed": ("roomfield.workbench.notebook", "what_changed"),
     "add_action": ("roomfield.workbench.notebook", "add_action"),
     "agree": ("roomfield.workbench.notebook", "agree"),
     "verify": ("roomfield.workbench.notebook", "verify"),

@@ -30,7 +30,7 @@ Where = Annotated[
 
 def register(app: typer.Typer) -> None:
     """Add the verbs."""
-    for verb in (actions, action, predict, plans, agree, verify):
+    for verb in (actions, action, predict, plans, agree, verify, changed):
         app.command()(verb)
 
 
@@ -332,6 +332,24 @@ def verify(
     plain = compared.verification.to_dict() | {"assumed_done": compared.assumed, "done": done}
     names = {p.id: p.name for p in job.survey.places}
     answer(as_json, plain, lambda: _show_verification(plain, names))
+
+
+def changed(
+    second: Annotated[str, typer.Argument(help="Id of the later visit.")],
+    first: Annotated[str, typer.Option(help="Id of the visit before; the survey's first if left out.")] = "",
+    language: Annotated[str, typer.Option(help="Of the sentences: en or de.")] = "en",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    as_json: AsJson = False,
+) -> None:
+    """Say what changed between two visits beside the work: a sender new or gone, work not as ordered, or only load."""
+    from roomfield.workbench.prove.unplanned_changes import what_changed_between
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.visit_choice import visit_asked_or_first
+
+    here = open_job(record, survey).survey
+    found = what_changed_between(here, visit_asked_or_first(here, first).id, second, language)
+    answer(as_json, found.to_dict(), lambda: typer.echo("\n".join(found.sentences)))
 
 
 def _show_verification(plain: dict[str, Any], names: dict[str, str]) -> None:

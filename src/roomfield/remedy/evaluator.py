@@ -182,6 +182,10 @@ class Evaluator:
         each, through = self._contributions(action_ids)
         return After(each.sum(axis=0).T.astype(np.float64), each.mean(axis=2).astype(np.float64), through)
 
+    def contributions(self, action_ids: Sequence[str]) -> Array:
+        """Draws of what each emitter adds to the level after a plan, shape (emitters, columns, draws) [W/m²]."""
+        return self._contributions(action_ids)[0].astype(np.float64)
+
     def _contributions(self, action_ids: Sequence[str]) -> tuple[Array32, Array]:
         """Contribution of each emitter, shape (emitters, columns, draws), and what is let through."""
         known = {a.id for a in self.actions}

@@ -573,11 +573,12 @@ class BeforeAfterPage(SurveyPage):
 
 @dataclass(frozen=True)
 class ChangesPart(Context):
-    """Changes between two visits."""
+    """Changes between two visits, and what changed beside the work."""
 
     template: ClassVar[str] = "parts/changes.html"
     rows: tuple[Any, ...]
     found: Any
+    unplanned: tuple[str, ...]
 
 
 @dataclass(frozen=True)

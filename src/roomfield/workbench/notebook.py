@@ -24,6 +24,7 @@ from roomfield.workbench.plan.plan_choice import PlanTerms as PlanTerms
 from roomfield.workbench.plan.plan_choice import choice_of, prediction_of
 from roomfield.workbench.plan.target_places import asked_places
 from roomfield.workbench.prove.before_after import verification_of
+from roomfield.workbench.prove.unplanned_changes import ChangedAnswer, what_changed_between
 from roomfield.workbench.publish.plain_values import PlaceRow, place_rows, switch_row
 from roomfield.workbench.publish.whole_report import Wishes, whole_report
 from roomfield.workbench.record.job import Job
@@ -384,3 +385,27 @@ def verify(
     plan = record.adopted_plan
     chosen = kind_named(kind or (plan.target_kind if plan else "peak"))
     return verification_of(record, visit_asked_or_first(record, first_visit).id, second_visit, chosen, target_w_m2)
+
+
+def what_changed(
+    survey: Job | Survey, second_visit: str, *, first_visit: str = "", language: str = "en"
+) -> ChangedAnswer:
+    """Say what changed between two visits beside the work: a new sender, one gone, work not as ordered, or only load.
+
+    Parameters
+    ----------
+    first_visit : str
+        The visit before; the first one if left out.
+
+    Raises
+    ------
+    TooEarlyError
+        If nothing was read alike on both visits.
+
+    Examples
+    --------
+    >>> import roomfield as rf
+    >>> rf.what_changed(rf.open_demo(), "follow-up").sentences  # doctest: +SKIP
+    """
+    record = _as_job(survey).survey
+    return what_changed_between(record, visit_asked_or_first(record, first_visit).id, second_visit, language)

@@ -15,7 +15,7 @@ from roomfield.web.formats import Show
 from roomfield.web.levelsheet import KIND_NAMES
 from roomfield.web.page_texts import say
 from roomfield.web.rendering import language_of, render
-from roomfield.workbench.prove import before_after
+from roomfield.workbench.prove import before_after, unplanned_changes
 from roomfield.workbench.prove.before_after import PlaceChange
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/before-after")
@@ -74,7 +74,8 @@ def changes(request: Request, opened: Opened, first: str, second: str) -> Respon
     language = language_of(request)
     found = before_after.follow_up(opened.survey, first, second, language)
     rows = tuple(_row(one, Show(language)) for one in found.rows)
-    return render(request, ChangesPart(rows, found))
+    told = unplanned_changes.what_changed_told(opened.survey, first, second, language)
+    return render(request, ChangesPart(rows, found, told))
 
 
 @router.get("/numbers")

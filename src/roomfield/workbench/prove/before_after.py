@@ -207,7 +207,7 @@ def comparison_of(
     target = target_w_m2 or (plan.target_w_m2 if plan and plan.target_kind == kind.value else None)
     asked = asked_of(survey, plan) if target and target_w_m2 is None else ()
     verify(survey, first_visit, second_visit, kind=kind)
-    done = _done(survey, second_visit)
+    done = done_actions(survey, second_visit)
     prediction = None
     if done and can_be_modelled(survey, first_visit):
         posterior = posterior_of(survey, first_visit)
@@ -235,7 +235,7 @@ def _done_ids(survey: Survey, visit_id: str) -> tuple[str, ...]:
     return named or (survey.adopted_plan.action_ids if survey.adopted_plan else ())
 
 
-def _done(survey: Survey, visit_id: str) -> list[Action]:
+def done_actions(survey: Survey, visit_id: str) -> list[Action]:
     """The work as it stands at the hour of a visit's readings: a night schedule is off then, or has no part in it."""
     night = _by_night(survey, visit_id)
     actions = [a for a in survey.actions if a.id in _done_ids(survey, visit_id)]

@@ -17,6 +17,7 @@ from roomfield.survey import Survey
 from roomfield.workbench.plan.outcomes import note, statement
 from roomfield.workbench.plan.target_places import names_of
 from roomfield.workbench.prove.before_after import VisitComparison, agreed_confidence, comparisons, done_names, unequal
+from roomfield.workbench.prove.unplanned_changes import changed_texts
 from roomfield.workbench.publish.contents.place_findings import chance, likely_outcome, stated_level
 
 
@@ -38,7 +39,7 @@ def verification(survey: Survey, first_id: str, second_id: str) -> Verification 
         done_names(survey, second_id),
         statement(found),
         unequal(compared),
-        tuple(note(one) for one in found.unplanned),
+        (*(note(one) for one in found.unplanned), *changed_texts(survey, first_id, second_id)),
         found.target_w_m2,
         tuple(note(one) for one in found.suspected),
     )
