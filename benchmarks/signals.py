@@ -1,7 +1,7 @@
 """Score the ear on labelled recordings, or time it.
 
     python -m benchmarks.signals --data DIR [--per-file] [--disguise mp3]
-    python -m benchmarks.signals --simulated 900 [--seed 20261125] [--processes 2]
+    python -m benchmarks.signals --simulated 900 [--seed 20261125] [--processes 2] [--disguise 8k]
     python -m benchmarks.signals --pulses 200 [--seed 20261125]
     python -m benchmarks.signals --rates 300 [--seed 20261125]
     python -m benchmarks.signals --speed [--minutes 60]
@@ -77,7 +77,7 @@ def _score(recordings: Iterator[tuple[dict, Path]], folder: Path, per_file: bool
     return 0
 
 
-def hear_scene(job: tuple[int, int, bool]) -> tuple[dict, dict]:
+def hear_scene(job: tuple[int, int, bool, str]) -> tuple[dict, dict]:
     """Label of one invented scene in the layout of LABELS.md, and the probabilities that the ear gives."""
     from roomfield.signals.conditioning import condition
     from roomfield.signals.features import gather
@@ -85,8 +85,8 @@ def hear_scene(job: tuple[int, int, bool]) -> tuple[dict, dict]:
     from roomfield.signals.simulation.unlisted import UNLISTED
     from roomfield.signals.tones import judgement
 
-    index, seed, negative = job
-    scene = (negative_scene if negative else random_scene)(index, seed)
+    index, seed, negative, path = job
+    scene = (negative_scene if negative else random_scene)(index, seed, path)
     parts = [
         {"tech": part.technology, "snr_peak_env_db": level}
         for part, level in zip(scene.components, scene.snr_db, strict=True)
@@ -95,9 +95,9 @@ def hear_scene(job: tuple[int, int, bool]) -> tuple[dict, dict]:
     return label, judgement(gather(condition(scene.samples, scene.sample_rate_hz))).chances
 
 
-def run_simulated(count: int, seed: int, processes: int) -> int:
+def run_simulated(count: int, seed: int, processes: int, path: str = "") -> int:
     """Score fresh scenes: all, those of one component, and mixtures, each with the same scenes without a transmitter."""
-    jobs = [(i, seed, False) for i in range(count)] + [(i, seed, True) for i in range(count // 3)]
+    jobs = [(i, seed, negative, path) for negative, n in ((False, count), (True, count // 3)) for i in range(n)]
     with ProcessPoolExecutor(processes) as pool:
         heard = list(pool.map(hear_scene, jobs, chunksize=10))
     scores = {"all": Score(), "single": Score(), "mixture": Score()}
@@ -109,7 +109,10 @@ def run_simulated(count: int, seed: int, processes: int) -> int:
     keys = ("macro_f1", "macro_f1_audible", "false_on_negatives", "negatives", "brier", "per_technology")
     answer = {key: every[key] for key in keys}
     answer |= {f"macro_f1_audible_{kind}": summary(scores[kind])["macro_f1_audible"] for kind in ("single", "mixture")}
-    print(json.dumps(answer | {"seed": seed, "files": len(heard)}))
+    claims = [(name, label) for label, chances in heard for name, p in chances.items() if p >= CLAIM]
+    false = sum(name not in label["technologies"] for name, label in claims)
+    answer |= {"claims": len(claims), "false_names": false, "micro_f1": every["micro_f1"]}
+    print(json.dumps(answer | {"path": path, "seed": seed, "files": len(heard)}))
     return 0
 
 
@@ -211,7 +214,7 @@ def main() -> int:
     if options.speed:
         return run_speed(options.minutes)
     if options.simulated:
-        return run_simulated(options.simulated, options.seed, options.processes)
+        return run_simulated(options.simulated, options.seed, options.processes, options.disguise)
     if options.pulses:
         return run_pulses(options.pulses, options.seed, options.processes, options.per_file)
     if options.rates:

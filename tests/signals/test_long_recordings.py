@@ -19,7 +19,12 @@ def test_the_odd_block_is_always_heard():
     sketches = np.random.default_rng(0).normal(0, 0.01, (300, 4))
     sketches[137] += 3.0
     picked = choose(sketches, 40)
-    assert 137 in picked and len(picked) == 40 and picked[0] == 0 and picked[-1] == 299
+    assert 137 in picked and picked[0] == 0 and picked[-1] == 299
+    assert len(picked) == 21  # the others only repeat
+
+
+def test_every_place_is_taken_where_no_block_is_like_another():
+    assert len(choose(np.random.default_rng(0).normal(0, 1.0, (300, 12)), 40)) == 40
 
 
 def test_sketch_tells_pulses_from_noise_and_loud_from_soft():

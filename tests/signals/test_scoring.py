@@ -37,7 +37,7 @@ def test_what_cannot_be_heard_is_not_missed():
 
 
 def test_an_invented_scene_is_labelled_as_a_file_would_be():
-    truth, chances = hear_scene((3, 77, False))
+    truth, chances = hear_scene((3, 77, False, ""))
     assert json.loads(json.dumps(truth)) == truth
     assert set(truth["technologies"]) == {part["tech"] for part in truth["components"]}
     assert all(0 <= chance <= 1 for chance in chances.values())

@@ -2,7 +2,7 @@
 
 Up to ``DEEP_BLOCKS`` blocks are all heard. Of longer recordings every block is sketched (how loud and how peaked it is at
 six time scales); half of the places go to blocks evenly spread in time, the other half to those whose sketch is farthest
-from all chosen so far, so that what changes is heard and what only repeats is not heard again.
+from all chosen so far, as long as it is far, so that what changes is heard and what only repeats is not heard again.
 """
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ F64 = NDArray[np.float64]
 DEEP_BLOCKS = 64
 PARALLEL_BLOCKS = 6
 SKETCH_SCALES = 6
+ALIKE_DECADES = 0.03
+NEAR = 1.0  # squared distance, in spreads over all numbers of a sketch, within which a block only repeats a chosen one
 
 
 @dataclass(frozen=True)
@@ -62,15 +64,17 @@ def sketch(cut: tuple[int, int], source: AudioSource) -> F64:
 
 
 def choose(sketches: F64, places: int) -> tuple[int, ...]:
-    """Indices of blocks to hear: evenly spread ones, then the farthest from all chosen, one by one."""
+    """Indices of blocks to hear: evenly spread ones, then the farthest from all chosen, until each is near one."""
     count = sketches.shape[0]
     if count <= places:
         return tuple(range(count))
     chosen = list(dict.fromkeys(np.linspace(0, count - 1, places // 2).round().astype(int).tolist()))
-    scaled = (sketches - sketches.mean(0)) / (sketches.std(0) + 1e-9)
+    scaled = (sketches - sketches.mean(0)) / np.maximum(sketches.std(0), ALIKE_DECADES)
     distance = np.min([((scaled - scaled[i]) ** 2).sum(1) for i in chosen], axis=0)
     while len(chosen) < places:
         farthest = int(np.argmax(distance))
+        if distance[farthest] < NEAR:
+            break
         chosen.append(farthest)
         distance = np.minimum(distance, ((scaled - scaled[farthest]) ** 2).sum(1))
     return tuple(sorted(set(chosen)))
