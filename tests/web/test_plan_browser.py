@@ -249,6 +249,24 @@ def test_two_windows_on_one_survey_see_the_conflict_and_choose(demo_server, open
     assert plan_of(other, server, survey_id)["places"][0]["name"] == "Bed by the window"
 
 
+def test_two_windows_that_change_different_items_both_win_and_undo_takes_back_ones_own(demo_server, open_page):
+    server = demo_server
+    one, other = open_page(), open_page()
+    survey_id = new_survey(one, server, "one-room-flat")
+    other.goto(one.url)
+    other.wait_for_selector("html[data-ready=plan]")
+    for page, place, name in ((one, "Bed", "Bed by the wall"), (other, "Desk", "Desk at the door")):
+        page.click(f".pick:has-text('{place}')")
+        page.fill("#field-name", name)
+        expect(page.locator("#save-state")).to_have_text("Saved")
+    assert [p["name"] for p in plan_of(one, server, survey_id)["places"]][:2] == ["Bed by the wall", "Desk at the door"]
+    expect(other.locator(".pick:has-text('Bed by the wall')")).to_have_count(1)
+    other.locator("svg.plan").focus()
+    other.keyboard.press("Control+z")
+    expect(other.locator("#save-state")).to_have_text("Saved")
+    assert [p["name"] for p in plan_of(other, server, survey_id)["places"]][:2] == ["Bed by the wall", "Desk"]
+
+
 def test_a_drawing_survives_a_server_that_is_gone_for_a_while(serve, open_page):
     server, page = serve(), open_page()
     survey_id = new_survey(page, server, "one-room-flat")

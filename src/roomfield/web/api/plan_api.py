@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict, dataclass
 from functools import partial
 from typing import Annotated, Any
 
@@ -12,6 +13,7 @@ from fastapi.concurrency import run_in_threadpool
 from roomfield.web.dependencies import Desk, Form, Opened, body_of
 from roomfield.workbench.record import plan_document, plan_import, survey_list
 from roomfield.workbench.record.plan_import import Asked
+from roomfield.workbench.record.plan_merge import ItemChange, change_plan
 from roomfield.workbench.record.survey_list import Records
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}/plan", tags=["plan"])
@@ -36,6 +38,26 @@ async def replace_plan(
 def _replaced(records: Records, survey_id: str, content: bytes, revision: int) -> int:
     sheet = plan_document.read_plan(content)
     return survey_list.revise(records, survey_id, partial(plan_document.with_plan, sheet=sheet), revision)
+
+
+@dataclass(frozen=True)
+class PlanChange:
+    """Items of the plan that changed since ``revision``."""
+
+    revision: int
+    changes: tuple[ItemChange, ...]
+
+
+@router.patch("")
+def change_items(records: Desk, survey_id: str, change: PlanChange) -> dict[str, Any]:
+    """Change items of the plan one by one.
+
+    Items that somebody else changed since are left as they are and answered as ``conflicts``. ``plan`` is answered if
+    it holds more than the sender knows.
+    """
+    done = change_plan(records, survey_id, change.revision, change.changes)
+    plan = None if done.plan is None else json.loads(plan_document.write_plan(done.plan))
+    return {"revision": done.revision, "plan": plan, "conflicts": [asdict(one) for one in done.conflicts]}
 
 
 @router.post("/underlay")

@@ -6,15 +6,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from roomfield.errors import InputError
+from roomfield.errors import ConflictError, InputError
 from roomfield.store.repository import Store, StoredSurvey, open_store
 from roomfield.survey import Amendment, MediaItem, Survey
 
 Records = Store
 """The open record; a door holds it and hands it back, and never looks inside."""
 
+MOST_TRIES = 5
+"""How often a change that names no revision is tried again when somebody else wrote in between."""
 _PARTS = ("title", "note", "assignment", "dwelling", "places", "emitters", "meters", "visits", "actions",
-          "adopted_plan", "people")  # fmt: skip
+          "adopted_plan", "people", "photographs", "hot_spots", "ticks", "archived")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -118,6 +120,15 @@ def revise(records: Records, survey_id: str, change: Callable[[Survey], Survey],
     ConflictError
         If the survey is at another revision.
     """
+    for _ in range(MOST_TRIES if revision is None else 0):
+        try:
+            return _revised(records, survey_id, change, None)
+        except ConflictError:
+            continue  # somebody else wrote in between; the change is made on what stands now
+    return _revised(records, survey_id, change, revision)
+
+
+def _revised(records: Records, survey_id: str, change: Callable[[Survey], Survey], revision: int | None) -> int:
     stored = records.load(survey_id)
     expected = stored.revision if revision is None else revision
     after = change(stored.survey)

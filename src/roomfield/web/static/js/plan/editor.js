@@ -30,12 +30,13 @@ const book = new PlanBook({
   onChange: () => refresh(),
   onState: (words) => { stateLine.textContent = words; },
 });
-book.onConflict = (told) => {
+book.onConflict = (conflicts, answer) => {
   const dialog = document.getElementById("conflict");
-  dialog.querySelector("[data-what]").textContent = told.changed.join(", ");
+  const nouns = { storeys: t("storey"), rooms: t("room"), walls: t("wall"), slabs: t("ceiling"), furniture: t("furniture"), places: t("place"), emitters: t("transmitter"), plan_images: t("picture"), north_deg: t("north arrow") };
+  dialog.querySelector("[data-what]").textContent = conflicts.map((one) => [nouns[one.kind], one.name, one.theirs === null ? `(${t("taken out")})` : ""].filter(Boolean).join(" ")).join(", ");
   dialog.returnValue = "";
   dialog.showModal();
-  dialog.onclose = () => (dialog.returnValue === "mine" ? book.keepMine(told.found) : book.takeTheirs());
+  dialog.onclose = () => answer(dialog.returnValue === "mine");
 };
 
 const chains = new Chains({ view, book, state, holder: document.querySelector(".drafting-sheet") });
