@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import math
 from dataclasses import replace
+
+from PIL import Image
 
 from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
@@ -42,6 +45,7 @@ from roomfield.show.evidence import (
     CheckEntry,
     ControlChart,
     MeterEntry,
+    PhotoEntry,
     Position,
     ReadingEntry,
     ReferenceEntry,
@@ -254,8 +258,17 @@ def content(**changes: object) -> ReportContent:
 
 def full(**changes: object) -> ReportContent:
     """Every chapter filled."""
-    return content(maps=(grid(),), sources=SOURCES, recordings=(recording(),), logs=(log(),), remedy=remedy(),
-                   verification=verification(), letter=LETTER, **changes)  # fmt: skip
+    return content(maps=(grid(),), sources=SOURCES, recordings=(recording(),), photos=(photo(),), logs=(log(),),
+                   remedy=remedy(), verification=verification(), letter=LETTER, **changes)  # fmt: skip
+
+
+def photo(**changes: object) -> PhotoEntry:
+    """A photo of a display, drawn here."""
+    drawn = io.BytesIO()
+    Image.linear_gradient("L").resize((96, 72)).save(drawn, "JPEG")
+    entry = PhotoEntry("display", "Bed, head end", "Bed", "As found", "2026-03-02T10:20:00+01:00",
+                       ((Kind.HIGHEST_HELD, 3.4e-4),), drawn.getvalue(), 96, 72, "ab" * 32)  # fmt: skip
+    return replace(entry, **changes)  # type: ignore[arg-type]
 
 
 SOURCES = (

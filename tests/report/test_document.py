@@ -155,7 +155,7 @@ def test_sentences_of_the_first_page_refer_to_sections_that_exist(sample: Module
     assert f"annex {method.number}" in texts
     chapters = [s.number for s in numbered if s.part not in ANNEXES]
     assert chapters == [str(n) for n in range(1, len(chapters) + 1)]
-    assert [s.number for s in numbered if s.part in ANNEXES] == list("ABCDEFGHI")
+    assert [s.number for s in numbered if s.part in ANNEXES] == list("ABCDEFGHIJ")
 
 
 def test_every_figure_has_alternative_and_caption_and_every_table_whole_rows(sample: ModuleType, words: Words) -> None:

@@ -68,7 +68,7 @@ def read_plan_page(path: Path, *, page: int = 1) -> UnderlayImage:
     if content.startswith(_PNG):
         size, media_type = _png_size(content, path.name), "image/png"
     elif content.startswith(b"\xff\xd8\xff"):
-        size, media_type = _jpeg_size(content, path.name), "image/jpeg"
+        size, media_type = jpeg_size(content, path.name), "image/jpeg"
     elif content.startswith(b"RIFF") and content[8:12] == b"WEBP":
         size, media_type = _webp_size(content, path.name), "image/webp"
     else:
@@ -109,7 +109,19 @@ def _png_is_whole(content: bytes) -> bool:
     return False
 
 
-def _jpeg_size(content: bytes, where: str) -> tuple[int, int]:
+def jpeg_size(content: bytes, where: str) -> tuple[int, int]:
+    """Width and height of a JPEG picture [pixel].
+
+    Parameters
+    ----------
+    where : str
+        Name for messages.
+
+    Raises
+    ------
+    FormatError
+        If it is damaged or cut off.
+    """
     at = 2
     while at + 9 <= len(content) and content[at] == 0xFF:
         marker = content[at + 1]

@@ -12,6 +12,7 @@ from roomfield.show.evidence import (
     Budget,
     Caution,
     MeterEntry,
+    PhotoEntry,
     Position,
     Proof,
     ReadingEntry,
@@ -153,6 +154,7 @@ class ReportContent:
     maps: tuple[LevelGrid, ...] = ()
     sources: tuple[SourceEntry, ...] = ()
     recordings: tuple[RecordingEntry, ...] = ()
+    photos: tuple[PhotoEntry, ...] = ()
     logs: tuple[LogEntry, ...] = ()
     remedy: Remedy | None = None
     verification: Verification | None = None

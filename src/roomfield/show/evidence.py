@@ -310,3 +310,39 @@ class VisitEntry:
     ended_at: str = ""
     conditions: str = ""
     note: str = ""
+
+
+@dataclass(frozen=True)
+class PhotoEntry:
+    """A photo that the report shows.
+
+    Parameters
+    ----------
+    subject : str
+        ``display``, ``place``, ``room``, ``house_front`` or ``other``.
+    caption : str
+        What it shows, in the assessor's words.
+    place, state : str
+        Names of place and radio state; empty where it has none.
+    taken_at : str
+        ISO 8601; empty if not noted.
+    values : tuple of (Kind, float)
+        Readings that it belongs to: kind and what the meter showed [W/m²]; bounds are left out.
+    picture : bytes
+        The smaller copy, JPEG.
+    width_px, height_px : int
+        Its size [pixel].
+    sha256 : str
+        Hash of the picture in the record, of which it is a copy.
+    """
+
+    subject: str
+    caption: str
+    place: str
+    state: str
+    taken_at: str
+    values: tuple[tuple[Kind, float], ...]
+    picture: bytes
+    width_px: int
+    height_px: int
+    sha256: str

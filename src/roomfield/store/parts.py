@@ -17,6 +17,7 @@ from roomfield.survey.json_codec import from_json, to_json
 from roomfield.survey.observation import MediaItem
 from roomfield.survey.person import Person
 from roomfield.survey.place import Place
+from roomfield.survey.site_notes import HotSpot, Photograph, Tick
 from roomfield.survey.survey_record import Assignment, Survey
 from roomfield.survey.visit import Visit
 
@@ -34,6 +35,10 @@ PART_KINDS: Mapping[str, Any] = {
     "actions": tuple[Action, ...],
     "adopted_plan": AdoptedPlan,
     "people": tuple[Person, ...],
+    "photographs": tuple[Photograph, ...],
+    "hot_spots": tuple[HotSpot, ...],
+    "ticks": tuple[Tick, ...],
+    "archived": bool,
 }
 _MAY_BE_MISSING = frozenset({"adopted_plan"})
 

@@ -141,7 +141,8 @@ class Store:
             The revision that the change was made on.
         changed : record or tuple of records
             New values of ``title``, ``note``, ``invented``, ``assignment``, ``dwelling``, ``places``,
-            ``emitters``, ``meters``, ``visits``, ``media``, ``actions`` or ``adopted_plan``.
+            ``emitters``, ``meters``, ``visits``, ``media``, ``actions``, ``adopted_plan``, ``people``,
+            ``photographs``, ``hot_spots``, ``ticks`` or ``archived``.
 
         Returns
         -------
@@ -320,13 +321,13 @@ class Store:
         """
         original = self.load(survey_id).survey
         now = _now()
-        copy = replace(original, id=uuid4().hex, created_at=now, title=title or original.title)
+        copy = replace(original, id=uuid4().hex, created_at=now, title=title or original.title, archived=False)
         if for_follow_up:
             copy = replace(copy, visits=(*copy.visits, _follow_up(copy, now)))
         else:
             copy = replace(
                 copy, visits=(), readings=(), bearings=(), recordings=(), logs=(), amendments=(), actions=(),
-                adopted_plan=None, media=_plan_media(copy),
+                adopted_plan=None, media=_plan_media(copy), photographs=(), hot_spots=(), ticks=(),
             )  # fmt: skip
         return self.create(copy, f"copied from survey {survey_id}")
 

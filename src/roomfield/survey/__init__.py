@@ -61,6 +61,7 @@ from roomfield.survey.observation import (
 from roomfield.survey.ordering import OutOfOrder, kinds_out_of_order, out_of_order
 from roomfield.survey.person import Person, Stay
 from roomfield.survey.place import Place, PlaceKind
+from roomfield.survey.site_notes import HotSpot, Photograph, PhotoSubject, Tick
 from roomfield.survey.survey_record import Assignment, Survey
 from roomfield.survey.visit import RadioState, StateActivity, Visit, VisitPurpose
 
@@ -90,6 +91,7 @@ __all__ = [
     "FittedShield",
     "FurnitureBox",
     "HeardTechnology",
+    "HotSpot",
     "Kind",
     "Layer",
     "LogRecord",
@@ -103,6 +105,8 @@ __all__ = [
     "OutOfOrder",
     "Period",
     "Person",
+    "PhotoSubject",
+    "Photograph",
     "Place",
     "PlaceKind",
     "PlanImage",
@@ -125,6 +129,7 @@ __all__ = [
     "Storey",
     "SurfaceRef",
     "Survey",
+    "Tick",
     "Visit",
     "VisitPurpose",
     "Volume",

@@ -17,6 +17,7 @@ from roomfield.survey.equipment import Meter
 from roomfield.survey.observation import Bearing, HeardTechnology, LogRecord, MediaItem, Reading, Recording
 from roomfield.survey.person import Person
 from roomfield.survey.place import Place
+from roomfield.survey.site_notes import HotSpot, Photograph, Tick
 from roomfield.survey.visit import RadioState, Visit
 
 WITHDRAWN = "withdrawn"
@@ -58,6 +59,8 @@ class Survey:
     ----------
     invented : bool
         True for demonstration data; every output then says so.
+    archived : bool
+        True if the list of surveys shows it only when asked.
     """
 
     id: str
@@ -78,6 +81,10 @@ class Survey:
     actions: tuple[Action, ...] = ()
     adopted_plan: AdoptedPlan | None = None
     people: tuple[Person, ...] = ()
+    photographs: tuple[Photograph, ...] = ()
+    hot_spots: tuple[HotSpot, ...] = ()
+    ticks: tuple[Tick, ...] = ()
+    archived: bool = False
     amendments: tuple[Amendment, ...] = ()
     note: str = ""
 

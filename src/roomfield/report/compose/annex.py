@@ -75,13 +75,13 @@ def annex_section(content: ReportContent, words: Words) -> Section:
     if custody.package_sha256:
         pairs = [
             (words.say("annex.package"), custody.package_name),
-            (words.say("annex.package_hash"), _grouped(custody.package_sha256)),
-            (words.say("annex.content_hash"), _grouped(custody.content_sha256)),
+            (words.say("annex.package_hash"), grouped(custody.package_sha256)),
+            (words.say("annex.content_hash"), grouped(custody.content_sha256)),
         ]
     else:
         pairs = [(words.say("annex.package"), words.say("annex.no_package"))]
     if custody.chain_sha256:
-        pairs.append((words.say("annex.chain_head", n=custody.chain_links), _grouped(custody.chain_sha256)))
+        pairs.append((words.say("annex.chain_head", n=custody.chain_links), grouped(custody.chain_sha256)))
     if custody.software:
         pairs.append((words.say("annex.software"), custody.software))
     blocks.append(Facts(tuple(p for p in pairs if p[1])))
@@ -90,7 +90,7 @@ def annex_section(content: ReportContent, words: Words) -> Section:
     return Section(Part.ANNEX, words.say("section.annex"), tuple(blocks), new_page=True)
 
 
-def _grouped(digest: str) -> str:
+def grouped(digest: str) -> str:
     """Hexadecimal digits in groups of eight, so that people can compare them."""
     return " ".join(digest[i : i + 8] for i in range(0, len(digest), 8))
 

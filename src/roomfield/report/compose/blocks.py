@@ -27,6 +27,7 @@ class Part(StrEnum):
     STATES = "states"
     SWITCHING = "switching"
     SOUND = "sound"
+    PHOTOS = "photos"
     METHOD = "method"
     INSTRUMENT = "instrument"
     BUDGET = "budget"

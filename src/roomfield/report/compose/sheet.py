@@ -22,6 +22,7 @@ from roomfield.report.compose.evidence_chapters import listening_section, logs_s
 from roomfield.report.compose.front import Links, front
 from roomfield.report.compose.kinds import kinds_section
 from roomfield.report.compose.levels import levels_section, plan_section, states_section
+from roomfield.report.compose.photo_chapter import photos_section
 from roomfield.report.compose.sources import map_section, sources_section, steps_section, switching_section
 from roomfield.report.compose.work_chapters import letter_section, remedy_section, verification_section
 from roomfield.report.document import ReportContent
@@ -46,6 +47,7 @@ MAKERS: tuple[tuple[Part, Maker], ...] = (
     (Part.STATES, states_section),
     (Part.SWITCHING, switching_section),
     (Part.SOUND, sound_section),
+    (Part.PHOTOS, photos_section),
     (Part.METHOD, method_section),
     (Part.INSTRUMENT, instrument_section),
     (Part.BUDGET, budget_section),

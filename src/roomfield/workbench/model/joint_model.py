@@ -90,7 +90,11 @@ def _home(survey: Survey, visit_id: str) -> Survey:
     """What is inferred from: the home as a visit finds it, without what is only planned."""
     if survey.readings and not placed(survey) and all(r.position is None for r in survey.readings):
         raise _nowhere(survey)
-    return replace(with_unlisted(with_work_done(survey, visit_id), visit_id), actions=(), adopted_plan=None)
+    home = with_unlisted(with_work_done(survey, visit_id), visit_id)
+    # Nothing of these enters the model; left in, each photo would make it be reckoned anew.
+    return replace(
+        home, actions=(), adopted_plan=None, media=(), photographs=(), hot_spots=(), ticks=(), archived=False, note=""
+    )
 
 
 _LATEST: OrderedDict[tuple[str, str], tuple[Survey, Posterior]] = OrderedDict()

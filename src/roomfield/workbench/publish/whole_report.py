@@ -24,6 +24,7 @@ from roomfield.workbench.publish.contents.model_answers import (
     source_entries,
     with_sought,
 )
+from roomfield.workbench.publish.contents.photo_evidence import photo_entries
 from roomfield.workbench.publish.contents.remedy_plan import with_remedy
 from roomfield.workbench.publish.contents.steps import with_agreed_steps
 from roomfield.workbench.publish.files import checked_target, custody_of, report_content, write_report
@@ -136,5 +137,6 @@ def with_files(content: ReportContent, job: Job, assessment: Assessment) -> Repo
         content,
         recordings=recording_entries(job, assessment.table.visit.id),
         logs=log_entries(job, assessment),
+        photos=photo_entries(job, assessment.table.visit.id),
         undetermined=(*log_doubt_texts(job, assessment), *content.undetermined),
     )

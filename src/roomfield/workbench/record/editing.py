@@ -145,7 +145,12 @@ def moment_in(text: str) -> datetime:
 
 
 def with_radio_state(
-    survey: Survey, visit_id: str, name: str, off_groups: tuple[str, ...], activities: tuple[StateActivity, ...] = ()
+    survey: Survey,
+    visit_id: str,
+    name: str,
+    off_groups: tuple[str, ...],
+    activities: tuple[StateActivity, ...] = (),
+    state_id: str = "",
 ) -> Survey:
     """The survey with one more radio state at a visit; the same switches twice give the state that is there.
 
@@ -155,6 +160,8 @@ def with_radio_state(
         Switches that are off.
     activities : tuple of StateActivity
         What others do, as far as it is seen to.
+    state_id : str
+        Made by the device; the same state sent twice is kept once. One is made here if empty.
 
     Raises
     ------
@@ -170,13 +177,19 @@ def with_radio_state(
         raise InputError(f"there is no switch {unknown[0]!r}.", where="radio state")
     if not name.strip():
         raise InputError("a radio state needs a name.", where="radio state", mend="For example: router off.")
+    if state_id and any(state.id == state_id for state in visit.radio_states):
+        return survey
+    if len(state_id) > 60:
+        raise InputError("a radio state needs an id of 1 to 60 letters.", where="radio state")
     same = {(frozenset(s.off_groups), frozenset(s.activities), s.name) for s in visit.radio_states}
-    if (frozenset(off_groups), frozenset(activities), name.strip()) in same:
+    if not state_id and (frozenset(off_groups), frozenset(activities), name.strip()) in same:
         return survey
     off_and_busy = next((a.name for a in activities if a.name in off_groups), "")
     if off_and_busy:
         raise InputError(f"{off_and_busy!r} is off and yet does something.", where="radio state", mend="Choose one.")
-    state = RadioState(new_id("state"), name.strip()[:120], tuple(sorted(off_groups)), activities=activities)
+    state = RadioState(
+        state_id or new_id("state"), name.strip()[:120], tuple(sorted(off_groups)), activities=activities
+    )
     changed = replace(visit, radio_states=(*visit.radio_states, state))
     return replace(survey, visits=_put(survey.visits, changed))
 

@@ -281,6 +281,9 @@ def _value_w_m2(value: Value, unit: MeterUnit, meter: Meter) -> float:
 
 
 def _scan_number(survey: Survey, entry: Entry) -> int:
+    kept = next((reading for reading in survey.readings if reading.id == f"{entry.entry_id}-1"), None)
+    if kept is not None:
+        return kept.replicate  # sent again because its answer was lost; others may have come in between
     same = [
         reading.replicate
         for reading in survey.current_readings(entry.visit_id)
