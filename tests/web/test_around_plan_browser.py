@@ -185,8 +185,17 @@ def test_a_photo_is_kept_without_what_the_camera_knew(serve, open_page):
     page.click("[data-opens=more]")
     page.set_input_files("#photo", {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": file.getvalue()})
     expect(page.locator("#photo-words")).to_contain_text("Photo kept: Bed")
-    kept = record_of(page, server, survey_id)["media"][0]
-    assert kept["sha256"][:8] in page.locator("#note").input_value()
+    expect(page.locator("#keeping")).to_have_text("All kept")
+    record = record_of(page, server, survey_id)
+    (kept,), (photo,) = record["media"], record["photographs"]
+    assert (photo["sha256"], photo["in_report"], photo["camera_data"]) == (kept["sha256"], False, False)
+    assert photo["id"].split("-")[-1] in page.locator("#note").input_value()
     content = page.request.get(f"{server.base}/surveys/{survey_id}/media/{kept['sha256']}").body()
     assert b"Maker of the camera" not in content
     assert Image.open(io.BytesIO(content)).size == (1600, 800)
+    page.goto(f"{server.base}/surveys/{survey_id}/readings")
+    page.check("form[data-photo] [name=in_report]")
+    expect(page.locator("form[data-photo] [role=status]")).to_have_text("Stands in the report")
+    (photo,) = record_of(page, server, survey_id)["photographs"]
+    small = page.request.get(f"{server.base}/surveys/{survey_id}/media/{photo['small_sha256']}").body()
+    assert Image.open(io.BytesIO(small)).size == (960, 480)

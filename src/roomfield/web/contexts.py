@@ -165,6 +165,13 @@ class DevicesPage(Context):
 
 
 @dataclass(frozen=True)
+class AwayPage(Context):
+    """Said by a phone of itself while the computer sleeps."""
+
+    template: ClassVar[str] = "away.html"
+
+
+@dataclass(frozen=True)
 class HelpPage(Context):
     """Every explained term."""
 

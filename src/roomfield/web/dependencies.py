@@ -44,12 +44,15 @@ class OpenSurvey:
         To be handed back with a change.
     asked_visit : str
         The visit that the address asks for; empty if it does not.
+    additions : int
+        How often something was observed or amended.
     """
 
     records: Records
     survey: Survey
     revision: int
     asked_visit: str = ""
+    additions: int = 0
 
     @property
     def head(self) -> Head:
@@ -64,7 +67,8 @@ class OpenSurvey:
 def the_survey(request: Request, records: Desk, survey_id: Annotated[str, Path(max_length=80)]) -> OpenSurvey:
     """The survey that the address names, and the visit if it names one."""
     stored = survey_list.opened(records, survey_id)
-    return OpenSurvey(records, stored.survey, stored.revision, request.query_params.get("visit", ""))
+    asked = request.query_params.get("visit", "")
+    return OpenSurvey(records, stored.survey, stored.revision, asked, stored.additions)
 
 
 Opened = Annotated[OpenSurvey, Depends(the_survey)]

@@ -8,6 +8,7 @@ from typing import Any
 
 from roomfield.survey import Emitter, Survey
 from roomfield.workbench.record import field_entry, plan_document
+from roomfield.workbench.record.editing import now
 from roomfield.workbench.record.field_entry import EntryResult, Worth
 from roomfield.workbench.record.readings_ledger import ledger_of
 
@@ -30,6 +31,7 @@ def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
     return {
         "survey_id": survey.id,
         "revision": revision,
+        "as_of": now(),
         "plan": json.loads(plan_document.write_plan(plan_document.plan_of(survey))),
         "visit": {"id": visit.id, "started_at": visit.started_at},
         "states": [{"id": s.id, "name": s.name, "off_groups": s.off_groups} for s in visit.radio_states],
@@ -43,6 +45,11 @@ def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
             if b.visit_id == visit.id
         ],
     }
+
+
+def stamp_of(revision: int, additions: int) -> str:
+    """A mark that changes with everything that is changed in a survey or added to it."""
+    return f"{revision}-{additions}"
 
 
 def _earlier(survey: Survey, visit_id: str) -> list[dict[str, Any]]:

@@ -12,7 +12,7 @@ from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, R
 
 from roomfield.errors import InputError
 from roomfield.web.access_code import PASS_LASTS_S, WAIT, Gate
-from roomfield.web.contexts import Call, DevicesPage, HelpPage, ProgramsPage, UnlockPage
+from roomfield.web.contexts import AwayPage, Call, DevicesPage, HelpPage, ProgramsPage, UnlockPage
 from roomfield.web.dependencies import Form
 from roomfield.web.help import explanations
 from roomfield.web.page_texts import LANGUAGES
@@ -134,6 +134,12 @@ def read_worker() -> Response:
     """The script that keeps the walk for when this computer sleeps; from here, so that it answers for every page."""
     headers = {"cache-control": "no-cache"}
     return FileResponse(WORKER, media_type="text/javascript", headers=headers)
+
+
+@router.get("/kept/away")
+def show_away(request: Request) -> Response:
+    """What a phone shows in place of any other page while this computer sleeps; it keeps a copy."""
+    return render(request, AwayPage())
 
 
 @router.get("/help")

@@ -12,20 +12,23 @@ export class Refusal extends Error {
   }
 }
 
-export async function send(method, address, body, { signal } = {}) {
-  const headers = { "x-roomfield-form": key };
+export async function send(method, address, body, { signal, patienceMs } = {}) {
+  // The second header lets a page that was kept through a restart of the browser go on: no other site can send it.
+  const headers = { "x-roomfield-form": key, "x-roomfield-client": "page" };
   let payload = body;
   if (body !== undefined && !(body instanceof FormData) && !(body instanceof Blob)) {
     headers["content-type"] = "application/json";
     payload = JSON.stringify(body);
   }
   let answer;
+  const until = patienceMs ? AbortSignal.timeout(patienceMs) : signal;
   try {
-    answer = await fetch(address, { method, headers, body: payload, signal, credentials: "same-origin" });
+    answer = await fetch(address, { method, headers, body: payload, signal: until, credentials: "same-origin" });
   } catch (error) {
     if (error.name === "AbortError") throw error;
     throw new Refusal(0, { what: t("The server does not answer."), where: "", mend: t("Entries wait here until it is back.") });
   }
+  if (answer.status === 204) return null;
   const type = answer.headers.get("content-type") ?? "";
   const content = type.includes("json") ? await answer.json() : await answer.text();
   if (!answer.ok) {

@@ -4,7 +4,7 @@
 const SHELL = "shell-1";
 const PAGES = "walk-1";
 const PATIENCE_MS = 3000;
-const AWAY_MS = 15000;
+const AWAY_MS = 8000;
 const KEPT_MS = 14 * 24 * 3600 * 1000;
 let awayUntil = 0;
 
@@ -51,7 +51,7 @@ async function shell(request) {
     return answer;
   } catch {
     awayUntil = Date.now() + AWAY_MS;
-    return (await kept.match(request)) ?? Response.error();
+    return (await kept.match(request, { ignoreVary: true })) ?? fetch(request);
   }
 }
 
@@ -77,7 +77,7 @@ async function page(request) {
 // Any other page while the computer sleeps: say so, and lead to the walk that is kept.
 async function away(kept) {
   const walk = (await kept.keys()).map((one) => new URL(one.url)).find((one) => one.pathname.endsWith("/walk"));
-  const said = await kept.match("/kept/away");
+  const said = await kept.match("/kept/away", { ignoreVary: true });
   if (!walk || !said) return Response.error();
   const text = (await said.text()).replaceAll("{walk}", walk.pathname + walk.search);
   return new Response(text, { status: 503, headers: { "content-type": "text/html; charset=utf-8", "content-security-policy": said.headers.get("content-security-policy") } });

@@ -1,6 +1,5 @@
 // Bearings by hand: a line is turned about the chosen point, to the peak or to the null, or follows the phone's compass.
 
-import { send } from "../door.js";
 import { shape } from "../svg.js";
 import { t } from "../words.js";
 
@@ -75,15 +74,20 @@ export class BearingLine {
     $("bearing-words").textContent = t("Point the phone along the antenna's axis and press Compass again for a new angle.");
   }
 
-  async keep() {
-    const { where, entry } = this.start();
-    try {
-      const kept = await send("POST", where, { ...entry, strongest_deg: this.angles.strongest, null_deg: this.angles.null, std_deg: Number($("bearing-std").value.replace(",", ".")) || 12, from_true_north: this.fromNorth });
-      this.toggle(false);
-      this.onKept(kept);
-    } catch (error) {
-      $("bearing-words").textContent = error.message;
-    }
+  // Said here what the server would refuse: a bearing that waits cannot ask back.
+  refusal() {
+    if (!this.point()) return t("Choose a place first.");
+    if (this.angles.strongest === null && this.angles.null === null) return t("Turn the line about the point: draw on the plan, or type degrees clockwise from up.");
+    if (this.fromNorth && this.view.doc.dwelling.north_deg === null) return t("the plan has no north arrow, so a compass angle cannot be laid on it.");
+    return "";
+  }
+
+  keep() {
+    const refusal = this.refusal();
+    if (refusal) { $("bearing-words").textContent = refusal; return; }
+    const entry = { ...this.start(), strongest_deg: this.angles.strongest, null_deg: this.angles.null, std_deg: Number($("bearing-std").value.replace(",", ".")) || 12, from_true_north: this.fromNorth };
+    this.toggle(false);
+    this.onKept(entry);
   }
 
   draw(layer) {

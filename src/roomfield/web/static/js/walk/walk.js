@@ -1,6 +1,6 @@
 // The walk: a place, one line filled in, and on to the next place. Everything typed is kept before it is sent.
 
-import { faultBox, notice, send } from "../door.js";
+import { notice, send } from "../door.js";
 import { bars } from "../axis.js";
 import { element } from "../element.js";
 import { hit, navigate } from "../plan/gestures.js";
@@ -10,8 +10,10 @@ import { density, number, t } from "../words.js";
 import { BearingLine } from "./bearing.js";
 import { drawPoints, platesOf } from "./marks.js";
 import { HIGH_KINDS, ORIENTATIONS, Pad, UNITS } from "./pad.js";
+import { keepWalk } from "./kept.js";
+import { Outbox } from "./outbox.js";
 import { photoField } from "./photo.js";
-import { Queue } from "./queue.js";
+import { drawRefused, keepingWords } from "./waiting.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
 const KIND_WORDS = { peak: t("peak held still"), highest_held: t("highest seen"), average: t("second's mean") };
@@ -46,23 +48,66 @@ function keep() {
   localStorage.setItem(keptKey, JSON.stringify({ pad: pad.kept(), placeId, position, storeyId, stateId, meterId, scan }));
 }
 
-const queue = new Queue(start.survey_id, {
-  onTaken(entry, told) {
-    if (entry.visit_id === start.visit.id) state.readings.push(...told.readings);
-    state.last = told.readings.map((r) => r.id);
-    showRemarks(told);
+const outbox = new Outbox(start.survey_id, {
+  onTaken(item, told, wasAway) {
+    if (item.kind === "readings" && item.body.visit_id === start.visit.id) {
+      state.readings = [...state.readings.filter((r) => !told.readings.some((one) => one.id === r.id)), ...told.readings];
+      state.last = told.readings.map((r) => r.id);
+      showRemarks(told);
+    }
+    if (item.kind === "radio-states") { start.states = withOwnStates(told.states); fillStates(); }
+    if (wasAway) refresh();
     draw();
     document.dispatchEvent(new Event("readings-changed"));
   },
-  onRefused(entry, error) {
-    $("remarks").replaceChildren(faultBox(error));
-  },
-  onChange(waiting, error) {
-    $("keeping").textContent = waiting ? t("{count} waiting, kept in this browser", { count: waiting }) : t("All kept");
+  onRefused: () => drawRefused($("refused"), outbox, { placeOf, point, setting }),
+  onChange(waiting, trouble) {
+    $("keeping").replaceChildren(...keepingWords(waiting, trouble, { page: start, kept: keptHere }));
     $("keeping").classList.toggle("waiting", waiting > 0);
-    if (error && error.status === 403) $("keeping").textContent = t("Load the page again to go on; your entries are kept.");
+    drawList();
   },
 });
+
+// What others entered meanwhile, on the computer or on another phone.
+let keptHere = null;
+async function refresh() {
+  let now;
+  try {
+    now = await send("GET", `/api/v1/surveys/${start.survey_id}/walk?visit=${encodeURIComponent(start.visit.id)}&since=${start.stamp}`, undefined, { patienceMs: 8000 });
+  } catch (error) {
+    if (error.status === 401) location.assign("/unlock");
+    return;
+  }
+  if (!now) return;
+  Object.assign(start, now, { states: withOwnStates(now.states) });
+  state.readings = now.readings;
+  view.bearings = [...now.bearings, ...waitingBearings()];
+  fillStates();
+  draw();
+  keepHere();
+}
+
+// States of the record, and those made here that are still on their way.
+function withOwnStates(states) {
+  const own = start.states.filter((one) => !states.some((other) => other.id === one.id) && outbox.items.some((item) => item.id === one.id));
+  return [...states, ...own];
+}
+
+async function keepHere() {
+  const hashes = start.plan.dwelling.plan_images.map((one) => one.media_sha256);
+  keptHere = await keepWalk(hashes, start.survey_id).catch(() => false);
+}
+
+function waitingBearings() {
+  return outbox.items.filter((item) => item.kind === "bearings" && item.body.visit_id === start.visit.id)
+    .map((item) => ({ id: item.id, position: placeOf(item.body.place_id)?.position ?? item.body.position, strongest_deg: item.body.strongest_deg, null_deg: item.body.null_deg }));
+}
+
+function fillStates() {
+  $("state").replaceChildren(...start.states.map((s) => element("option", { value: s.id }, s.name)));
+  if (!start.states.some((s) => s.id === state.stateId)) state.stateId = start.states[0].id;
+  $("state").value = state.stateId;
+}
 
 function point() {
   const place = placeOf(state.placeId);
@@ -72,6 +117,8 @@ function point() {
 }
 
 const newId = (noun) => `${noun}-${Date.now().toString(36)}-${crypto.getRandomValues(new Uint32Array(1))[0].toString(36)}`;
+// A photo taken before the line is kept belongs to the entry that comes.
+const nextEntry = () => { state.entryId ??= newId("entry"); return state.entryId; };
 const typedNumber = (id) => ($(id).value === "" ? null : Number($(id).value.replace(",", ".")));
 
 function setting() {
@@ -93,10 +140,12 @@ function enter(censoring = "none") {
     notice(t("Type a number, or press the key for below the floor or overload."));
     return;
   }
-  queue.add({ entry_id: newId("entry"), ...setting(), values, scan: state.scan, height_m: typedNumber("height"), body_distance_m: typedNumber("body") });
+  const id = nextEntry();
+  state.entryId = null;
+  outbox.add("readings", id, { entry_id: id, ...setting(), values, scan: state.scan, height_m: typedNumber("height"), body_distance_m: typedNumber("body") });
   for (const id of ["note", "height", "body"]) $(id).value = "";
   $("remarks").replaceChildren();
-  $("echo").textContent = `${point()}: ${values.map((v) => `${KIND_WORDS[v.kind]} ${v.number === null ? BOUNDS[v.censoring] : `${number(v.number, 6)} ${pad.unit}`}`).join(", ")}`;
+  $("echo").textContent = `${point()}: ${typedWords(values, pad.unit)}`;
   goOn();
   changed();
 }
@@ -106,7 +155,7 @@ function goOn() {
   const { places } = start.plan;
   const at = places.findIndex((p) => p.id === state.placeId);
   if (at < 0) return;
-  const waiting = (id) => queue.entries.some((e) => e.place_id === id && e.radio_state_id === state.stateId);
+  const waiting = (id) => outbox.entries.some((e) => e.place_id === id && e.radio_state_id === state.stateId);
   const open = (p) => p.id !== state.placeId && !waiting(p.id) && !state.readings.some((r) => r.place_id === p.id && r.state_id === state.stateId);
   const next = [...places.slice(at + 1), ...places.slice(0, at)].find(open);
   if (!next) { $("echo").append(` · ${t("all places have a reading in this radio state")}`); return; }
@@ -123,28 +172,25 @@ function moment() {
   return `${local}${offset < 0 ? "-" : "+"}${two(offset / 60)}:${two(offset % 60)}`;
 }
 
-async function undo() {
-  if (queue.entries.length) {
-    queue.entries.pop();
-    queue.keep();
+function undo() {
+  const last = outbox.takeBack();
+  if (last) {
+    if (last.kind === "radio-states") { start.states = start.states.filter((one) => one.id !== last.id); fillStates(); }
+    view.bearings = view.bearings.filter((one) => one.id !== last.id);
     notice(t("Taken back before it was sent."));
+    draw();
     return;
   }
   const ids = state.last.length ? state.last : state.readings.slice(-1).map((r) => r.id);
   if (!ids.length) return;
-  try {
-    await send("POST", `/api/v1/surveys/${start.survey_id}/readings/undo`, { reading_ids: ids });
-    const gone = state.readings.find((r) => ids.includes(r.id));
-    state.readings = state.readings.filter((r) => !ids.includes(r.id));
-    state.last = [];
-    $("remarks").replaceChildren();
-    $("echo").textContent = t("Taken back. It stays in the record, marked as undone at entry.");
-    document.dispatchEvent(new Event("readings-changed"));
-    if (gone?.place_id) pickPlace(gone.place_id);
-    else changed();
-  } catch (error) {
-    notice(error.message);
-  }
+  outbox.add("readings/undo", newId("undo"), { reading_ids: ids });
+  const gone = state.readings.find((r) => ids.includes(r.id));
+  state.readings = state.readings.filter((r) => !ids.includes(r.id));
+  state.last = [];
+  $("remarks").replaceChildren();
+  $("echo").textContent = t("Taken back. It stays in the record, marked as undone at entry.");
+  if (gone?.place_id) pickPlace(gone.place_id);
+  else changed();
 }
 
 function showRemarks(told) {
@@ -196,6 +242,7 @@ function drawLine() {
   $("enter").textContent = pad.at === "seconds" || pad.leadsToMean ? t("Next") : t("Enter");
 }
 
+const LOOK_MS = 20000;
 let refit = false;
 function draw() {
   drawLine();
@@ -215,7 +262,7 @@ function draw() {
 
 // The line under the title keeps pace with what is entered.
 function drawProgress() {
-  const read = new Set(state.readings.map((r) => `${r.place_id} ${r.state_id}`));
+  const read = new Set([...state.readings.map((r) => `${r.place_id} ${r.state_id}`), ...outbox.entries.map((e) => `${e.place_id} ${e.radio_state_id}`)]);
   const cells = start.states.flatMap((one) => start.plan.places.map((place) => ({ place, one })));
   const open = cells.filter(({ place, one }) => !read.has(`${place.id} ${one.id}`));
   const count = document.querySelector(".visit-count");
@@ -229,8 +276,9 @@ function drawProgress() {
 function drawList() {
   drawProgress();
   const recent = state.readings.slice(-6).reverse();
-  $("recent-empty").hidden = state.readings.length > 0;
-  $("recent").replaceChildren(...recent.map((reading) => {
+  const waiting = outbox.entries.filter((entry) => entry.visit_id === start.visit.id).slice(-6).reverse();
+  $("recent-empty").hidden = state.readings.length + waiting.length > 0;
+  $("recent").replaceChildren(...waiting.map(waitingLine), ...recent.map((reading) => {
     const place = placeOf(reading.place_id)?.name ?? t("Point on the plan");
     return element("li", {},
       element("a", { class: "row spread", href: `/surveys/${start.survey_id}/readings/entry/${reading.id}` }, element("span", {}, place, element("span", { class: "soft" }, ` · ${KIND_WORDS[reading.kind]}`)), element("strong", { class: "num" }, valueWords(reading))),
@@ -240,12 +288,24 @@ function drawList() {
   $("count").textContent = String(state.readings.length);
 }
 
+// An entry that has not reached the record stands on top of the list, as it was typed.
+function waitingLine(entry) {
+  const place = placeOf(entry.place_id)?.name ?? t("Point on the plan");
+  return element("li", { class: "waits" },
+    element("p", { class: "row spread" }, element("span", {}, place, element("span", { class: "soft" }, ` · ${t("waits")}`)), element("strong", { class: "num" }, typedWords(entry.values, entry.unit))));
+}
+
+function typedWords(values, unit) {
+  return values.map((v) => `${KIND_WORDS[v.kind]} ${v.number === null ? BOUNDS[v.censoring] : `${number(v.number, 6)} ${unit}`}`).join(", ");
+}
+
 const bearing = new BearingLine({
   view,
   point: () => placeOf(state.placeId)?.position ?? state.position,
-  start: () => ({ where: `/api/v1/surveys/${start.survey_id}/bearings`, entry: { entry_id: newId("bearing"), ...setting() } }),
-  onKept(made) {
-    view.bearings = [...view.bearings, made];
+  start: () => ({ entry_id: newId("bearing"), ...setting() }),
+  onKept(entry) {
+    outbox.add("bearings", entry.entry_id, entry);
+    view.bearings = [...start.bearings, ...waitingBearings()];
     $("echo").textContent = t("{place}: bearing kept", { place: point() });
     view.draw();
   },
@@ -292,9 +352,13 @@ for (const name of ["pointerup", "pointercancel", "pointerleave"]) $("entry-line
 $("entry-line").addEventListener("contextmenu", (event) => event.preventDefault());
 
 photoField({
-  surveyId: start.survey_id, field: $("photo"), said: $("photo-words"),
-  caption: () => [point(), start.states.find((s) => s.id === state.stateId)?.name, moment().slice(0, 16).replace("T", " "), $("note").value].filter(Boolean).join(", "),
-  onKept(mark) { $("note").value = [$("note").value, t("photo {mark}", { mark })].filter(Boolean).join(", "); },
+  field: $("photo"), said: $("photo-words"), newId, outbox,
+  caption: () => ({
+    caption: [point(), start.states.find((s) => s.id === state.stateId)?.name, $("note").value].filter(Boolean).join(", "),
+    subject: $("photo-subject").value, place_id: $("photo-subject").value === "house_front" ? "" : state.placeId, visit_id: start.visit.id, radio_state_id: state.stateId,
+    entry_id: nextEntry(), taken_at: moment(), keeps_camera_data: $("photo-data").checked ? "yes" : "no",
+  }),
+  onKept(id) { $("note").value = [$("note").value, t("photo {mark}", { mark: id.split("-").at(-1) })].filter(Boolean).join(", "); },
 });
 
 let drag = null;
@@ -389,21 +453,18 @@ document.addEventListener("keydown", (event) => {
   changed();
 });
 
-$("state-form").addEventListener("submit", async (event) => {
+$("state-form").addEventListener("submit", (event) => {
   event.preventDefault();
   const form = event.currentTarget;
   const off = [...form.querySelectorAll("[name=off]:checked")].map((box) => box.value);
-  form.querySelector(".fault")?.remove();
-  try {
-    const told = await send("POST", `/api/v1/surveys/${start.survey_id}/radio-states`, { visit_id: start.visit.id, name: form.elements.name.value, off_groups: off, activities: doing(form) });
-    start.states = told.states;
-    $("state").replaceChildren(...start.states.map((s) => element("option", { value: s.id }, s.name)));
-    state.stateId = start.states.at(-1).id;
-    $("new-state").close();
-    changed();
-  } catch (error) {
-    form.append(faultBox(error));
-  }
+  const [id, name] = [newId("state"), form.elements.name.value.trim()];
+  if (!name) return;
+  start.states = [...start.states, { id, name, off_groups: off }];
+  outbox.add("radio-states", id, { state_id: id, visit_id: start.visit.id, name, off_groups: off, activities: doing(form) });
+  state.stateId = id;
+  fillStates();
+  $("new-state").close();
+  changed();
 });
 // What others do, as far as it was seen to; what is off does nothing.
 function doing(form) {
@@ -422,6 +483,10 @@ $("state-form").addEventListener("change", (event) => {
 draw();
 loadImages(view, (hash) => `/surveys/${start.survey_id}/media/${hash}`);
 view.fit();
-queue.onChange(queue.entries.length);
-queue.drain();
+outbox.onChange(outbox.items.length);
+outbox.onRefused();
+outbox.drain();
+keepHere();
+document.addEventListener("visibilitychange", () => { if (!document.hidden) refresh(); });
+setInterval(() => { if (!document.hidden) refresh(); }, LOOK_MS);
 document.documentElement.dataset.ready = "walk";
