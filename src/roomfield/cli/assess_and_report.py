@@ -9,6 +9,7 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, one_line, progress
 from roomfield.cli.terminal_numbers import microwatts, probability, span
+from roomfield.show.trade_units import PERCENT
 
 if TYPE_CHECKING:
     from roomfield.report.document import ReportContent
@@ -132,7 +133,8 @@ def _show_levels(found: Assessment, all_states: bool) -> None:
         )
         for r in place_rows(found, all_states=all_states)
     ]
-    title = f"Levels, µW/m²: median, {100 * found.terms.coverage:g} % interval, comparison, probability to be below"
+    interval = f"{PERCENT.shown(found.terms.coverage):g} % interval"
+    title = f"Levels, µW/m²: median, {interval}, comparison, probability to be below"
     grouped(title, ("place", "kind", "median", "interval", "against", "P(below)"), rows, right=(2, 3, 5))
 
 

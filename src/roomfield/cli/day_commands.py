@@ -8,6 +8,7 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer
 from roomfield.cli.terminal_numbers import microwatts, span
+from roomfield.show.trade_units import PERCENT
 
 if TYPE_CHECKING:
     from roomfield.workbench.assess.day_exposure import DayExposure
@@ -34,7 +35,7 @@ def person(
     from roomfield.workbench.record.setting_up import put_person
 
     made = put_person(open_job(record, survey), name, stay or [])
-    hours = sum(one.hours for one in made.stays)
+    hours = made.hours
     plain = {"person": made.id, "name": made.name, "hours": hours}
     answer(as_json, plain, lambda: typer.echo(f"{made.name}: {len(made.stays)} stays, {hours:g} of 24 hours"))
 
@@ -67,4 +68,4 @@ def _show(found: tuple[DayExposure, ...], coverage: float) -> None:
                 continue
             ends = level.interval(coverage)
             interval = span(ends.low_w_m2, ends.high_w_m2)
-            typer.echo(f"  {label}: {microwatts(level.median_w_m2)} µW/m² ({interval}, {100 * coverage:g} %)")
+            typer.echo(f"  {label}: {microwatts(level.median_w_m2)} µW/m² ({interval}, {PERCENT.shown(coverage):g} %)")

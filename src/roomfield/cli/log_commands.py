@@ -11,6 +11,7 @@ import typer
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress
 from roomfield.cli.terminal_numbers import decibels, microwatts, terminal_words
 from roomfield.errors import InputError
+from roomfield.show.trade_units import MICROWATT_M2, MILLISECOND, clock_of
 
 if TYPE_CHECKING:
     from roomfield.logs.intervals import ConfidenceInterval
@@ -67,7 +68,7 @@ def log(
             series = kept_series(job.again(), kept)
         else:
             series = series_from(file, settled, Path(file).resolve().parent / ".roomfield-series", on_progress)
-    found = view_of(series, None if bound is None else bound * 1e-6, split or None)
+    found = view_of(series, MICROWATT_M2.si(bound), split or None)
     answer(as_json, found.to_dict(), lambda: _show(found))
 
 
@@ -122,15 +123,11 @@ def _course(found: LogView, number: Callable[[float | None], str]) -> Iterator[s
         for word, choose in (("highest", max), ("lowest", min)):
             part = choose(found.day.bins, key=lambda b: b.mean.value)
             level = _interval(part.mean, number)
-            yield f"{word} hour of the day {_clock(part.start_minute)} ({found.day.zone}): {level}"
+            yield f"{word} hour of the day {clock_of(part.start_minute)} ({found.day.zone}): {level}"
     if found.week is not None and found.week.bins:
         part = max(found.week.bins, key=lambda b: b.mean.value)
         day = _WEEKDAYS[part.weekday or 0]
-        yield f"highest hour of the week {day} {_clock(part.start_minute)}: {_interval(part.mean, number)}"
-
-
-def _clock(minute: int) -> str:
-    return f"{minute // 60:02d}:{minute % 60:02d}"
+        yield f"highest hour of the week {day} {clock_of(part.start_minute)}: {_interval(part.mean, number)}"
 
 
 def _interval(mean: ConfidenceInterval, number: Callable[[float | None], str]) -> str:
@@ -159,8 +156,9 @@ def _bursts(found: LogView) -> Iterator[str]:
     if seen is None or seen.width_s is None or seen.peak_and_mean is None:
         return
     spacing = "" if seen.spacing_s is None else f", {seen.spacing_s.median:.3g} s from start to start"
+    wide = MILLISECOND.shown(seen.width_s.median)
     yield (
-        f"bursts: {seen.count:,} ({seen.per_day:,.0f} a day), {1e3 * seen.width_s.median:.3g} ms wide{spacing}, "
+        f"bursts: {seen.count:,} ({seen.per_day:,.0f} a day), {wide:.3g} ms wide{spacing}, "
         f"{seen.duty_cycle:.2%} of the time"
     )
     parts = seen.peak_and_mean
@@ -197,7 +195,7 @@ def stations(
     from roomfield.workbench.record.long_series import stations as call
 
     settings = {
-        "bound": None if bound is None else bound * 1e-6,
+        "bound": MICROWATT_M2.si(bound),
         "scheduler": scheduler,
         "workers": workers,
         "keep_series": keep_series,

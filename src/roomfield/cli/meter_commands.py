@@ -8,21 +8,22 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer
 from roomfield.errors import InputError
+from roomfield.show.trade_units import COUNT, DECIBEL, MEGAHERTZ, METRE, MICROSECOND, MICROWATT_M2, SECOND
 
 if TYPE_CHECKING:
     from roomfield.workbench.record.meters import MeterStanding
 
 _FIGURES = {
-    "band_low_hz": ("band from", 1e-6, "MHz"),
-    "band_high_hz": ("band to", 1e-6, "MHz"),
-    "tolerance_db": ("tolerance, plus or minus", 1.0, "dB"),
-    "repeatability_db": ("repeatability", 1.0, "dB"),
-    "floor_w_m2": ("floor", 1e6, "µW/m²"),
-    "overload_w_m2": ("overload", 1e6, "µW/m²"),
-    "response_s": ("response time", 1e6, "µs"),
-    "averaging_s": ("averaging window", 1.0, "s"),
-    "body_distance_m": ("distance from the body", 1.0, "m"),
-    "pickup_axes": ("antenna axes", 1.0, ""),
+    "band_low_hz": ("band from", MEGAHERTZ),
+    "band_high_hz": ("band to", MEGAHERTZ),
+    "tolerance_db": ("tolerance, plus or minus", DECIBEL),
+    "repeatability_db": ("repeatability", DECIBEL),
+    "floor_w_m2": ("floor", MICROWATT_M2),
+    "overload_w_m2": ("overload", MICROWATT_M2),
+    "response_s": ("response time", MICROSECOND),
+    "averaging_s": ("averaging window", SECOND),
+    "body_distance_m": ("distance from the body", METRE),
+    "pickup_axes": ("antenna axes", COUNT),
 }
 
 
@@ -75,17 +76,17 @@ def meter(
     made = put_meter(
         job,
         meter_id,
-        certificate_rows=[(mhz * 1e6, correction, std) for mhz, correction, std in rows],
-        zones=[(first * 1e6, last * 1e6, wide) for first, last, wide in zones],
+        certificate_rows=[(MEGAHERTZ.si(mhz), correction, std) for mhz, correction, std in rows],
+        zones=[(MEGAHERTZ.si(first), MEGAHERTZ.si(last), wide) for first, last, wide in zones],
         name=name,
         serial=serial,
         tolerance_db=tolerance,
         repeatability_db=repeatability,
-        floor_w_m2=_scaled(floor, 1e-6),
-        overload_w_m2=_scaled(overload, 1e-6),
-        band_low_hz=_scaled(low, 1e6),
-        band_high_hz=_scaled(high, 1e6),
-        response_s=_scaled(response, 1e-6),
+        floor_w_m2=MICROWATT_M2.si(floor),
+        overload_w_m2=MICROWATT_M2.si(overload),
+        band_low_hz=MEGAHERTZ.si(low),
+        band_high_hz=MEGAHERTZ.si(high),
+        response_s=MICROSECOND.si(response),
         averaging_s=averaging,
         body_distance_m=body,
         pickup_axes=axes,
@@ -95,10 +96,6 @@ def meter(
     )
     standing = meter_standing(job.again().survey if job.store else job.survey, made.id, on)
     answer(as_json, standing.to_dict(), lambda: _show(standing))
-
-
-def _scaled(value: float | None, factor: float) -> float | None:
-    return None if value is None else value * factor
 
 
 def _numbers(text: str, count: int, option: str, example: str) -> list[float]:
@@ -115,17 +112,18 @@ def _show(standing: MeterStanding) -> None:
     made = standing.meter
     typer.echo(f"{made.id}: {made.name}{', serial number ' + made.serial if made.serial else ''}")
     for figure in standing.figures:
-        label, factor, unit = _FIGURES[figure.name]
-        shown = "none" if figure.value is None else f"{figure.value * factor:,.6g} {unit}".strip()
+        label, unit = _FIGURES[figure.name]
+        shown = "none" if figure.value is None else f"{unit.shown(figure.value):,.6g} {unit.name}".strip()
         typer.echo(f"  {label}: {shown}{'' if figure.stated else '  (not stated; taken with caution)'}")
     for one in made.zones:
-        typer.echo(f"  zone {one.low_hz / 1e6:g} to {one.high_hz / 1e6:g} MHz: ±{one.tolerance_db:g} dB")
-    for point in made.calibration:
         typer.echo(
-            f"  certificate {point.frequency_hz / 1e6:g} MHz: {point.correction_db:+g} dB, u = {point.std_db:g} dB"
+            f"  zone {MEGAHERTZ.shown(one.low_hz):g} to {MEGAHERTZ.shown(one.high_hz):g} MHz: ±{one.tolerance_db:g} dB"
         )
+    for point in made.calibration:
+        at = f"{MEGAHERTZ.shown(point.frequency_hz):g} MHz"
+        typer.echo(f"  certificate {at}: {point.correction_db:+g} dB, u = {point.std_db:g} dB")
     for thing in made.accessories:
-        changes = ", ".join(f"{p.change_db:+g} dB at {p.frequency_hz / 1e6:g} MHz" for p in thing.response)
+        changes = ", ".join(f"{p.change_db:+g} dB at {MEGAHERTZ.shown(p.frequency_hz):g} MHz" for p in thing.response)
         typer.echo(f"  accessory {thing.id}: {thing.name} ({thing.kind.value}), {changes}")
     typer.echo(f"A total of unknown frequencies: standard uncertainty of the gain {standing.total_std_db:.1f} dB")
     _show_checks(standing)
@@ -195,6 +193,6 @@ def accessory(
     from roomfield.workbench.record.setting_up import add_accessory
 
     rows = [_numbers(text, 3, "--row", "1000 -20 0.5") for text in row]
-    points = [(mhz * 1e6, change, std) for mhz, change, std in rows]
+    points = [(MEGAHERTZ.si(mhz), change, std) for mhz, change, std in rows]
     standing = add_accessory(open_job(record, survey), meter_id, name, kind, points, accessory_id)
     answer(as_json, standing.to_dict(), lambda: _show(standing))

@@ -9,6 +9,7 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, table
 from roomfield.cli.terminal_numbers import microwatts, probability, span
+from roomfield.show.trade_units import MICROWATT_M2, PERCENT
 
 if TYPE_CHECKING:
     from roomfield.show.findings import Contribution
@@ -65,7 +66,7 @@ def _watts(found: Range) -> str:
 
 
 def _percent(found: Range) -> str:
-    median, low, high = (f"{float(f'{100 * share:.2g}'):g}" for share in (found.median, found.low, found.high))
+    median, low, high = (f"{float(f'{PERCENT.shown(share):.2g}'):g}" for share in (found.median, found.low, found.high))
     return f"{median} % ({low} to {high})"
 
 
@@ -157,7 +158,7 @@ def level_map(
     from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.things import id_named
 
-    order = MapOrder(kind_named(kind), step, None if bound is None else bound * 1e-6, language)
+    order = MapOrder(kind_named(kind), step, MICROWATT_M2.si(bound), language)
     home = open_job(record, survey).survey
     path = write_map(home, visit or None, id_named(home, "storey", storey), target, order)
     answer(as_json, {"map": str(path)}, lambda: typer.echo(f"The map lies at {path}"))
@@ -247,7 +248,7 @@ def next_points(
     if deciding == "variance":
         return _next_for_variance(here, visit, as_json)
     question = asked_question(
-        here, deciding, None if target is None else target * 1e-6, at=at or (), kind=kind, confidence=confidence,
+        here, deciding, MICROWATT_M2.si(target), at=at or (), kind=kind, confidence=confidence,
         stake=stake, client_rate=rate,
     )  # fmt: skip
     found = measure_next_for(here, visit_asked_or_first(here, visit).id, question, language)

@@ -8,6 +8,7 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, progress, table
 from roomfield.cli.terminal_numbers import decibels, microwatts, probability, span
+from roomfield.show.trade_units import MICROWATT_M2
 
 if TYPE_CHECKING:
     from roomfield.survey import CostRange
@@ -114,7 +115,9 @@ def _terms(
     from roomfield.workbench.plan.target_places import asked_places
 
     places = asked_places(job.survey, at or ())
-    return PlanTerms(0.0 if target is None else target * 1e-6, kind_named(kind).value, confidence, budget, places)
+    return PlanTerms(
+        0.0 if target is None else MICROWATT_M2.si(target), kind_named(kind).value, confidence, budget, places
+    )
 
 
 def _actions(job: Job, named: list[str] | None) -> tuple[str, ...]:
@@ -324,7 +327,7 @@ def verify(
 
     job = open_job(record, survey)
     before = visit_asked_or_first(job.survey, first).id
-    bound = None if target is None else target * 1e-6
+    bound = MICROWATT_M2.si(target)
     plan = job.survey.adopted_plan
     chosen = kind_named(kind or (plan.target_kind if plan else "peak"))
     compared = comparison_of(job.survey, before, second, chosen, bound)

@@ -9,6 +9,7 @@ import typer
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped
 from roomfield.cli.plan_commands import POSITION
 from roomfield.cli.terminal_numbers import microwatts
+from roomfield.show.trade_units import MEGAHERTZ, MICROWATT_M2
 
 
 def register(app: typer.Typer) -> None:
@@ -43,7 +44,7 @@ def transmitter(
         open_job(record, survey),
         name,
         technology=technology,
-        frequency_hz=None if frequency is None else frequency * 1e6,
+        frequency_hz=MEGAHERTZ.si(frequency),
         switch=switch,
         control=control,
         outdoor=outdoor,
@@ -136,7 +137,7 @@ def aim(
 
     job = open_job(record, survey)
     if value is not None or usual:
-        put_aim(job, None if usual or value is None else value * 1e-6)
+        put_aim(job, None if usual or value is None else MICROWATT_M2.si(value))
         job = job.again()
     found = aim_in(job.survey.assignment)
     plain = {"aim_w_m2": found.value_w_m2 if found else None, "chosen": bool(found and found.chosen)}

@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from roomfield.cli.terminal_numbers import microwatts
+from roomfield.show.page_drawings import bounding_box
+from roomfield.show.trade_units import MEGAHERTZ, MILLIMETRE, MILLIWATT
 
 if TYPE_CHECKING:
     from roomfield.survey import Survey
@@ -35,9 +37,8 @@ def _place(survey: Survey, thing: Thing) -> str:
 
 
 def _room(survey: Survey, thing: Thing) -> str:
-    xs, ys = zip(*thing.item.outline, strict=True)
-    size = f"{max(xs) - min(xs):.2f} x {max(ys) - min(ys):.2f} m"
-    return f"{size}, from x {min(xs):.2f}, y {min(ys):.2f}"
+    box = bounding_box(thing.item.outline)
+    return f"{box.width_m:.2f} x {box.depth_m:.2f} m, from x {box.west_m:.2f}, y {box.south_m:.2f}"
 
 
 def _storey(survey: Survey, thing: Thing) -> str:
@@ -46,7 +47,7 @@ def _storey(survey: Survey, thing: Thing) -> str:
 
 def _wall(survey: Survey, thing: Thing) -> str:
     one = thing.item
-    layers = " + ".join(f"{1000 * layer.thickness_m:g} mm {layer.material}" for layer in one.layers)
+    layers = " + ".join(f"{MILLIMETRE.shown(layer.thickness_m):g} mm {layer.material}" for layer in one.layers)
     if not hasattr(one, "start"):
         return _joined(f"slab at {one.height_m:.2f} m", layers)
     ends = f"{one.start[0]:.2f}, {one.start[1]:.2f} to {one.end[0]:.2f}, {one.end[1]:.2f}"
@@ -55,8 +56,8 @@ def _wall(survey: Survey, thing: Thing) -> str:
 
 def _transmitter(survey: Survey, thing: Thing) -> str:
     one = thing.item
-    frequency = f"{one.frequency_hz / 1e6:g} MHz" if one.frequency_hz else ""
-    power = f"{1e3 * one.eirp_w:g} mW" if one.eirp_w else ""
+    frequency = f"{MEGAHERTZ.shown(one.frequency_hz):g} MHz" if one.frequency_hz else ""
+    power = f"{MILLIWATT.shown(one.eirp_w):g} mW" if one.eirp_w else ""
     bearing = f"towards {one.bearing_deg:g}°" if one.bearing_deg is not None else "no position"
     return _joined(one.technology, frequency, power, "outside" if one.outdoor else "", _at(one.position, bearing))
 

@@ -43,3 +43,8 @@ class Person:
     name: str
     stays: tuple[Stay, ...] = ()
     note: str = ""
+
+    @property
+    def hours(self) -> float:
+        """Hours of the day [h] that are named."""
+        return sum(one.hours for one in self.stays)

@@ -8,11 +8,11 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from roomfield.show.trade_units import HOUR, MINUTE
 from roomfield.web.formats import Show
 from roomfield.web.page_texts import say
 
 MOST_SHOWN = 12
-MINUTE_S, HOUR_S = 60.0, 3600.0
 
 
 @dataclass(frozen=True)
@@ -99,8 +99,8 @@ def in_zone(iso: str, zone: str) -> str:
 
 def duration(seconds: float, show: Show) -> str:
     """A length of time in its handiest unit."""
-    if seconds < 2.0 * MINUTE_S:
+    if MINUTE.shown(seconds) < 2.0:
         return say(show.language, "{amount} s", amount=show.number(seconds, 3))
-    if seconds < 2.0 * HOUR_S:
-        return say(show.language, "{amount} min", amount=show.number(seconds / MINUTE_S, 3))
-    return say(show.language, "{amount} h", amount=show.number(seconds / HOUR_S, 3))
+    if HOUR.shown(seconds) < 2.0:
+        return say(show.language, "{amount} min", amount=show.number(MINUTE.shown(seconds), 3))
+    return say(show.language, "{amount} h", amount=show.number(HOUR.shown(seconds), 3))

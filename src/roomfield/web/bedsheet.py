@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from roomfield.report.document import ReportContent
 from roomfield.show.findings import Contribution, Level, PlaceLevel
+from roomfield.show.page_drawings import LEFT, RIGHT, axis_x, tone_of
 from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words import Words, load_words
 from roomfield.show.words.sentences import category_text, level_median, level_range, place_sentence, verdict_short
 from roomfield.survey import Censoring
-from roomfield.web.formats import MICRO
-from roomfield.web.levelsheet import LEFT, RIGHT, axis_x
 
-TONES = 6
 """Shades of the one scale; each stands for ten decibels, and for the same level on every storey, visit and page."""
 
 
@@ -86,13 +83,6 @@ class PlaceCard:
     bar: LevelBar | None
     marks: tuple[tuple[float, str, str], ...]
     levels: tuple[LevelBar, ...]
-
-
-def tone_of(level_w_m2: float) -> int:
-    """Shade of a level [W/m²]: 1 below 1 µW/m², one more for each factor of ten, 6 from 10 mW/m² on."""
-    if not level_w_m2 > 0.0:
-        return 1
-    return min(TONES, max(1, math.floor(math.log10(level_w_m2 * MICRO)) + 2))
 
 
 def bed_numbers(content: ReportContent, language: str) -> dict[str, BedNumber]:

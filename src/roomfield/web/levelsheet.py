@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
+from roomfield.show.page_drawings import LEFT, RIGHT, axis_ticks, axis_x
 from roomfield.show.words import load_words
-from roomfield.web.formats import MICRO, Show
+from roomfield.web.formats import Show
 
-LOW_UW_M2, HIGH_UW_M2 = 1e-3, 1e7
-WIDTH, LEFT, RIGHT, ROW, HEAD = 640.0, 92.0, 628.0, 24.0, 34.0
+WIDTH, ROW, HEAD = 640.0, 24.0, 34.0
 KIND_NAMES = {"peak": "Peak", "highest_held": "Highest held", "average": "Average"}
 FLAG_WORDS = {
     "floor": "below the meter's floor",
@@ -19,13 +19,6 @@ FLAG_WORDS = {
     "calibration_overdue": "calibration overdue",
     "meter_drifting": "the meter drifts",
 }
-
-
-def axis_x(level_w_m2: float) -> float:
-    """Place on the drawing's axis [drawing unit] of a power density [W/m²]."""
-    level = min(HIGH_UW_M2, max(LOW_UW_M2, level_w_m2 * MICRO))
-    share = (math.log10(level) - math.log10(LOW_UW_M2)) / (math.log10(HIGH_UW_M2) - math.log10(LOW_UW_M2))
-    return round(LEFT + share * (RIGHT - LEFT), 1)
 
 
 @dataclass(frozen=True)
@@ -135,11 +128,8 @@ def _bar(row: dict[str, Any], number: int, show: Show) -> Bar:
 
 
 def _ticks() -> tuple[tuple[float, str], ...]:
-    marks = []
-    for power in range(-3, 8):
-        words = {-2: "0.01", 0: "1", 2: "100", 4: "10 000", 6: "1 000 000"}.get(power, "")
-        marks.append((axis_x(10.0**power / MICRO), words))
-    return tuple(marks)
+    words = {-2: "0.01", 0: "1", 2: "100", 4: "10 000", 6: "1 000 000"}
+    return tuple((x, words.get(int(power), "")) for power, x in axis_ticks())
 
 
 def chance_words(chance: Any, show: Show) -> str:
@@ -153,7 +143,7 @@ def chance_words(chance: Any, show: Show) -> str:
     if chance is None:
         return ""
     low, high = chance
-    if abs(high - low) < 0.005:
+    if math.isclose(low, high, abs_tol=0.005):
         return show.share(low)
     return f"{show.share(low)} – {show.share(high)}"
 

@@ -241,7 +241,7 @@ class _Sealed:
 
 
 def _too_large(limit_bytes: int) -> str:
-    return f"The file is larger than {limit_bytes // 1024 // 1024} MB. Split it, or import it from the command line."
+    return f"The file is larger than {limit_bytes >> 20} MB. Split it, or import it from the command line."
 
 
 def _refuse(caller: Caller, status: int, english: str) -> Response:

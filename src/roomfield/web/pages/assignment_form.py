@@ -7,6 +7,7 @@ from dataclasses import replace
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from roomfield.show.trade_units import DECIBEL, MEGAHERTZ, MICROWATT_M2, SECOND, TradeUnit
 from roomfield.survey import Meter, VisitPurpose
 from roomfield.web.contexts import AssignmentPage
 from roomfield.web.dependencies import Entries, Form, Opened, OpenSurvey
@@ -94,7 +95,7 @@ def _aim(form: Entries, before_w_m2: float | None) -> float | None:
         return before_w_m2
     if not form.text("aim_uw_m2").strip():
         return None
-    return setting_up.checked_aim(form.number("aim_uw_m2", 0.0) * 1e-6)
+    return setting_up.checked_aim(MICROWATT_M2.si(form.number("aim_uw_m2", 0.0)))
 
 
 def _meter(before: Meter, form: Entries) -> Meter:
@@ -102,22 +103,22 @@ def _meter(before: Meter, form: Entries) -> Meter:
         before,
         name=form.text("name", before.name) or before.id,
         serial=form.text("serial", before.serial),
-        band_low_hz=_figure(form, "band_low_mhz", 1e6, before.band_low_hz),
-        band_high_hz=_figure(form, "band_high_mhz", 1e6, before.band_high_hz),
-        tolerance_db=_figure(form, "tolerance_db", 1.0, before.tolerance_db),
-        repeatability_db=_figure(form, "repeatability_db", 1.0, before.repeatability_db),
-        floor_w_m2=_figure(form, "floor_uw_m2", 1e-6, before.floor_w_m2),
-        overload_w_m2=_figure(form, "overload_uw_m2", 1e-6, before.overload_w_m2),
-        averaging_s=_figure(form, "averaging_s", 1.0, before.averaging_s),
+        band_low_hz=_figure(form, "band_low_mhz", MEGAHERTZ, before.band_low_hz),
+        band_high_hz=_figure(form, "band_high_mhz", MEGAHERTZ, before.band_high_hz),
+        tolerance_db=_figure(form, "tolerance_db", DECIBEL, before.tolerance_db),
+        repeatability_db=_figure(form, "repeatability_db", DECIBEL, before.repeatability_db),
+        floor_w_m2=_figure(form, "floor_uw_m2", MICROWATT_M2, before.floor_w_m2),
+        overload_w_m2=_figure(form, "overload_uw_m2", MICROWATT_M2, before.overload_w_m2),
+        averaging_s=_figure(form, "averaging_s", SECOND, before.averaging_s),
         calibrated_on=form.text("calibrated_on", before.calibrated_on),
         calibration_due=form.text("calibration_due", before.calibration_due),
         certificate=form.text("certificate", before.certificate),
     )
 
 
-def _figure(form: Entries, name: str, factor: float, before: float | None) -> float | None:
+def _figure(form: Entries, name: str, unit: TradeUnit, before: float | None) -> float | None:
     """A figure of the meter in SI units; as before if the field is empty."""
-    return form.number(name, 0.0) * factor if form.text(name) else before
+    return unit.si(form.number(name, 0.0)) if form.text(name) else before
 
 
 def _back(opened: OpenSurvey) -> Response:

@@ -8,7 +8,8 @@ from math import isnan
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, Response
 
-from roomfield.web.bedsheet import BedNumber, tone_of
+from roomfield.show.page_drawings import change_x, tone_of
+from roomfield.web.bedsheet import BedNumber
 from roomfield.web.contexts import BeforeAfterPage, ChangesPart
 from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
@@ -19,7 +20,6 @@ from roomfield.workbench.prove import before_after, unplanned_changes
 from roomfield.workbench.prove.before_after import PlaceChange
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/before-after")
-WIDEST_DB = 30.0
 AGREEMENTS = {
     "as_predicted": "as predicted",
     "less_than_predicted": "less than predicted",
@@ -116,15 +116,11 @@ def _row(one: PlaceChange, show: Show) -> ChangeRow:
         show.span(one.after_w_m2[0], one.after_w_m2[2]),
         words,
         one.outcome,
-        _x(low),
-        _x(middle),
-        _x(high),
+        change_x(low),
+        change_x(middle),
+        change_x(high),
         "" if isnan(one.predicted_db) else f"{show.number(one.predicted_db)} dB",
         AGREEMENTS.get(one.agreement, ""),
         "" if isnan(one.probability_met) else show.share(one.probability_met),
-        None if isnan(one.predicted_db) else _x(one.predicted_db),
+        None if isnan(one.predicted_db) else change_x(one.predicted_db),
     )
-
-
-def _x(change_db: float) -> float:
-    return round(150.0 + 150.0 * max(-WIDEST_DB, min(WIDEST_DB, change_db)) / WIDEST_DB, 1)

@@ -8,10 +8,10 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from roomfield.errors import RoomfieldError
+from roomfield.show.trade_units import MICROWATT_M2
 from roomfield.survey import Bearing, Reading
 from roomfield.web.contexts import EntryPage
 from roomfield.web.dependencies import Entries, Form, Opened, OpenSurvey, number_in
-from roomfield.web.formats import MICRO
 from roomfield.web.levelsheet import KIND_NAMES
 from roomfield.web.rendering import render
 from roomfield.web.tablesheet import Refusal
@@ -67,7 +67,7 @@ def _as_noted(standing: Reading | Bearing) -> dict[str, str]:
         angles = {"strongest_deg": standing.strongest_deg, "null_deg": standing.null_deg, "std_deg": standing.std_deg}
         shown = {name: "" if value is None else f"{value:g}" for name, value in angles.items()}
     else:
-        value = "" if standing.censoring != "none" else f"{standing.value_w_m2 * MICRO:.6g}"
+        value = "" if standing.censoring != "none" else f"{MICROWATT_M2.shown(standing.value_w_m2):.6g}"
         shown = {"value": value, "kind": standing.kind, "place_id": standing.place_id}
     return {**shown, "state_id": standing.radio_state_id, "note": standing.note, "reason": ""}
 
@@ -86,4 +86,4 @@ def _wanted(standing: Reading | Bearing, form: Entries) -> dict[str, Any]:
 def _value(standing: Reading, form: Entries) -> dict[str, Any]:
     if not form.text("value") or form.text("value") == _as_noted(standing)["value"]:
         return {}
-    return {"value_w_m2": number_in(form.text("value"), "value") / MICRO, "censoring": "none"}
+    return {"value_w_m2": MICROWATT_M2.si(number_in(form.text("value"), "value")), "censoring": "none"}

@@ -8,6 +8,7 @@ from typing import Literal
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from roomfield.show.trade_units import PERCENT
 from roomfield.web.contexts import FieldPart
 from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
@@ -77,9 +78,9 @@ def _row(one: NamedShare, show: Show, *, band: bool = False) -> ShareRow:
     part = one.share.share
     return ShareRow(
         one.name,
-        round(100.0 * part.low, 1),
-        round(100.0 * part.median, 1),
-        round(100.0 * part.high, 1),
+        round(PERCENT.shown(part.low), 1),
+        round(PERCENT.shown(part.median), 1),
+        round(PERCENT.shown(part.high), 1),
         show.density(one.share.level_w_m2.median),
         show.share(one.share.probability_largest),
         band,

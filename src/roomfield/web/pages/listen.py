@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from fastapi import APIRouter, Request, WebSocket, WebSocketDisconnect
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response
 
 from roomfield.errors import FormatError, RoomfieldError
+from roomfield.show.page_drawings import curve_path
 from roomfield.survey import Survey
 from roomfield.web.contexts import ListenPage, RecordingPage
 from roomfield.web.dependencies import Desk, Form, Opened
@@ -81,7 +81,7 @@ def show_one(request: Request, opened: Opened, recording_id: str) -> Response:
     """Everything that was heard in one recording."""
     heard = recordings.heard_in(opened.records, opened.survey.id, recording_id, language_of(request))
     technologies = tuple(one for one in heard["technologies"] if one["probability"] >= 0.02)
-    profiles = tuple(ProfileDrawing(p["name"], p["period_s"], _line(p["levels"])) for p in heard["profiles"])
+    profiles = tuple(ProfileDrawing(p["name"], p["period_s"], curve_path(p["levels"])) for p in heard["profiles"])
     rates = tuple(heard["periodicities"][:MOST_PERIODS])
     claimed = tuple(one for one in technologies if one["probability"] >= CLAIMED)
     warnings, unlisted = tuple(heard["warnings"]), bool(heard["answer"]["rates_hz"])
@@ -127,12 +127,3 @@ def _kept(survey: Survey) -> tuple[KeptRecording, ...]:
         )
         for one in reversed(survey.current_recordings())
     )
-
-
-def _line(levels: list[Any]) -> str:
-    numbers = [float(level) for level in levels] or [0.0]
-    low, high = min(numbers), max(numbers)
-    span = (high - low) or 1.0
-    step = 400.0 / max(1, len(numbers) - 1)
-    points = (f"{n * step:.1f} {112.0 - (level - low) / span * 104.0:.1f}" for n, level in enumerate(numbers))
-    return "M" + "L".join(points)

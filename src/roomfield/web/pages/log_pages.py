@@ -12,6 +12,8 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from roomfield.errors import InputError, TooEarlyError
+from roomfield.show.page_drawings import bar_y
+from roomfield.show.trade_units import HOUR, MICROWATT_M2, MINUTE
 from roomfield.web.abovesheet import above_of
 from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
 from roomfield.web.dependencies import Desk, Form, Opened, OpenSurvey, number_in
@@ -166,7 +168,7 @@ def _bound(text: str, unit: str) -> float | None:
         return value
     if not value > 0.0:
         raise InputError("a bound must be above zero.", where="bound", mend="Give it in µW/m², for example 10.")
-    return value * 1e-6
+    return MICROWATT_M2.si(value)
 
 
 def _figure(value: float, show: Show, density: bool, unit: str) -> str:
@@ -179,10 +181,10 @@ def _day(profile: dict[str, Any] | None, show: Show, density: bool) -> list[Hour
     bins, top = _observed(profile)
     return [
         HourBar(
-            one["start_minute"] / 60.0,
-            100.0 - 96.0 * (one["mean"]["low"] or one["mean"]["value"]) / top,
-            100.0 - 96.0 * one["mean"]["value"] / top,
-            100.0 - 96.0 * (one["mean"]["high"] or one["mean"]["value"]) / top,
+            HOUR.shown(MINUTE.si(one["start_minute"])),
+            bar_y(one["mean"]["low"] or one["mean"]["value"], top),
+            bar_y(one["mean"]["value"], top),
+            bar_y(one["mean"]["high"] or one["mean"]["value"], top),
             _figure(one["mean"]["value"], show, density, profile["unit"]),
         )
         for one in bins

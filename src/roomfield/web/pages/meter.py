@@ -9,6 +9,7 @@ from functools import partial
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
+from roomfield.show.trade_units import DECIBEL, MEGAHERTZ, METRE, MICROWATT_M2, SECOND
 from roomfield.survey import BandZone, CalibrationPoint, ReferenceCheck, Survey
 from roomfield.web.contexts import MeterPage
 from roomfield.web.dependencies import Entries, Form, Opened, OpenSurvey
@@ -17,19 +18,18 @@ from roomfield.workbench.record import meters, survey_list
 from roomfield.workbench.record.editing import now
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/assignment/meter/{meter_id}")
-MEGA = 1e6
 WIDE, HIGH = 600.0, 120.0
 FIGURES = {
-    "band_low_hz": ("Band from", MEGA, "MHz"),
-    "band_high_hz": ("Band to", MEGA, "MHz"),
-    "tolerance_db": ("Stated tolerance, plus or minus", 1.0, "dB"),
-    "repeatability_db": ("Repeatability", 1.0, "dB"),
-    "floor_w_m2": ("Floor", 1e-6, "µW/m²"),
-    "overload_w_m2": ("Overload", 1e-6, "µW/m²"),
-    "averaging_s": ("Averaging window", 1.0, "s"),
-    "body_distance_m": ("Distance from the body", 1.0, "m"),
+    "band_low_hz": ("Band from", MEGAHERTZ),
+    "band_high_hz": ("Band to", MEGAHERTZ),
+    "tolerance_db": ("Stated tolerance, plus or minus", DECIBEL),
+    "repeatability_db": ("Repeatability", DECIBEL),
+    "floor_w_m2": ("Floor", MICROWATT_M2),
+    "overload_w_m2": ("Overload", MICROWATT_M2),
+    "averaging_s": ("Averaging window", SECOND),
+    "body_distance_m": ("Distance from the body", METRE),
 }
-"""Figures that the page shows: name, unit in SI, unit of the trade."""
+"""Figures that the page shows: name, unit of the trade."""
 
 
 @dataclass(frozen=True)
@@ -48,10 +48,8 @@ def show(request: Request, opened: Opened, meter_id: str) -> Response:
     standing = meters.meter_standing(opened.survey, meter_id)
     found = {figure.name: figure for figure in standing.figures}
     rows = tuple(
-        FigureRow(
-            label, None if found[name].value is None else (found[name].value or 0.0) / si, unit, found[name].stated
-        )
-        for name, (label, si, unit) in FIGURES.items()
+        FigureRow(label, unit.shown(found[name].value), unit.name, found[name].stated)
+        for name, (label, unit) in FIGURES.items()
     )
     return render(request, MeterPage(opened.head, standing, rows))
 
@@ -60,7 +58,7 @@ def show(request: Request, opened: Opened, meter_id: str) -> Response:
 def add_row(opened: Opened, meter_id: str, form: Form) -> Response:
     """Enter one row of the certificate."""
     row = CalibrationPoint(
-        form.number("frequency_mhz", 0.0) * MEGA, form.number("correction_db", 0.0), form.number("std_db", 0.0)
+        MEGAHERTZ.si(form.number("frequency_mhz", 0.0)), form.number("correction_db", 0.0), form.number("std_db", 0.0)
     )
     return _keep(opened, meter_id, form, partial(meters.with_certificate_row, meter_id=meter_id, row=row))
 
@@ -69,7 +67,9 @@ def add_row(opened: Opened, meter_id: str, form: Form) -> Response:
 def add_zone(opened: Opened, meter_id: str, form: Form) -> Response:
     """Enter a zone of the band with a tolerance of its own."""
     zone = BandZone(
-        form.number("low_mhz", 0.0) * MEGA, form.number("high_mhz", 0.0) * MEGA, form.number("tolerance_db", 0.0)
+        MEGAHERTZ.si(form.number("low_mhz", 0.0)),
+        MEGAHERTZ.si(form.number("high_mhz", 0.0)),
+        form.number("tolerance_db", 0.0),
     )
     return _keep(opened, meter_id, form, partial(meters.with_zone, meter_id=meter_id, zone=zone))
 

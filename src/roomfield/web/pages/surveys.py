@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from roomfield.show.page_drawings import bounding_box
 from roomfield.survey import Dwelling
 from roomfield.web.contexts import NewSurveyPage, SurveysPage
 from roomfield.web.dependencies import Desk, Form, Opened
@@ -118,10 +119,8 @@ def _to(path: str) -> Response:
 def _drawing(key: str, name: str, words: str, dwelling: Dwelling) -> StarterDrawing:
     first = dwelling.storeys[0].id
     walls = [wall for wall in dwelling.walls if wall.storey_id == first]
-    xs = [x for wall in walls for x in (wall.start[0], wall.end[0])] or [0.0, 9.0]
-    ys = [y for wall in walls for y in (wall.start[1], wall.end[1])] or [0.0, 6.0]
-    width, height = max(xs) - min(xs) + 1.0, max(ys) - min(ys) + 1.0
-    box = f"{min(xs) - 0.5:g} {-max(ys) - 0.5:g} {width:g} {height:g}"
+    ends = [point for wall in walls for point in (wall.start, wall.end)] or [(0.0, 0.0), (9.0, 6.0)]
+    box = bounding_box(ends).view(margin_m=0.5)
     sheet = ("M0 0H9V-6H0Z",) if not walls else ()
     lines = sheet + tuple(f"M{w.start[0]:g} {-w.start[1]:g}L{w.end[0]:g} {-w.end[1]:g}" for w in walls)
     return StarterDrawing(key, name, words, box, lines)

@@ -10,6 +10,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
+from roomfield.show.trade_units import MICROWATT_M2, PERCENT
 from roomfield.web.contexts import ChoicePart, WhatIfPage
 from roomfield.web.dependencies import Form, Opened, amount_in
 from roomfield.web.rendering import language_of, render
@@ -20,7 +21,6 @@ from roomfield.workbench.record import plan_document, survey_list
 from roomfield.workbench.record.visit_choice import visit_asked_or_first, visit_asked_or_first_if_any
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/what-if")
-MICRO = 1e-6
 USUAL_TARGET_UW_M2 = 1000.0
 MOST_BESIDE = 3
 THESE = "these"
@@ -57,7 +57,7 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
         "plan": json.loads(plan_document.write_plan(plan_document.plan_of(survey))),
         "bound_w_m2": bound,
     }
-    target = bound / MICRO if bound else USUAL_TARGET_UW_M2
+    target = MICROWATT_M2.shown(bound) if bound else USUAL_TARGET_UW_M2
     readings = len(survey.current_readings())
     adopted_at = target_places.names_of(survey, target_places.asked_of(survey, survey.adopted_plan))
     page = WhatIfPage(
@@ -87,7 +87,7 @@ def plans_part(
     """The trade-off for a target."""
     most = amount_in(budget, "budget") if budget.strip() else None
     places = target_places.asked_places(opened.survey, (place or []) if at == THESE else [at])
-    terms = PlanTerms(target_uw_m2 * MICRO, "peak", confidence / 100.0, most, places)
+    terms = PlanTerms(MICROWATT_M2.si(target_uw_m2), "peak", PERCENT.si(confidence), most, places)
     visit_id = visit_asked_or_first(opened.survey, visit).id
     made = plan_choice.offer(opened.survey, visit_id, terms, language_of(request))
     return render(request, ChoicePart(opened.survey.id, opened.revision, made, side_by_side(made), asdict(terms)))
