@@ -32,7 +32,9 @@ from roomfield.cli import (
     thing_commands,
 )
 from roomfield.cli.console import say_defect, say_error, say_stopped, say_system, say_usage
-from roomfield.errors import RoomfieldError
+from roomfield.errors import RoomfieldError, UnknownNameError
+
+LOG_LEVELS = ("debug", "info", "warning", "error")
 
 app = typer.Typer(
     name="roomfield",
@@ -54,8 +56,13 @@ def _every_command(
     version: Annotated[
         bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Print the version.")
     ] = False,
+    log_level: Annotated[
+        str, typer.Option(help="Tell on the error stream what each package notes: debug, info or warning.")
+    ] = "",
 ) -> None:
     """From hand-meter readings in a home to an exposure report that stands up."""
+    if log_level:
+        _log_from(log_level)
 
 
 for group in (
@@ -112,10 +119,15 @@ def run() -> None:
 
 def _log_if_asked() -> None:
     """Tell on the error stream what each package notes, if ROOMFIELD_LOG names a level such as ``debug``."""
-    level = os.environ.get("ROOMFIELD_LOG", "").upper()
-    if level in logging.getLevelNamesMapping():
-        logging.basicConfig(format="%(name)s %(levelname)s: %(message)s")
-        logging.getLogger("roomfield").setLevel(level)
+    if os.environ.get("ROOMFIELD_LOG", "").lower() in LOG_LEVELS:
+        _log_from(os.environ["ROOMFIELD_LOG"])
+
+
+def _log_from(level: str) -> None:
+    if level.lower() not in LOG_LEVELS:
+        raise UnknownNameError("level of the log", level, LOG_LEVELS)
+    logging.basicConfig(format="%(name)s %(levelname)s: %(message)s")
+    logging.getLogger("roomfield").setLevel(level.upper())
 
 
 def _show_trace_if_asked() -> None:

@@ -83,6 +83,11 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     scene = Scene.from_dwelling(survey.dwelling)
     radiators = Radiators.of(survey.emitters, _start_positions(survey.emitters, observed.sites))
     searches = _searches(survey, observed, scene, radiators)
+    _log.debug(
+        "evidence of visit %r: %d rows of levels, %d of them bounds; left out as outside the band: %s",
+        visit_id, len(observed.levels.censor), int(np.count_nonzero(observed.levels.censor)),
+        [e.id for e in whole.emitters if e not in survey.emitters],
+    )  # fmt: skip
     radiators = at_best(searches, radiators)
     materials = materials_of(scene)
     forward = build_forward(survey, observed, scene, radiators, materials)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import logging
 import os
 import shutil
 import time
@@ -24,6 +25,8 @@ from roomfield.logs.plain_text import NotPlainError, PlainText
 from roomfield.logs.refine import store_plain, store_staged
 from roomfield.logs.staging import stage
 from roomfield.logs.writing import Tally, write
+
+_log = logging.getLogger("roomfield.logs")
 
 _INCOMING = ".incoming-"
 _IN_WORK_S = 12 * 3600.0
@@ -82,6 +85,7 @@ def ingest(
     series_id = hashlib.sha256(f"{sha256} {chosen.fingerprint()}".encode()).hexdigest()[:32]
     folder = store / series_id
     if (folder / NOTES_FILE).is_file():
+        _log.debug("%s is known as series %s", source.name, series_id)
         return replace(open_series(folder), already_known=True)
     _sweep(store)
     scratch = store / f"{_INCOMING}{uuid4().hex}"
@@ -95,7 +99,10 @@ def ingest(
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
     tell(1.0, "stored")
-    return open_series(folder)
+    made = open_series(folder)
+    _log.info("%s kept as series %s, read as: %s", source.name, series_id, chosen.describe())
+    _log.debug("of %s: %s", source.name, made.report)
+    return made
 
 
 def _sweep(store: Path) -> None:

@@ -307,6 +307,8 @@ def choose_with(
     draws = len(evaluator.posterior.x)
     points = tuple(_point(evaluator, ids, count / draws) for ids, count in front)
     good = [p for p in points if p.probability >= confidence]
+    for one in points:
+        _log.debug("plan %s: cost %g, reaches the target with %.3f", one.action_ids, one.cost, one.probability)
     most = math.inf if budget is None else budget + 1e-9
     afford = [p for p in points if budget is not None and p.cost <= most]
     lowest: tuple[LevelPoint, ...] = ()

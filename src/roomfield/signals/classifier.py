@@ -13,6 +13,7 @@ the trees say: see ``REQUIREMENTS``; a mark that nothing else has suffices: see 
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
@@ -25,6 +26,8 @@ from numpy.typing import NDArray
 from roomfield.errors import FormatError
 from roomfield.signals.cleaning import CERTAIN
 from roomfield.signals.hearing import CLAIM
+
+_log = logging.getLogger("roomfield.signals")
 
 F64 = NDArray[np.float64]
 
@@ -251,6 +254,11 @@ def judge(numbers: dict[str, float], forest: Forest | None = None) -> Judgement:
     limited = {
         name: min(max(chance, _floor(name, numbers)), most, _limit(name, numbers)) for name, chance in chances.items()
     }
+    for name in (name for name, chance in chances.items() if chance >= CLAIM > limited[name]):
+        why = "what it requires is lacking" if _limit(name, numbers) < CLAIM else "there may be no transmitter at all"
+        _log.debug(
+            "vetoed %s: %.2f by its own evidence, %.2f let stand, for %s", name, chances[name], limited[name], why
+        )
     if limited.get("wifi_data", 0.0) > max(limited.get("wifi_beacon", 0.0), CLAIM):
         limited["wifi_beacon"] = min(limited["wifi_beacon"], BESIDE_TRAFFIC)
     return Judgement(limited, max(transmitter, *limited.values()))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -17,6 +18,8 @@ from roomfield.table_files.decimal_sign import guess_decimal, looks_like_number
 from roomfield.table_files.headings import plain_heading, split_unit, unit_or_nothing, without_other_unit
 from roomfield.table_files.reading_scheme import READINGS
 from roomfield.table_files.table_reader import Cell, RawTable, read_table
+
+_log = logging.getLogger("roomfield.table_files")
 
 _FIRST_LINES = 40
 _DATE_TEXT = re.compile(r"\d{1,4}([./-])\d{1,2}\1\d{1,4}")
@@ -108,7 +111,9 @@ def guess_columns(
         rows=sum(1 for row in body if not is_empty(row)), columns=columns, encoding=table.encoding,
         separator=table.separator, sheet=table.sheet, other_sheets=table.other_sheets,
     )  # fmt: skip
-    return _with_dates_guessed(_with_decimal_guessed(mapping, body), body)
+    guessed = _with_dates_guessed(_with_decimal_guessed(mapping, body), body)
+    _log.debug("guessed: %s", guessed.describe())
+    return guessed
 
 
 def is_empty(row: Sequence[Cell]) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -17,6 +18,8 @@ from roomfield.table_files.column_mapping import ColumnMapping, ColumnScheme
 from roomfield.table_files.reading_scheme import READINGS
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.visit_choice import visit_asked_or_only
+
+_log = logging.getLogger("roomfield.workbench")
 
 _WITH_ROWS = "Give one with rows of values."
 MOST_KEPT_BYTES = 8 << 20
@@ -232,6 +235,11 @@ def take_in(
     added = job.store.append(job.survey.id, plan.readings, new_places=plan.new_places, files=files)
     step(1.0)
     known = len(plan.readings) - added
+    _log.info(
+        "taken in from %s: %d readings, %d known before, %d places made, %d rows left out, %d empty; visit %r",
+        mapping.file_name, added, known, len(plan.new_places), len(plan.faults), len(plan.empty_lines),
+        plan.readings[0].visit_id,
+    )  # fmt: skip
     if known:
         remark = f"{known} of them were in the record already and were not added again."
         plan = replace(plan, remarks=(*plan.remarks, remark))

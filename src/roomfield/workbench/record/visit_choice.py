@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import logging
+
 from roomfield.errors import InputError, TooEarlyError
 from roomfield.survey import Survey, Visit
+
+_log = logging.getLogger("roomfield.workbench")
 
 
 def visit_asked_or_first(survey: Survey, visit_id: str | None = None) -> Visit:
@@ -18,7 +22,9 @@ def visit_asked_or_first(survey: Survey, visit_id: str | None = None) -> Visit:
     """
     if not survey.visits:
         raise TooEarlyError("the survey has no visit yet.", where=survey.title, mend="Begin a visit first.")
-    return survey.visit(visit_id) if visit_id else survey.visits[0]
+    chosen = survey.visit(visit_id) if visit_id else survey.visits[0]
+    _log.debug("visit %r: %s of %d", chosen.id, "as asked" if visit_id else "the first", len(survey.visits))
+    return chosen
 
 
 def visit_asked_or_first_if_any(survey: Survey, visit_id: str | None = None) -> Visit | None:
@@ -46,6 +52,7 @@ def visit_asked_or_only(survey: Survey, visit_id: str) -> Visit:
         listed = ", ".join(f"{v.id} ({v.started_at[:10]})" for v in survey.visits)
         what = f"the survey has {len(survey.visits)} visits." if survey.visits else "the survey has no visit yet."
         raise InputError(what, where=survey.title, mend=f"Name one with --visit: {listed}." if listed else "Enter one.")
+    _log.debug("visit %r: the only one", survey.visits[0].id)
     return survey.visits[0]
 
 
@@ -59,4 +66,6 @@ def visit_asked_or_latest_read(survey: Survey, visit_id: str) -> Visit | None:
     if any(one.id == visit_id for one in survey.visits):
         return visit_asked_or_latest(survey, visit_id)
     read = {reading.visit_id for reading in survey.current_readings()}
-    return next((v for v in reversed(survey.visits) if v.id in read), survey.latest_visit)
+    chosen = next((v for v in reversed(survey.visits) if v.id in read), survey.latest_visit)
+    _log.debug("visit %r: the latest with a reading, else the latest", chosen.id if chosen else "")
+    return chosen
