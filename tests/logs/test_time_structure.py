@@ -21,6 +21,7 @@ from roomfield.logs import (
 )
 from roomfield.logs.changes import long_run_variance, segment
 from roomfield.logs.duration import minute_rolling
+from roomfield.logs.profile import day_parts
 from roomfield.logs.scan import scan
 from roomfield.logs.sufficient_statistics import CELL_US, PassRequest
 
@@ -55,6 +56,29 @@ def test_the_day_profile_is_that_of_pandas_in_local_time(stored):
         assert part.mean.low < part.mean.value < part.mean.high
         assert part.highest == pytest.approx(frame[frame.index.hour == hour].max())
     assert found.days == 41
+
+
+@pytest.mark.published("pandas groupby on local time shifted so that a night is one part, pandas 3")
+def test_night_day_and_evening_are_those_of_pandas_and_a_night_is_one_part(stored):
+    t, values = _days(40, 600, np.random.default_rng(2))
+    found = {part.name: part for part in day_parts(stored(t, values), zone="Europe/Zurich")}
+    local = pd.to_datetime(t, unit="s", utc=True).tz_convert("Europe/Zurich")
+    frame = pd.DataFrame({"value": values, "at": local, "hour": local.hour})
+    assert list(found) == ["night", "day", "evening"]
+    for name, begin, end in (("night", 22, 6), ("day", 6, 18), ("evening", 18, 22)):
+        inside = (
+            frame[(frame.hour >= begin) | (frame.hour < end)]
+            if begin > end
+            else frame[frame.hour.between(begin, end - 1)]
+        )
+        whole = (inside["at"].dt.tz_localize(None) - pd.Timedelta(hours=begin)).dt.date
+        groups = inside.groupby(whole)["value"]
+        least = 0.25 * ((end - begin) % 24) * 6  # readings every ten minutes
+        means = groups.mean()[groups.count() >= least]
+        assert found[name].mean.value == pytest.approx(means.mean(), rel=1e-9), name
+        assert found[name].days == len(means), name
+        assert found[name].highest == pytest.approx(inside["value"].max()), name
+        assert abs(found[name].highest_at - inside["at"][inside["value"].idxmax()]) < pd.Timedelta(minutes=1), name
 
 
 def test_the_intervals_of_the_day_hold_the_truth(stored):

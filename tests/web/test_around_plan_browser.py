@@ -117,7 +117,7 @@ def test_a_radio_state_says_what_each_device_does(demo_server, open_page):
     page = open_page()
     page.goto(f"{demo_server.base}/surveys/{DEMO}/walk?visit=first")
     page.wait_for_selector("html[data-ready=walk]")
-    page.click("[data-opens=new-state]")
+    page.select_option("#state", "+")
     page.locator(".doing", has_text="Cordless").locator("[name=off]").check()
     expect(page.locator(".doing", has_text="Cordless").locator("[name=doing]")).to_be_disabled()
     page.locator(".doing", has_text="Router").locator("[name=doing]").select_option("forced")

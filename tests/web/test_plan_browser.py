@@ -40,13 +40,40 @@ def drag(page, start, end):
     page.mouse.up()
 
 
+def hold(page, letter):
+    """Takes something to draw into the hand, as its letter does."""
+    page.locator("svg.plan").focus()
+    page.keyboard.press(letter)
+
+
+def unfold(page, section):
+    """Opens what a word of the title strip names."""
+    page.click(f"[data-section={section}]")
+
+
+def pick(page, words):
+    """Chooses from the list of everything on the storey."""
+    unfold(page, "list")
+    page.click(f".pick:has-text('{words}')")
+
+
+def press_point(page, east, north):
+    """A press on a point of the sheet, by finger where there is one."""
+    at = spot(page, east, north)
+    page.touchscreen.tap(*at) if page.evaluate("navigator.maxTouchPoints") > 0 else page.mouse.click(*at)
+
+
+def offered(page):
+    return page.locator(".offer-word").all_text_contents()
+
+
 def test_two_rooms_share_a_wall_and_keep_sharing_it(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server)
-    page.click("[data-tool=room]")
+    hold(page, "r")
     drag(page, (1.02, 1.02), (5.01, 4.98))
     page.keyboard.press("Escape")
-    page.click("[data-tool=room]")
+    hold(page, "r")
     drag(page, (5.03, 1.03), (8.02, 5.02))
     plan = plan_of(page, server, survey_id)
     assert len(plan["dwelling"]["rooms"]) == 2
@@ -81,7 +108,7 @@ def room_box(page, server, survey_id):
 def test_a_size_typed_while_dragging_is_the_clear_one_and_a_chain_is_typed_over(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server, title="Typed sizes")
-    page.click("[data-tool=room]")
+    hold(page, "r")
     page.mouse.move(*spot(page, 1, 1))
     page.mouse.down()
     page.mouse.move(*spot(page, 3, 2))
@@ -101,7 +128,7 @@ def test_a_size_typed_while_dragging_is_the_clear_one_and_a_chain_is_typed_over(
 def test_another_kind_of_place_brings_its_own_hours_and_name(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server, "blank", "Kinds")
-    page.click("[data-tool=place]")
+    hold(page, "p")
     page.mouse.click(*spot(page, 3, 3))
     page.select_option("#field-kind-of-place", "table")
     place = plan_of(page, server, survey_id)["places"][0]
@@ -111,7 +138,7 @@ def test_another_kind_of_place_brings_its_own_hours_and_name(demo_server, open_p
 def test_a_stray_press_with_furniture_does_not_hold_the_hand(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server, "blank", "Stray")
-    page.click("[data-tool=furniture]")
+    hold(page, "f")
     page.mouse.click(*spot(page, 1, 1))
     drag(page, (2, 2), (3, 4))
     assert len(plan_of(page, server, survey_id)["dwelling"]["furniture"]) == 1
@@ -123,7 +150,7 @@ def test_a_mast_above_every_ceiling_is_on_the_ring_listed_and_put_right(demo_ser
     page.wait_for_selector("html[data-ready=plan]")
     expect(page.locator(".seat[data-seat=far]")).to_have_count(1)
     expect(page.locator(".seat[data-seat=somewhere]")).to_have_count(1)
-    page.click(".pick:has-text('Mast, 800 MHz')")
+    pick(page, "Mast, 800 MHz")
     page.fill("#field-distance", "400")
     page.keyboard.press("Tab")
     mast = next(e for e in plan_of(page, server, "demo-terraced-house")["emitters"] if e["name"] == "Mast, 800 MHz")
@@ -165,8 +192,9 @@ def test_window_place_and_emitter_by_keyboard_alone(demo_server, open_page):
 def test_several_items_are_chosen_and_taken_out_and_brought_back(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server, "one-room-flat")
-    page.click("#several")
+    page.keyboard.down("Shift")
     drag(page, (-0.6, -0.6), (8.1, 5.2))
+    page.keyboard.up("Shift")
     page.wait_for_selector("text=chosen")
     page.click("#remove")
     plan = plan_of(page, server, survey_id)
@@ -178,7 +206,7 @@ def test_several_items_are_chosen_and_taken_out_and_brought_back(demo_server, op
 def test_a_place_with_readings_cannot_be_taken_out_and_the_page_says_why(demo_server, open_page):
     server, page = demo_server, open_page()
     page.goto(f"{server.base}/surveys/demo-terraced-house/plan")
-    page.click(".pick:has-text('Sofa')")
+    pick(page, "Sofa")
     page.locator("svg.plan").focus()
     page.keyboard.press("Delete")
     expect(page.locator(".notice")).to_contain_text("has readings and cannot be taken out")
@@ -219,7 +247,8 @@ def test_a_picture_is_laid_under_the_sheet_and_scaled_by_two_points(demo_server,
 def test_a_finger_draws_a_room_and_the_page_does_not_scroll(demo_server, open_page):
     server, page = demo_server, open_page("hand")
     survey_id = new_survey(page, server)
-    page.tap("[data-tool=room]")
+    press_point(page, 1, 1)
+    page.tap(".offer-word:has-text('Room from here')")
     cdp = page.context.new_cdp_session(page)
     (x0, y0), (x1, y1) = spot(page, 1, 1), spot(page, 4, 4)
     cdp.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [{"x": x0, "y": y0}]})
@@ -240,7 +269,7 @@ def test_two_windows_on_one_survey_see_the_conflict_and_choose(demo_server, open
     other.goto(one.url)
     other.wait_for_selector("html[data-ready=plan]")
     for page, name in ((one, "Bed by the wall"), (other, "Bed by the window")):
-        page.click(".pick:has-text('Bed')")
+        pick(page, "Bed")
         page.fill("#field-name", name)
         page.wait_for_timeout(700)
     expect(other.locator("#conflict")).to_be_visible()
@@ -273,7 +302,7 @@ def test_a_drawing_survives_a_server_that_is_gone_for_a_while(serve, open_page):
     server, page = serve(), open_page()
     survey_id = new_survey(page, server, "one-room-flat")
     server.kill()
-    page.click(".pick:has-text('Desk')")
+    pick(page, "Desk")
     page.fill("#field-name", "Desk drawn while alone")
     expect(page.locator("#save-state")).to_contain_text("Kept in this browser")
     server.start()
@@ -283,7 +312,7 @@ def test_a_drawing_survives_a_server_that_is_gone_for_a_while(serve, open_page):
 def test_furniture_a_ceiling_and_a_fitted_shield_are_drawn_and_kept(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server, "one-room-flat", "Solids")
-    page.click("[data-tool=furniture]")
+    hold(page, "f")
     drag(page, (1.02, 1.01), (1.99, 1.62))
     expect(page.locator("#field-name")).to_be_focused()
     page.keyboard.type("Fridge")
@@ -299,7 +328,7 @@ def test_furniture_a_ceiling_and_a_fitted_shield_are_drawn_and_kept(demo_server,
     box = plan_of(page, server, survey_id)["dwelling"]["furniture"][0]
     assert box["high"][:2] == pytest.approx([3.0, 2.0], abs=0.06)
 
-    page.click("[data-tool=slab]")
+    hold(page, "s")
     drag(page, (0.0, 0.0), (5.0, 4.0))
     page.click("text=A shield is fitted here")
     page.fill("#field-what-it-is-1", "Fleece under the ceiling")
@@ -313,6 +342,7 @@ def test_furniture_a_ceiling_and_a_fitted_shield_are_drawn_and_kept(demo_server,
     assert (shield["sheet"]["name"], shield["coverage"]) == ("Fleece under the ceiling", 0.95)
     assert shield["sheet"]["attenuation"] == [[1e9, 24.0], [2e9, 24.0]]
     page.click("text=Done")
+    unfold(page, "list")
     page.click("summary:has-text('walls')")
     page.click(".pick:has-text('Wall 1,')")
     page.click("text=A shield is fitted here")
@@ -353,6 +383,7 @@ def test_a_crooked_picture_is_straightened_and_turned_about_its_middle(demo_serv
     page.click("text=Set the scale")
     laid = plan_of(page, server, survey_id)["dwelling"]["plan_images"][0]
     assert laid["rotation_deg"] == pytest.approx(-26.565, abs=0.5)
+    unfold(page, "storey")
     page.fill("#field-picture-turned-by", "0")
     page.keyboard.press("Tab")
     page.click("[aria-label='A quarter turn to the left']")
@@ -370,6 +401,83 @@ def test_the_north_arrow_turns_and_appears(demo_server, open_page):
     server, page = demo_server, open_page()
     survey_id = new_survey(page, server, "one-room-flat", "North")
     assert page.locator(".plan .north").count() == 0
+    unfold(page, "north")
     page.locator("#north-turn").fill("40")
     expect(page.locator(".plan .north")).to_have_count(1)
     assert plan_of(page, server, survey_id)["dwelling"]["north_deg"] == 40
+
+
+def test_a_press_offers_what_can_be_done_there_and_no_row_of_tools_stands_anywhere(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, "one-room-flat", "Words")
+    assert page.locator("[role=toolbar]").count() == 0
+    press_point(page, 2.5, 2.0)
+    assert {"Bed", "Cot", "Transmitter", "Furniture from here"} <= set(offered(page))
+    page.click(".offer-word:has-text('Cot')")
+    expect(page.locator("#field-name")).to_be_focused()
+    cot = plan_of(page, server, survey_id)["places"][-1]
+    assert (cot["kind"], cot["name"], cot["room_id"]) == ("cot", "Cot", "room-1")
+    assert cot["position"][:2] == pytest.approx([2.5, 2.0], abs=0.06)
+    page.click("text=Done")
+    wall = next(w for w in plan_of(page, server, survey_id)["dwelling"]["walls"] if not w["openings"])
+    middle = [(a + b) / 2 for a, b in zip(wall["start"], wall["end"], strict=True)]
+    press_point(page, *middle)
+    assert offered(page)[:3] == ["Window", "Door", "Gap"]
+    page.click(".offer-word:has-text('Window')")
+    walls = plan_of(page, server, survey_id)["dwelling"]["walls"]
+    hole = next(w for w in walls if w["id"] == wall["id"])["openings"][0]
+    length = ((wall["end"][0] - wall["start"][0]) ** 2 + (wall["end"][1] - wall["start"][1]) ** 2) ** 0.5
+    assert (hole["start_m"] + hole["end_m"]) / 2 == pytest.approx(length / 2, abs=0.06), (
+        "it is cut where it was pressed"
+    )
+
+
+@pytest.mark.calculated("arithmetic: centre lines lie one wall thickness of 0.3 m farther apart than the faces")
+@pytest.mark.parametrize("size", ["desk", "hand"])
+def test_a_room_is_begun_by_a_press_and_its_clear_size_typed(demo_server, open_page, size):
+    server, page = demo_server, open_page(size)
+    survey_id = new_survey(page, server, title="Typed from a press")
+    press_point(page, 2, 4)
+    page.click(".offer-word:has-text('Room from here')")
+    fields = page.locator(".size-field")
+    fields.first.fill("4,2")
+    fields.first.press("x")  # leads to the depth
+    expect(fields.nth(1)).to_be_focused()
+    fields.nth(1).fill("3.6")
+    page.click("text=Draw it")
+    assert room_box(page, server, survey_id) == (4.5, 3.9)
+    expect(page.locator("#in-hand")).to_be_hidden()
+
+
+def test_what_is_offered_is_heard_and_chosen_by_keyboard_alone(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, "one-room-flat", "Heard")
+    page.locator("svg.plan").focus()
+    page.keyboard.press("Enter")  # shows the cross in the middle
+    page.keyboard.press("Enter")  # asks what can be done there
+    expect(page.locator("#announce")).to_contain_text("Bed, Cot, Desk")
+    expect(page.locator(".offer-word").first).to_be_focused()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    expect(page.locator("#field-name")).to_be_focused()
+    expect(page.locator("#announce")).to_contain_text("Drawn: Place Cot")
+    assert plan_of(page, server, survey_id)["places"][-1]["kind"] == "cot"
+    page.locator("svg.plan").focus()
+    page.keyboard.press("Escape")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Escape")
+    assert page.locator(".offer").count() == 0
+    expect(page.locator("svg.plan")).to_be_focused()
+
+
+def test_the_build_up_of_outer_walls_is_chosen_once(demo_server, open_page):
+    server, page = demo_server, open_page()
+    survey_id = new_survey(page, server, title="Once")
+    hold(page, "r")
+    drag(page, (1, 1), (5, 4))
+    page.keyboard.press("Escape")
+    unfold(page, "walls")
+    page.select_option("#field-outer-walls-are", "concrete")
+    walls = plan_of(page, server, survey_id)["dwelling"]["walls"]
+    assert [w["layers"] for w in walls] == [[{"material": "concrete", "thickness_m": 0.18}]] * 4

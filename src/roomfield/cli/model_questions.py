@@ -50,9 +50,9 @@ def sources(
 
 
 def _show_powers(rows: list[tuple[str, str, str]], far: list[str], doubts: tuple[str, ...]) -> None:
-    from roomfield.workbench.model.joint_model import FAR_M
+    from roomfield.workbench.model.joint_model import COVERAGE, FAR_M
 
-    table("Radiated power while on air, 90% interval", ("source", "EIRP", "on air"), rows)
+    table(f"Radiated power while on air, {COVERAGE:.0%} interval", ("source", "EIRP", "on air"), rows)
     if far:
         typer.echo(
             f"As if {FAR_M:g} m away, or next door if the levels say so, for how far is not known: {', '.join(far)}."

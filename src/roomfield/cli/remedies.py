@@ -175,7 +175,7 @@ def _show_outcomes(found: dict[str, Any], names: dict[str, str]) -> None:
         )
         for one in found["outcomes"]
     ]
-    title = f"{found['kind']}, µW/m², with 90 % intervals"
+    title = f"{found['kind']}, µW/m², with {found['coverage']:.0%} intervals"
     table(title, ("place", "before", "after", "reduction", "P(target met)"), rows)
     if found["target_w_m2"] is not None:
         where = "every place" if all(one["asked"] for one in found["outcomes"]) else "every place asked for"
@@ -365,7 +365,7 @@ def _show_verification(plain: dict[str, Any], names: dict[str, str]) -> None:
         )
         for c in plain["checks"]
     ]
-    table("Reduction with its 90% interval", ("place", "reduction", "predicted", "outcome"), rows)
+    table(f"Reduction with its {plain['coverage']:.0%} interval", ("place", "reduction", "predicted", "outcome"), rows)
     typer.echo(plain["statement"])
     if plain["done"]:
         taken = "Taken as done, as no work is noted" if plain["assumed_done"] else "Done"

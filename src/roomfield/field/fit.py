@@ -17,6 +17,8 @@ BEYOND = 1.0 / 3.0
 
 UNUSUAL = 1.645
 """Readings that together lie so many standard deviations off what is usual are told (one case in ten by chance)."""
+WHOLE_SIDE = 0.9
+"""All of this interval of the offset lies on one side of zero before it is told, 1.645 standard deviations too."""
 LEAST_WEIGHT = 1e-6
 """Share of the variance taken away that a transmitter counts with of which the readings say nothing [1]."""
 
@@ -133,7 +135,7 @@ def together(posterior: Posterior) -> Together:
     weight /= weight.sum()
     on_gains = np.bincount(gains, weight, len(forward.gain_mean_db)) @ forward.gain_factor
     usual = float(np.sqrt(np.sum((weight * std) ** 2) + np.sum(on_gains**2)))
-    return Together(Range.of(offset @ weight), usual, forward.observed.meters[meter].figures.tolerance_db)
+    return Together(Range.of(offset @ weight, WHOLE_SIDE), usual, forward.observed.meters[meter].figures.tolerance_db)
 
 
 def _misfits(posterior: Posterior) -> tuple[MisfitAt, ...]:

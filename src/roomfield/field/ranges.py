@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.quantities.level import COVERAGE
+
 Array = NDArray[np.float64]
-COVERAGE = 0.9
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import InputError
-from roomfield.logs.clock import local_from_utc, zone_from_name
+from roomfield.logs.clock import local_from_utc, moment_of, zone_from_name
 from roomfield.logs.digest import minute_cells
 from roomfield.logs.intervals import CONFIDENCE, ConfidenceInterval, mean_interval, median_interval
 from roomfield.logs.log_series import GapRule, LogSeries
@@ -21,6 +22,8 @@ Floats = NDArray[np.float64]
 
 LEAST_SHARE_OF_BIN = 0.25
 """A part of the day counts on a day only if it was observed for this share."""
+DAY_PARTS = (("night", 22, 6), ("day", 6, 18), ("evening", 18, 22))
+"""Name, first and last hour on the log's own clock (common practice, no source); a night is one part, not two."""
 
 
 @dataclass(frozen=True)
@@ -153,6 +156,70 @@ def day_profile(
     every = np.arange(table.days.size)
     bins = _bins(table, every, None, bin_minutes, (series.unit, confidence))
     return _profile(series, table, zone, bin_minutes, bins)
+
+
+@dataclass(frozen=True)
+class LoggedDayPart:
+    """Night, day or evening over a whole log.
+
+    Parameters
+    ----------
+    name : str
+        ``night``, ``day`` or ``evening``, see `DAY_PARTS`.
+    from_hour, to_hour : int
+        On the log's own clock [h].
+    days : int
+        Nights, days or evenings observed long enough.
+    mean : ConfidenceInterval or None
+        Mean over them (over power); None if none was.
+    highest : float
+        Highest single reading.
+    highest_at : datetime
+        Minute in which it was read.
+    """
+
+    name: str
+    from_hour: int
+    to_hour: int
+    days: int
+    mean: ConfidenceInterval | None
+    highest: float
+    highest_at: datetime
+
+
+def day_parts(series: LogSeries, *, zone: str = "", confidence: float = CONFIDENCE) -> tuple[LoggedDayPart, ...]:
+    """Night, day and evening apart, each with its mean and its highest reading; parts without a reading are left out.
+
+    Parameters
+    ----------
+    series : LogSeries
+        Averages or peaks; a held maximum may come from the part before.
+    zone : str
+        Zone in which hours are counted; empty takes that of the series.
+    confidence : float
+        Of the interval of the mean.
+    """
+    require_not_held(series, "A split by night, day and evening")
+    cells = minute_cells(series, series.gap_rule)
+    minute = local_from_utc(cells.index * CELL_US, zone_from_name(zone or series.zone)) // CELL_US
+    found = []
+    for name, begin, end in DAY_PARTS:
+        hours = (end - begin) % 24
+        since = minute - 60 * begin
+        inside = np.flatnonzero(since % 1440 < 60 * hours)
+        if not inside.size:
+            continue
+        which = since[inside] // 1440
+        which -= which.min()
+        seen = np.bincount(which, cells.seen_us[inside])
+        enough = seen >= LEAST_SHARE_OF_BIN * hours * 60 * CELL_US
+        with np.errstate(invalid="ignore", divide="ignore"):
+            power = np.where(enough, np.bincount(which, cells.energy[inside]) / seen, np.nan)
+        mean = in_unit(mean_interval(power, confidence), series.unit) if enough.any() else None
+        top = inside[int(np.argmax(cells.high[inside]))]
+        at = moment_of(int(cells.index[top]) * CELL_US)
+        found.append(LoggedDayPart(name, begin, end, int(enough.sum()), mean, float(cells.high[top]), at))
+    return tuple(found)
 
 
 def week_profile(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,10 @@ from roomfield.quantities.convert import decibels_from_ratio, ratio_from_decibel
 from roomfield.quantities.kind import Kind, require_kind
 
 Array = NDArray[np.float64]
+COVERAGE = 0.95
+"""Probability content of every interval that a reader sees, unless another was asked for."""
+HALF_WIDTH = NormalDist().inv_cdf((1.0 + COVERAGE) / 2.0)
+"""Half of that interval of a normal distribution [standard deviations]."""
 
 
 @dataclass(frozen=True)
@@ -116,7 +121,7 @@ class UncertainLevel:
         """Power density [W/m²] that the true level (or its bound) stays under with ``probability``."""
         return float(ratio_from_decibels(self.level_db + self.errors().quantile(probability)))
 
-    def interval(self, coverage: float = 0.95) -> Interval:
+    def interval(self, coverage: float = COVERAGE) -> Interval:
         """Coverage interval, symmetric in probability; one-sided for a censored level.
 
         Parameters
@@ -173,7 +178,7 @@ class UncertainRatio:
         """Combined standard uncertainty [dB]."""
         return combined_std_db(self.contributions)
 
-    def interval_db(self, coverage: float = 0.95) -> tuple[float, float]:
+    def interval_db(self, coverage: float = COVERAGE) -> tuple[float, float]:
         """Coverage interval [dB]; one-sided if a level was censored."""
         errors = error_distribution(self.contributions)
         tail = (1.0 - coverage) / 2.0

@@ -13,6 +13,7 @@ from roomfield.errors import UnknownNameError
 from roomfield.field.measured import Tie
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
+from roomfield.quantities.level import COVERAGE
 from roomfield.remedy.evaluator import After, Evaluator, is_handset
 from roomfield.remedy.naming import Way
 from roomfield.remedy.order import WorkStep, work_order
@@ -20,7 +21,6 @@ from roomfield.survey.action import Action
 from roomfield.survey.place import Place
 
 Array = NDArray[np.float64]
-COVERAGE = 0.9
 RISE_DB = 0.5
 """A rise of a level is told from here on [dB]."""
 _MOST_LIMITS = 4

@@ -16,14 +16,13 @@ from roomfield.errors import InputError, TooEarlyError
 from roomfield.instrument import combine, correction, gain_key
 from roomfield.quantities import ErrorContribution, Kind
 from roomfield.quantities.censoring import Censoring
-from roomfield.quantities.level import UncertainLevel, UncertainRatio, ratio
+from roomfield.quantities.level import COVERAGE, HALF_WIDTH, UncertainLevel, UncertainRatio, ratio
 from roomfield.remedy.conditions import Condition, conditions
 from roomfield.remedy.failure_causes import Note, NoteKind, causes_of, newly_heard
 from roomfield.remedy.prediction import PlaceOutcome, Prediction
 from roomfield.survey import Meter, Reading, Survey
 from roomfield.survey.visit import RadioState
 
-COVERAGE = 0.9
 SURE = 0.95
 """'It worked' is said from this probability on."""
 SOURCES_VARY_STD_DB = 1.0
@@ -58,7 +57,7 @@ class PlaceCheck:
     before, after : UncertainLevel
         Levels of the two visits.
     reduction_db, low_db, high_db : float
-        Reduction, before over after, with its 90 % interval [dB]; an end is infinite if a reading is only a bound.
+        Reduction, before over after, with its interval [dB]; an end is infinite if a reading is only a bound.
     probability_lower : float
         That the level is lower than before.
     probability_met : float
@@ -377,7 +376,7 @@ def _agreement(change: UncertainRatio | None, expected: PlaceOutcome | None) -> 
     if expected is None or change is None:
         return Agreement.NOT_PREDICTED
     span = expected.reduction_db
-    spread = (span.high - span.low) / (2.0 * 1.645)
+    spread = (span.high - span.low) / (2.0 * HALF_WIDTH)
     off = -change.ratio_db - span.median
     reach = 1.96 * float(np.hypot(change.std_db, spread))
     if change.censoring is Censoring.BELOW and off < 0.0:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from roomfield.quantities.level import COVERAGE
 from roomfield.show.chapters import Letter, LogEntry, RecordingEntry, Remedy, SourceEntry, Verification
-from roomfield.show.drawings import LevelGrid, PlanStorey
+from roomfield.show.drawings import LevelGrid, PlaceWays, PlanStorey
 from roomfield.show.evidence import (
     AmendmentEntry,
     Budget,
@@ -58,7 +59,7 @@ class Rules:
         Which edge belongs to which category; empty uses the standard wording (lower edge inclusive).
     """
 
-    coverage: float = 0.95
+    coverage: float = COVERAGE
     decision_rule: Text = ""
     risk: float | None = None
     category_edges: Text = ""
@@ -122,6 +123,8 @@ class ReportContent:
         Where all readings together lie, if it is far off what such transmitters usually give.
     measuring : Text or None
         What to measure next for the open decision, or why measuring stopped.
+    ways : tuple of PlaceWays
+        What reaches places by which ways; empty without a model.
     """
 
     survey_id: str
@@ -162,6 +165,7 @@ class ReportContent:
     aim: ShownAim | None = None
     together: Text | None = None
     measuring: Text | None = None
+    ways: tuple[PlaceWays, ...] = ()
 
     @property
     def frame(self) -> Frame:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from roomfield.show.phrase import Text
+
 Point = tuple[float, float]
 
 
@@ -115,6 +117,58 @@ class PlanStorey:
     places: tuple[PlanPlace, ...] = ()
     emitters: tuple[PlanEmitter, ...] = ()
     north_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class WallCrossing:
+    """A wall, opening or slab on the way to a place.
+
+    Parameters
+    ----------
+    at : (float, float)
+        Where it is crossed [m].
+    name : Text
+        What it is called.
+    loss_db : float
+        What it takes at that angle [dB].
+    """
+
+    at: Point
+    name: Text
+    loss_db: float
+
+
+@dataclass(frozen=True)
+class ReachingWay:
+    """One way by which a level comes about.
+
+    Parameters
+    ----------
+    source : str
+        Name of the device.
+    through : Text
+        By what most of it comes in.
+    share : float
+        Of the level at the place, 0 to 1.
+    points : tuple of (float, float)
+        From the source to the place [m].
+    crossings : tuple of WallCrossing
+        In the order of the way.
+    """
+
+    source: str
+    through: Text
+    share: float
+    points: tuple[Point, ...]
+    crossings: tuple[WallCrossing, ...] = ()
+
+
+@dataclass(frozen=True)
+class PlaceWays:
+    """What reaches one place, the largest way first."""
+
+    place_id: str
+    ways: tuple[ReachingWay, ...]
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from roomfield.logs.changes import ChangePoint
 from roomfield.logs.duration import RequiredDuration
+from roomfield.logs.profile import LoggedDayPart
 from roomfield.logs.pulses import Bursts
 from roomfield.logs.scale import POWER_DENSITY_UNIT
 from roomfield.logs.summary import LogStatistics
@@ -27,6 +28,25 @@ def statistic_figures(found: LogStatistics) -> Figures:
         Statistics of a log in the unit of its series [W/m² or V/m or dBm].
     """
     return tuple(_statistics(found))
+
+
+def day_part_figures(parts: Sequence[LoggedDayPart], unit: str) -> Figures:
+    """Mean and highest reading of night, day and evening; empty for a log of held maxima.
+
+    Parameters
+    ----------
+    parts : sequence of LoggedDayPart
+        In the unit of the series.
+    unit : str
+        Name of that unit.
+    """
+    rows: list[tuple[Text, Text]] = []
+    for part in parts:
+        hours = {"first": part.from_hour, "last": part.to_hour}
+        if part.mean is not None:
+            rows.append((phrase(f"log.mean_{part.name}", **hours), _level(part.mean.value, unit, False)))
+        rows.append((phrase(f"log.highest_{part.name}", **hours), _level(part.highest, unit, False)))
+    return tuple(rows)
 
 
 def duration_figures(need: RequiredDuration) -> Figures:

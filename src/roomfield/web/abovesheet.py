@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -86,6 +86,47 @@ def _row(event: dict[str, Any], show: Show, figure: Callable[[float], str], zone
         show.moment(in_zone(event["start"], zone), seconds=True),
         duration(event["length_s"], show),
         figure(event["peak"]),
+    )
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """Night, day or evening: its mean with interval, and its highest reading with the moment."""
+
+    name: str
+    hours: str
+    mean: str
+    span: str
+    highest: str
+    at: str
+    start: str
+    end: str
+    days: int
+
+
+PART_NAMES = {"night": "Night", "day": "Day", "evening": "Evening"}
+
+
+def parts_of(told: list[dict[str, Any]], show: Show, figure: Callable[[float], str], zone: str) -> tuple[PartRow, ...]:
+    """Rows of night, day and evening from their plain values; times as in `above_of`."""
+    return tuple(_part(one, show, figure, zone) for one in told)
+
+
+def _part(one: dict[str, Any], show: Show, figure: Callable[[float], str], zone: str) -> PartRow:
+    mean, at = one["mean"], datetime.fromisoformat(one["highest_at"])
+    span = ""
+    if mean is not None and mean["low"] is not None and mean["high"] is not None:
+        span = say(show.language, "{low} to {high}", low=figure(mean["low"]), high=figure(mean["high"]))
+    return PartRow(
+        PART_NAMES[one["name"]],
+        f"{one['from_hour']}\u2013{one['to_hour']}",
+        figure(mean["value"]) if mean is not None else "",
+        span,
+        figure(one["highest"]),
+        show.moment(in_zone(one["highest_at"], zone)),
+        (at - timedelta(hours=1)).isoformat(),
+        (at + timedelta(hours=1)).isoformat(),
+        one["days"],
     )
 
 

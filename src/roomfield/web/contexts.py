@@ -461,17 +461,27 @@ class LogPage(SurveyPage):
 
 @dataclass(frozen=True)
 class LogFactsPart(Context):
-    """What a log says, in figures."""
+    """What a log says, in figures.
+
+    Parameters
+    ----------
+    parts : tuple of PartRow
+        Night, day and evening.
+    role : str
+        ``aim`` or ``limit`` if the bound is that which fits the log's kind; empty for one that was typed.
+    """
 
     template: ClassVar[str] = "parts/logfacts.html"
     statistics: dict[str, Any]
     rows: tuple[Any, ...]
+    parts: tuple[Any, ...]
     day: tuple[Any, ...]
     day_top: str
     zone: str
     hours: float | None
     clock: str
     above: Any
+    role: str
     stair: Any
     week: Any
     bursts: Any
@@ -536,7 +546,15 @@ class FieldPart(Context):
     storeys: tuple[Any, ...]
     nearest: tuple[Any, ...]
     sought: tuple[Any, ...]
-    meter_question: str = ""
+
+
+@dataclass(frozen=True)
+class WaysPart(Context):
+    """What reaches one place, as a drawing."""
+
+    template: ClassVar[str] = "parts/ways.html"
+    svg: str
+    caption: str
 
 
 @dataclass(frozen=True)
@@ -586,6 +604,7 @@ class ChangesPart(Context):
     rows: tuple[Any, ...]
     found: Any
     unplanned: tuple[str, ...]
+    coverage: str
 
 
 @dataclass(frozen=True)

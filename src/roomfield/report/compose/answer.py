@@ -10,7 +10,7 @@ from roomfield.show.evidence import ReferenceEntry
 from roomfield.show.findings import Outcome, Verdict
 from roomfield.show.shown_place import ShownPlace
 from roomfield.show.words import Words
-from roomfield.show.words.sentences import place_sentence
+from roomfield.show.words.sentences import figures_sentence, place_sentence
 
 MOST_ANSWERED = 2
 """Most places that get a sentence of their own on the first page."""
@@ -172,3 +172,10 @@ def joined(names: list[str], words: Words) -> str:
     listed = ", ".join(short_name(name) for name in names[:_NAMES])
     rest = len(names) - _NAMES
     return words.say("front.and_more", names=listed, n=rest) if rest > 0 else listed
+
+
+def figures_of(content: ReportContent, words: Words) -> str:
+    """What the figures on the plan are: kind, that they are levels and no readings, radio state, visit, coverage."""
+    state = next((one for one in content.states if one.id == content.state_id), None)
+    day = next((one.started_at for one in content.visits if state and one.id == state.visit_id), "")
+    return figures_sentence(content.shown, content.state_name(content.state_id), day, words)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from roomfield.quantities.censoring import Censoring
+from roomfield.quantities.level import COVERAGE
 from roomfield.report.compose.answer import answered_places, law_sentence
 from roomfield.report.compose.blocks import Block, Cell, Column, Paragraph, Row, Table
 from roomfield.report.document import ReportContent
@@ -56,7 +57,7 @@ def follow_up_table(check: Verification, words: Words) -> list[Block]:
         Column(words.say("verification.target_met"), weight=1.2),
     )
     rows = tuple(_row(row, words) for row in check.rows)
-    note = words.say("verification.caption")
+    note = words.say("verification.caption", coverage=COVERAGE)
     if check.target_w_m2 is not None:
         note += " " + words.say("verification.target", target=check.target_w_m2)
     return [Table(columns, rows), Paragraph(note, "small")]

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from roomfield.quantities.kind import Kind
+from roomfield.report.compose.answer import figures_of
 from roomfield.report.compose.blocks import (
     Align,
     Block,
@@ -241,7 +242,7 @@ def plan_section(content: ReportContent, words: Words) -> Section | None:
         storey = labelled(content, plain, words)
         caption = words.say("figure.plan.caption_plain", storey=storey.name)
         if any(p.label for p in storey.places):
-            caption = words.say("figure.plan.caption", storey=storey.name, state=content.state_name(content.state_id))
+            caption = words.say("figure.plan.caption", storey=storey.name, figures=figures_of(content, words))
         svg = storey_plan(storey, words)
         blocks.append(picture(svg, caption))
     return Section(Part.PLAN, words.say("section.plan"), tuple(blocks))

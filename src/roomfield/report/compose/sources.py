@@ -25,6 +25,7 @@ from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
 from roomfield.show.figures.bars import ContributionBar, contribution_bars
 from roomfield.show.figures.level_map import contour_step, level_map
+from roomfield.show.figures.ways import ways_figure
 from roomfield.show.findings import Contribution, StepGroup
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import KIND_ORDER
@@ -41,9 +42,22 @@ def sources_section(content: ReportContent, words: Words) -> Section | None:
         blocks += _contribution_blocks(content, shares, "modelled", words)
     elif content.contributions:
         blocks.append(Paragraph(words.say("sources.only_switched")))
+    blocks += _ways_figures(content, words)
     if content.sources:
         blocks += [Heading(words.say("section.located")), _located_table(content, words)]
     return Section(Part.SOURCES, words.say("section.sources"), tuple(blocks)) if blocks else None
+
+
+def _ways_figures(content: ReportContent, words: Words) -> list[Block]:
+    """What reaches the places that sleep in it, as ways on the plan."""
+    figures: list[Block] = []
+    for one in content.ways:
+        number = content.place_number(one.place_id)
+        storey = next((s for s in content.storeys if any(p.number == number for p in s.places)), None)
+        if storey is not None:
+            svg = ways_figure(labelled(content, storey, words), number, one.ways, words)
+            figures.append(picture(svg, words.say("ways.caption", place=content.place_name(one.place_id))))
+    return figures
 
 
 def switching_section(content: ReportContent, words: Words) -> Section | None:
@@ -206,6 +220,7 @@ def map_section(content: ReportContent, words: Words) -> Section | None:
             "figure.map.caption",
             title=grid.title or grid.storey.name,
             step=contour_step(grid),
+            factor=10.0 ** (contour_step(grid) / 10.0),
             hatch=grid.hatch_above_db,
         )
         blocks.append(picture(level_map(grid, words), f"{caption} {grid.note}".strip()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from roomfield.quantities.censoring import Censoring
+from roomfield.quantities.level import COVERAGE
 from roomfield.report.compose.blocks import (
     Align,
     Block,
@@ -239,7 +240,7 @@ def _verification_table(check: Verification, words: Words) -> Table:
         Column(words.say("verification.prediction"), weight=1.3),
     )
     rows = tuple(_verification_row(r, words) for r in check.rows)
-    caption = words.say("verification.caption")
+    caption = words.say("verification.caption", coverage=COVERAGE)
     if check.target_w_m2 is not None:
         caption += " " + words.say("verification.target", target=check.target_w_m2)
     return Table(columns, rows, caption)

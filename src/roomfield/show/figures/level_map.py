@@ -7,6 +7,7 @@ import math
 from itertools import pairwise
 from typing import Any
 
+from roomfield.quantities.level import HALF_WIDTH
 from roomfield.show.drawings import LevelGrid, Point
 from roomfield.show.figures import style
 from roomfield.show.figures.storey_plan import (
@@ -23,9 +24,11 @@ from roomfield.show.words import Words
 _LEGEND = 44.0
 _MAX_BANDS = 11
 _FAR = 1e4
+CELL_M = 0.8
+"""Edge of the squares that tell their level [m]."""
 
 
-def level_map(grid: LevelGrid, words: Words) -> str:
+def level_map(grid: LevelGrid, words: Words, *, touched: bool = False) -> str:
     """Contour map of a storey, as SVG.
 
     Parameters
@@ -34,6 +37,8 @@ def level_map(grid: LevelGrid, words: Words) -> str:
         Levels [dB re 1 µW/m²] and their standard deviation [dB] on a regular grid.
     words : Words
         Language.
+    touched : bool
+        Whether each cell carries its level and interval, for a hand that touches it.
     """
     place = frame(grid.storey, width=style.WIDTH - _LEGEND)
     low, high = level_span(grid)
@@ -47,9 +52,35 @@ def level_map(grid: LevelGrid, words: Words) -> str:
     _contours(drawing, grid, place, words)
     draw_emitters(drawing, grid.storey, place)
     draw_places(drawing, grid.storey, place)
+    if touched:
+        _cells(drawing, grid, place, words)
     draw_scale_bar(drawing, place, words)
     _legend(drawing, grid, (low, high), words)
     return drawing.svg()
+
+
+def plain_level(level_db: float, words: Words) -> str:
+    """A level [dB re 1 µW/m²] as the plain number of µW/m² that the tables give."""
+    return words.numbers.micro(1e-6 * 10.0 ** (level_db / 10.0))
+
+
+def _cells(drawing: Drawing, grid: LevelGrid, place: PlanFrame, words: Words) -> None:
+    """Clear squares over the map, each with the level in its middle."""
+    step = grid.x_m[1] - grid.x_m[0] if len(grid.x_m) > 1 else 1.0
+    every = max(1, round(CELL_M / step))
+    half = 0.5 * every * step
+    for row in range(every // 2, len(grid.y_m), every):
+        for column in range(every // 2, len(grid.x_m), every):
+            level, std = grid.level_db[row][column], grid.std_db[row][column]
+            if not math.isfinite(level):
+                continue
+            low, high = (plain_level(level + way * HALF_WIDTH * std, words) for way in (-1.0, 1.0))
+            said = words.say("figure.map.cell", level=plain_level(level, words), low=low, high=high)
+            x, y = grid.x_m[column], grid.y_m[row]
+            corners = [(x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half)]
+            drawing.polyline(
+                [place.at(p) for p in corners], closed=True, stroke="", fill="transparent", kind="cell", said=said
+            )
 
 
 def level_span(grid: LevelGrid) -> tuple[float, float]:
@@ -160,7 +191,7 @@ def _label(drawing: Drawing, line: list[Point], level: float, taken: list[Point]
     taken.append(at)
     drawing.text(
         (at[0], at[1] + 2.6),
-        words.numbers.as_given(level),
+        plain_level(level, words),
         size=7.5,
         anchor="middle",
         weight="600",
@@ -182,5 +213,5 @@ def _legend(drawing: Drawing, grid: LevelGrid, span: tuple[float, float], words:
         )
     for n in range(count + 1):
         y = top + height * (count - n)
-        drawing.text((x + 15, y + 2.4), words.numbers.as_given(low + n * step), size=7, fill=style.SOFT)
+        drawing.text((x + 15, y + 2.4), plain_level(low + n * step, words), size=7, fill=style.SOFT)
     drawing.text((drawing.width, top - 8), words.say("figure.map.unit"), size=7, anchor="end", fill=style.SOFT)

@@ -161,8 +161,9 @@ class Drawing:
         closed: bool = False,
         dash: str = "",
         kind: str = "",
+        said: str = "",
     ) -> None:
-        """A line through points, or a closed polygon."""
+        """A line through points, or a closed polygon; ``said`` is told where a hand touches it."""
         if points:
             self.path(
                 polyline_path(points, closed=closed),
@@ -171,6 +172,7 @@ class Drawing:
                 fill=fill,
                 dash=dash,
                 kind=kind,
+                said=said,
             )
 
     def path(
@@ -182,8 +184,9 @@ class Drawing:
         fill: str = "none",
         dash: str = "",
         kind: str = "",
+        said: str = "",
     ) -> None:
-        """A path given by its data."""
+        """A path given by its data; ``said`` is told where a hand touches it."""
         self._add(
             "path",
             {
@@ -195,6 +198,7 @@ class Drawing:
                 "stroke_width": float(width) if stroke else None,
                 "stroke_dasharray": dash,
                 "stroke_linejoin": "round" if stroke else "",
+                "data_words": said,
             },
         )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.show.findings import Level, Outcome, Shown, Verdict
@@ -56,6 +58,29 @@ def shown_text(shown: Shown | None, words: Words) -> str:
         return words.say("document.nothing")
     sign = {Censoring.BELOW: "< ", Censoring.ABOVE: "> "}.get(shown.censoring, "")
     return sign + words.numbers.as_given(shown.value_w_m2 * 1e6)
+
+
+def figures_sentence(shown: Iterable[ShownPlace], state: str, visit_day: str, words: Words) -> str:
+    """What the figures on a plan are, so that nobody takes a level for what the meter showed; empty without a figure.
+
+    Parameters
+    ----------
+    shown : iterable of ShownPlace
+        The places of the plan.
+    state : str
+        Name of the radio state.
+    visit_day : str
+        Day of the visit, ISO 8601.
+    words : Words
+        Language.
+    """
+    levels = [one for one in shown if one.level is not None]
+    if not levels:
+        return ""
+    used = {one.level.kind for one in levels if one.level is not None}
+    kinds = ", ".join(words.say(f"kind.{kind.value}") for kind in KIND_ORDER if kind in used)
+    coverage = levels[0].frame.coverage
+    return words.say("plan_figures.level", kinds=kinds, state=state, day=visit_day, coverage=coverage)
 
 
 def outcome_word(outcome: Outcome, words: Words) -> str:

@@ -75,7 +75,7 @@ def changes(request: Request, opened: Opened, first: str, second: str) -> Respon
     found = before_after.follow_up(opened.survey, first, second, language)
     rows = tuple(_row(one, Show(language)) for one in found.rows)
     told = unplanned_changes.what_changed_told(opened.survey, first, second, language)
-    return render(request, ChangesPart(rows, found, told))
+    return render(request, ChangesPart(rows, found, told, Show(language).share(found.coverage)))
 
 
 @router.get("/numbers")
@@ -86,7 +86,9 @@ def numbers(request: Request, opened: Opened, first: str, second: str) -> Respon
     found: dict[str, BedNumber] = {}
     for one in before_after.changes(opened.survey, first, second):
         found.setdefault(names[one.place], _number(one, show))
-    return JSONResponse({place_id: asdict(number) for place_id, number in found.items()})
+    plain = {place_id: asdict(number) for place_id, number in found.items()}
+    said = before_after.figures_words(opened.survey, first, second, show.language)
+    return JSONResponse({"figures": said, "numbers": plain})
 
 
 def _number(one: PlaceChange, show: Show) -> BedNumber:
@@ -94,8 +96,9 @@ def _number(one: PlaceChange, show: Show) -> BedNumber:
     words = f"{show.number(middle)} dB"
     said = say(
         show.language,
-        "{place}: {change}, 90 % between {low} and {high} dB; {kind} {before} before, {after} after",
+        "{place}: {change} ({coverage}: {low} to {high} dB); {kind} {before} before, {after} after",
         place=one.place,
+        coverage=show.share(one.coverage),
         change=words,
         low=show.number(low),
         high=show.number(high),

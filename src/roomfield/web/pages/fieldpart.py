@@ -9,13 +9,14 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from roomfield.show.trade_units import PERCENT
-from roomfield.web.contexts import FieldPart
+from roomfield.show.words import load_words
+from roomfield.web.contexts import FieldPart, WaysPart
 from roomfield.web.dependencies import Opened
 from roomfield.web.formats import Show
 from roomfield.web.rendering import language_of, render
-from roomfield.workbench.model.model_fit import meter_question_at
 from roomfield.workbench.model.source_contributions import NamedShare, PlaceCauses, causes
 from roomfield.workbench.publish import level_maps
+from roomfield.workbench.publish.ways_picture import ways_picture
 from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/understand")
@@ -53,9 +54,17 @@ def field(request: Request, opened: Opened, visit: str = "", kind: KindName = "p
     storeys = tuple(storey for storey in survey.dwelling.storeys if storey.outline)
     nearest = level_maps.next_readings(survey, visit_id)
     sought = level_maps.sought_in_words(survey, visit_id, show.language)
-    asked = meter_question_at(survey, visit_id, show.language)
-    page = FieldPart(survey.id, visit_id, kind, sheets, storeys, nearest, sought, asked)
+    page = FieldPart(survey.id, visit_id, kind, sheets, storeys, nearest, sought)
     return render(request, page)
+
+
+@router.get("/ways")
+def ways(request: Request, opened: Opened, place: str, visit: str = "") -> Response:
+    """What reaches a place, as ways through walls."""
+    visit_id, language = visit_asked_or_first(opened.survey, visit).id, language_of(request)
+    svg = ways_picture(opened.survey, visit_id, place, language)
+    caption = load_words(language).say("ways.caption", place=opened.survey.place(place).name)
+    return render(request, WaysPart(svg, caption))
 
 
 @router.get("/map/{storey_id}.svg")

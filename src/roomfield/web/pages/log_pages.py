@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -14,14 +14,16 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from roomfield.errors import InputError, TooEarlyError
 from roomfield.show.page_drawings import bar_y
 from roomfield.show.trade_units import HOUR, MICROWATT_M2, MINUTE
-from roomfield.web.abovesheet import above_of
+from roomfield.web.abovesheet import above_of, parts_of
 from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
 from roomfield.web.dependencies import Desk, Form, Opened, OpenSurvey, number_in
 from roomfield.web.formats import Show
 from roomfield.web.logsheet import bursts_of, steps_of, week_of
 from roomfield.web.rendering import language_of, render
 from roomfield.web.tablesheet import Refusal
+from roomfield.workbench.publish.contents.long_logs import held_against
 from roomfield.workbench.record import log_intake
+from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.log_answers import USUAL_ZONES, zone_as_meant
 from roomfield.workbench.record.long_series import LogPlace
 
@@ -122,7 +124,9 @@ def show_one(request: Request, opened: Opened, log_id: str, bound: str = "") -> 
 def facts(request: Request, opened: Opened, log_id: str, bound: float | None = None) -> Response:
     """Statistics, day profile and, with a bound in the unit of the series, what exceeds it."""
     language = language_of(request)
-    found = log_intake.log_facts(opened.records, opened.survey.id, log_id, bound, language)
+    fitting = held_against(Job(opened.survey, opened.records), log_id) if bound is None else None
+    asked = fitting.value_w_m2 if fitting else bound
+    found = log_intake.log_facts(opened.records, opened.survey.id, log_id, asked, language)
     told = found.plain
     show, numbers = Show(language), told["statistics"]
     density = numbers["unit"] == DENSITY
@@ -132,17 +136,26 @@ def facts(request: Request, opened: Opened, log_id: str, bound: float | None = N
     page = LogFactsPart(
         numbers,
         found.figures,
+        parts_of(told["day_parts"], show, figure, zone),
         tuple(_day(told["day_profile"], show, density)),
         _day_top(told["day_profile"], show, density),
         told["day_profile"]["zone"] if told["day_profile"] else "",
         needed,
         zone,
         above_of(numbers["above"], show, figure, zone),
+        fitting.role if fitting else "",
         steps_of(told, show, figure),
         week_of(told["week_profile"], show, figure),
         bursts_of(told["bursts"], show, figure),
     )
     return render(request, page)
+
+
+@router.get("/{log_id}/lines")
+def lines(opened: Opened, log_id: str) -> Response:
+    """The aim or the limit that fits the log's kind, to be drawn across the timeline."""
+    found = held_against(Job(opened.survey, opened.records), log_id)
+    return JSONResponse([asdict(found)] if found else [])
 
 
 @router.get("/{log_id}/window")

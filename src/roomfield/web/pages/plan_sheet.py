@@ -12,7 +12,7 @@ from roomfield.errors import TooEarlyError
 from roomfield.web.bedsheet import bed_numbers
 from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import language_of
-from roomfield.workbench.publish.answers import answer, touch_maps
+from roomfield.workbench.publish.answers import answer, answer_figures, answer_question, touch_maps
 from roomfield.workbench.record import plan_document
 from roomfield.workbench.record.visit_choice import visit_asked_or_latest_read
 
@@ -38,15 +38,18 @@ def sheet(opened: Opened, visit: str = "") -> Response:
 
 @router.get("/numbers")
 def numbers(request: Request, opened: Opened, visit: str = "", sources: bool = False) -> Response:
-    """The number at each place; with ``sources`` it names who makes most of it, which takes the model."""
+    """The number at each place and what they are; with ``sources`` who makes most of it, which takes the model."""
     survey = opened.survey
     chosen = visit_asked_or_latest_read(survey, visit)
     try:
         content = answer(survey, chosen.id if chosen else "", modelled=sources)
     except TooEarlyError:
-        return JSONResponse({})
-    found = bed_numbers(content, language_of(request))
-    return JSONResponse({place_id: asdict(number) for place_id, number in found.items()})
+        return JSONResponse({"figures": "", "question": "", "numbers": {}})
+    language = language_of(request)
+    found = bed_numbers(content, language)
+    plain = {place_id: asdict(number) for place_id, number in found.items()}
+    said = {"figures": answer_figures(content, language), "question": answer_question(content, language)}
+    return JSONResponse({**said, "numbers": plain})
 
 
 @router.get("/between")

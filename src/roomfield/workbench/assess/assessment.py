@@ -18,6 +18,7 @@ from roomfield.exposure.decision import (
 from roomfield.exposure.guideline import CategoryProbability, GuidelineResult, compare_with_every_service
 from roomfield.instrument import weighed_together
 from roomfield.quantities import RISING, Censoring, Kind, ProbabilityRange, UncertainLevel
+from roomfield.quantities.level import COVERAGE
 from roomfield.references.guidelines import GuidelineSet, guideline_set
 from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.rules import decision_rule
@@ -52,7 +53,7 @@ class Terms:
         Decision rule for legal limits, see the references.
     """
 
-    coverage: float = 0.95
+    coverage: float = COVERAGE
     rule: str = DEFAULT_RULE
 
 

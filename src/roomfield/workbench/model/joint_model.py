@@ -16,6 +16,7 @@ from roomfield.field.priors import FAR_M as FAR_M
 from roomfield.field.ranges import Range as Range
 from roomfield.field.updating import updated
 from roomfield.quantities import Kind
+from roomfield.quantities.level import COVERAGE as COVERAGE
 from roomfield.remedy.as_built import with_work_done
 from roomfield.survey import Place, Survey
 from roomfield.workbench.model.unlisted_source import with_unlisted

@@ -9,8 +9,8 @@ from itertools import takewhile
 from roomfield.field.contributions import Share as Share
 from roomfield.field.contributions import contributions_at
 from roomfield.field.posterior import Posterior
-from roomfield.field.ranges import COVERAGE
 from roomfield.quantities import Kind
+from roomfield.quantities.level import COVERAGE
 from roomfield.survey import Emitter, Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import placed, posterior_of

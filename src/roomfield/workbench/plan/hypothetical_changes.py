@@ -83,7 +83,7 @@ class PlaceAfter:
     Parameters
     ----------
     before_w_m2, after_w_m2 : (float, float, float)
-        Low end, median, high end of the 90 % interval [W/m²].
+        Low end, median, high end of the interval [W/m²].
     change_db : (float, float, float)
         The same of after over before [dB]; what both have in common has cancelled.
     probability_before, probability_after : float

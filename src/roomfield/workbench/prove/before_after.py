@@ -7,8 +7,9 @@ from functools import lru_cache
 
 from roomfield.errors import TooEarlyError
 from roomfield.quantities import Kind, UncertainLevel
+from roomfield.quantities.level import COVERAGE
 from roomfield.remedy.prediction import Prediction, predict
-from roomfield.remedy.verification import COVERAGE, SURE, PlaceCheck, VerificationResult, verify
+from roomfield.remedy.verification import SURE, PlaceCheck, VerificationResult, verify
 from roomfield.show.phrase import Text, phrase
 from roomfield.show.words import load_words
 from roomfield.survey import Action, ActionKind, Period, Survey, period_of
@@ -28,7 +29,7 @@ class PlaceChange:
     Parameters
     ----------
     before_w_m2, after_w_m2 : (float, float, float)
-        Low end, median, high end of the 90 % interval [W/m²]; open ends are 0 or infinity.
+        Low end, median, high end of the interval [W/m²]; open ends are 0 or infinity.
     change_db : (float, float, float)
         After over before [dB]; open ends are infinite.
     outcome : str
@@ -37,6 +38,8 @@ class PlaceChange:
         Median of the predicted change [dB]; nan if there is none.
     agreement : str
         Measured against predicted change, see `roomfield.remedy.verification.Agreement`.
+    coverage : float
+        Probability content of the intervals, 0 to 1.
     probability_met : float
         That the agreed target is met now; nan if there is none for this kind.
     """
@@ -50,6 +53,7 @@ class PlaceChange:
     predicted_db: float = NAN
     agreement: str = ""
     probability_met: float = NAN
+    coverage: float = COVERAGE
 
 
 @dataclass(frozen=True)
@@ -79,6 +83,8 @@ class FollowUp:
         What came of it in one sentence.
     done : tuple of str
         What was done in between.
+    coverage : float
+        Probability content of the intervals, 0 to 1.
     conditions, surprises, causes : tuple of str
         What was not alike, what changed unplanned, what may be behind a shortfall.
     """
@@ -89,6 +95,7 @@ class FollowUp:
     conditions: tuple[str, ...]
     surprises: tuple[str, ...]
     causes: tuple[str, ...]
+    coverage: float = COVERAGE
 
 
 def changes(survey: Survey, first_visit: str, second_visit: str) -> tuple[PlaceChange, ...]:
@@ -133,6 +140,24 @@ def comparisons(survey: Survey, first_visit: str, second_visit: str) -> tuple[Vi
             mend="Repeat the readings of the first visit on the second one.",
         )
     return tuple(found)
+
+
+def figures_words(survey: Survey, first_visit: str, second_visit: str, language: str = "en") -> str:
+    """What the figures on the plan of a comparison are: which visits, in which kind.
+
+    Raises
+    ------
+    InputError, TooEarlyError
+        As `changes`.
+    """
+    words = load_words(language)
+    used = dict.fromkeys(change.kind for change in changes(survey, first_visit, second_visit))
+    return words.say(
+        "plan_figures.change",
+        kind=words.say(f"kind.{next(iter(used))}"),
+        first=survey.visit(first_visit).started_at,
+        second=survey.visit(second_visit).started_at,
+    )
 
 
 def follow_up(survey: Survey, first_visit: str, second_visit: str, language: str = "en") -> FollowUp:

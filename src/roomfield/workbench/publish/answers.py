@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
-from roomfield.report.compose.answer import lead, sorted_places
+from roomfield.quantities.level import HALF_WIDTH
+from roomfield.report.compose.answer import figures_of, lead, sorted_places
 from roomfield.report.document import ReportContent
 from roomfield.show.place_cells import PlaceCells, place_cells
 from roomfield.show.words import Words, load_words
@@ -53,6 +54,32 @@ def answer_sentences(content: ReportContent, language: str) -> tuple[str, ...]:
     """
     words: Words = load_words(language)
     return lead(content, words)
+
+
+def answer_figures(content: ReportContent, language: str) -> str:
+    """What the figures on the plan are; empty if none stands there.
+
+    Parameters
+    ----------
+    content : ReportContent
+        From `answer`.
+    language : str
+        ``en`` or ``de``.
+    """
+    return figures_of(content, load_words(language))
+
+
+def answer_question(content: ReportContent, language: str) -> str:
+    """What all readings together ask about the meter or a transmitter; empty if nothing, or if the model was not asked.
+
+    Parameters
+    ----------
+    content : ReportContent
+        From `answer` with the model.
+    language : str
+        ``en`` or ``de``.
+    """
+    return load_words(language).text(content.together) if content.together is not None else ""
 
 
 def answer_cells(content: ReportContent, language: str) -> tuple[PlaceCells, ...]:
@@ -116,13 +143,9 @@ def touch_maps(survey: Survey, content: ReportContent) -> tuple[TouchMap, ...]:
     )
 
 
-COVERAGE_95 = 1.96
-"""Half-width of the interval that holds 95 % of a normal distribution, in standard deviations."""
-
-
 def _ends(level_db: float, std_db: float) -> tuple[float, float, float] | None:
     """Ends and middle [W/m²] of a level [dB re 1 µW/m²]; None where there is none."""
     if not math.isfinite(level_db):
         return None
-    low, middle, high = (1e-6 * 10.0 ** ((level_db + step * COVERAGE_95 * std_db) / 10.0) for step in (-1.0, 0.0, 1.0))
+    low, middle, high = (1e-6 * 10.0 ** ((level_db + step * HALF_WIDTH * std_db) / 10.0) for step in (-1.0, 0.0, 1.0))
     return low, middle, high

@@ -111,7 +111,7 @@ def storey_map(survey: Survey, visit_id: str, storey_id: str, kind: str = "peak"
     """
     found = level_map(posterior_of(survey, visit_id), storey_id, step_m=STEP_M, kind=Kind(kind))
     return StoreyMap(
-        map_drawing(storey_grid(survey, storey_id, found, visit_id), load_words(language)),
+        map_drawing(storey_grid(survey, storey_id, found, visit_id), load_words(language), touched=True),
         float(np.nanmedian(found.std_db)) if np.isfinite(found.std_db).any() else 0.0,
         found.where_next,
     )

@@ -28,6 +28,7 @@ from roomfield.workbench.publish.contents.photo_evidence import photo_entries
 from roomfield.workbench.publish.contents.remedy_plan import with_remedy
 from roomfield.workbench.publish.contents.steps import with_agreed_steps
 from roomfield.workbench.publish.files import checked_target, custody_of, report_content, write_report
+from roomfield.workbench.publish.ways_picture import with_ways
 from roomfield.workbench.record.job import Job
 
 ProgressCall = Callable[[float], None]
@@ -106,6 +107,7 @@ def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = N
     content = report_content(assessment, issued_at=wanted.issued_at, custody=custody_of(job))
     if not wanted.short and can_be_modelled(job.survey, assessment.table.visit.id):
         content = with_model(content, posterior_of(job.survey, assessment.table.visit.id), job.survey)
+        content = with_ways(content, job.survey, assessment.table.visit.id)
         content = with_agreed_steps(with_remedy(content, job.survey, assessment.table.visit.id))
         spoken = wanted.language or job.survey.assignment.language
         content = replace(content, measuring=measuring_advice(job.survey, assessment.table.visit.id, spoken))

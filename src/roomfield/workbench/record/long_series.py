@@ -19,10 +19,10 @@ from roomfield.logs.intake import ingest
 from roomfield.logs.log_series import NOTES_FILE, LogSeries, open_series
 from roomfield.logs.mapping import Mapping as LogMapping
 from roomfield.logs.periods import PeriodComparison, compare
-from roomfield.logs.profile import Profile, day_profile, week_profile
+from roomfield.logs.profile import LoggedDayPart, Profile, day_parts, day_profile, week_profile
 from roomfield.logs.pulses import Bursts, bursts
 from roomfield.logs.stations import StationsReport, analyse_stations
-from roomfield.logs.summary import LogStatistics, statistics
+from roomfield.logs.summary import LogStatistics, plain, statistics
 from roomfield.logs.timeline_envelope import Envelope, timeline
 from roomfield.quantities.kind import Kind
 from roomfield.survey import LogRecord
@@ -64,6 +64,8 @@ class LogView:
         What came after a moment against what came before it, if a moment was named.
     held : tuple of HeldStretch
         Of a log of held maxima: from reset to reset, with when the maximum rose; empty for other logs.
+    parts : tuple of LoggedDayPart
+        Night, day and evening apart; empty for held maxima.
     """
 
     series: LogSeries
@@ -76,6 +78,7 @@ class LogView:
     week: Profile | None = None
     comparison: PeriodComparison | None = None
     held: tuple[HeldStretch, ...] = ()
+    parts: tuple[LoggedDayPart, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """As plain values."""
@@ -89,6 +92,7 @@ class LogView:
             "week_profile": self.week.to_dict() if self.week else None,
             "comparison": self.comparison.to_dict() if self.comparison else None,
             "held_stretches": [one.to_dict() for one in self.held],
+            "day_parts": plain(self.parts),
         }
 
 
@@ -152,6 +156,7 @@ def view_of(series: LogSeries, bound_w_m2: float | None = None, split: datetime 
         week_profile(series) if days >= _DAYS_FOR_A_WEEK else None,
         None if split is None else compare(series.between(None, split), series.between(split, None)),
         held_stretches(series) if held else (),
+        () if held else day_parts(series),
     )
 
 

@@ -109,6 +109,7 @@ export async function fill(section) {
     const text = await send("GET", section.dataset.load);
     section.innerHTML = text;
     section.dispatchEvent(new CustomEvent("filled", { bubbles: true }));
+    for (const inner of section.querySelectorAll("[data-load]")) fill(inner);
   } catch (error) {
     section.replaceChildren(faultBox(error, () => fill(section)));
   } finally {

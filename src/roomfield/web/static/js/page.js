@@ -89,6 +89,14 @@ for (const form of document.querySelectorAll("form[method=post]:not([data-upload
   });
 }
 
+// Values under the finger: a figure whose parts carry words says those of the part that is touched.
+for (const kind of ["pointerover", "click"]) {
+  document.addEventListener(kind, (event) => {
+    const part = event.target.closest?.("[data-touch] [data-words]");
+    if (part) part.closest("[data-touch]").querySelector("[data-touched]").textContent = part.dataset.words;
+  });
+}
+
 // On a narrow strip the present step may lie out of sight.
 const here = document.querySelector(".way a[aria-current]");
 if (here) {

@@ -45,7 +45,8 @@ export async function openSheet(figure) {
   if (figure.dataset.bearings !== undefined) view.bearings = told.bearings;
   view.quiet = !figure.matches(".large");
 
-  const take = (numbers) => {
+  const take = ({ numbers, figures }) => {
+    figure.querySelector("[data-figures]").textContent = figures;
     view.numbers = new Map(Object.entries(numbers));
     figure.querySelector("[data-list]").replaceChildren(...plan.places.map((place) => element("li", {}, sentence(numbers[place.id]) ?? t("{place}: not measured", { place: place.name }))));
     if (view.doc) view.draw();
@@ -67,7 +68,7 @@ export async function openSheet(figure) {
     if (title) view.chosen.add(`${target.kind}:${target.id}`);
     view.draw();
   };
-  take({});
+  take({ numbers: {}, figures: "" });
   draw();
   loadImages(view, (hash) => `/surveys/${figure.dataset.survey}/media/${hash}`);
   const between = (event) => {
@@ -77,7 +78,7 @@ export async function openSheet(figure) {
     const { at: [x, y], level: [low, middle, high] } = found;
     const arm = 7 * view.pixel;
     view.layers.draft.append(shape("path", { class: "cross", d: `M${x - arm} ${-y}h${2 * arm}M${x} ${-y - arm}v${2 * arm}` }));
-    said.textContent = t("Here, by the model: about {level} (95 %: {low} to {high}), everything on.", { level: density(middle, 2), low: number(low * 1e6, 2), high: density(high, 2) });
+    said.textContent = t("Here, by the model: about {level} ({low} to {high}), everything on.", { level: density(middle, 2), low: number(low * 1e6, 2), high: density(high, 2) });
   };
   view.svg.addEventListener("click", (event) => {
     const target = hit(event);
@@ -98,7 +99,9 @@ async function bring(figure) {
     if (figure.dataset.sources === undefined) return;
     const known = await send("GET", `${address}&sources=1`);
     opened.take(known);
-    for (const slot of document.querySelectorAll("[data-cause]")) slot.textContent = known[slot.dataset.cause]?.cause || t("nobody that stands out");
+    const asked = document.querySelector("[data-question]");
+    if (asked && known.question) { asked.querySelector("span").textContent = known.question; asked.hidden = false; }
+    for (const slot of document.querySelectorAll("[data-cause]")) slot.textContent = known.numbers[slot.dataset.cause]?.cause || t("nobody that stands out");
     opened.told.maps = await send("GET", address.replace("/numbers?", "/between?"));
   } catch (error) {
     figure.querySelector("[data-said]").textContent = error.message;

@@ -6,7 +6,9 @@ import { number, place as language, t } from "./words.js";
 const start = JSON.parse(document.getElementById("start").textContent);
 const canvas = document.getElementById("timeline");
 const said = document.getElementById("said");
-const state = { from: null, to: null, first: 0, last: 0, data: null, wanted: null, busy: false };
+const NIGHT = [22, 6];
+const LINES = { aim: t("aim"), limit: t("limit") };
+const state = { lines: [], from: null, to: null, first: 0, last: 0, data: null, wanted: null, busy: false };
 
 async function fetchWindow() {
   if (state.busy) { state.wanted = true; return; }
@@ -49,6 +51,7 @@ function draw() {
   const linear = /dB/.test(data.unit);
   const known = [...data.low, ...data.high].filter((v) => v !== null && (linear || v > 0)).map((v) => v * scale);
   const put = linear ? (v) => v : (v) => Math.log10(v);
+  known.push(...bounds().map(({ value }) => value * scale));
   let [low, high] = known.length ? [put(Math.min(...known)), put(Math.max(...known))] : [0, 1];
   const room = Math.max(0.1, (high - low) * 0.08);
   low -= room;
@@ -75,6 +78,15 @@ function draw() {
     const words = step >= 86400e3 ? when.toLocaleDateString(language, { day: "numeric", month: "short", timeZone: data.zone }) : when.toLocaleTimeString(language, { hour: "2-digit", minute: "2-digit", timeZone: data.zone });
     pen.fillText(words, x(at), height - 8);
   }
+  // Nights stand darker, as far as single ones can be told.
+  const day = 86400e3;
+  pen.fillStyle = colour("--accent-wash");
+  pen.globalAlpha = 0.6;
+  for (let at = Math.floor((state.from - zone) / day) * day + zone - day; at < state.to && state.to - state.from < 60 * day; at += day) {
+    const [a, b] = [at + NIGHT[0] * 3600e3, at + day + NIGHT[1] * 3600e3].map((ms) => Math.min(width - 8, Math.max(left, x(ms))));
+    if (b > a) pen.fillRect(a, top, b - a, height - top - bottom);
+  }
+  pen.globalAlpha = 1;
   const begin = Date.parse(data.start);
   const bin = data.bin_s * 1000;
   pen.fillStyle = colour("--scale-3");
@@ -83,11 +95,13 @@ function draw() {
     const from = x(begin + i * bin);
     pen.fillRect(from, y(data.high[i]), Math.max(1, x(begin + (i + 1) * bin) - from), Math.max(1, y(v) - y(data.high[i])));
   });
-  if (start.bound !== null && put(start.bound * scale) > low && put(start.bound * scale) < high) {
-    pen.strokeStyle = colour("--ink");
+  for (const { value, words } of bounds()) {
+    pen.strokeStyle = pen.fillStyle = colour("--ink");
     pen.setLineDash([6, 4]);
-    line(pen, left, y(start.bound), width - 8, y(start.bound));
+    line(pen, left, y(value), width - 8, y(value));
     pen.setLineDash([]);
+    pen.textAlign = "left";
+    pen.fillText(words, left + 6, y(value) - 4);
   }
   pen.strokeStyle = colour("--ink");
   pen.lineWidth = 1.4;
@@ -103,6 +117,12 @@ function draw() {
   pen.stroke();
   pen.lineWidth = 1;
   said.textContent = t("{from} to {to}, {unit}; band: lowest to highest, line: mean", { from: moment(state.from), to: moment(state.to), unit });
+}
+
+// The bound that was typed, else the aim or the limit that fits what one value of this log is.
+function bounds() {
+  if (start.bound !== null) return [{ value: start.bound, words: t("bound") }];
+  return state.lines.map(({ role, value_w_m2: value }) => ({ value, words: `${LINES[role]} ${number(value * 1e6, 3)}` }));
 }
 
 const moment = (ms) => new Date(ms).toLocaleString(language, { dateStyle: "medium", timeStyle: "short", timeZone: state.data.zone });
@@ -199,4 +219,5 @@ document.addEventListener("click", (event) => {
 });
 new ResizeObserver(() => draw()).observe(canvas);
 await fetchWindow();
+fetch(`/surveys/${start.survey_id}/logs/${start.log_id}/lines`).then((answer) => (answer.ok ? answer.json() : [])).then((lines) => { state.lines = lines; draw(); });
 document.documentElement.dataset.ready = "log";

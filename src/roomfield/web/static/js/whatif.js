@@ -49,6 +49,7 @@ function wish() {
   return { off: [...state.off], emitters: where("emitters"), places: where("places"), screens: state.screens, kind: state.kind, bound_w_m2: start.bound_w_m2 };
 }
 
+const NARROW = window.matchMedia("(max-width: 62rem)");
 const LOW = 1e-3;
 const HIGH = 1e7;
 const x = (level) => (300 * (Math.log10(Math.min(HIGH, Math.max(LOW, level * 1e6))) - Math.log10(LOW))) / Math.log10(HIGH / LOW);
@@ -56,6 +57,7 @@ const share = (p) => (p > 0.99 ? t("over 99 %") : p < 0.01 ? t("under 1 %") : `$
 
 // What changes stands at its place, in sight of the finger; what does not change steps back.
 function showAtPlaces(rows) {
+  $("figures").textContent = t("Figures: level after the change, µW/m² ({kind}); measured, corrected, times what the model says of the change.", { kind: $("kind").selectedOptions[0].textContent });
   view.numbers = new Map(rows.map((row) => {
     const change = row.change_db[1];
     const moved = Math.abs(change) >= 0.05;
@@ -66,8 +68,24 @@ function showAtPlaces(rows) {
   view.draw();
 }
 
+// One sentence that stays in sight under the plan: what changes most, or what the worst sleeping place has now.
+function sayAnswer(places) {
+  const sleeping = new Set(plan.places.filter((p) => p.kind === "bed" || p.kind === "cot").map((p) => p.id));
+  const first = (row) => (sleeping.has(row.place_id) ? 0 : 1);
+  const moved = places.filter((row) => Math.abs(row.change_db[1]) >= 0.05);
+  const held = state.chosen.startsWith("places:") ? places.find((row) => `places:${row.place_id}` === state.chosen) : null;
+  const top = held ?? [...(moved.length ? moved : places)].sort((a, b) => first(a) - first(b) || (moved.length ? Math.abs(b.change_db[1]) - Math.abs(a.change_db[1]) : b.after_w_m2[1] - a.after_w_m2[1]))[0];
+  if (!top) return;
+  const aim = start.bound_w_m2 && state.kind !== "average" ? t("; aim of {aim} met: {chance}", { aim: density(start.bound_w_m2, 2), chance: share(top.probability_after) }) : "";
+  const change = top.change_db[1];
+  const words = Math.abs(change) < 0.05 ? t("{place}: {after} ({low} to {high}), as it is", { place: top.name, after: density(top.after_w_m2[1], 2), low: number(top.after_w_m2[0] * 1e6, 2), high: number(top.after_w_m2[2] * 1e6, 2) })
+    : t("{place}: {before} becomes {after}, {change} dB", { place: top.name, before: number(top.before_w_m2[1] * 1e6, 2), after: density(top.after_w_m2[1], 2), change: `${change > 0 ? "+" : "−"}${number(Math.abs(change), 2)}` });
+  $("try-answer").textContent = words + aim;
+}
+
 function showLevels({ places, worse }) {
   showAtPlaces(places);
+  sayAnswer(places);
   const changed = (row) => Math.abs(row.change_db[1]) >= 0.05;
   const same = places.filter((row) => !changed(row));
   const row = (row) => {
@@ -85,7 +103,7 @@ function showLevels({ places, worse }) {
       element("p", { class: "small num" }, `${density(row.before_w_m2[1], 2)} → ${density(row.after_w_m2[1], 2)}`), chance,
       row.limiting && Math.abs(change) >= 0.05 ? element("p", { class: "soft small" }, row.limiting) : null);
   };
-  const open = $("after").querySelector("details")?.open ?? !places.some(changed);
+  const open = $("after").querySelector("details")?.open ?? (!places.some(changed) && !NARROW.matches);
   $("after").replaceChildren(
     ...worse.map((text) => element("p", { class: "small worse" }, text)),
     ...places.filter(changed).map(row),
@@ -175,7 +193,11 @@ navigate(view, {
     if (!down || !drag) return;
     if (!drag.moved && Math.hypot(event.clientX - drag.x, event.clientY - drag.y) < 5) return;
     drag.moved = true;
-    if (drag.key) { state.chosen = drag.key; move(drag.key, view.toPlan(event)); }
+    if (drag.key) {
+      state.chosen = drag.key;
+      view.lifted = event.pointerType === "mouse" ? "" : drag.key; // its number stands clear of the finger
+      move(drag.key, view.toPlan(event));
+    }
     else view.pan(event.movementX, event.movementY);
   },
   onEnd(event, cancelled) {
@@ -184,6 +206,7 @@ navigate(view, {
       else if (drag.target?.kind === "walls" || drag.target?.kind === "openings") pickWall(drag.target);
     }
     drag = null;
+    if (view.lifted) { view.lifted = ""; view.draw(); }
   },
 });
 
@@ -244,6 +267,9 @@ form?.addEventListener("submit", async (event) => {
     offer.replaceChildren(faultBox(error));
   }
 });
+
+// On a phone the answer comes first; what to change and which plan to take unfold when they are wanted.
+if (NARROW.matches) for (const fold of document.querySelectorAll(".try-lists, #plans")) fold.open = location.hash === `#${fold.id}` && fold.id !== "";
 
 draw();
 loadImages(view, (hash) => `/surveys/${start.survey_id}/media/${hash}`);

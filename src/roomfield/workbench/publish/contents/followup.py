@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from roomfield.errors import TooEarlyError
 from roomfield.quantities import Censoring, ProbabilityRange
-from roomfield.remedy.verification import COVERAGE, SURE, Agreement, PlaceCheck, VerifiedOutcome
+from roomfield.quantities.level import COVERAGE
+from roomfield.remedy.verification import SURE, Agreement, PlaceCheck, VerifiedOutcome
 from roomfield.remedy.verification import VerificationResult as Checked
 from roomfield.show.chapters import BeforeAfter, Letter, Verification
 from roomfield.show.findings import Level
@@ -150,7 +151,7 @@ def _of_place(survey: Survey, found: Checked, check: PlaceCheck) -> Text:
 
 def _closing(survey: Survey, compared: VisitComparison, second_id: str) -> Iterator[Text]:
     found = compared.verification
-    yield phrase("letter.ranges")
+    yield phrase("letter.ranges", coverage=COVERAGE)
     yield from (note(one) for one in found.unplanned)
     if found.suspected:
         yield phrase("letter.short")

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+from roomfield.errors import TooEarlyError
 from roomfield.logs.profile import Profile
 from roomfield.logs.timeline_envelope import Envelope
 from roomfield.quantities.kind import Kind
 from roomfield.show.chapters import DayProfile, LogEntry, Timeline
-from roomfield.show.log_figures import Figures, burst_figures, duration_figures, statistic_figures, step_figures
+from roomfield.show.log_figures import (
+    Figures,
+    burst_figures,
+    day_part_figures,
+    duration_figures,
+    statistic_figures,
+    step_figures,
+)
 from roomfield.show.phrase import Text, Told
 from roomfield.survey import LogRecord
-from roomfield.workbench.assess.assessment import Assessment
+from roomfield.workbench.assess.assessment import Assessment, assess
 from roomfield.workbench.assess.log_doubts import log_doubts, logged_levels
 from roomfield.workbench.publish.contents.unsettled import doubt_text
 from roomfield.workbench.record.job import Job
@@ -38,6 +48,44 @@ def log_entries(job: Job, assessment: Assessment) -> tuple[LogEntry, ...]:
             bound = _bound(assessment, record, _kind(record, series.kind))
             entries.append(_entry(record, places.get(record.place_id, ""), view_of(series, bound), bound))
     return tuple(entries)
+
+
+@dataclass(frozen=True)
+class LogBound:
+    """What a log is held against without being asked: the aim for highest values, the limit for averages.
+
+    Parameters
+    ----------
+    role : str
+        ``aim`` or ``limit``.
+    value_w_m2 : float
+        Power density [W/m²].
+    """
+
+    role: str
+    value_w_m2: float
+
+
+def held_against(job: Job, log_id: str) -> LogBound | None:
+    """The bound that fits the kind of a log, see `log_entries`; None without one, or for another quantity.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    log_id : str
+        Id of a kept log.
+    """
+    record = next((r for r in job.survey.current_logs() if r.id == log_id), None)
+    series = kept_series(job, record) if record else None
+    if record is None or series is None or series.unit.name != "W/m2":
+        return None
+    kind = _kind(record, series.kind)
+    try:
+        value = _bound(assess(job.survey, record.visit_id), record, kind)
+    except TooEarlyError:
+        return None
+    return None if value is None else LogBound("aim" if kind.instantaneous else "limit", value)
 
 
 def _bound(assessment: Assessment, record: LogRecord, kind: Kind) -> float | None:
@@ -84,7 +132,9 @@ def log_figures(view: LogView) -> Figures:
         Everything a log says.
     """
     steps = step_figures(view.changes) if view.day is not None else ()
-    return (*statistic_figures(view.statistics), *duration_figures(view.duration), *steps, *burst_figures(view.bursts))
+    parts = day_part_figures(view.parts, view.series.unit.name)
+    needed, quick = duration_figures(view.duration), burst_figures(view.bursts)
+    return (*statistic_figures(view.statistics), *parts, *needed, *steps, *quick)
 
 
 def _timeline(envelope: Envelope, bound_w_m2: float | None) -> Timeline:

@@ -4,6 +4,7 @@ import { element } from "../element.js";
 import { shape } from "../svg.js";
 import { metres, t } from "../words.js";
 import { chain, stretch } from "./measures.js";
+import { beside } from "./offer.js";
 import { extent } from "./shapes.js";
 
 export class Chains {
@@ -41,7 +42,7 @@ export class Chains {
   }
 
   // A field on the sheet where the length stands; Enter takes it, Escape leaves it.
-  open(n) {
+  open(n, event) {
     const part = this.parts()[n];
     if (!part) return;
     this.close();
@@ -60,7 +61,9 @@ export class Chains {
     });
     field.addEventListener("change", take);
     this.field = field;
-    this.holder.append(element("label", { class: "chain-box" }, element("span", {}, t("Clear width")), field, "m"));
+    const box = element("label", { class: "chain-box" }, element("span", {}, t("Clear width")), field, "m");
+    this.holder.append(box);
+    beside(box, this.holder, event);
     field.select();
   }
 

@@ -7,21 +7,33 @@ import { Chains } from "./chains.js";
 import * as items from "./items.js";
 import { boxOutline, moveBoxCorner, moveSlabCorner } from "./solids.js";
 import { clearSize, sizeIn, thickness, wallsOff } from "./measures.js";
-import { Panel } from "./panel.js";
+import { Offer } from "./offer.js";
+import { PLACE_KINDS, Panel } from "./panel.js";
 import { traceOver } from "./tracing.js";
 import { outsiders } from "./ring.js";
 import { distance, extent, foot, inside, round, same, snapped } from "./shapes.js";
+import { SizeBox } from "./sizebox.js";
 import { hit, navigate } from "./gestures.js";
 import { shape } from "../svg.js";
 import { PlanView, loadImages, storeyButtons } from "./view.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
 const svg = document.querySelector("svg.plan");
+const holder = document.querySelector(".drafting-sheet");
 const state = { tool: "choose", several: false, storeyId: start.plan.dwelling.storeys[0]?.id, draft: null, cursor: null, drag: null };
 const view = new PlanView(svg);
 view.chained = true;
-view.cover = () => (getComputedStyle(document.getElementById("panel")).position === "absolute" ? document.getElementById("panel").offsetWidth + 12 : 0);
 const DRAGGED = new Set(["room", "slab", "furniture"]);
+const TOOL_WORDS = {
+  room: "Room: drag to the opposite corner, press it, or press corner after corner and the first one again.",
+  wall: "Wall: press from corner to corner; press the last corner twice to end.",
+  window: "Window: press a wall.", door: "Door: press a wall.", gap: "Gap: press a wall.",
+  slab: "Ceiling or floor: drag or trace it over this storey.",
+  furniture: "Furniture: drag the box as it stands on the floor, or press two opposite corners.",
+  place: "Place: press where somebody sleeps, sits or plays.",
+  emitter: "Transmitter: press where something transmits.",
+};
+const DIRECT = new Set(["places", "emitters", "openings", "furniture", "slabs"]);
 const stateLine = document.getElementById("save-state");
 const coordinates = document.getElementById("coordinates");
 
@@ -39,8 +51,26 @@ book.onConflict = (conflicts, answer) => {
   dialog.onclose = () => answer(dialog.returnValue === "mine");
 };
 
-const chains = new Chains({ view, book, state, holder: document.querySelector(".drafting-sheet") });
-const panel = new Panel(document.getElementById("panel"), { book, view, state, materials: start.materials, technologies: start.technologies, choose, refresh });
+const chains = new Chains({ view, book, state, holder });
+const panel = new Panel(document.getElementById("panel"), { book, view, state, materials: start.materials, technologies: start.technologies, choose, refresh, removeChosen });
+const offer = new Offer({ holder, sheet: svg, onWords: (words) => announce(words), onClose: () => { state.spot = null; drawDraft(); } });
+const sizes = new SizeBox({
+  holder,
+  onSize: (size) => { if (state.draft?.box) { state.typed = size.join(" x "); state.draft.box = typedBox(state.draft.box); drawDraft(); } },
+  onTake: () => {
+    const box = state.draft?.box && typedBox(state.draft.box);
+    letGo();
+    if (box) closeBox(box);
+    setTool("choose");
+  },
+  onLeave: () => { letGo(); setTool("choose"); svg.focus({ preventScroll: true }); },
+});
+function letGo() {
+  sizes.close();
+  state.typed = "";
+  state.draft = null;
+  state.anchor = null;
+}
 
 function refresh() {
   if (!book.doc.dwelling.storeys.some((s) => s.id === state.storeyId)) state.storeyId = book.doc.dwelling.storeys[0]?.id;
@@ -57,16 +87,30 @@ function refresh() {
   });
   document.getElementById("undo").disabled = !book.past.length;
   document.getElementById("redo").disabled = !book.future.length;
-  document.getElementById("remove").disabled = !view.chosen.size;
   document.getElementById("hint-empty").hidden = book.doc.dwelling.walls.length + book.doc.dwelling.rooms.length + book.doc.dwelling.plan_images.length > 0;
+  drawStrip();
   panel.draw();
+}
+
+const buildWords = (key) => metres(thickness(items.BUILDS[key]) * 100, 1);
+// The title strip says how the sheet stands; each of its words opens what it names.
+function drawStrip() {
+  const storey = items.storeyOf(book.doc, state.storeyId);
+  const north = book.doc.dwelling.north_deg;
+  const { rooms, places, emitters } = view.onStorey();
+  document.getElementById("storey-words").textContent = storey ? [book.doc.dwelling.storeys.length < 2 ? storey.name : "", t("{low} to {high} m", { low: metres(storey.floor_m, 1), high: metres(storey.ceiling_m, 1) })].filter(Boolean).join(", ") : "";
+  document.getElementById("walls-words").textContent = t("outer {outer} cm, inner {inner} cm", { outer: buildWords(panel.outer), inner: buildWords(panel.build) });
+  document.getElementById("north-words").textContent = north === null || north === undefined ? t("not known") : t("{degrees}° clockwise from up", { degrees: Math.round(north) });
+  document.getElementById("list-words").textContent = t("{count} things", { count: rooms.length + places.length + emitters.length });
+  for (const button of document.querySelectorAll("[data-section]")) button.setAttribute("aria-expanded", String(panel.section === button.dataset.section));
 }
 
 // For those who do not see the sheet: what is chosen now, and what was just drawn.
 const announce = (words) => { document.getElementById("announce").textContent = words; };
 
-function choose(keys, { add = false } = {}) {
+function choose(keys, { add = false, quietly = false } = {}) {
   if (!add) view.chosen.clear();
+  panel.section = quietly || !(keys.length || add) ? "" : "item";
   for (const key of keys) {
     if (add && view.chosen.has(key)) view.chosen.delete(key);
     else view.chosen.add(key);
@@ -77,11 +121,13 @@ function choose(keys, { add = false } = {}) {
 
 function setTool(tool) {
   state.tool = tool;
-  state.draft = null;
+  letGo();
+  offer.close();
   view.showSlabs = tool === "slab";
   if (view.doc) view.draw();
-  for (const button of document.querySelectorAll("[data-tool]")) button.setAttribute("aria-pressed", String(button.dataset.tool === tool));
-  document.getElementById("tool-words").textContent = document.querySelector(`[data-tool="${tool}"]`)?.dataset.words ?? "";
+  document.getElementById("in-hand").hidden = tool === "choose";
+  document.getElementById("tool-words").textContent = TOOL_WORDS[tool] ? t(TOOL_WORDS[tool]) : "";
+  if (TOOL_WORDS[tool]) announce(t(TOOL_WORDS[tool]));
   svg.classList.toggle("drawing", tool !== "choose");
   drawDraft();
 }
@@ -94,18 +140,72 @@ function snap(point, { from = null, free = false, except = [] } = {}) {
 }
 
 // One press on the sheet, from a pointer or from the keyboard's cross.
-function press(point, target, { add = false, free = false } = {}) {
+function press(point, target, { add = false, free = false, by = null } = {}) {
   if (state.tracing) return state.tracing.press(point);
+  offer.close();
   const at = snap(point, { from: state.draft?.points.at(-1), free }).point;
   if (state.tool === "choose") {
-    choose(target ? [`${target.kind}:${target.id}`] : [], { add: add || state.several });
+    if (add || state.several || DIRECT.has(target?.kind)) choose(target ? [`${target.kind}:${target.id}`] : [], { add: add || state.several });
+    else offerAt(point, target, by);
   } else if (state.tool === "wall") drawWall(at);
   else if (state.tool === "room" || state.tool === "slab") drawCorner(at);
   else if (state.tool === "furniture") drawBoxCorner(at);
   else if (state.tool in items.OPENINGS) cutOpening(point);
-  else if (state.tool === "place") made("places", (doc) => items.addPlace(doc, state.storeyId, at, panel.placeKind, items.unusedName(t(panel.placeName), doc.places)));
-  else if (state.tool === "emitter") made("emitters", (doc) => addTransmitter(doc, at));
+  else if (state.tool === "place") setPlace(at);
+  else if (state.tool === "emitter") setEmitter(at);
   return undefined;
+}
+
+// What can be done at a point: on a wall, in a room, on the empty sheet.
+function offerAt(point, target, by) {
+  const at = snap(point).point;
+  const wall = target?.kind === "walls" ? items.find(book.doc, "walls", target.id) : null;
+  const room = wall ? null : items.roomAt(book.doc, state.storeyId, point);
+  choose(wall ? [`walls:${wall.id}`] : [], { quietly: true });
+  state.spot = wall ? foot(point, wall.start, wall.end).point : point;
+  drawDraft();
+  const title = wall ? panel.nameOf(`walls:${wall.id}`) : room?.name ?? "";
+  offer.open(by ?? view.toScreen(point), title, wall ? wallWords(wall, point) : room ? roomWords(room, at, by) : sheetWords(at, by), { focus: !by });
+}
+
+function wallWords(wall, point) {
+  const along = foot(point, wall.start, wall.end).along;
+  const cut = (kind) => () => made("openings", (doc) => items.addOpening(doc, wall.id, along, kind));
+  return [[t("Window"), cut("window")], [t("Door"), cut("door")], [t("Gap"), cut("gap")], null,
+    [t("Build-up and length ..."), () => choose([`walls:${wall.id}`])], [t("Take out"), () => { choose([`walls:${wall.id}`]); removeChosen(); }]];
+}
+
+function roomWords(room, at, by) {
+  const place = ([kind, words]) => [t(words), () => { panel.placeKind = kind; setPlace(at); }];
+  return [...Object.entries(PLACE_KINDS).map(place), null,
+    [t("Transmitter"), () => setEmitter(at)], [t("Furniture from here"), () => begin("furniture", at, by)], [t("Wall from here"), () => begin("wall", at, by)], [t("Room from here"), () => begin("room", at, by)], null,
+    [t("Its ceiling"), () => made("slabs", (doc) => items.addSlab(doc, state.storeyId, room.outline))], [t("Name and size ..."), () => choose([`rooms:${room.id}`])]];
+}
+
+function sheetWords(at, by) {
+  const bare = !book.doc.dwelling.walls.length;
+  return [[t("Room from here"), () => begin("room", at, by)], [t("Wall from here"), () => begin("wall", at, by)],
+    [bare ? t("Transmitter") : t("Mast or neighbour this way"), () => setEmitter(at)],
+    bare ? [t("Picture or file ..."), () => document.getElementById("under").showModal()] : null,
+    bare ? [t("Place"), () => setPlace(at)] : [t("Ceiling over all of it"), () => made("slabs", (doc) => items.addSlab(doc, state.storeyId, items.wholeStorey(doc, state.storeyId)))]].filter((one) => one !== null);
+}
+
+const setPlace = (at) => made("places", (doc) => items.addPlace(doc, state.storeyId, at, panel.placeKind, items.unusedName(t(panel.placeName), doc.places)));
+const setEmitter = (at) => made("emitters", (doc) => addTransmitter(doc, at));
+
+// Begins something at a point; a room or a box opens away from what stands already, and its size can be typed at once.
+function begin(tool, at, by) {
+  setTool(tool);
+  if (tool === "wall") { state.draft = { points: [at], now: at }; drawDraft(); svg.focus({ preventScroll: true }); return; }
+  const usual = tool === "room" ? [4, 3] : [1, 0.6];
+  const walls = book.doc.dwelling.walls.filter((w) => w.storey_id === state.storeyId).flatMap((w) => [w.start, w.end]);
+  const [x0, y0, x1, y1] = walls.length && tool === "room" ? extent(walls) : [at[0], at[1], at[0], at[1]];
+  const way = [at[0] < (x0 + x1) / 2 - 0.01 ? -1 : 1, at[1] > (y0 + y1) / 2 + 0.01 ? 1 : -1];
+  state.anchor = at;
+  state.draft = { box: [...at, at[0] + way[0] * usual[0], at[1] + way[1] * usual[1]], points: [] };
+  // What is to be drawn comes into sight with what stands there.
+  if (tool === "room") view.frame(extent([...walls, at, state.draft.box.slice(2)]));
+  sizes.open(view.toScreen(at), usual.map((v) => metres(v, 1)), tool === "room" ? t("clear, between the walls; or drag to the opposite corner") : t("or drag to the opposite corner"), { focus: !by || by.pointerType === "mouse" });
 }
 
 // Set down beside the dwelling it is a mast or a neighbour: it goes to the ring, a hundred metres off until that is known.
@@ -143,7 +243,10 @@ function drawWall(at) {
 
 function drawCorner(at) {
   state.draft ??= { points: [], now: at };
+  if (state.anchor) { const from = state.anchor; letGo(); closeBox([...from, ...at]); setTool("choose"); return undefined; }
   const points = state.draft.points;
+  // A second corner across from the first opens a rectangle; one along a wall goes on from corner to corner.
+  if (points.length === 1 && Math.abs(points[0][0] - at[0]) > 0.3 && Math.abs(points[0][1] - at[1]) > 0.3) return closeBox([...points[0], ...at]);
   if (points.length > 2 && same(points[0], at)) return finishRoom(points);
   if (points.length && same(points.at(-1), at)) return points.length > 2 ? finishRoom(points) : undefined;
   points.push(at);
@@ -153,7 +256,9 @@ function drawCorner(at) {
 
 // Two opposite corners by presses, for hands that do not drag.
 function drawBoxCorner(at) {
-  const from = state.draft?.points[0];
+  const from = state.anchor ?? state.draft?.points[0];
+  if (state.anchor) sizes.close();
+  state.anchor = null;
   if (!from) state.draft = { points: [at], now: at };
   else closeBox([...from, ...at]);
   drawDraft();
@@ -193,6 +298,7 @@ function drawDraft() {
     if (draft.now && distance(from, draft.now) > 0.05) layer.append(view.text(`${metres(distance(from, draft.now))} m`, (from[0] + draft.now[0]) / 2, -(from[1] + draft.now[1]) / 2 - 8 * pixel, 13));
   }
   if (draft?.now) layer.append(shape("circle", { class: "snap-mark", cx: draft.now[0], cy: -draft.now[1], r: 6 * pixel }));
+  if (state.spot) layer.append(shape("circle", { class: "snap-mark", cx: state.spot[0], cy: -state.spot[1], r: 6 * pixel }));
   if (state.cursor) {
     const [x, y] = state.cursor;
     layer.append(shape("path", { class: "cross", d: `M${x - 14 * pixel} ${-y}h${28 * pixel}M${x} ${-y - 14 * pixel}v${28 * pixel}` }));
@@ -277,19 +383,29 @@ navigate(view, {
     state.drag = null;
     book.endMerge();
     if (!drag || cancelled) { state.draft = state.draft?.box ? null : state.draft; drawDraft(); return; }
-    if (!drag.moved && drag.target?.kind === "chain") chains.open(Number(drag.target.id));
-    else if (!drag.moved) press(view.toPlan(event), drag.target, { add: event.shiftKey || event.ctrlKey || event.metaKey, free: event.altKey });
+    if (!drag.moved && drag.target?.kind === "chain") chains.open(Number(drag.target.id), event);
+    else if (!drag.moved) press(view.toPlan(event), drag.target, { add: event.shiftKey || event.ctrlKey || event.metaKey, free: event.altKey, by: event });
     else if (drag.mode === "box") choose(items.within(book.doc, state.storeyId, ordered(state.draft.box)), { add: event.shiftKey });
-    else if (drag.mode === "room") closeBox(typedBox(state.draft.box));
+    else if (drag.mode === "room") {
+      const [box, once] = [typedBox(state.draft.box), state.anchor !== null];
+      sizes.close();
+      state.anchor = null;
+      closeBox(box);
+      if (once) setTool("choose");
+    }
+    if (drag.moved && (drag.mode === "items" || drag.mode === "corner")) refresh(); // the slip follows what was moved
     state.typed = "";
-    if (state.draft?.box) { state.draft = null; drawDraft(); }
+    if (state.draft?.box && !state.anchor) { state.draft = null; drawDraft(); }
   },
 });
 
 function dragTo(drag, point, event) {
   if (drag.mode === "pan" || state.tracing) view.pan(event.movementX, event.movementY);
   if (drag.mode === "box") state.draft = { box: [...drag.from, ...point], points: [] };
-  if (drag.mode === "room") state.draft = { box: [...snap(drag.from).point, ...snap(point).point], points: [] };
+  if (drag.mode === "room") {
+    if (!state.draft?.dragged) { state.typed = ""; sizes.close(); }
+    state.draft = { box: [...(state.anchor ?? snap(drag.from).point), ...snap(point).point], points: [], dragged: true };
+  }
   if (drag.mode === "corner") {
     const to = snap(point, { except: [drag.corner], free: event.altKey }).point;
     const by = [to[0] - drag.corner[0], to[1] - drag.corner[1]];
@@ -361,7 +477,6 @@ svg.addEventListener("keydown", (event) => {
     if (!state.cursor) moveCross([0, 0]);
     else press(state.cursor, nearest(state.cursor), { add: event.shiftKey });
   } else if (event.key === "Escape") {
-    state.draft = null;
     state.cursor = null;
     state.tracing?.stop();
     choose([]);
@@ -380,9 +495,11 @@ function typeSize(event) {
   else if (event.key === "Backspace") state.typed = (state.typed ?? "").slice(0, -1);
   else if (event.key === "Enter" && sizeIn(state.typed ?? "")) {
     const box = typedBox(state.draft.box);
+    const once = state.anchor !== null;
     state.drag = null;
-    state.typed = "";
+    letGo();
     closeBox(box);
+    if (once) setTool("choose");
   } else return false;
   event.preventDefault();
   drawDraft();
@@ -426,14 +543,18 @@ document.addEventListener("keydown", (event) => {
   if (key === "y" || (key === "z" && event.shiftKey)) { event.preventDefault(); book.redo(); }
   if (key === "a" && document.activeElement === svg) { event.preventDefault(); choose(items.within(book.doc, state.storeyId, [-1e6, -1e6, 1e6, 1e6])); }
 });
-for (const button of document.querySelectorAll("[data-tool]")) button.addEventListener("click", () => { setTool(button.dataset.tool); panel.draw(); });
+for (const button of document.querySelectorAll("[data-section]")) button.addEventListener("click", (event) => {
+  const { section } = button.dataset;
+  offer.close();
+  view.chosen.clear();
+  panel.section = panel.section === section ? "" : section;
+  panel.by = event;
+  refresh();
+  document.querySelector("#panel input, #panel select, #panel button")?.focus({ preventScroll: true });
+});
+document.getElementById("leave").addEventListener("click", () => { setTool("choose"); svg.focus({ preventScroll: true }); });
 document.getElementById("undo").addEventListener("click", () => book.undo());
 document.getElementById("redo").addEventListener("click", () => book.redo());
-document.getElementById("remove").addEventListener("click", removeChosen);
-document.getElementById("several").addEventListener("click", (event) => {
-  state.several = !state.several;
-  event.currentTarget.setAttribute("aria-pressed", String(state.several));
-});
 document.getElementById("zoom-in").addEventListener("click", () => view.zoom(0.75));
 document.getElementById("zoom-out").addEventListener("click", () => view.zoom(1.33));
 document.getElementById("zoom-fit").addEventListener("click", () => view.fit());

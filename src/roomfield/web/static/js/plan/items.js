@@ -86,6 +86,27 @@ export function addSlab(doc, storeyId, outline) {
   return slab;
 }
 
+// The outline that holds every wall of a storey.
+export function wholeStorey(doc, storeyId) {
+  const [x0, y0, x1, y1] = extent(doc.dwelling.walls.filter((w) => w.storey_id === storeyId).flatMap((w) => [w.start, w.end]));
+  return [[x0, y0], [x1, y0], [x1, y1], [x0, y1]];
+}
+
+// Another choice of build-up for new walls reaches the walls that still have the choice before.
+export function rebuild(doc, exterior, before, now) {
+  const old = JSON.stringify(BUILDS[before].layers);
+  for (const wall of doc.dwelling.walls) {
+    if (wall.exterior === exterior && JSON.stringify(wall.layers) === old) wall.layers = structuredClone(BUILDS[now].layers);
+  }
+}
+
+// The build-up that most outer or inner walls have already.
+export function usualBuild(doc, exterior, otherwise) {
+  const count = (key) => doc.dwelling.walls.filter((w) => w.exterior === exterior && JSON.stringify(w.layers) === JSON.stringify(BUILDS[key].layers)).length;
+  const best = Object.keys(BUILDS).sort((a, b) => count(b) - count(a))[0];
+  return count(best) ? best : otherwise;
+}
+
 export function addBox(doc, storeyId, corners, name) {
   const box = makeBox(storeyOf(doc, storeyId), corners, name, newId("furniture"));
   doc.dwelling.furniture.push(box);

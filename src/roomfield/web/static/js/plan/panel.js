@@ -2,27 +2,29 @@
 
 import { element } from "../element.js";
 import { metres, t } from "../words.js";
-import { BUILDS, addStorey, find, setPlaceKind, split, storeyOf, wallOf } from "./items.js";
+import { BUILDS, addStorey, find, rebuild, setPlaceKind, split, storeyOf, usualBuild, wallOf } from "./items.js";
 import { clearSize, rectangle, stretch } from "./measures.js";
+import { beside } from "./offer.js";
 import { farWords, outsiders } from "./ring.js";
 import { area, distance, extent, round } from "./shapes.js";
 import { boxForm, shieldForms, slabForm, slabName } from "./solidforms.js";
 import { boxesOf, slabsOf } from "./solids.js";
 import { turnPicture } from "./tracing.js";
 
-const PLACE_KINDS = { bed: "Bed", cot: "Cot", desk: "Desk", sofa: "Sofa", table: "Table", play: "Play corner", other: "Other place" };
-const BUILD_NAMES = { outer: "Outer wall, brick 30 cm", party: "Party wall, brick 24 cm", inner: "Inner wall, brick 11.5 cm", concrete: "Concrete 18 cm", light: "Plasterboard on studs", timber: "Timber 8 cm" };
+export const PLACE_KINDS = { bed: "Bed", cot: "Cot", desk: "Desk", sofa: "Sofa", table: "Table", play: "Play corner", other: "Other place" };
+export const BUILD_NAMES = { outer: "Outer wall, brick 30 cm", party: "Party wall, brick 24 cm", inner: "Inner wall, brick 11.5 cm", concrete: "Concrete 18 cm", light: "Plasterboard on studs", timber: "Timber 8 cm" };
 const NOUNS = { rooms: "Room", walls: "Wall", openings: "Opening", places: "Place", emitters: "Emitter", slabs: "Slab", furniture: "Furniture" };
 const OPENING_KINDS = { window: "Window", door: "Door", gap: "Open gap" };
 const STANDINGS = { known: "known", suspected: "suspected" };
 const CONTROLS = { client: "client", neighbour: "neighbour", utility: "utility", operator: "network operator", unknown: "not known" };
 
 export class Panel {
-  constructor(holder, { book, view, state, materials, technologies, choose, refresh }) {
-    Object.assign(this, { holder, book, view, state, materials, technologies, choose, refresh });
+  constructor(holder, { book, view, state, materials, technologies, choose, refresh, removeChosen }) {
+    Object.assign(this, { holder, book, view, state, materials, technologies, choose, refresh, removeChosen });
+    this.section = "";
     this.placeKind = "bed";
-    this.build = "inner";
-    this.outer = "outer";
+    this.build = usualBuild(book.doc, false, "inner");
+    this.outer = usualBuild(book.doc, true, "outer");
     holder.addEventListener("focusout", () => book.endMerge());
     // A figure is taken when the hand goes to the next field: that field must still be there when it arrives.
     holder.addEventListener("change", () => {
@@ -52,15 +54,21 @@ export class Panel {
     const within = this.holder.contains(focused);
     const kept = within ? focused.id : "";
     const chosen = [...this.view.chosen];
-    const shown = `${chosen} ${this.state.tool} ${this.state.storeyId}`;
+    const shown = `${chosen} ${this.section} ${this.state.storeyId}`;
+    if (!chosen.length && this.section === "item") this.section = "";
+    if (!this.section) { this.shown = ""; this.holder.hidden = true; this.holder.replaceChildren(); return; }
     if (within && focused.matches("input:not([type=checkbox])") && shown === this.shown) return; // being typed into
-    if (shown !== this.shown) this.holder.scrollTop = 0;
+    const fresh = shown !== this.shown;
+    if (fresh) this.holder.scrollTop = 0;
     this.shown = shown;
     const parts = [];
-    if (chosen.length === 1) parts.push(...this.oneItem(...split(chosen[0])));
-    else if (chosen.length > 1) parts.push(...this.manyItems(chosen));
-    else parts.push(...this.toolForm(), ...this.storeyForm(), this.itemList());
+    if (this.section !== "item") parts.push(...this.sectionForm());
+    else if (chosen.length === 1) parts.push(...this.oneItem(...split(chosen[0])));
+    else parts.push(...this.manyItems(chosen));
     this.holder.replaceChildren(...parts);
+    this.holder.hidden = false;
+    const stands = JSON.stringify(this.standOf(chosen[0]));
+    if ((fresh || stands !== this.stood) && !this.state.drag?.moved) { this.stood = stands; this.lay(chosen[0]); }
     if (kept) document.getElementById(kept)?.focus({ preventScroll: true });
   }
 
@@ -90,12 +98,45 @@ export class Panel {
     return element("label", { class: "check", for: id }, input, t(label));
   }
 
+  // Where an item stands, for what lies beside it: its position, the middle of a wall, the right end of what has an outline.
+  standOf(key) {
+    const item = key ? find(this.book.doc, ...split(key)) : null;
+    if (!item) return null;
+    const middle = ({ start, end }) => [(start[0] + end[0]) / 2, (start[1] + end[1]) / 2];
+    if (item.position) return item.position;
+    if (item.start) return middle(item);
+    if (key.startsWith("openings:")) return middle(wallOf(this.book.doc, item.id));
+    const [, y0, x1, y1] = extent(item.outline ?? item.outlines?.flat() ?? [item.low, item.high]);
+    return [x1, (y0 + y1) / 2];
+  }
+
+  // The slip lies beside what it speaks of: beside the item, or over the word of the title strip that was pressed.
+  lay(key) {
+    if (getComputedStyle(this.holder).position !== "absolute") return;
+    const sheet = this.holder.parentElement;
+    const point = this.standOf(key);
+    const seat = key ? sheet.querySelector(`.seat[data-id="${CSS.escape(split(key)[1])}"]`)?.getBoundingClientRect() : null;
+    const strip = this.by?.currentTarget?.getBoundingClientRect?.() ?? this.by?.target?.getBoundingClientRect?.();
+    if (seat) beside(this.holder, sheet, { clientX: seat.x + seat.width / 2, clientY: seat.y });
+    else if (point) { const on = this.view.toScreen(point); beside(this.holder, sheet, { clientX: on.clientX + 26, clientY: on.clientY }); }
+    else beside(this.holder, sheet, { clientX: strip?.left ?? 0, clientY: sheet.getBoundingClientRect().bottom });
+  }
+
   heading(words, extra) {
     return element("div", { class: "row spread panel-head" }, element("h2", {}, words), extra ?? null);
   }
 
   back() {
-    return element("button", { type: "button", class: "button slim", onclick: () => this.choose([]) }, t("Done"));
+    return element("button", { type: "button", class: "act", onclick: () => this.choose([]) }, t("Done"));
+  }
+
+  // What can be done with everything that is chosen.
+  chosenActs() {
+    const several = element("button", { type: "button", class: "act", id: "several", "aria-pressed": String(this.state.several), onclick: (event) => {
+      this.state.several = !this.state.several;
+      event.currentTarget.setAttribute("aria-pressed", String(this.state.several));
+    } }, t("Choose more"));
+    return element("div", { class: "row slip-acts" }, element("button", { type: "button", class: "act", id: "remove", onclick: () => this.removeChosen() }, t("Take out")), several);
   }
 
   oneItem(kind, id) {
@@ -104,7 +145,7 @@ export class Panel {
     const edit = (name) => (doc, value) => { find(doc, kind, id)[name] = value; };
     const solid = { slabs: slabForm, furniture: boxForm }[kind];
     const body = solid ? solid(this, item, edit, id) : { rooms: this.roomForm, walls: this.wallForm, openings: this.openingForm, places: this.placeForm, emitters: this.emitterForm }[kind].call(this, item, edit, id);
-    return [this.heading(t(NOUNS[kind]), this.back()), element("div", { class: "stack" }, ...body)];
+    return [this.heading(t(NOUNS[kind]), this.back()), element("div", { class: "stack" }, ...body), this.chosenActs()];
   }
 
   roomForm(room, edit, id) {
@@ -248,19 +289,25 @@ export class Panel {
       element("div", { class: "stack" },
         element("p", { class: "soft" }, t("Drag them, move them with the arrow keys, or take them out.")),
         walls.length ? this.field("Build-up of the chosen walls", "", (doc, key) => { for (const id of walls) if (key) find(doc, "walls", id).layers = structuredClone(BUILDS[key].layers); }, { options: { "": t("leave as it is"), ...BUILD_NAMES } }) : null),
+      this.chosenActs(),
     ];
   }
 
-  toolForm() {
-    if (this.state.tool === "place") {
-      return [this.field("Kind of place", this.placeKind, (doc, v) => { this.placeKind = v; return false; }, { options: PLACE_KINDS })];
-    }
-    if (this.state.tool === "wall" || this.state.tool === "room") {
-      const inner = this.field("New walls are", this.build, (doc, v) => { this.build = v; return false; }, { options: BUILD_NAMES });
-      const outer = this.field("Outer walls are", this.outer, (doc, v) => { this.outer = v; return false; }, { options: BUILD_NAMES, hint: "A wall is an outer one as long as only one room borders on it." });
-      return this.state.tool === "room" ? [outer, inner, element("p", { class: "soft" }, t("While you drag, type the clear size, such as 4.2 x 3.6, and press Enter."))] : [inner];
-    }
-    return [];
+  // What a word of the title strip opens.
+  sectionForm() {
+    const close = element("button", { type: "button", class: "act", onclick: () => { this.section = ""; this.refresh(); } }, t("Done"));
+    const forms = { storey: () => this.storeyForm(), walls: () => [this.wallsForm()], north: () => [this.northForm()], list: () => [this.itemList()] };
+    const titles = { storey: "Storey", walls: "New walls", north: "True north", list: "On this storey" };
+    return [this.heading(t(titles[this.section]), close), ...forms[this.section]()];
+  }
+
+  // Chosen once: walls drawn from now on, and those that still have the choice before.
+  wallsForm() {
+    const pick = (name, exterior) => (doc, key) => { rebuild(doc, exterior, this[name], key); this[name] = key; };
+    return element("div", { class: "stack" },
+      this.field("Outer walls are", this.outer, pick("outer", true), { options: BUILD_NAMES, hint: "A wall is an outer one as long as only one room borders on it." }),
+      this.field("New walls are", this.build, pick("build", false), { options: BUILD_NAMES }),
+      element("p", { class: "soft small" }, t("Walls that still have the choice before change along; those with a build-up of their own stay.")));
   }
 
   storeyForm() {
@@ -274,13 +321,11 @@ export class Panel {
       this.refresh();
     } }, t("Add a storey above"));
     return [
-      this.heading(t("Storey")),
       element("div", { class: "stack" },
         this.field("Name of the storey", storey.name, edit("name")),
         element("div", { class: "fields" },
           this.field("Floor at", storey.floor_m, edit("floor_m"), { type: "number", unit: "m" }),
           this.field("Ceiling at", storey.ceiling_m, edit("ceiling_m"), { type: "number", unit: "m" })),
-        this.northForm(),
         this.pictureForm(storey),
         element("div", { class: "row" }, more)),
     ];
@@ -316,7 +361,7 @@ export class Panel {
     const storey = storeyOf(this.book.doc, this.state.storeyId);
     const outside = outsiders(this.book.doc).flatMap((seat) => seat.emitters.map((e) => [e, farWords(seat)]));
     const group = (title, kind, list, words) => (list.length ? element("div", {}, element("p", { class: "label" }, t(title)), ...list.map((item) => this.pick(`${kind}:${item.id}`, words(item)))) : null);
-    return element("details", { class: "item-list", open: true }, element("summary", {}, t("On this storey")),
+    return element("div", { class: "item-list" },
       group("Places", "places", places, (p) => p.name),
       group("Emitters", "emitters", emitters, (e) => e.name),
       group("Rooms", "rooms", rooms, (r) => r.name),

@@ -20,6 +20,7 @@ const GLYPHS = {
 const path = (points, closed = true) => points.map((p, i) => `${i ? "L" : "M"}${p[0]} ${-p[1]}`).join("") + (closed ? "Z" : "");
 // Where a mark's name may stand, the best first, in pixels from its middle.
 const LABEL_SPOTS = [{ dx: 0, dy: 28, anchor: "middle" }, { dx: 0, dy: -20, anchor: "middle" }, { dx: 20, dy: 4, anchor: "start" }, { dx: -20, dy: 4, anchor: "end" }];
+const LIFT = 62; // pixels that a number is held over the finger which drags it
 // Thin walls first, so that they end inside the thick ones they meet.
 const inDrawingOrder = (walls) => [...walls].sort((a, b) => thickness(a) - thickness(b));
 const thickness = (wall) => wall.layers.reduce((sum, layer) => sum + layer.thickness_m, 0) || 0.1;
@@ -134,6 +135,11 @@ export class PlanView {
     ];
   }
 
+  toScreen([x, y]) {
+    const frame = this.svg.getBoundingClientRect();
+    return { clientX: frame.left + ((x - this.box.x) / this.box.width) * frame.width, clientY: frame.top + ((-y - this.box.y) / this.box.height) * frame.height };
+  }
+
   pan(dx, dy) {
     this.touched = true;
     this.box.x -= dx * this.metresPerPixel;
@@ -163,6 +169,7 @@ export class PlanView {
     this.layers.under.replaceChildren(...slabsOf(this.doc, now.storey).filter((s) => this.showSlabs || this.chosen.has(`slabs:${s.id}`)).map((slab) => this.slabShape(slab)));
     this.layers.over.replaceChildren(...this.boxes().map((box) => this.boxShape(box)));
     this.shifts = this.numbers ? apart(now.places.map((p) => ({ id: p.id, x: p.position[0] / this.pixel, y: -p.position[1] / this.pixel, half: this.halfWidth(p), said: this.numbers.has(p.id) }))) : new Map();
+    if (this.lifted?.startsWith("places:")) this.shifts.set(this.lifted.slice(7), [0, -LIFT]);
     const labels = this.freeLabels(now);
     this.layers.emitters.replaceChildren(...now.emitters.map((emitter) => this.markShape("emitters", emitter, labels)));
     this.layers.places.replaceChildren(...now.places.map((place) => this.markShape("places", place, labels)));

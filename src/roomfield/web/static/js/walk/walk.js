@@ -239,7 +239,8 @@ function drawLine() {
   for (const unit of document.querySelectorAll("[data-unit]")) unit.textContent = pad.unit;
   $("waiting-values").replaceChildren(...pad.waiting.map((v, n) => element("button", { type: "button", class: "chip", "aria-label": t("Take {value} out of this entry", { value: v.number ?? v.censoring }), onclick: () => { pad.waiting.splice(n, 1); changed(); } }, `${v.orientation.toUpperCase()} ${number(v.number)} ×`)),
     ORIENTATIONS.indexOf(pad.orientation) in { 1: 0, 2: 0, 3: 0 } ? element("span", { class: "soft" }, t("axis {axis}", { axis: pad.orientation.toUpperCase() })) : "");
-  $("enter").textContent = pad.at === "seconds" || pad.leadsToMean ? t("Next") : t("Enter");
+  $("enter").textContent = pad.at === "seconds" || pad.leadsToMean ? t("Next") : t("Keep");
+  $("undo").hidden = !queue.entries.length && !state.readings.length;
 }
 
 const LOOK_MS = 20000;
@@ -403,8 +404,6 @@ const actions = {
   unit: () => { pad.unit = cycle(UNITS, pad.unit); changed(); },
   kind: () => { pad.kind = cycle(HIGH_KINDS, pad.kind); changed(); },
   bearing: () => bearing.toggle(),
-  before: () => pickNext(-1),
-  after: () => pickNext(1),
 };
 for (const button of document.querySelectorAll("[data-key]")) {
   button.addEventListener("click", () => {
@@ -416,7 +415,11 @@ for (const button of document.querySelectorAll("[data-key]")) {
 for (const button of document.querySelectorAll("[data-blank]")) button.addEventListener("click", () => { pad.go(button.dataset.blank); changed(); });
 $("orientation").addEventListener("change", (e) => { pad.orientation = e.target.value; changed(); });
 $("scan").addEventListener("change", (e) => { state.scan = e.target.value; changed(); });
-$("state").addEventListener("change", (e) => { state.stateId = e.target.value; changed(); });
+$("state").addEventListener("change", (e) => {
+  if (e.target.value === "+") { e.target.value = state.stateId; $("new-state").showModal(); return; }
+  state.stateId = e.target.value;
+  changed();
+});
 $("meter").addEventListener("change", (e) => { state.meterId = e.target.value; changed(); });
 $("place").addEventListener("change", (e) => pickPlace(e.target.value));
 
@@ -436,8 +439,14 @@ document.addEventListener("keydown", (event) => {
     undo();
     return;
   }
-  if (event.ctrlKey || event.metaKey || event.altKey || event.target.matches("input:not([type=radio]), select, textarea") || event.target.closest("dialog")) return;
+  if (event.ctrlKey || event.metaKey || event.altKey || event.target.matches("input:not([type=radio]), textarea") || event.target.closest("dialog")) return;
   const key = event.key;
+  // A figure typed while a list has the focus belongs to the line; letters still look through the list.
+  if (event.target.matches("select")) {
+    if (!/^[\d.,<>]$/.test(key)) return;
+    event.preventDefault();
+    event.target.blur();
+  }
   const onButton = event.target.matches("button:not(.blank), a, summary");
   if (/^\d$/.test(key)) pad.type(key);
   else if (key === "." || key === ",") pad.type(".");
@@ -470,6 +479,7 @@ $("state-form").addEventListener("submit", (event) => {
 function doing(form) {
   return [...form.querySelectorAll("[name=doing]")].filter((field) => field.value && !field.disabled).map((field) => ({ name: field.dataset.group, activity: field.value }));
 }
+for (const chip of document.querySelectorAll("[data-adds]")) chip.addEventListener("click", () => { $("note").value = [$("note").value, chip.textContent].filter(Boolean).join(", "); });
 const nameField = $("state-form").elements.name;
 $("state-form").addEventListener("change", (event) => {
   if (!event.target.matches("[name=off], [name=doing]")) return;
