@@ -62,7 +62,7 @@ def test_the_interval_is_that_of_both_readings_a_varying_source_and_a_changed_mi
     moved = ErrorContribution("mix", np.sqrt(2.0) * 0.5 * 6.0 / np.sqrt(3.0) if len(emitters) > 1 else 0.0)
     unequal = [ErrorContribution(c.name, c.std_db) for c in found.conditions if c.std_db]
     law = ratio(check.after, check.before.shifted(0.0, ErrorContribution("varies", 1.0), moved, *unequal))
-    low, high = law.interval_db(0.9)
+    low, high = law.interval_db(0.95)
     assert (check.low_db, check.high_db) == pytest.approx((-high, -low), abs=1e-9)
     assert check.reduction_db == pytest.approx(10.0)
     assert check.low_db < check.reduction_db < check.high_db
@@ -97,9 +97,9 @@ def test_readings_of_different_kinds_are_not_compared():
 )
 @pytest.mark.parametrize(("times", "said"), [(0.97, Agreement.AS_PREDICTED), (1.03, Agreement.LESS)])
 def test_less_than_predicted_is_said_beyond_95_percent_of_both_errors(times, said):
-    """The prediction's 90 % interval is 10 dB wide about 20 dB; the change has 3 dB of its own."""
+    """The prediction's 95 % interval is 10 dB wide about 20 dB; the change has 3 dB of its own."""
     errors = (ErrorContribution("own", 3.0),)
-    spread = 10.0 / (stats.norm.ppf(0.95) - stats.norm.ppf(0.05))
+    spread = 10.0 / (stats.norm.ppf(0.975) - stats.norm.ppf(0.025))
     reach = stats.norm.ppf(0.975) * np.hypot(3.0, spread)
     expected = SimpleNamespace(reduction_db=SimpleNamespace(low=15.0, median=20.0, high=25.0))
     for sign, answer in ((-1.0, said), (1.0, Agreement.MORE if said is Agreement.LESS else said)):

@@ -10,10 +10,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from roomfield.errors import TooEarlyError
 from roomfield.field.posterior import LevelDraws, Posterior, levels_at
-from roomfield.field.ranges import COVERAGE, Range
+from roomfield.field.ranges import Range
 from roomfield.field.scene import Scene
 from roomfield.field.switching_bounds import honest_odds, switching_bounds
 from roomfield.quantities import Kind
+from roomfield.quantities.level import COVERAGE
 from roomfield.survey import Place, RadioState
 
 Array = NDArray[np.float64]
