@@ -11,7 +11,7 @@ from roomfield.show.drawings import PlaceWays
 from roomfield.show.figures.ways import ways_figure
 from roomfield.show.words import load_words
 from roomfield.survey import Survey
-from roomfield.workbench.model.reaching_ways import reaching_ways
+from roomfield.workbench.plan.reaching_ways import reaching_ways
 from roomfield.workbench.publish.contents.plan_figures import plan_storeys
 
 MOST_PLACES = 2
