@@ -98,7 +98,7 @@ class Forward:
         How far a scan's largest value of one emitter alone lies over its mean [dB].
     pickup : ndarray, shape (r, k)
         Share of each emitter's power that the antenna's axis picks up [1]; 1 for what is turned every way.
-    wall_std_db : float
+    wall_std_db : ndarray, shape (m,)
         Prior of the wall offsets [dB].
     noise : Noise
         How readings scatter about the model.
@@ -122,7 +122,7 @@ class Forward:
     gain_factor: Array
     scan_gain_db: Array
     pickup: Array
-    wall_std_db: float
+    wall_std_db: Array
     noise: Noise
     eirp_factor: Array
     aimed: Aimed

@@ -19,12 +19,12 @@ from roomfield.field.hand_scan import largest_of, mean_std_db, scan_cells, scan_
 from roomfield.field.noise import SCAN_STD_DB, Noise
 from roomfield.field.observation_arrays import AVERAGE_ROW, LevelRows, Observations, observe
 from roomfield.field.path_gains import (
-    WALL_OFFSET_STD_DB,
     Radiators,
     has_walls,
     materials_of,
     residual_covariance,
     unit_db,
+    wall_offset_std_db,
     wall_slopes,
 )
 from roomfield.field.position_search import Search, at_best, search
@@ -187,7 +187,8 @@ def build_forward(
     forward = Forward(
         observed, priors, unit, slopes, factor, index, mean, gain_factor,
         _scan_gains(survey.emitters, radiators, rows), np.ones((len(rows), len(priors))),
-        WALL_OFFSET_STD_DB, _noise(survey.emitters, radiators, observed, priors, unit),
+        np.array([wall_offset_std_db(name) for name in materials]),
+        _noise(survey.emitters, radiators, observed, priors, unit),
         eirp_factor(survey.emitters, np.array([p.eirp_std_db for p in priors])),
         aimed_at(scene, radiators, observed, unplaced),
         activity_priors(survey.emitters, priors, observed.modes), caught_before(rows, intervals_s(survey.emitters)),

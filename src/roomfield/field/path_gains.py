@@ -12,6 +12,7 @@ from roomfield.field.links import EXPONENT_MEAN, Centre, Hyper, LinkCovariance, 
 from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ
 from roomfield.field.propagation import grid_density, unit_density
 from roomfield.field.scene import Scene, main_material
+from roomfield.references.films import film_named
 from roomfield.survey import AntennaPattern, Emitter, Polarisation
 
 Array = NDArray[np.float64]
@@ -114,6 +115,12 @@ def _even(axis: Array) -> bool:
     """Whether values stand at equal steps."""
     step = np.diff(axis)
     return bool(len(step) and np.ptp(step) < 1e-6 * step[0])
+
+
+def wall_offset_std_db(material: str) -> float:
+    """How far a material's loss may lie off its table row [dB]: the row's own range for a film."""
+    film = film_named(material)
+    return WALL_OFFSET_STD_DB if film is None else max(WALL_OFFSET_STD_DB, film.std_db)
 
 
 def materials_of(scene: Scene) -> tuple[str, ...]:

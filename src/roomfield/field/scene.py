@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from roomfield.errors import UnknownNameError
 from roomfield.field.geometry import Cover, Plate, Shapes, shapes_of, shield_covers
 from roomfield.field.transmission import Optics, dielectric, in_series, sheet_optics, stack_optics
+from roomfield.references.films import film_named
 from roomfield.references.materials import DEFAULT_EDITION
 from roomfield.survey.dwelling import Dwelling, FittedShield, Layer
 
@@ -213,7 +214,10 @@ class Scene:
 
 
 def main_material(layers: Sequence[Layer]) -> str:
-    """Material of the thickest layer that is not air; empty if there is none."""
+    """Material whose loss matters most: a film, else that of the thickest layer that is not air; empty if none."""
+    films = [x.material for x in layers if film_named(x.material)]
+    if films:
+        return films[0]
     solid = [x for x in layers if x.material not in ("air", "vacuum")]
     return max(solid, key=lambda x: x.thickness_m).material if solid else ""
 

@@ -15,7 +15,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from roomfield.constants import SPEED_OF_LIGHT_M_S, VACUUM_PERMITTIVITY_F_M
+from roomfield.constants import FREE_SPACE_IMPEDANCE_OHM, SPEED_OF_LIGHT_M_S, VACUUM_PERMITTIVITY_F_M
+from roomfield.references.films import LossFilm, film_named
 from roomfield.references.materials import DEFAULT_EDITION, material
 from roomfield.survey.dwelling import Layer
 
@@ -24,6 +25,8 @@ ComplexArray = NDArray[np.complex128]
 EMPTY = frozenset({"", "air", "vacuum"})
 """Materials that are nothing at all."""
 _LEAST_COSINE = 1e-6
+FILM_DEPTH_M = 1e-7
+"""Depth that a film is reckoned with, whatever thickness was entered: far under its skin depth [m]."""
 
 
 class Optics(NamedTuple):
@@ -86,11 +89,25 @@ def dielectric(name: str, frequency_hz: float, edition: str = DEFAULT_EDITION) -
     """
     if name in EMPTY:
         return Dielectric(1.0 + 0.0j, True)
+    film = film_named(name)
+    if film is not None:
+        return Dielectric(_film_permittivity(film, frequency_hz), film.covers(frequency_hz))
     row = material(name.replace("_", " "), edition=edition, frequency_hz=frequency_hz)
     real = row.relative_permittivity(frequency_hz, beyond_range=True)
     sigma = row.conductivity_s_m(frequency_hz, beyond_range=True)
     imaginary = sigma / (2.0 * np.pi * frequency_hz * VACUUM_PERMITTIVITY_F_M)
     return Dielectric(complex(real, -imaginary), row.covers(frequency_hz))
+
+
+def _film_permittivity(film: LossFilm, frequency_hz: float) -> complex:
+    """Of a layer `FILM_DEPTH_M` thick that loses as much as the film.
+
+    A film of sheet resistance R between two half-spaces of air passes 1 / (1 + Z0 / 2R)^2 at normal incidence, as
+    `sheet_optics` has it, so that its conductance follows from the loss.
+    """
+    conductance = 2.0 * (10.0 ** (film.loss_at_db(frequency_hz) / 20.0) - 1.0) / FREE_SPACE_IMPEDANCE_OHM
+    sigma = conductance / FILM_DEPTH_M
+    return complex(1.0, -sigma / (2.0 * np.pi * frequency_hz * VACUUM_PERMITTIVITY_F_M))
 
 
 def stack_amplitudes(
@@ -185,7 +202,7 @@ def _optics_at(layers: Sequence[Layer], frequency_hz: float, cosine: ArrayLike, 
     """The same at one frequency [Hz]."""
     c = np.asarray(cosine, dtype=np.float64)
     etas = [dielectric(x.material, frequency_hz, edition).permittivity for x in layers]
-    depths = [x.thickness_m for x in layers]
+    depths = [FILM_DEPTH_M if film_named(x.material) else x.thickness_m for x in layers]
     both = []
     for magnetic in (False, True):
         front, through = stack_amplitudes(etas, depths, frequency_hz, c, magnetic=magnetic)

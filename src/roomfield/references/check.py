@@ -19,6 +19,7 @@ from roomfield.errors import RoomfieldError
 from roomfield.references import (
     catalogue,
     cautions,
+    films,
     guidelines,
     limits,
     materials,
@@ -141,6 +142,7 @@ _LOADERS: tuple[Callable[[], object], ...] = (
     catalogue.extrapolations,
     cautions.cautions,
     shielding.shielding_parts,
+    films.loss_films,
     shielding.shielding_standards,
     rules.decision_rules,
     technologies.technologies,

@@ -15,6 +15,8 @@ from roomfield.references.source import Source
 from roomfield.references.table import SOURCE, column, data_files, load_csv, rows_from_mappings
 
 DEFAULT_EDITION = "P.2040-3"
+SUPPLEMENT = "P.1238-7"
+"""Table whose materials stand beside those of every edition of P.2040, as far as these do not have them."""
 _FOLDER = "itu-r-"
 
 
@@ -116,11 +118,11 @@ def _own_rows(table: OwnTable) -> tuple[Material, ...]:
 
 def editions() -> tuple[str, ...]:
     """Editions in the reference data."""
-    return tuple(_tables())
+    return tuple(name for name in _tables() if name != SUPPLEMENT)
 
 
 def materials(edition: str = DEFAULT_EDITION) -> tuple[Material, ...]:
-    """All rows of one edition, then the user's own materials.
+    """All rows of one edition, those of `SUPPLEMENT`, then the user's own materials.
 
     Raises
     ------
@@ -129,7 +131,10 @@ def materials(edition: str = DEFAULT_EDITION) -> tuple[Material, ...]:
     """
     if edition not in _tables():
         raise UnknownNameError("edition of the material table", edition, _tables())
-    return (*_tables()[edition], *_own(own_stamp()))
+    rows = _tables()[edition]
+    known = {row.name for row in rows}
+    beside = tuple(row for row in _tables()[SUPPLEMENT] if row.name not in known)
+    return (*rows, *beside, *_own(own_stamp()))
 
 
 def material(name: str, *, edition: str = DEFAULT_EDITION, frequency_hz: float | None = None) -> Material:

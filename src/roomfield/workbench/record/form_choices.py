@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
+from roomfield.references.films import loss_films
 from roomfield.references.guidelines import guideline_sets
 from roomfield.references.limits import jurisdictions, limit_sets
 from roomfield.references.materials import materials
@@ -43,7 +44,8 @@ def guidelines() -> tuple[FormChoice, ...]:
 
 def wall_materials() -> tuple[FormChoice, ...]:
     """Materials that walls, slabs and openings are made of."""
-    names = sorted({one.name for one in materials()} - NOT_FOR_WALLS)
+    films = {one.name for one in loss_films()}
+    names = sorted(({one.name for one in materials()} | films) - NOT_FOR_WALLS)
     return (*(FormChoice(name, name) for name in names), FormChoice("air", "air"))
 
 

@@ -15,8 +15,15 @@ export const BUILDS = {
   inner: { layers: [{ material: "brick", thickness_m: 0.115 }], exterior: false },
   concrete: { layers: [{ material: "concrete", thickness_m: 0.18 }], exterior: false },
   light: { layers: [{ material: "plasterboard", thickness_m: 0.0125 }, { material: "air", thickness_m: 0.075 }, { material: "plasterboard", thickness_m: 0.0125 }], exterior: false },
+  aerated: { layers: [{ material: "aerated concrete", thickness_m: 0.3 }], exterior: true },
+  foil: { layers: [{ material: "plasterboard", thickness_m: 0.0125 }, { material: "aluminium foil facing", thickness_m: 0.0001 }, { material: "air", thickness_m: 0.16 }, { material: "wood", thickness_m: 0.02 }], exterior: true },
   timber: { layers: [{ material: "wood", thickness_m: 0.08 }], exterior: false },
 };
+// How windows are glazed; the coating is reckoned by its published loss, whatever its thickness.
+export const GLAZING = {
+  plain: ["glass 0.004", "air 0.016", "glass 0.004"], coated: ["glass 0.004", "air 0.016", "low-e coating 0.0001", "glass 0.004"], single: ["glass 0.004"],
+};
+export const glazed = (key) => GLAZING[key].map((words) => { const at = words.lastIndexOf(" "); return { material: words.slice(0, at), thickness_m: Number(words.slice(at + 1)) }; });
 const PANES = [{ material: "glass", thickness_m: 0.004 }, { material: "air", thickness_m: 0.016 }, { material: "glass", thickness_m: 0.004 }];
 const LEAF = [{ material: "wood", thickness_m: 0.04 }];
 export const OPENINGS = {

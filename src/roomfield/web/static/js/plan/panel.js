@@ -2,7 +2,7 @@
 
 import { element } from "../element.js";
 import { metres, t } from "../words.js";
-import { BUILDS, addStorey, find, rebuild, setPlaceKind, split, storeyOf, usualBuild, wallOf } from "./items.js";
+import { BUILDS, GLAZING, addStorey, find, glazed, rebuild, setPlaceKind, split, storeyOf, usualBuild, wallOf } from "./items.js";
 import { clearSize, rectangle, stretch } from "./measures.js";
 import { beside } from "./offer.js";
 import { farWords, outsiders } from "./ring.js";
@@ -12,7 +12,8 @@ import { boxesOf, slabsOf } from "./solids.js";
 import { turnPicture } from "./tracing.js";
 
 export const PLACE_KINDS = { bed: "Bed", cot: "Cot", desk: "Desk", sofa: "Sofa", table: "Table", play: "Play corner", other: "Other place" };
-export const BUILD_NAMES = { outer: "Outer wall, brick 30 cm", party: "Party wall, brick 24 cm", inner: "Inner wall, brick 11.5 cm", concrete: "Concrete 18 cm", light: "Plasterboard on studs", timber: "Timber 8 cm" };
+export const BUILD_NAMES = { outer: "Outer wall, brick 30 cm", party: "Party wall, brick 24 cm", inner: "Inner wall, brick 11.5 cm", concrete: "Concrete 18 cm", light: "Plasterboard on studs", timber: "Timber 8 cm", aerated: "Aerated concrete 30 cm", foil: "Timber frame with foil-faced insulation" };
+const GLAZING_NAMES = { plain: "Double pane", coated: "Double pane, one coated (low-e)", single: "Single pane" };
 const NOUNS = { rooms: "Room", walls: "Wall", openings: "Opening", places: "Place", emitters: "Emitter", slabs: "Slab", furniture: "Furniture" };
 const OPENING_KINDS = { window: "Window", door: "Door", gap: "Open gap" };
 const STANDINGS = { known: "known", suspected: "suspected" };
@@ -188,7 +189,7 @@ export class Panel {
     const rows = item.layers.map((layer, n) => element("div", { class: "layer-row" },
       element("select", { "aria-label": t("Material of layer {n}", { n: n + 1 }), onchange: (e) => this.book.edit((doc) => { find(doc, kind, id).layers[n].material = e.target.value; }) },
         ...this.materials.map((m) => element("option", { value: m.key, selected: m.key === layer.material }, t(m.name)))),
-      element("input", { type: "number", inputmode: "decimal", step: "0.1", min: "0.1", value: round(layer.thickness_m * 100, 0.01), "aria-label": t("Thickness of layer {n} in centimetres", { n: n + 1 }),
+      element("input", { type: "number", inputmode: "decimal", step: "any", min: "0.001", value: round(layer.thickness_m * 100, 0.001), "aria-label": t("Thickness of layer {n} in centimetres", { n: n + 1 }),
         onchange: (e) => Number(e.target.value) > 0 && this.book.edit((doc) => { find(doc, kind, id).layers[n].thickness_m = Number(e.target.value) / 100; }) }),
       element("span", { class: "soft" }, "cm"),
       element("button", { type: "button", class: "plain-button", "aria-label": t("Take out layer {n}", { n: n + 1 }), onclick: () => this.book.edit((doc) => { find(doc, kind, id).layers.splice(n, 1); }) }, "×")));
@@ -201,13 +202,24 @@ export class Panel {
     const up = (name) => (doc, value) => { find(doc, "openings", id)[name] = round(base + value, 0.001); };
     return [
       this.field("Kind", hole.kind, edit("kind"), { options: OPENING_KINDS }),
+      hole.kind === "window" ? this.glazingField(hole, id) : null,
       element("div", { class: "fields" },
         this.field("From", round(hole.start_m), edit("start_m"), { type: "number", unit: "m" }),
         this.field("To", round(hole.end_m), edit("end_m"), { type: "number", unit: "m" }),
         this.field("Sill", round(hole.sill_m - base), up("sill_m"), { type: "number", unit: t("m above the wall's foot") }),
         this.field("Head", round(hole.head_m - base), up("head_m"), { type: "number", unit: t("m above the wall's foot") })),
       this.layerTable(hole, "openings", id),
-    ];
+    ].filter(Boolean);
+  }
+
+  // Glazing chosen by name; "all windows" takes it to every window of the home.
+  glazingField(hole, id) {
+    const known = Object.keys(GLAZING).find((key) => JSON.stringify(glazed(key)) === JSON.stringify(hole.layers)) ?? "";
+    const options = known ? GLAZING_NAMES : { "": t("own build-up"), ...GLAZING_NAMES };
+    const everywhere = element("button", { type: "button", class: "act", onclick: () => this.book.edit((doc) => {
+      for (const wall of doc.dwelling.walls) for (const one of wall.openings) if (one.kind === "window") one.layers = structuredClone(hole.layers);
+    }) }, t("All windows like this"));
+    return element("div", {}, this.field("Glazing", known, (doc, key) => { if (key) find(doc, "openings", id).layers = glazed(key); }, { options }), everywhere);
   }
 
   placeForm(place, edit, id) {
