@@ -104,7 +104,7 @@ function waitingBearings() {
 }
 
 function fillStates() {
-  $("state").replaceChildren(...start.states.map((s) => element("option", { value: s.id }, s.name)));
+  $("state").replaceChildren(...start.states.map((s) => element("option", { value: s.id }, s.name)), element("option", { value: "+" }, t("New radio state ...")));
   if (!start.states.some((s) => s.id === state.stateId)) state.stateId = start.states[0].id;
   $("state").value = state.stateId;
 }
@@ -240,7 +240,7 @@ function drawLine() {
   $("waiting-values").replaceChildren(...pad.waiting.map((v, n) => element("button", { type: "button", class: "chip", "aria-label": t("Take {value} out of this entry", { value: v.number ?? v.censoring }), onclick: () => { pad.waiting.splice(n, 1); changed(); } }, `${v.orientation.toUpperCase()} ${number(v.number)} ×`)),
     ORIENTATIONS.indexOf(pad.orientation) in { 1: 0, 2: 0, 3: 0 } ? element("span", { class: "soft" }, t("axis {axis}", { axis: pad.orientation.toUpperCase() })) : "");
   $("enter").textContent = pad.at === "seconds" || pad.leadsToMean ? t("Next") : t("Keep");
-  $("undo").hidden = !queue.entries.length && !state.readings.length;
+  $("undo").hidden = !outbox.items.length && !state.readings.length;
 }
 
 const LOOK_MS = 20000;
