@@ -64,7 +64,13 @@ class Attribution:
         return self.remainder.low_w_m2 <= 0.0 <= self.remainder.high_w_m2
 
     def demonstrated(self, coverage: float = 0.95) -> tuple[SourcePart, ...]:
-        """Sources whose contribution is shown to be more than nothing."""
+        """Sources whose contribution is shown to be more than nothing.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         return tuple(p for p in self.parts if p.contribution.interval(coverage).low_w_m2 > 0.0)
 
 

@@ -232,6 +232,11 @@ def pulse_bound(limit: LimitValue) -> Bound | None:
     """Bound for the mean over a pulse, an extra condition of some documents; None if there is none.
 
     ICNIRP 1998 and 1999/519/EC: above 10 MHz at most 1000 times the reference level of the average.
+
+    Parameters
+    ----------
+    limit : LimitValue
+        Row of a limit; its condition on pulses is in W/m².
     """
     if limit.pulse_w_m2 is None:
         return None

@@ -60,12 +60,24 @@ class UncertainDifference:
         return self.first.censoring is not Censoring.NONE or self.second.censoring is not Censoring.NONE
 
     def interval(self, coverage: float = 0.95) -> Interval:
-        """Coverage interval [W/m²], equal probability on either side; an end may be infinite."""
+        """Coverage interval [W/m²], equal probability on either side; an end may be infinite.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         tail = 0.5 * (1.0 - coverage)
         return Interval(draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail), coverage)
 
     def includes_zero(self, coverage: float = 0.95) -> bool:
-        """True if the readings do not show that the source contributes anything."""
+        """True if the readings do not show that the source contributes anything.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         span = self.interval(coverage)
         return span.low_w_m2 <= 0.0 <= span.high_w_m2
 
@@ -88,6 +100,11 @@ class UncertainDifference:
         """Interval of the source's part of the first level: 1 - second / first.
 
         Negative where the second level may be the higher one.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
 
         Raises
         ------
@@ -177,18 +194,36 @@ class PooledDifference:
         return sum(on.median_w_m2 - off.median_w_m2 for on, off in self.pairs) / len(self.pairs)
 
     def part(self, coverage: float = 0.95) -> AddedLevel:
-        """What the source adds, with its interval [W/m²]."""
+        """What the source adds, with its interval [W/m²].
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         span = self.interval(coverage)
         low, high = max(span.low_w_m2, 0.0), max(span.high_w_m2, 0.0)
         return AddedLevel(low if high == float("inf") else max(self.nominal_w_m2, 0.0), low, high)
 
     def interval(self, coverage: float = 0.95) -> Interval:
-        """Coverage interval [W/m²]; an end may be infinite."""
+        """Coverage interval [W/m²]; an end may be infinite.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         tail = 0.5 * (1.0 - coverage)
         return Interval(draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail), coverage)
 
     def includes_zero(self, coverage: float = 0.95) -> bool:
-        """True if the readings do not show that the source contributes anything."""
+        """True if the readings do not show that the source contributes anything.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         span = self.interval(coverage)
         return span.low_w_m2 <= 0.0 <= span.high_w_m2
 

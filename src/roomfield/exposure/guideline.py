@@ -139,7 +139,13 @@ class GuidelineResult:
         )
 
     def strongest_plausible(self, coverage: float = 0.95) -> tuple[CategoryProbability, ...]:
-        """Categories that the strongest single service may fall into; all targets."""
+        """Categories that the strongest single service may fall into; all targets.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         if self.guideline.form != CATEGORIES:
             return self.chances
         span = self.level.interval(coverage)
@@ -156,7 +162,13 @@ class GuidelineResult:
         return self.chances[self.guideline.index_of(self.level.median_w_m2, self.service)]
 
     def plausible(self, coverage: float = 0.95) -> tuple[CategoryProbability, ...]:
-        """Categories that the coverage interval of the level touches; all targets."""
+        """Categories that the coverage interval of the level touches; all targets.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         if self.guideline.form != CATEGORIES:
             return self.chances
         span = self.level.interval(coverage)
@@ -199,7 +211,15 @@ def compare(level: UncertainLevel, guideline_id: str, *, scope: Scope, service: 
 
 
 def compare_with_every_service(level: UncertainLevel, guideline_id: str) -> tuple[GuidelineResult, ...]:
-    """A broadband total against the rows of every service: an upper bound for each; errors as `compare`."""
+    """A broadband total against the rows of every service: an upper bound for each; errors as `compare`.
+
+    Parameters
+    ----------
+    level : UncertainLevel
+        The broadband total.
+    guideline_id : str
+        Id of the guideline.
+    """
     services = guideline_set(guideline_id).services
     named: list[str | None] = [None] if services == ("any",) else list(services)
     return tuple(compare(level, guideline_id, scope=Scope.TOTAL, service=name) for name in named)

@@ -68,7 +68,13 @@ def total(levels: Sequence[UncertainLevel]) -> UncertainLevel:
 
 
 def mean(levels: Sequence[UncertainLevel]) -> UncertainLevel:
-    """Mean power density, as over the points of a spatial scheme; parameters and errors as `total`."""
+    """Mean power density, as over the points of a spatial scheme; errors as `total`.
+
+    Parameters
+    ----------
+    levels : sequence of UncertainLevel
+        One kind, at least one.
+    """
     summed = total(levels)
     return summed.shifted(-10.0 * math.log10(len(levels)))
 

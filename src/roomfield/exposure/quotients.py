@@ -83,7 +83,13 @@ class Quotient:
         return any(part.limit.is_smallest_in_band for part in self.parts)
 
     def interval(self, coverage: float = 0.95) -> Interval:
-        """Coverage interval of the sum (a pure number, in the fields of a power density)."""
+        """Coverage interval of the sum (a pure number, in the fields of a power density).
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         return self.normalised.interval(coverage)
 
     def probability_below_one(self) -> ProbabilityRange:
@@ -91,7 +97,13 @@ class Quotient:
         return self.normalised.probability_below(1.0)
 
     def judge(self, rule: str = DEFAULT_RULE) -> ReferenceVerdict:
-        """Decision on the sum against 1, by a rule."""
+        """Decision on the sum against 1, by a rule.
+
+        Parameters
+        ----------
+        rule : str
+            Id of a decision rule.
+        """
         label = f"sum of quotients, {self.parts[0].limit.source.citation()}"
         return judge(self.normalised, Bound(1.0, self.normalised.kind, label), rule)
 
@@ -173,7 +185,13 @@ class SwitchedQuotient:
         return draw_quantile(self.upper_draws, 0.5)
 
     def interval(self, coverage: float = 0.95) -> tuple[float, float]:
-        """Coverage interval of the sum, which is never negative."""
+        """Coverage interval of the sum, which is never negative.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         tail = 0.5 * (1.0 - coverage)
         low, high = draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail)
         return max(low, 0.0), max(high, 0.0)

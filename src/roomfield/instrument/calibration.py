@@ -38,6 +38,8 @@ def gain_key(meter_id: str, frequency_hz: float | None) -> str:
 
     Parameters
     ----------
+    meter_id : str
+        Id of the meter.
     frequency_hz : float or None
         Frequency of what was received [Hz]; None for a total over an unknown mix.
     """
@@ -79,6 +81,13 @@ def tolerance_db(meter: Meter, frequency_hz: float | None = None) -> float:
     """Stated tolerance at a frequency, plus or minus [dB]; the widest of all zones if the frequency is not known.
 
     Outside everything that is stated, the widest, and more the farther out.
+
+    Parameters
+    ----------
+    meter : Meter
+        With its stated tolerance and zones.
+    frequency_hz : float, optional
+        Frequency of what was received [Hz].
     """
     used = meter.figures
     zones = ((used.band_low_hz, used.band_high_hz, used.tolerance_db),

@@ -89,7 +89,13 @@ class GapRule:
 
     @staticmethod
     def usual(nominal_interval_s: float) -> GapRule:
-        """Hold for two intervals at most; a gap is longer than three intervals and than 10 s."""
+        """Hold for two intervals at most; a gap is longer than three intervals and than 10 s.
+
+        Parameters
+        ----------
+        nominal_interval_s : float
+            Usual time from one reading to the next [s].
+        """
         return GapRule(nominal_interval_s, 2.0 * nominal_interval_s, max(10.0, 3.0 * nominal_interval_s))
 
     def in_words(self) -> str:
@@ -175,6 +181,11 @@ class LogSeries:
 
     def between(self, start: datetime | str | None = None, end: datetime | str | None = None) -> LogSeries:
         """The readings from `start` (included) to `end` (excluded), as a series of its own.
+
+        Parameters
+        ----------
+        start, end : datetime or str, optional
+            Moments with a time zone, or ISO 8601; the ends of the series if left out.
 
         Raises
         ------

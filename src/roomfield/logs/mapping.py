@@ -193,6 +193,11 @@ class Mapping:
     def require_confirmed(self, where: str) -> None:
         """Refuse to go on while questions are open.
 
+        Parameters
+        ----------
+        where : str
+            Name of the file, for the message.
+
         Raises
         ------
         TooEarlyError
@@ -242,7 +247,13 @@ class Mapping:
 
     @staticmethod
     def from_dict(data: dict[str, Any]) -> Mapping:
-        """A mapping from its JSON form."""
+        """A mapping from its JSON form.
+
+        Parameters
+        ----------
+        data : dict
+            As `to_dict` gives it.
+        """
         values = dict(data)
         layout = dict(values["layout"])
         values["layout"] = Layout(**{**layout, "columns": tuple(layout["columns"])})

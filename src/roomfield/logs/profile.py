@@ -230,7 +230,21 @@ def week_profile(
     confidence: float = CONFIDENCE,
     gap_rule: GapRule | None = None,
 ) -> Profile:
-    """Levels by weekday and time of day; parameters as in `day_profile`."""
+    """Levels by weekday and time of day.
+
+    Parameters
+    ----------
+    series : LogSeries
+        A log of some weeks; not one of held maxima.
+    bin_minutes : int
+        Length of a part of the day [min]; divides the day.
+    zone : str
+        Time zone of the parts; that of the log if empty.
+    confidence : float
+        Of the interval of each mean, 0 to 1.
+    gap_rule : GapRule, optional
+        How long a reading stands; that of the log if left out.
+    """
     table = _table(series, bin_minutes, zone, gap_rule)
     weekday = (table.days + 3) % 7
     bins: list[ProfileBin] = []

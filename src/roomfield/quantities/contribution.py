@@ -62,7 +62,19 @@ class ErrorContribution:
     def from_half_width(
         name: str, half_width_db: float, shape: ErrorShape = ErrorShape.RECTANGULAR, shared_key: str = ""
     ) -> ErrorContribution:
-        """Contribution from a stated plus-or-minus range [dB] (JCGM 100, 4.3.7 to 4.3.9)."""
+        """Contribution from a stated plus-or-minus range [dB] (JCGM 100, 4.3.7 to 4.3.9).
+
+        Parameters
+        ----------
+        name : str
+            What causes the error.
+        half_width_db : float
+            Half-width of the stated range [dB].
+        shape : ErrorShape
+            Shape of the distribution within the range.
+        shared_key : str
+            Contributions of one key are one error; empty for an error of its own.
+        """
         return ErrorContribution(name, half_width_db / DIVISOR[shape], shape, shared_key)
 
     @property

@@ -81,6 +81,17 @@ class UncertainLevel:
     ) -> UncertainLevel:
         """Level from a power density [W/m²].
 
+        Parameters
+        ----------
+        kind : Kind
+            Peak, highest held or average.
+        density_w_m2 : float
+            Power density, or the bound if censored [W/m²].
+        contributions : tuple of ErrorContribution
+            All that is known of its error.
+        censoring : Censoring
+            Whether it is a bound.
+
         Raises
         ------
         InputError
@@ -118,7 +129,13 @@ class UncertainLevel:
         return error_distribution(merge_shared(self.contributions))
 
     def quantile_w_m2(self, probability: float) -> float:
-        """Power density [W/m²] that the true level (or its bound) stays under with ``probability``."""
+        """Power density [W/m²] that the true level (or its bound) stays under with ``probability``.
+
+        Parameters
+        ----------
+        probability : float
+            0 to 1.
+        """
         return float(ratio_from_decibels(self.level_db + self.errors().quantile(probability)))
 
     def interval(self, coverage: float = COVERAGE) -> Interval:
@@ -140,6 +157,11 @@ class UncertainLevel:
         """Probability that the true level is below a bound [W/m²].
 
         A censored level only limits it from one side.
+
+        Parameters
+        ----------
+        bound_w_m2 : float
+            Power density [W/m²].
         """
         reach_db = float(decibels_from_ratio(bound_w_m2)) - self.level_db
         probability = float(self.errors().cdf(reach_db))
@@ -150,7 +172,13 @@ class UncertainLevel:
         return ProbabilityRange(probability, probability)
 
     def shifted(self, offset_db: float, *added: ErrorContribution) -> UncertainLevel:
-        """The level with a correction [dB] applied and its contributions added."""
+        """The level with a correction [dB] applied and its contributions added.
+
+        Parameters
+        ----------
+        offset_db : float
+            What is added to the level [dB].
+        """
         return replace(self, level_db=self.level_db + offset_db, contributions=self.contributions + tuple(added))
 
 
@@ -179,7 +207,13 @@ class UncertainRatio:
         return combined_std_db(self.contributions)
 
     def interval_db(self, coverage: float = COVERAGE) -> tuple[float, float]:
-        """Coverage interval [dB]; one-sided if a level was censored."""
+        """Coverage interval [dB]; one-sided if a level was censored.
+
+        Parameters
+        ----------
+        coverage : float
+            Probability that the interval shall hold, 0 to 1.
+        """
         errors = error_distribution(self.contributions)
         tail = (1.0 - coverage) / 2.0
         if self.censoring is Censoring.BELOW:
@@ -190,7 +224,13 @@ class UncertainRatio:
         return self.ratio_db + float(low), self.ratio_db + float(high)
 
     def probability_below_db(self, bound_db: float) -> ProbabilityRange:
-        """Probability that the true ratio is below a bound [dB]."""
+        """Probability that the true ratio is below a bound [dB].
+
+        Parameters
+        ----------
+        bound_db : float
+            Ratio [dB].
+        """
         probability = float(error_distribution(self.contributions).cdf(bound_db - self.ratio_db))
         if self.censoring is Censoring.BELOW:
             return ProbabilityRange(probability, 1.0)
@@ -245,6 +285,8 @@ def joint_draws_w_m2(levels: Sequence[UncertainLevel], size: int, rng: np.random
         The levels; censoring is not applied (a draw is of the bound).
     size : int
         Number of draws.
+    rng : numpy.random.Generator
+        Where the draws come from.
 
     Returns
     -------

@@ -178,17 +178,41 @@ class ReportContent:
         return tuple(shown_place(p, self.verdicts, self.contributions, self.frame) for p in self.places)
 
     def reference(self, reference_id: str) -> ReferenceEntry | None:
-        """The reference with this id, or None."""
+        """The reference with this id, or None.
+
+        Parameters
+        ----------
+        reference_id : str
+            Id of a reference of the report.
+        """
         return next((r for r in self.references if r.id == reference_id), None)
 
     def state_name(self, state_id: str) -> str:
-        """Name of a radio state; the id itself if it is not listed."""
+        """Name of a radio state; the id itself if it is not listed.
+
+        Parameters
+        ----------
+        state_id : str
+            Id of a radio state of the visit.
+        """
         return next((s.name for s in self.states if s.id == state_id), state_id)
 
     def place_number(self, place_id: str) -> int:
-        """Number of a place in tables and on the plan, from 1; 0 if it is not listed."""
+        """Number of a place in tables and on the plan, from 1; 0 if it is not listed.
+
+        Parameters
+        ----------
+        place_id : str
+            Id of a place of the report.
+        """
         return next((n for n, p in enumerate(self.places, start=1) if p.id == place_id), 0)
 
     def place_name(self, place_id: str) -> str:
-        """Name of a place; the id itself if it is not listed."""
+        """Name of a place; the id itself if it is not listed.
+
+        Parameters
+        ----------
+        place_id : str
+            Id of a place of the report.
+        """
         return next((p.name for p in self.places if p.id == place_id), place_id)

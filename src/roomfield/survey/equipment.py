@@ -254,5 +254,11 @@ class Meter:
         )
 
     def accessory(self, accessory_id: str) -> Accessory | None:
-        """The accessory with this id; None if there is none."""
+        """The accessory with this id; None if there is none.
+
+        Parameters
+        ----------
+        accessory_id : str
+            Id of the accessory.
+        """
         return next((a for a in self.accessories if a.id == accessory_id), None)

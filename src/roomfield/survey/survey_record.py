@@ -89,19 +89,43 @@ class Survey:
     note: str = ""
 
     def place(self, place_id: str) -> Place:
-        """The place with this id."""
+        """The place with this id.
+
+        Parameters
+        ----------
+        place_id : str
+            Id of the place.
+        """
         return _by_id("place", self.places, place_id)
 
     def emitter(self, emitter_id: str) -> Emitter:
-        """The emitter with this id."""
+        """The emitter with this id.
+
+        Parameters
+        ----------
+        emitter_id : str
+            Id of the emitter.
+        """
         return _by_id("emitter", self.emitters, emitter_id)
 
     def meter(self, meter_id: str) -> Meter:
-        """The meter with this id."""
+        """The meter with this id.
+
+        Parameters
+        ----------
+        meter_id : str
+            Id of the meter.
+        """
         return _by_id("meter", self.meters, meter_id)
 
     def visit(self, visit_id: str) -> Visit:
-        """The visit with this id."""
+        """The visit with this id.
+
+        Parameters
+        ----------
+        visit_id : str
+            Id of the visit.
+        """
         return _by_id("visit", self.visits, visit_id)
 
     @property
@@ -110,7 +134,15 @@ class Survey:
         return self.visits[-1] if self.visits else None
 
     def radio_state(self, visit_id: str, state_id: str) -> RadioState:
-        """The radio state of a visit with this id."""
+        """The radio state of a visit with this id.
+
+        Parameters
+        ----------
+        visit_id : str
+            Id of the visit.
+        state_id : str
+            Id of its radio state.
+        """
         return _by_id("radio state", self.visit(visit_id).radio_states, state_id)
 
     def current_readings(self, visit_id: str | None = None) -> tuple[Reading, ...]:

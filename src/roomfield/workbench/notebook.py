@@ -394,6 +394,12 @@ def what_changed(
 
     Parameters
     ----------
+    survey : Job or Survey
+        The survey with both visits.
+    second_visit : str
+        Id of the later visit.
+    language : str
+        Language of the sentences.
     first_visit : str
         The visit before; the first one if left out.
 

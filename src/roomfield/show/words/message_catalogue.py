@@ -110,12 +110,24 @@ class Words:
         }
 
     def chance(self, found: Chance) -> str:
-        """A probability, with both ends where they are written differently."""
+        """A probability, with both ends where they are written differently.
+
+        Parameters
+        ----------
+        found : Chance
+            Probability between two bounds, 0 to 1.
+        """
         low, high = self.numbers.percent(found.low), self.numbers.percent(found.high)
         return low if low == high else self.say("chance.range", low=low.removesuffix("\u00a0%"), high=high)
 
     def has(self, key: str) -> bool:
-        """Whether the catalogue carries a key."""
+        """Whether the catalogue carries a key.
+
+        Parameters
+        ----------
+        key : str
+            Dotted key.
+        """
         return key in self.messages
 
     def say(self, key: str, /, **values: Any) -> str:
@@ -142,7 +154,13 @@ class Words:
         return _Filler(self, key).vformat(message, (), values)
 
     def text(self, text: Text) -> str:
-        """The user's own words as they are, a phrase put into words, or a sentence told in this language."""
+        """The user's own words as they are, a phrase put into words, or a sentence told in this language.
+
+        Parameters
+        ----------
+        text : str, Phrase or Told
+            What is to be said; text stays as it is.
+        """
         if isinstance(text, Told):
             return _teller(self.language)(text.sentence)
         if isinstance(text, Phrase):
@@ -164,7 +182,13 @@ class Words:
         return self.messages.get(f"{group}.{original}", original if otherwise is None else otherwise)
 
     def term(self, name: str) -> str:
-        """A name of the reference data, such as a guideline's category or a span of two, in this language."""
+        """A name of the reference data, such as a guideline's category or a span of two, in this language.
+
+        Parameters
+        ----------
+        name : str
+            Name of a term of the catalogue.
+        """
         return " – ".join(self.translated("term", part) for part in name.split(" – "))
 
 

@@ -75,6 +75,11 @@ class Job:
     def media_path(self, sha256: str) -> Path:
         """Path of one of the survey's files.
 
+        Parameters
+        ----------
+        sha256 : str
+            Hash of the file as it was received, 64 hex digits.
+
         Raises
         ------
         InputError
