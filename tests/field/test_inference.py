@@ -12,6 +12,7 @@ from scipy import stats
 from scipy.linalg import solve_triangular
 
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
+from roomfield.field import misfit as misfit_module
 from roomfield.field.contributions import contributions
 from roomfield.field.diagnostics import FindingKind, diagnostics
 from roomfield.field.forward import Blocks, mixture_gain_db, power_sum
@@ -21,7 +22,7 @@ from roomfield.field.observation_arrays import observe
 from roomfield.field.path_gains import Radiators, materials_of, unit_db
 from roomfield.field.posterior import levels_at
 from roomfield.field.priors import emitter_prior
-from roomfield.field.sampling import draw, scan_scales
+from roomfield.field.sampling import ChainLength, draw, scan_scales
 from roomfield.field.scene import Scene
 from roomfield.quantities import Kind
 from roomfield.remedy.prediction import predict
@@ -106,14 +107,16 @@ def test_intervals_hold_over_surveys_drawn_from_the_prior() -> None:
     for trial in range(80):
         x = rng.standard_normal((1, forward.blocks.total))
         noise = replace(forward.noise, shares=forward.predict(x)[1][0])
-        level = forward.predict(x)[0][0] + noise.factor @ rng.standard_normal(len(observed.levels))
+        level = forward.predict(x)[0][0] + np.linalg.solve(
+            noise.white.sparse().toarray(), rng.standard_normal(len(observed.levels))
+        )
         rows = replace(observed.levels, value_db=level)
         simulated = replace(forward, observed=replace(observed, levels=rows), noise=replace(noise, rows=rows))
         scales = scan_scales(simulated)
         mode, which = scales.best, rng.choice(len(scales.modes), 40, p=scales.probability)
         white = rng.standard_normal((forward.blocks.total, 40))
         start = scales.modes[which] + solve_triangular(mode.factor.T, white).T
-        drawn = draw(mode, simulated.log_posterior, start, 3, np.random.default_rng(trial))
+        drawn = draw(mode, simulated.log_posterior, start, ChainLength(3, 2), np.random.default_rng(trial))
         for function in (
             forward.eirp_db,
             forward.scale,
@@ -138,15 +141,27 @@ def test_compiled_sums_equal_numpy_and_their_gradient_the_differences(posterior)
         move[i] = step
         numeric = (forward.log_posterior(x + move)[0] - forward.log_posterior(x - move)[0]) / (2 * step)
         np.testing.assert_allclose(gradient[:, i], numeric, atol=1e-5)
-    level, shares = posterior.forward.predict(x)
-    table = posterior.forward.jacobian(x[0], shares[0])
-    small = forward.predict(x)
-    assert table.shape == (len(forward.observed.levels), forward.blocks.total)
-    move = np.zeros(x.shape[1])
-    move[forward.blocks["eirp"].start] = step
-    numeric = (forward.predict(x + move)[0] - small[0])[0] / step
-    np.testing.assert_allclose(table[:, forward.blocks["eirp"].start], numeric, atol=1e-4)
-    assert level.shape == small[0].shape
+
+
+@pytest.mark.calculated("Gauss-Newton precision from derivatives by differences")
+@pytest.mark.parametrize("most", [1000, 4])
+def test_gradient_and_precision_are_those_of_the_derivatives(posterior, monkeypatch, most) -> None:
+    """With every site carrying itself, and with few that carry the misfit of all."""
+    monkeypatch.setattr(misfit_module, "MOST_UNKNOWNS", most)
+    monkeypatch.setattr(misfit_module, "CARRIED_UNKNOWNS", most)
+    monkeypatch.setattr(misfit_module, "LEAST_CARRIERS", 2)
+    survey, scene = posterior.survey, posterior.scene
+    built = build_forward(survey, observe(survey), scene, posterior.radiators, posterior.materials)
+    forward = replace(built, scan_gain_db=0.0 * built.scan_gain_db)
+    assert (forward.noise.rest_db2 is None) == (most == 1000)
+    x = np.random.default_rng(1).standard_normal(forward.blocks.total)
+    gradient, precision = forward.quadratic(x, slice(0, 0))
+    np.testing.assert_allclose(gradient, forward.log_posterior(x[None])[1][0], atol=1e-8)
+    moves = 1e-5 * np.eye(len(x))
+    table = (forward.predict(x + moves)[0] - forward.predict(x - moves)[0]).T / 2e-5
+    white = forward.noise.white @ table[forward.noise.values]
+    assert not len(forward.noise.bounds)
+    np.testing.assert_allclose(precision, white.T @ white + np.eye(len(x)), atol=1e-4)
 
 
 def test_switching_off_removes_an_emitter(posterior) -> None:

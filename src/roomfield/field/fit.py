@@ -140,15 +140,13 @@ def together(posterior: Posterior) -> Together:
 
 def _misfits(posterior: Posterior) -> tuple[MisfitAt, ...]:
     forward = posterior.forward
-    rows, k, p = forward.observed.levels, len(posterior.emitter_ids), len(forward.unit_db)
-    usual = np.sqrt(np.sum(forward.misfit_factor**2, axis=1)).reshape(k, p)
-    size = np.max(np.abs(forward.misfit_db(posterior.x).mean(axis=0)) / usual, axis=0)
+    rows = forward.observed.levels
+    white = (forward.scale(posterior.x) * posterior.x[:, forward.blocks["misfit"]]).mean(axis=0)
+    size = np.max(np.abs(forward.misfit.at_sites(white[None])[0]) / forward.misfit.std_db, axis=0)
+    order = np.argsort(rows.site, kind="stable")
+    read_at = np.split(order, np.searchsorted(rows.site[order], np.arange(1, len(size))))
     found = [
-        MisfitAt(
-            forward.observed.place_ids[site],
-            float(size[site]),
-            tuple(rows.ids[i] for i in np.flatnonzero(rows.site == site)),
-        )
+        MisfitAt(forward.observed.place_ids[site], float(size[site]), tuple(rows.ids[i] for i in read_at[site]))
         for site in np.argsort(-size)
     ]
     return tuple(m for m in found if m.reading_ids)

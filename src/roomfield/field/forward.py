@@ -23,11 +23,13 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from roomfield.field import forward_kernels
 from roomfield.field.activities import ActivityPriors
 from roomfield.field.catching import Caught, speaking
 from roomfield.field.directions import POWER_STD_DB, Aimed, levelled
+from roomfield.field.misfit import MisfitPrior
 from roomfield.field.noise import Noise
 from roomfield.field.observation_arrays import AVERAGE_ROW, Observations
 from roomfield.field.priors import EmitterPrior
@@ -48,6 +50,8 @@ values (gamma's law) give 0.35 to 0.41 for two to four of them and 10 to 40 plac
 FARTHEST_DB = 300.0
 """Levels farther from 1 W/m² than this are cut off; only trajectories that are refused come there."""
 LARGEST_LOG_SCALE = 4.0
+MOST_CELLS = 2_000_000
+"""Draws times readings and sites times emitters worked on at once."""
 _OFF_DB = -400.0
 _TO_NEPER = np.log(10.0) / 10.0
 
@@ -86,8 +90,8 @@ class Forward:
         Level per watt at each site [dB re 1/m²].
     wall_slopes : ndarray, shape (p, k, m)
         Change per decibel of wall loss.
-    misfit_factor : ndarray, shape (k p, k p)
-        Cholesky factor of the misfit's covariance for a scale of 1, emitter-major.
+    misfit : MisfitPrior
+        Prior of the misfit for a scale of 1.
     gain_index : ndarray of int, shape (n_meters, k)
         Which gain error applies.
     gain_mean_db : ndarray, shape (n_gains,)
@@ -116,7 +120,7 @@ class Forward:
     priors: tuple[EmitterPrior, ...]
     unit_db: Array
     wall_slopes: Array
-    misfit_factor: Array
+    misfit: MisfitPrior
     gain_index: Indices
     gain_mean_db: Array
     gain_factor: Array
@@ -132,11 +136,11 @@ class Forward:
     @cached_property
     def blocks(self) -> Blocks:
         """Layout of the unknowns."""
-        p, k = self.unit_db.shape
+        k = self.unit_db.shape[1]
         return Blocks((
             ("eirp", k), ("duty", k), ("activity", 2 * len(self.activities.emitter)),
             ("gain", len(self.gain_mean_db)), ("spot", 3),
-            ("wall", self.wall_slopes.shape[2]), ("scale", 1), ("misfit", p * k),
+            ("wall", self.wall_slopes.shape[2]), ("scale", 1), ("misfit", self.misfit.unknowns),
         ))  # fmt: skip
 
     @cached_property
@@ -180,10 +184,8 @@ class Forward:
         )
 
     def misfit_db(self, x: Array) -> Array:
-        """Misfit of each emitter at each site [dB], shape (n, k, p)."""
-        p, k = self.unit_db.shape
-        drawn = x[:, self.blocks["misfit"]] @ self.misfit_factor.T
-        return np.asarray((self.scale(x) * drawn).reshape(len(x), k, p))
+        """What is carried of the misfit of each emitter to each site [dB], shape (n, k, p)."""
+        return self.misfit.at_sites(self.scale(x) * x[:, self.blocks["misfit"]])
 
     def site_levels_db(self, x: Array, unit_db: Array | None = None) -> Array:
         """Local mean of each emitter at each site while on air [dB re 1 W/m²], shape (n, k, p).
@@ -259,9 +261,17 @@ class Forward:
         spread = mixture_gain_db(self.scan_gain_db[None], shares) * (rows.kind != AVERAGE_ROW)
         return total_db + spread + self.spot_db(x)[:, rows.kind], shares
 
+    def with_rest(self, x: Array) -> Forward:
+        """The model with the sites' own parts of the misfit as large as some unknowns, shape (total,), say."""
+        own = self.misfit.own_db2
+        return (
+            self if own is None else replace(self, noise=replace(self.noise, rest_db2=own * self.scale(x[None]) ** 2))
+        )
+
     def residual_db(self, x: Array, unit_db: Array | None = None) -> Array:
         """Reading minus model [dB], shape (n, r)."""
-        return np.asarray(self.observed.levels.value_db - self.predict_compiled(x, unit_db)[0])
+        shown = [self.predict_compiled(x[part], _of_draws(unit_db, part))[0] for part in self._parts(len(x))]
+        return np.asarray(self.observed.levels.value_db - np.concatenate(shown))
 
     def log_likelihood(self, x: Array, unit_db: Array | None = None) -> Array:
         """Log likelihood of all readings, shape (n,)."""
@@ -277,6 +287,20 @@ class Forward:
         value : ndarray, shape (n,)
         gradient : ndarray, shape (n, total)
         """
+        found = [self._log_posterior(x[part], _of_draws(unit_db, part)) for part in self._parts(len(x))]
+        return np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
+
+    @property
+    def cells(self) -> int:
+        """Readings and sites times emitters: what a step of one chain costs."""
+        return (len(self.observed.levels) + len(self.unit_db)) * len(self.priors)
+
+    def _parts(self, n: int) -> list[slice]:
+        """Draws that are worked on together, so that memory does not grow with readings and sites."""
+        size = max(1, MOST_CELLS // self.cells)
+        return [slice(i, i + size) for i in range(0, n, size)]
+
+    def _log_posterior(self, x: Array, unit_db: Array | None) -> tuple[Array, Array]:
         rows, blocks = self.observed.levels, self.blocks
         level, shares = self.predict_compiled(x, unit_db)
         value, pull = self.noise.log_likelihood(rows.value_db - level)
@@ -339,7 +363,7 @@ class Forward:
         gradient[:, blocks["eirp"]] += site.sum(axis=2) @ self.eirp_factor
         flat = site.reshape(len(x), -1)
         scale = self.scale(x)
-        back = flat @ self.misfit_factor
+        back = self.misfit.back(flat)
         drawn = x[:, blocks["misfit"]]
         gradient[:, blocks["misfit"]] += scale * back
         gradient[:, blocks["scale"]] += LOG_SCALE_STD * scale * np.sum(back * drawn, axis=1, keepdims=True)
@@ -347,12 +371,54 @@ class Forward:
             slopes = np.swapaxes(self.wall_slopes, 0, 1).reshape(flat.shape[1], -1)
             gradient[:, blocks["wall"]] += flat @ slopes * self.wall_std_db
 
+    def quadratic(self, x: Array, held: slice) -> tuple[Array, Array]:
+        """Gradient of the log posterior and its Gauss-Newton precision; what is held does not move.
+
+        Parameters
+        ----------
+        x : ndarray, shape (total,)
+            Unknowns.
+        held : slice
+            Unknowns that are held.
+        """
+        level, shares = self.predict(x[None])
+        residual, scale = self.observed.levels.value_db - level[0], self.scale(x[None])[0]
+        plain = self._plain_slopes(x, shares[0])
+        plain[:, held] = 0.0
+        bent = self.noise.curved(residual, plain, self._site_slopes(shares[0]))
+        pull, misfit = -x[None], self.blocks["misfit"]
+        if len(self.observed.heard):
+            self.add_heard(pull, x[None])
+        pull[:, held] = 0.0
+        mixed = scale * self.misfit.back(bent.mixed.T)
+        gradient = np.concatenate([bent.slope, scale * self.misfit.back(bent.sparse_slope[None])[0]])
+        precision = np.eye(self.blocks.total)
+        precision[: misfit.start, : misfit.start] += bent.plain
+        precision[: misfit.start, misfit] += mixed
+        precision[misfit, : misfit.start] += mixed.T
+        precision[misfit, misfit] += scale**2 * self.misfit.curvature(bent.sparse)
+        return gradient + pull[0], precision
+
     def jacobian(self, x: Array, shares: Array) -> Array:
         """Derivatives of the readings by the unknowns, shape (r, total); for one vector, shape (total,)."""
+        sites = self._site_slopes(shares)
+        if self.misfit.weights is not None:
+            sites = sites @ self.misfit.weights
+        misfit = sites @ self.misfit.factor * self.scale(x[None])[0]
+        return np.hstack([self._plain_slopes(x, shares), misfit])
+
+    def _site_slopes(self, shares: Array) -> csr_array:
+        """Derivatives of the readings by each emitter's level at each site, shape (r, k p)."""
+        r, k = shares.shape
+        row, column = np.repeat(np.arange(r), k), np.tile(len(self.unit_db) * np.arange(k), r)
+        at = column + np.repeat(self.observed.levels.site, k)
+        return csr_array((shares.reshape(-1), (row, at)), shape=(r, k * len(self.unit_db)))
+
+    def _plain_slopes(self, x: Array, shares: Array) -> Array:
+        """Derivatives of the readings by all unknowns before the misfit; for one vector, shape (total,)."""
         rows, blocks = self.observed.levels, self.blocks
         r, k = shares.shape
-        p = len(self.unit_db)
-        table = np.zeros((r, blocks.total))
+        table = np.zeros((r, blocks["misfit"].start))
         here = x[None]
         _, _, duty_mean, duty_std = self.prior_eirp
         table[:, blocks["eirp"]] = shares @ self.eirp_factor
@@ -371,10 +437,12 @@ class Forward:
         table[:, blocks["wall"]] = np.einsum("rk,rkm->rm", shares, self.wall_slopes[rows.site]) * self.wall_std_db
         misfit = self.misfit_db(here)[0][:, rows.site].T
         table[:, blocks["scale"]] = LOG_SCALE_STD * np.sum(shares * misfit, axis=1)[:, None]
-        pick = np.zeros((r, k, p))
-        pick[np.arange(r)[:, None], np.arange(k)[None], rows.site[:, None]] = shares
-        table[:, blocks["misfit"]] = pick.reshape(r, k * p) @ self.misfit_factor * self.scale(here)[0]
         return table
+
+
+def _of_draws(unit_db: Array | None, part: slice) -> Array | None:
+    """Levels per watt of some draws; one for all if they are not per draw."""
+    return unit_db if unit_db is None or unit_db.ndim == 2 else unit_db[part]
 
 
 def power_sum(terms_db: Array) -> tuple[Array, Array]:

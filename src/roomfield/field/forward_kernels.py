@@ -16,6 +16,7 @@ import numpy as np
 from roomfield.kernel_cache import kernel
 
 _LEAST = 1e-40
+_DB_PER_NEPER = 10.0 / math.log(10.0)
 
 
 @kernel(error_model="numpy")
@@ -38,14 +39,15 @@ def mix(site, modes, gain, rows, mode, pickup, single_db, power):
                 total += value
             even = 0.0
             spread = 0.0
+            part = 1.0 / total
             for e in range(k):
-                share = shares[i, j, e] / total
+                share = shares[i, j, e] * part
                 shares[i, j, e] = share
                 even += share * share
                 spread += share * single_db[j, e]
-            level[i, j] = 10.0 * math.log10(total)
-            if rows[j, 1] < 2:
-                level[i, j] += spread * even**power
+            level[i, j] = _DB_PER_NEPER * math.log(total)
+            if rows[j, 1] < 2 and spread != 0.0:
+                level[i, j] += spread * math.exp(power * math.log(even))
     return level, shares
 
 

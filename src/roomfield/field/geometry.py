@@ -8,7 +8,7 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Point, Polygon
+from shapely import Point, Polygon, STRtree
 
 from roomfield.survey.dwelling import (
     Dwelling,
@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 _ALIGNED = 1e-6
 _STEP_INSIDE_M = 0.35
 _TOUCHING_M = 0.02
+_SAME_OFFSET_M = 1e-4
 
 
 @dataclass(frozen=True)
@@ -179,6 +180,7 @@ class _Planes:
 
     def __init__(self) -> None:
         self.found: list[Plane] = []
+        self._at_offset: dict[int, list[int]] = {}
 
     def vertical(self, wall: Wall) -> int:
         along = np.array([wall.end[0] - wall.start[0], wall.end[1] - wall.start[1], 0.0])
@@ -195,21 +197,40 @@ class _Planes:
                                np.array([0.0, 1.0, 0.0]), height_m))  # fmt: skip
 
     def _add(self, plane: Plane) -> int:
-        for k, other in enumerate(self.found):
-            same = abs(other.offset_m - plane.offset_m) < 1e-4
+        step = round(plane.offset_m / _SAME_OFFSET_M)
+        for k in sorted(k for near in (step - 1, step, step + 1) for k in self._at_offset.get(near, ())):
+            other = self.found[k]
+            same = abs(other.offset_m - plane.offset_m) < _SAME_OFFSET_M
             if same and np.allclose(other.normal, plane.normal, atol=_ALIGNED):
                 return k
         self.found.append(plane)
+        self._at_offset.setdefault(step, []).append(len(self.found) - 1)
         return len(self.found) - 1
+
+
+class _Indoors:
+    """What lies in a room of a storey, or within its outline if it has none."""
+
+    def __init__(self, dwelling: Dwelling) -> None:
+        rooms: dict[str, list[tuple[Point2, ...]]] = {}
+        for room in dwelling.rooms:
+            rooms.setdefault(room.storey_id, []).append(room.outline)
+        outlines = {s.id: [s.outline] for s in dwelling.storeys} | rooms
+        self._trees = {name: STRtree([Polygon(o) for o in found if len(o) >= 3]) for name, found in outlines.items()}
+
+    def contain(self, storey_id: str, point: Array) -> bool:
+        """Whether a point of the plan lies indoors."""
+        tree = self._trees.get(storey_id)
+        return tree is not None and len(tree.query(Point(point), predicate="within")) > 0
 
 
 def shapes_of(dwelling: Dwelling) -> Shapes:
     """Planes, plates, boxes and edges of a dwelling."""
-    planes = _Planes()
+    planes, indoors = _Planes(), _Indoors(dwelling)
     plates: list[Plate] = []
     for wall in dwelling.walls:
         if np.hypot(wall.end[0] - wall.start[0], wall.end[1] - wall.start[1]) > _ALIGNED:
-            plates.extend(_wall_plates(wall, planes, dwelling))
+            plates.extend(_wall_plates(wall, planes, indoors))
     for slab in dwelling.slabs:
         plates.extend(_slab_plates(slab, planes, dwelling))
     plates.sort(key=lambda p: (p.plane, not p.opening_id))
@@ -238,7 +259,7 @@ def _same_plane(plane: Plane, normal: Array, offset_m: float) -> bool:
     return abs(turned) > 1.0 - _ALIGNED and abs(plane.offset_m * turned - offset_m) < _TOUCHING_M
 
 
-def _wall_plates(wall: Wall, planes: _Planes, dwelling: Dwelling) -> list[Plate]:
+def _wall_plates(wall: Wall, planes: _Planes, indoors: _Indoors) -> list[Plate]:
     index = planes.vertical(wall)
     plane = planes.found[index]
     along = np.array([wall.end[0] - wall.start[0], wall.end[1] - wall.start[1], 0.0])
@@ -247,7 +268,7 @@ def _wall_plates(wall: Wall, planes: _Planes, dwelling: Dwelling) -> list[Plate]
     sign = 1.0 if along @ plane.across > 0 else -1.0
     origin = float(plane.across @ np.array([*wall.start, 0.0]))
     left_is_front = float(np.array([-along[1], along[0], 0.0]) @ plane.normal) > 0
-    inside_front = _inside_front(wall, plane, left_is_front, dwelling)
+    inside_front = _inside_front(wall, plane, left_is_front, indoors)
 
     def piece(s0: float, s1: float, z0: float, z1: float, layers: tuple[Layer, ...], opening: str) -> Plate:
         ends = sorted((origin + sign * s0, origin + sign * s1))
@@ -270,15 +291,11 @@ def shield_covers(shield: FittedShield, opening_id: str) -> bool:
     return shield.part is not ShieldPart.MASONRY and wanted
 
 
-def _inside_front(wall: Wall, plane: Plane, left_is_front: bool, dwelling: Dwelling) -> bool:
+def _inside_front(wall: Wall, plane: Plane, left_is_front: bool, indoors: _Indoors) -> bool:
     """The side on which a shield is fitted: indoors for an exterior wall, else the wall's left."""
     middle = np.array([(wall.start[0] + wall.end[0]) / 2.0, (wall.start[1] + wall.end[1]) / 2.0])
     step = plane.normal[:2] * _STEP_INSIDE_M
-    outlines = [r.outline for r in dwelling.rooms if r.storey_id == wall.storey_id]
-    outlines = outlines or [s.outline for s in dwelling.storeys if s.id == wall.storey_id]
-    areas = [Polygon(o) for o in outlines if len(o) >= 3]
-    front = any(a.contains(Point(middle + step)) for a in areas)
-    back = any(a.contains(Point(middle - step)) for a in areas)
+    front, back = indoors.contain(wall.storey_id, middle + step), indoors.contain(wall.storey_id, middle - step)
     return front if front != back else left_is_front
 
 
@@ -311,9 +328,10 @@ def _edges(planes: Sequence[Plane], plates: Sequence[Plate], dwelling: Dwelling)
     for k, plate in enumerate(plates):
         if plate.opening_id:
             edges.extend(_rectangle_edges(planes[plate.plane], plate, solids[plate.surface_id], k))
-    ends = [(w.start, w.end) for w in dwelling.walls]
+    ends = np.array([(w.start, w.end) for w in dwelling.walls], dtype=np.float64).reshape(-1, 2, 2)
+    wall_ids = {w.id for w in dwelling.walls}
     for k, plate in enumerate(plates):
-        if not plate.opening_id and not plate.outline and plate.surface_id in {w.id for w in dwelling.walls}:
+        if not plate.opening_id and not plate.outline and plate.surface_id in wall_ids:
             edges.extend(_free_ends(planes[plate.plane], plate, k, ends))
     return edges
 
@@ -336,20 +354,21 @@ def at(plane: Plane, u: float, v: float) -> Array:
     return np.asarray(plane.offset_m * plane.normal + u * plane.across + v * plane.up)
 
 
-def _free_ends(plane: Plane, plate: Plate, index: int, walls: Sequence[tuple[Point2, Point2]]) -> list[Edge]:
+def _free_ends(plane: Plane, plate: Plate, index: int, walls: Array) -> list[Edge]:
     """Vertical edges at ends of a wall that no other wall touches."""
     found = []
     for u, into in ((plate.low[0], plane.across), (plate.high[0], -plane.across)):
         foot = at(plane, u, plate.low[1])
-        touching = sum(_distance(foot[:2], a, b) < 0.02 for a, b in walls)
+        touching = np.count_nonzero(_distances(foot[:2], walls) < 0.02)
         if touching <= 1:
             height = plate.high[1] - plate.low[1]
             found.append(Edge(foot, plane.up, into, height, plate.plane, index, -1))
     return found
 
 
-def _distance(point: Array, a: Point2, b: Point2) -> float:
-    start, along = np.array(a), np.array(b) - np.array(a)
-    length2 = float(along @ along)
-    t = 0.0 if length2 == 0.0 else float(np.clip((point - start) @ along / length2, 0.0, 1.0))
-    return float(np.linalg.norm(point - start - t * along))
+def _distances(point: Array, walls: Array) -> Array:
+    """Of a point from the middle lines of walls, given as ends (w, 2, 2) [m]."""
+    along, towards = walls[:, 1] - walls[:, 0], point - walls[:, 0]
+    length2 = np.maximum(np.sum(along**2, axis=1), 1e-300)
+    t = np.clip(np.sum(towards * along, axis=1) / length2, 0.0, 1.0)
+    return np.asarray(np.linalg.norm(towards - t[:, None] * along, axis=1))

@@ -16,13 +16,13 @@ from roomfield.field.directions import GUESSED_POWER_STD_DB, Aimed, aimed_at, pl
 from roomfield.field.emitter_states import receives
 from roomfield.field.forward import Forward, power_sum
 from roomfield.field.hand_scan import largest_of, mean_std_db, scan_cells, scan_gain
+from roomfield.field.misfit import MisfitPrior, misfit_prior
 from roomfield.field.noise import SCAN_STD_DB, Noise
 from roomfield.field.observation_arrays import AVERAGE_ROW, LevelRows, Observations, observe
 from roomfield.field.path_gains import (
     Radiators,
     has_walls,
     materials_of,
-    residual_covariance,
     unit_db,
     wall_offset_std_db,
     wall_slopes,
@@ -30,7 +30,7 @@ from roomfield.field.path_gains import (
 from roomfield.field.position_search import Search, at_best, search
 from roomfield.field.posterior import Posterior
 from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ, EmitterPrior, eirp_factor, emitter_prior, rice_factor
-from roomfield.field.sampling import Mode, Scales, draw, scan_scales, settle
+from roomfield.field.sampling import LONG, SHORT, Mode, Scales, best_mode, draw, scan_scales, settle
 from roomfield.field.scene import Scene
 from roomfield.field.threads import on_one_thread
 from roomfield.instrument import correction, gain_key
@@ -43,7 +43,8 @@ Indices = NDArray[np.int64]
 GAIN_SHARED = 0.5
 """Part of the variance of a meter's gain errors that is alike in all bands (our judgement)."""
 SEARCH_PASSES = 2
-PER_CHAIN = 4
+MANY_CELLS = 20_000
+"""Readings and sites times emitters from which on few long chains are taken."""
 LOWEST_START, HALVINGS = 1.0, 8
 """Chains begin at most this many units of log posterior per unknown under the mode; draws lie half a unit under it."""
 
@@ -93,14 +94,16 @@ def infer(survey: Survey, *, visit_id: str | None = None, seed: int = 0, draws: 
     forward = build_forward(survey, observed, scene, radiators, materials)
     forward = settle(replace(forward, aimed=_over_candidates(forward.aimed, observed, scene, radiators, searches)))
     scales = scan_scales(forward)
-    mode = scales.best
+    forward = forward.with_rest(scales.best.x)
+    mode = scales.best if forward.misfit.own_db2 is None else best_mode(forward, scales.best.x)
     rng = np.random.default_rng(seed)
-    chains = max(1, -(-draws // PER_CHAIN))
+    length = SHORT if forward.cells < MANY_CELLS else LONG
+    chains = max(1, -(-draws // length.draws))
     candidate = _candidates(searches, chains, rng)
     units = _units_per_draw(forward, scene, radiators, searches, candidate)
     middle = _modes(scales, chains, rng) + _start_shift(forward, searches, candidate)
     start = _allowed(forward, middle, _near(mode, chains, rng), units)
-    drawn = draw(mode, lambda x: forward.log_posterior(x, units), start, PER_CHAIN, rng)
+    drawn = draw(mode, lambda x: forward.log_posterior(x, units), start, length, rng)
     _log.debug(
         "inferred from visit %r: %d emitters, %d searched for, mode converged %s, acceptance %s, drift %s, seed %d",
         visit_id, len(survey.emitters), len(searches), mode.converged, drawn.acceptance, drawn.drift, seed,
@@ -178,17 +181,16 @@ def build_forward(
         Level per watt at the sites and its change by wall losses, if known already; see `Forward`.
     """
     sites, rows = observed.sites, observed.levels
-    covariance = residual_covariance(has_walls(scene), radiators, sites, sites)
-    factor = cholesky(covariance + 1e-6 * np.eye(len(covariance)), lower=True)
+    misfit = misfit_prior(has_walls(scene), radiators, sites, [bool(name) for name in observed.place_ids])
     index, mean, gain_factor = _gains(survey)
     priors = tuple(emitter_prior(e) for e in survey.emitters)
     unit, slopes = tables or (unit_db(scene, radiators, sites), wall_slopes(scene, radiators, sites, materials))
     unplaced = np.array([e.position is None and e.bearing_deg is None for e in survey.emitters])
     forward = Forward(
-        observed, priors, unit, slopes, factor, index, mean, gain_factor,
+        observed, priors, unit, slopes, misfit, index, mean, gain_factor,
         _scan_gains(survey.emitters, radiators, rows), np.ones((len(rows), len(priors))),
         np.array([wall_offset_std_db(name) for name in materials]),
-        _noise(survey.emitters, radiators, observed, priors, unit),
+        _noise(survey.emitters, radiators, observed, priors, unit, misfit),
         eirp_factor(survey.emitters, np.array([p.eirp_std_db for p in priors])),
         aimed_at(scene, radiators, observed, unplaced),
         activity_priors(survey.emitters, priors, observed.modes), caught_before(rows, intervals_s(survey.emitters)),
@@ -218,7 +220,7 @@ def _scan_gains(emitters: tuple[Emitter, ...], radiators: Radiators, rows: Level
 
 def _noise(
     emitters: tuple[Emitter, ...], radiators: Radiators, observed: Observations,
-    priors: tuple[EmitterPrior, ...], unit: Array,
+    priors: tuple[EmitterPrior, ...], unit: Array, misfit: MisfitPrior,
 ) -> Noise:  # fmt: skip
     """Scatter of the readings, with the shares that the priors say."""
     rows = observed.levels
@@ -232,7 +234,8 @@ def _noise(
     power, duty = (np.array([getattr(p, name) for p in priors]) for name in ("eirp_db", "duty_db"))
     terms = np.where(rows.on, unit[rows.site] + power + (rows.kind == AVERAGE_ROW)[:, None] * duty, -400.0)
     shares = power_sum(terms)[1]
-    return Noise(rows, np.hypot(repeat, SCAN_STD_DB) / np.sqrt(scans), fading, crest, shares, np.ones(len(rows)))
+    scatter = np.hypot(repeat, SCAN_STD_DB) / np.sqrt(scans)
+    return Noise(rows, scatter, fading, crest, shares, np.ones(len(rows)), rest_db2=misfit.own_db2)
 
 
 def _gains(survey: Survey) -> tuple[Indices, Array, Array]:

@@ -9,9 +9,11 @@ fading    paths of one emitter interfere: its mean over a scanned cube differs f
           alike in all readings of that emitter at that site
 crest     how far the largest value found lies over that mean, alike in all peaks and held maxima of that
           emitter at that site
+rest      what of an emitter's misfit at a site its carriers do not say (`roomfield.field.misfit`), alike in all
+          readings of that emitter at that site; none where every site carries itself
 ========  =============================================================================================
 
-Fading and crest of an emitter count in a reading by its share there. They are integrated out with the shares held
+Fading, crest and rest of an emitter count in a reading by its share there. They are integrated out with the shares held
 at the most probable ones; tails enter as weights (an expectation step for the scale mixture that is Student's t:
 Lange, Little, Taylor, Robust statistical modeling using the t distribution, JASA 84, 1989).
 """
@@ -20,13 +22,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve, cholesky, solve_triangular
+from scipy.sparse import csr_array, diags_array, vstack
 from scipy.special import gamma, stdtr
 
 from roomfield.field.level_rows import AVERAGE_ROW, LevelRows
+from roomfield.field.scatter_blocks import BlockMatrix, scattering_together
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -39,6 +43,25 @@ TAILS = 4.0
 """Degrees of freedom of a reading's own scatter: one in 100 lies over 3.7 standard units (our judgement)."""
 
 _AT_ZERO = float(gamma(0.5 * (TAILS + 1.0)) / (np.sqrt(TAILS * np.pi) * gamma(0.5 * TAILS)))
+
+
+class Curvature(NamedTuple):
+    """Slope and Gauss-Newton precision by plain unknowns (q of them) and by unknowns with few readings each (s).
+
+    Parameters
+    ----------
+    slope : ndarray, shape (q,)
+    sparse_slope : ndarray, shape (s,)
+    plain : ndarray, shape (q, q)
+    mixed : ndarray, shape (s, q)
+    sparse : sparse array, shape (s, s)
+    """
+
+    slope: Array
+    sparse_slope: Array
+    plain: Array
+    mixed: Array
+    sparse: csr_array
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +82,8 @@ class Noise:
         What each reading counts; a slip counts little.
     missed_std_db : ndarray, shape (r,), optional
         Scatter for not knowing whether what seldom speaks is in the reading [dB].
+    rest_db2 : ndarray, shape (k, p), optional
+        Variance of each site's own part of the misfit [dB²].
     """
 
     rows: LevelRows
@@ -68,6 +93,7 @@ class Noise:
     shares: Array
     weights: Array
     missed_std_db: Array | None = None
+    rest_db2: Array | None = None
 
     def with_missed(self, std_db: Array) -> Noise:
         """The same with scatter of each reading for not knowing what spoke in it [dB], shape (r,)."""
@@ -83,26 +109,32 @@ class Noise:
         added = np.hypot(OWN_STD_DB / np.sqrt(self.rows.count), self.rows.added_std_db)
         return np.asarray(added if self.missed_std_db is None else np.hypot(added, self.missed_std_db))
 
-    @property
+    @cached_property
     def variance(self) -> Array:
         """Of each reading about the model [dB²], shape (r,)."""
-        return np.asarray(np.diag(self.covariance))
+        shared = sum(np.sum(load**2 * own, axis=1) for load, own in self.shared)
+        return np.asarray(self.own_std_db**2 / self.weights + self.scan_std_db[self.rows.scan] ** 2 + shared)
 
     @cached_property
-    def loads(self) -> tuple[Array, Array]:
-        """How much one decibel of each emitter's fading and crest moves each reading, each (r, k)."""
+    def shared(self) -> tuple[tuple[Array, Array], ...]:
+        """Fading, crest and, if there is any, rest: how much a decibel of each emitter's moves each reading, (r, k).
+
+        Beside each its variance [dB²], shape (k,) or (r, k).
+        """
         moved = (self.rows.edge_m > 0.0)[:, None] * self.shares
-        return moved, moved * (self.rows.kind != AVERAGE_ROW)[:, None]
+        largest = moved * (self.rows.kind != AVERAGE_ROW)[:, None]
+        found = ((moved, self.fading_std_db**2), (largest, self.crest_std_db**2))
+        return found if self.rest_db2 is None else (*found, (self.shares, self.rest_db2[:, self.rows.site].T))
 
-    @cached_property
-    def covariance(self) -> Array:
-        """Of all readings, shape (r, r) [dB²]."""
-        scan, site = self.rows.scan, self.rows.site
-        total = np.diag(self.own_std_db**2 / self.weights)
-        total += (scan[:, None] == scan[None]) * self.scan_std_db[scan] ** 2
-        fading, crest = self.loads
-        together = (fading * self.fading_std_db**2) @ fading.T + (crest * self.crest_std_db**2) @ crest.T
-        return np.asarray(total + (site[:, None] == site[None]) * together)
+    def _covariance(self, rows: Indices) -> Array:
+        """Of rows that scatter together, shape (blocks, size, size) [dB²]; their indices as (blocks, size)."""
+        scan, site = self.rows.scan[rows], self.rows.site[rows]
+        total = (scan[:, :, None] == scan[:, None]) * self.scan_std_db[scan][:, None] ** 2
+        same = site[:, :, None] == site[:, None]
+        for load, own in self.shared:
+            total += same * ((load[rows] * (own if own.ndim == 1 else own[rows])) @ np.swapaxes(load[rows], 1, 2))
+        own = (self.own_std_db**2 / self.weights)[rows]
+        return np.asarray(total + own[:, :, None] * np.eye(rows.shape[1]))
 
     @cached_property
     def values(self) -> Indices:
@@ -117,17 +149,41 @@ class Noise:
     @cached_property
     def bound_std_db(self) -> Array:
         """Scatter of the bounds [dB]."""
-        return np.asarray(np.sqrt(np.diag(self.covariance)[self.bounds]))
+        return np.asarray(np.sqrt(self.variance[self.bounds]))
 
     @cached_property
-    def factor(self) -> Array:
-        """Lower Cholesky factor of the values' covariance."""
-        return np.asarray(cholesky(self.covariance[np.ix_(self.values, self.values)], lower=True))
-
-    @cached_property
-    def white(self) -> Array:
+    def white(self) -> BlockMatrix:
         """What turns the values' residuals into independent ones of unit variance."""
-        return np.asarray(solve_triangular(self.factor, np.eye(len(self.values)), lower=True))
+        return self._white_of(self.values)
+
+    def _white_of(self, used: Indices) -> BlockMatrix:
+        blocks = scattering_together(self.rows.scan[used], self.rows.site[used])
+        tables = (np.linalg.inv(np.linalg.cholesky(self._covariance(used[b]))) for b in blocks)
+        return BlockMatrix(len(used), blocks, tuple(tables))
+
+    def given(self, new: Indices, known: Indices) -> tuple[Array, Array]:
+        """How residuals of some rows follow from those of others.
+
+        Returns
+        -------
+        carried : ndarray, shape (new, known)
+            Weights of the known ones.
+        left : ndarray, shape (new, new)
+            Covariance that is left [dB²].
+        """
+        blocks = scattering_together(self.rows.scan, self.rows.site)
+        whole = BlockMatrix(len(self.rows), blocks, tuple(map(self._covariance, blocks))).sparse()
+        between, white = whole[known][:, new].toarray(), self._white_of(known)
+        carried = (white.transposed @ (white @ between)).T
+        return carried, whole[new][:, new].toarray() - carried @ between
+
+    @cached_property
+    def _sparse_white(self) -> csr_array:
+        return self.white.sparse()
+
+    def _precise(self, residual: Array) -> Array:
+        """Residuals of the values, shape (n, v), by the inverse of their covariance."""
+        return np.asarray((self.white.transposed @ (self.white @ residual.T)).T)
 
     def log_likelihood(self, residual: Array) -> tuple[Array, Array]:
         """Log likelihood of residuals (reading minus model), shape (n, r), and its derivative by the model's level.
@@ -138,30 +194,40 @@ class Noise:
         pull : ndarray, shape (n, r)
         """
         pull = np.zeros_like(residual)
-        free = residual[:, self.values] @ self.white.T
-        value = -0.5 * np.sum(free**2, axis=1)
-        pull[:, self.values] = free @ self.white
+        free = self.white @ residual[:, self.values].T
+        value = -0.5 * np.sum(free**2, axis=0)
+        pull[:, self.values] = (self.white.transposed @ free).T
         if len(self.bounds):
             side = self._side(residual)
             value += np.log(_held(side)).sum(axis=1)
             pull[:, self.bounds] = self.rows.censor[self.bounds] * _hazard(side) / self.bound_std_db
         return value, pull
 
-    def curved(self, residual: Array, table: Array) -> tuple[Array, Array]:
-        """Gradient and Gauss-Newton precision by unknowns of which ``table`` (r, q) holds the readings' derivatives.
+    def curved(self, residual: Array, plain: Array, sparse: csr_array) -> Curvature:
+        """Slope and Gauss-Newton precision by unknowns.
 
         Parameters
         ----------
         residual : ndarray, shape (r,)
             Reading minus model [dB].
+        plain, sparse : ndarray, shape (r, q), and sparse array, shape (r, s)
+            Derivatives of the readings by the unknowns.
         """
         _, pull = self.log_likelihood(residual[None])
-        parts = [self.white @ table[self.values]]
+        dense, few = [self.white @ plain[self.values]], [self._sparse_white @ sparse[self.values]]
         if len(self.bounds):
             side = self._side(residual[None])[0]
-            parts.append(np.sqrt(_bend(side))[:, None] * table[self.bounds] / self.bound_std_db[:, None])
-        both = np.vstack(parts)
-        return table.T @ pull[0], both.T @ both
+            weight = np.sqrt(_bend(side)) / self.bound_std_db
+            dense.append(weight[:, None] * plain[self.bounds])
+            few.append(diags_array(weight).tocsr() @ sparse[self.bounds])
+        both, thin = np.vstack(dense), vstack(few, format="csr")
+        return Curvature(
+            plain.T @ pull[0], sparse.T @ pull[0], both.T @ both, np.asarray(thin.T @ both), (thin.T @ thin).tocsr()
+        )
+
+    def precision(self, residual: Array, table: Array) -> Array:
+        """Gauss-Newton precision by unknowns of which ``table`` (r, q) holds the readings' derivatives, (q, q)."""
+        return self.curved(residual, table, csr_array((len(table), 0))).plain
 
     def own_residual(self, residual: Array) -> Array:
         """The part of residuals, shape (r,), that only the reading's own scatter explains, in its standard units.
@@ -169,7 +235,7 @@ class Noise:
         Of bounds that are not kept, how far they are missed, else 0.
         """
         found = np.zeros(len(self.rows))
-        solved = cho_solve((self.factor, True), residual[self.values])
+        solved = self._precise(residual[None, self.values])[0]
         found[self.values] = ((self.own_std_db**2 / self.weights)[self.values] * solved) / self.own_std_db[self.values]
         found[self.bounds] = -self.rows.censor[self.bounds] * np.minimum(self._side(residual[None])[0], 0.0)
         return found
@@ -182,13 +248,18 @@ class Noise:
         """What each reading counts, given its residual; 1 for bounds, shape (r,)."""
         own = self.own_std_db**2 / self.weights
         precise = np.zeros(len(self.rows))
-        precise[self.values] = np.sum(self.white**2, axis=0)
+        precise[self.values] = self.white.column_squares
         left = own - own**2 * precise
         square = self.own_residual(residual) ** 2 + np.where(self.rows.censor == 0, left / self.own_std_db**2, 1.0)
         return np.where(self.rows.censor == 0, (TAILS + 1.0) / (TAILS + square), 1.0)
 
-    def draw_shared(self, residual: Array, n_sites: int, rng: np.random.Generator) -> tuple[Array, Array]:
-        """Draws of fading and crest at the sites given residuals, shape (n, r); each (n, k, p) [dB].
+    def draw_shared(self, residual: Array, n_sites: int, rng: np.random.Generator) -> Array:
+        """Draws of fading, crest and, if there is any, rest at the sites given residuals, shape (n, r).
+
+        Returns
+        -------
+        ndarray, shape (2 or 3, n, k, p)
+            In decibels.
 
         Notes
         -----
@@ -196,22 +267,20 @@ class Noise:
         """
         n, k = len(residual), self.shares.shape[1]
         used, site = self.values, self.rows.site[self.values]
-        drawn = (
-            rng.standard_normal((2, n, k, n_sites))
-            * np.stack([self.fading_std_db, self.crest_std_db])[:, None, :, None]
-        )
-        loads = [table[used] for table in self.loads]
+        stds = [np.repeat(std[:, None], n_sites, axis=1) for std in (self.fading_std_db, self.crest_std_db)]
+        stds += [] if self.rest_db2 is None else [np.sqrt(self.rest_db2)]
+        drawn = rng.standard_normal((len(stds), n, k, n_sites)) * np.stack(stds)[:, None]
+        loads = [load[used] for load, _ in self.shared]
         made = sum(np.einsum("nkr,rk->nr", one[:, :, site], load) for one, load in zip(drawn, loads, strict=True))
         scan = self.scan_std_db * rng.standard_normal((n, len(self.scan_std_db)))
         made = made + scan[:, self.rows.scan[used]]
         made += (self.own_std_db / np.sqrt(self.weights))[used] * rng.standard_normal((n, len(used)))
-        gap = cho_solve((self.factor, True), (residual[:, used] - made).T).T
-        back = np.zeros((len(used), n_sites))
-        back[np.arange(len(used)), site] = 1.0
-        stds = (self.fading_std_db, self.crest_std_db)
+        gap = self._precise(residual[:, used] - made)
+        back = csr_array((np.ones(len(used)), (site, np.arange(len(used)))), shape=(n_sites, len(used)))
         for one, load, std in zip(drawn, loads, stds, strict=True):
-            one += std[None, :, None] ** 2 * ((gap[:, None] * load.T[None]) @ back)
-        return drawn[0], drawn[1]
+            for e in range(k):
+                one[:, e] += std[e] ** 2 * (back @ (gap * load[:, e]).T).T
+        return np.asarray(drawn)
 
 
 def _held(side: Array) -> Array:

@@ -7,6 +7,8 @@ scans of one thing are put together (`roomfield.field.repeats`), so that a night
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
+from math import floor
 from typing import NamedTuple
 
 import numpy as np
@@ -92,18 +94,24 @@ class Observations:
 
 
 class _Sites:
+    """Distinct sites, found again by the cell of a grid in which they stand."""
+
     def __init__(self) -> None:
         self.positions: list[Point3] = []
         self.place_ids: list[str] = []
+        self._in_cell: dict[tuple[int, ...], list[int]] = {}
 
     def index(self, position: Point3, place_id: str) -> int:
         """Number of the site; one that is new is added."""
-        for k, known in enumerate(self.positions):
-            near = SAME_PLACE_M if place_id and self.place_ids[k] == place_id else SAME_SITE_M
-            if max(abs(a - b) for a, b in zip(position, known, strict=True)) < near:
+        cell = tuple(floor(value / SAME_PLACE_M) for value in position)
+        about = product(*((value - 1, value, value + 1) for value in cell))
+        for k in sorted(k for near in about for k in self._in_cell.get(near, ())):
+            reach = SAME_PLACE_M if place_id and self.place_ids[k] == place_id else SAME_SITE_M
+            if max(abs(a - b) for a, b in zip(position, self.positions[k], strict=True)) < reach:
                 return k
         self.positions.append(position)
         self.place_ids.append(place_id)
+        self._in_cell.setdefault(cell, []).append(len(self.positions) - 1)
         return len(self.positions) - 1
 
 

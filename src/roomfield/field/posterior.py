@@ -8,7 +8,8 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import cho_solve, solve_triangular
+from scipy.linalg import solve_triangular
+from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
 from roomfield.errors import InputError, UnknownNameError
@@ -32,6 +33,7 @@ from roomfield.survey import Activity, Emitter, RadioState, Survey
 
 Array = NDArray[np.float64]
 SCAN_EDGE_M = 0.5
+LEAST_REST_DB = 0.01
 SAME_SPOT_M = 0.25
 """Fading and crest of a scanned cube are known at points this near its middle (half its edge)."""
 
@@ -157,13 +159,14 @@ class Posterior:
 
     @cached_property
     def misfit_weights(self) -> Array:
-        """What carries the misfit at the sites to other points, shape (n_draws, k p)."""
-        drawn = self.forward.misfit_db(self.x).reshape(len(self.x), -1)
-        return np.asarray(cho_solve((self.forward.misfit_factor, True), drawn.T).T)
+        """What carries the misfit to any point, shape (n_draws, k m)."""
+        forward = self.forward
+        white = forward.scale(self.x) * self.x[:, forward.blocks["misfit"]]
+        return np.asarray(solve_triangular(forward.misfit.factor, white.T, lower=True, trans="T").T)
 
     @cached_property
-    def shared_db(self) -> tuple[Array, Array]:
-        """Draws of fading and crest of every emitter at every site [dB], each (n_draws, n_emitters, n_sites)."""
+    def shared_db(self) -> Array:
+        """Draws of fading, crest and, if there is any, rest of every emitter at every site [dB], (2 or 3, n, k, p)."""
         forward, residual = self.forward, self.forward.residual_db(self.x, self.site_units)
         return forward.noise.draw_shared(residual, len(forward.unit_db), np.random.default_rng([self.seed, 5]))
 
@@ -349,17 +352,30 @@ def _misfit(
     """
     forward, k = posterior.forward, len(radiators.positions)
     known = has_walls(posterior.scene)
-    sites = forward.observed.sites
-    cross = residual_covariance(known, posterior.radiators, sites, points, to=radiators)
+    cross = residual_covariance(known, posterior.radiators, forward.misfit.carriers, points, to=radiators)
     variance = residual_variance(known, radiators, points)
     chosen = (np.array(rows)[:, None] * len(points) + np.arange(len(points))).reshape(-1)
     cross, variance = cross[:, chosen], variance[chosen]
     mean = posterior.misfit_weights[: len(x)] @ cross
-    half = solve_triangular(forward.misfit_factor, cross, lower=True, check_finite=False)
+    half = solve_triangular(forward.misfit.factor, cross, lower=True, check_finite=False)
     left = np.sqrt(np.maximum(variance - np.sum(half**2, axis=0), 0.0))
     rng = np.random.default_rng([posterior.seed, 7])
-    normal = rng.standard_normal((len(x), k, among))[:, rows][:, :, columns].reshape(len(x), -1)
+    normal = rng.standard_normal((len(x), k, among))[:, rows][:, :, columns]
+    still = np.all(radiators.positions == posterior.radiators.positions, axis=1)
+    normal = _with_rest(posterior, points, normal, rows, still[rows]).reshape(len(x), -1)
     return np.asarray((mean + forward.scale(x) * left * normal).reshape(len(x), len(rows), len(points)))
+
+
+def _with_rest(posterior: Posterior, points: Array, fresh: Array, rows: list[int], still: NDArray[np.bool_]) -> Array:
+    """Standardised misfit that the carriers leave open, (n_draws, k, n): that of a site in one spot, else fresh."""
+    noise = posterior.forward.noise
+    if noise.rest_db2 is None:
+        return fresh
+    apart, nearest = cKDTree(posterior.forward.observed.sites).query(points)
+    std = np.sqrt(noise.rest_db2)[rows][:, nearest]
+    alike = np.exp(-((apart / SAME_SPOT_M) ** 2)) * still[:, None] * (std > LEAST_REST_DB)
+    known = posterior.shared_db[2][: len(fresh)][:, rows][:, :, nearest] / np.maximum(std, LEAST_REST_DB)
+    return np.asarray(alike * known + np.sqrt(1.0 - alike**2) * fresh)
 
 
 def _near_sites(

@@ -26,6 +26,9 @@ from roomfield.survey.emitter import AntennaPattern, Polarisation
 Array = NDArray[np.float64]
 THRESHOLD = 3e-4
 """A path is left out if it adds less than this share of what has been summed so far."""
+MOST_IN_TWO, MOST_IN_THREE = 140, 40
+"""In sequences of two and of three mirrors only the walls that look largest from the emitter stand, so many at most:
+some 20,000 and 60,000 images. Homes have fewer walls; a plan of thousands would have images without number."""
 LEAST_PER_THREAD, PARTS_PER_THREAD = 8, 4
 _T = TypeVar("_T")
 _PATTERNS = {AntennaPattern.ISOTROPIC: 0, AntennaPattern.VERTICAL_DIPOLE: 1}
@@ -273,15 +276,37 @@ def side_images(scene: Scene, points: Array, order: int) -> tuple[tuple[Array, .
     index = index.reshape(-1)
     columns = np.argsort(index, kind="stable").astype(np.int64)
     counts = np.bincount(index, minlength=len(unique))
-    walls = len(scene.shapes.planes)
-    built = [build_images(scene.arrays.frame, point, order, walls) for point in unique]
+    walls, frame = len(scene.shapes.planes), scene.arrays.frame
+    most = _most_mirrors(walls)
+    built = [build_images(frame, point, order, walls, _rank(scene, point), most) for point in unique]
     start = _spans([len(b[1]) for b in built])
-    built = built or [build_images(scene.arrays.frame, np.zeros(3), 0, walls)]
+    built = built or [build_images(frame, np.zeros(3), 0, walls, np.zeros(len(frame), dtype=np.int64), most)]
     place, chain = (np.concatenate([b[k] for b in built]) for k in range(2))
     side = np.concatenate([b[2] for b in built], axis=1)
     runs = [_runs(b[1][:, 0]) for b in built]
     spans = np.concatenate([start, _spans([len(r) for r in runs])[: len(start)], _spans(counts)], axis=1)
     return (unique, place, chain, side, np.concatenate(runs), spans), columns
+
+
+def _most_mirrors(walls: int) -> NDArray[np.int64]:
+    """How many walls may stand in sequences of one, two and three mirrors."""
+    return np.array([walls, min(walls, MOST_IN_TWO), min(walls, MOST_IN_THREE)], dtype=np.int64)
+
+
+def _rank(scene: Scene, point: Array) -> NDArray[np.int64]:
+    """Place of each wall's plane in the order of how large what is built on it looks from a point; 0 for faces."""
+    frame, walls = scene.arrays.frame, len(scene.shapes.planes)
+    rank = np.zeros(len(frame), dtype=np.int64)
+    if walls <= MOST_IN_THREE:
+        return rank
+    u, v = (frame[:walls, a : a + 3] @ point for a in (4, 7))
+    height = frame[:walls, :3] @ point - frame[:walls, 3]
+    beside = np.maximum(frame[:walls, 12] - u, 0.0) + np.maximum(u - frame[:walls, 14], 0.0)
+    over = np.maximum(frame[:walls, 13] - v, 0.0) + np.maximum(v - frame[:walls, 15], 0.0)
+    away = height**2 + beside**2 + over**2
+    seen = scene.built_m2 * np.abs(height) / np.maximum(away, 0.01) ** 1.5
+    rank[np.argsort(-seen, kind="stable")] = np.arange(walls)
+    return rank
 
 
 def _runs(planes: NDArray[np.int64]) -> NDArray[np.int64]:

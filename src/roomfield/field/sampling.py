@@ -19,10 +19,11 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 MOST_STEPS = 40
 SETTLING = 3
+SETTLED = 0.02
+"""A step that promises or gains less log probability is the last; draws lie half a unit per unknown under the mode."""
 SCALE_NODES = (1.5, 0.75, 0.0, -0.75, -1.5, -2.25, -3.0)
 LEAPS = 8
 WARM_UP = 16
-THINNING = 2
 FIRST_STEP = 0.15
 TARGET_ACCEPTANCE = 0.75
 LOST = 1e4
@@ -67,18 +68,21 @@ def find_mode(forward: Forward, start: Array | None = None, *, scale: float | No
     x[held] = 0.0 if scale is None else scale
     value, damping, converged = _log_posterior(forward, x), 1e-2, False
     for _ in range(MOST_STEPS):
-        gradient, precision = _quadratic(forward, x, held)
+        gradient, precision = forward.quadratic(x, held)
         while True:
             step = cho_solve((cholesky(precision + damping * np.diag(np.diag(precision)), lower=True), True), gradient)
+            if 0.5 * gradient @ step < SETTLED:
+                tried, step = value, np.zeros_like(step)
+                break
             tried = _log_posterior(forward, x + step)
             if tried >= value or damping > 1e8:
                 break
             damping *= 8.0
         gained, x, value, damping = tried - value, x + step, tried, max(damping / 6.0, 1e-8)
-        if abs(gained) < 1e-4 * (1.0 + abs(value) * 1e-3):
+        if abs(gained) < SETTLED:
             converged = True
             break
-    _, precision = _quadratic(forward, x, held)
+    _, precision = forward.quadratic(x, held)
     factor = cholesky(precision, lower=True)
     return Mode(x, factor, float(value - np.sum(np.log(np.diag(factor)))), converged)
 
@@ -152,26 +156,22 @@ def scan_scales(forward: Forward) -> Scales:
         found.append(find_mode(forward, found[-1].x if found else None, scale=scale))
     evidence = np.array([m.log_evidence for m in found])
     probability = np.exp(evidence - evidence.max())
-    best = found[int(np.argmax(evidence))]
-    factor = cholesky(_quadratic(forward, best.x, slice(0, 0))[1], lower=True)
-    return Scales(replace(best, factor=factor), np.stack([m.x for m in found]), probability / probability.sum())
+    best = with_all_free(forward, found[int(np.argmax(evidence))])
+    return Scales(best, np.stack([m.x for m in found]), probability / probability.sum())
+
+
+def best_mode(forward: Forward, start: Array) -> Mode:
+    """The mode near some unknowns with their size of the misfit, the curvature in all unknowns."""
+    return with_all_free(forward, find_mode(forward, start, scale=float(start[forward.blocks["scale"]][0])))
+
+
+def with_all_free(forward: Forward, mode: Mode) -> Mode:
+    """A mode with the curvature in all unknowns."""
+    return replace(mode, factor=cholesky(forward.quadratic(mode.x, slice(0, 0))[1], lower=True))
 
 
 def _log_posterior(forward: Forward, x: Array) -> float:
     return float(forward.log_likelihood(x[None])[0] - 0.5 * x @ x)
-
-
-def _quadratic(forward: Forward, x: Array, held: slice) -> tuple[Array, Array]:
-    """Gradient of the log posterior and its Gauss-Newton precision; what is held does not move."""
-    level, shares = forward.predict(x[None])
-    table = forward.jacobian(x, shares[0])
-    table[:, held] = 0.0
-    gradient, precision = forward.noise.curved(forward.observed.levels.value_db - level[0], table)
-    pull = -x[None]
-    if len(forward.observed.heard):
-        forward.add_heard(pull, x[None])
-    pull[:, held] = 0.0
-    return gradient + pull[0], precision + np.eye(len(x))
 
 
 @dataclass(frozen=True)
@@ -187,13 +187,25 @@ class Draws:
     acceptance : float
         Share of proposals accepted after the first half.
     drift : ndarray, shape (total,)
-        Shift of the mean over all chains from the first kept draw to the last, in standard deviations.
+        Shift of the mean over all chains from the first quarter of the draws to the last, in standard deviations.
     """
 
     x: Array
     chain: Indices
     acceptance: float
     drift: Array
+
+
+@dataclass(frozen=True)
+class ChainLength:
+    """Draws kept from each chain, and trajectories from one to the next."""
+
+    draws: int
+    thinning: int
+
+
+SHORT, LONG = ChainLength(4, 2), ChainLength(25, 1)
+"""Many short chains are quick where a step costs little; few long ones take a third of the steps."""
 
 
 class LogPosterior(Protocol):
@@ -204,7 +216,7 @@ class LogPosterior(Protocol):
         ...
 
 
-def draw(mode: Mode, log_posterior: LogPosterior, start: Array, per_chain: int, rng: np.random.Generator) -> Draws:
+def draw(mode: Mode, log_posterior: LogPosterior, start: Array, length: ChainLength, rng: np.random.Generator) -> Draws:
     """Draws from the posterior by Hamiltonian Monte Carlo, many short chains side by side.
 
     Parameters
@@ -215,7 +227,7 @@ def draw(mode: Mode, log_posterior: LogPosterior, start: Array, per_chain: int, 
         Exact log posterior; the gradient may be approximate.
     start : ndarray, shape (n_chains, total)
         Where the chains begin.
-    per_chain : int
+    length : ChainLength
         Draws kept from each chain.
     rng : Generator
         Source of randomness.
@@ -228,16 +240,16 @@ def draw(mode: Mode, log_posterior: LogPosterior, start: Array, per_chain: int, 
     """
     state = _State(mode, log_posterior, start)
     step, accepted, kept = FIRST_STEP, [], []
-    for index in range(WARM_UP + per_chain * THINNING):
+    for index in range(WARM_UP + length.draws * length.thinning):
         rate = state.move(step * rng.uniform(0.8, 1.2), rng)
         if index < WARM_UP:
             step *= float(np.exp(0.5 * (rate - TARGET_ACCEPTANCE)))
         else:
             accepted.append(rate)
-            if (index - WARM_UP + 1) % THINNING == 0:
+            if (index - WARM_UP + 1) % length.thinning == 0:
                 kept.append(state.x.copy())
     table = np.stack(kept)
-    chain = np.tile(np.arange(len(start)), per_chain)
+    chain = np.tile(np.arange(len(start)), length.draws)
     return Draws(table.reshape(-1, table.shape[2]), chain, float(np.mean(accepted)), _drift(table))
 
 
@@ -305,4 +317,5 @@ class _State:
 
 def _drift(table: Array) -> Array:
     spread = np.maximum(np.std(table, axis=(0, 1)), 1e-12)
-    return np.asarray(np.abs(table[-1].mean(axis=0) - table[0].mean(axis=0)) / spread)
+    part = max(1, len(table) // 4)
+    return np.asarray(np.abs(table[-part:].mean(axis=(0, 1)) - table[:part].mean(axis=(0, 1))) / spread)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -130,6 +130,13 @@ class Scene:
     def names(self) -> tuple[str, ...]:
         """Name of each plate: the opening's id, or the surface's."""
         return tuple(p.name for p in self.shapes.plates)
+
+    @cached_property
+    def built_m2(self) -> Array:
+        """Area built on each plane, overlaps counted twice [m²]."""
+        plates = self.shapes.plates
+        plane = np.array([p.plane for p in plates], dtype=np.int64)
+        return np.bincount(plane, [p.area_m2 for p in plates], len(self.shapes.planes))
 
     def with_shields(self, shields: Sequence[tuple[str, FittedShield]]) -> Scene:
         """The scene with shields added.

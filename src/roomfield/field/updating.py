@@ -68,10 +68,11 @@ def updated(posterior: Posterior, survey: Survey) -> Update | None:
     -------
     Update or None
         None where draws cannot be carried over: something other than readings was added, a reading was amended or
-        taken back, or too few draws agree with what is new. `infer` is then to be asked.
+        taken back, there are so many sites that few carry the misfit of all, or too few draws agree with what is new.
+        `infer` is then to be asked.
     """
     there = within_band(survey, posterior.visit_id)
-    if not _alike(posterior.survey, there):
+    if not _alike(posterior.survey, there) or posterior.forward.misfit.weights is not None:
         return None
     observed = observe(there, posterior.visit_id)
     place, row = _matched(posterior.forward.observed, observed)
@@ -80,6 +81,8 @@ def updated(posterior: Posterior, survey: Survey) -> Update | None:
     rng = np.random.default_rng([posterior.seed, SEED_BEYOND, len(observed.levels)])
     tables, units = _tables(posterior, observed.sites, place)
     raw = build_forward(there, observed, posterior.scene, posterior.radiators, posterior.materials, tables)
+    if raw.misfit.weights is not None:
+        return None
     raw = replace(raw, aimed=replace(raw.aimed, arrival=posterior.forward.aimed.arrival))
     before = _lifted(posterior, raw, place, rng)
     forward = settle_from(raw, before.mean(axis=0))
@@ -174,13 +177,10 @@ def _moved(
     level, shares = forward.predict_compiled(x, units)
     residual = (forward.observed.levels.value_db - level).mean(axis=0)
     table = forward.jacobian(x.mean(axis=0), shares.mean(axis=0))
-    whole = forward.noise.curved(residual, table)[1] + np.eye(x.shape[1])
+    whole = forward.noise.precision(residual, table) + np.eye(x.shape[1])
     if not len(new):
         return x, np.zeros(len(x)), whole
-    covariance = forward.noise.covariance
-    factor = (cholesky(covariance[np.ix_(known, known)], lower=True), True)
-    carried = cho_solve(factor, covariance[np.ix_(known, new)]).T if len(known) else np.zeros((len(new), 0))
-    left = covariance[np.ix_(new, new)] - carried @ covariance[np.ix_(known, new)]
+    carried, left = forward.noise.given(new, known)
     own = table[new] - carried @ table[known]
     # The curvature before the new readings: that of all of them, less what they bring.
     before = whole - own.T @ np.linalg.solve(left, own)
@@ -238,9 +238,9 @@ def _lifted(posterior: Posterior, forward: Forward, place: Indices, rng: np.rand
         has_walls(posterior.scene), posterior.radiators, forward.observed.sites, forward.observed.sites
     )
     drawn = np.zeros((count, k * p))
-    drawn[:, kept] = posterior.x[:, old.blocks["misfit"]] @ old.misfit_factor.T
+    drawn[:, kept] = posterior.x[:, old.blocks["misfit"]] @ old.misfit.factor.T
     if len(fresh):
-        factor = (old.misfit_factor, True)
+        factor = (old.misfit.factor, True)
         carried = cho_solve(factor, covariance[np.ix_(kept, fresh)]).T
         left = covariance[np.ix_(fresh, fresh)] - carried @ covariance[np.ix_(kept, fresh)]
         half = cholesky(left + 1e-6 * np.eye(len(fresh)), lower=True)
@@ -249,5 +249,5 @@ def _lifted(posterior: Posterior, forward: Forward, place: Indices, rng: np.rand
     for name, _ in old.blocks.sizes:
         if name != "misfit":
             x[:, forward.blocks[name]] = posterior.x[:, old.blocks[name]]
-    x[:, forward.blocks["misfit"]] = solve_triangular(forward.misfit_factor, drawn.T, lower=True).T
+    x[:, forward.blocks["misfit"]] = solve_triangular(forward.misfit.factor, drawn.T, lower=True).T
     return x

@@ -6,6 +6,7 @@ import json
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import TypeVar
 
 from roomfield.errors import UnknownNameError
@@ -96,7 +97,12 @@ class Survey:
         place_id : str
             Id of the place.
         """
-        return _by_id("place", self.places, place_id)
+        found = self._places_by_id.get(place_id)
+        return _by_id("place", self.places, place_id) if found is None else found
+
+    @cached_property
+    def _places_by_id(self) -> dict[str, Place]:
+        return {place.id: place for place in reversed(self.places)}
 
     def emitter(self, emitter_id: str) -> Emitter:
         """The emitter with this id.
