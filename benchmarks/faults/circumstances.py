@@ -9,15 +9,18 @@ import random
 import resource
 import shutil
 import tempfile
+import time
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from starlette.testclient import TestClient
+from starlette.websockets import WebSocketDisconnect
 
 from benchmarks.faults import kills, sample
-from benchmarks.faults.tried import Tried, in_child
+from benchmarks.faults.tried import LONGEST_S, Tried, in_child
 from roomfield.errors import RoomfieldError
 from roomfield.store import repository
 from roomfield.store.repository import open_store
@@ -48,7 +51,11 @@ def run(folder: Path, requests: int, seed: int) -> list[Tried]:
     around = {"full disk": _full_disk, "read-only folder": _read_only, "no temporary folder": _no_temporary,
               "clock set back": _clock_back}  # fmt: skip
     found = [_each(name, change, (folder, start, survey_id)) for name, change in around.items()]
-    return [*found, _writers(folder, start, survey_id), _requests(folder, start, survey_id, requests, seed)]
+    asked = (
+        _requests(folder, start, survey_id, requests, seed),
+        _sockets(folder, start, max(10, requests // 10), seed),
+    )
+    return [*found, _writers(folder, start, survey_id), *asked]
 
 
 def _each(name: str, change: Callable[[Path], None], where: tuple[Path, Path, str]) -> Tried:
@@ -163,6 +170,50 @@ def _requests(folder: Path, start: Path, survey_id: str, count: int, seed: int) 
             if status >= 500:
                 tried.failures.append(f"{method} {path}: {status} {words[:100]}")
     return tried
+
+
+def _sockets(folder: Path, start: Path, count: int, seed: int) -> Tried:
+    """Hostile connections of the live ear: foreign pages, odd rates, texts, cut, endless and broken samples."""
+    tried, dice = Tried("hostile sockets"), random.Random(seed)
+    here = folder / "work"
+    shutil.rmtree(here, ignore_errors=True)
+    shutil.copytree(start, here)
+    with open_store(here / "record.sqlite") as store:
+        client = TestClient(create_app(store, Settings()), base_url="http://127.0.0.1:8765")
+        survey = store.surveys()[0].id
+        for _ in range(count):
+            tried.count += 1
+            began = time.monotonic()
+            try:
+                how = _listened(client, dice, survey)
+            except WebSocketDisconnect:
+                how = "closed"
+            except Exception as fault:
+                how = "failed"
+                tried.failures.append(f"{type(fault).__name__}: {str(fault)[:160]}")
+            if time.monotonic() - began > LONGEST_S:
+                tried.failures.append(f"over {LONGEST_S} s")
+            tried.note(how)
+    return tried
+
+
+def _listened(client: TestClient, dice: random.Random, survey: str) -> str:
+    rate = dice.choice(["48000", "48000", "48000", "0", "-1", "nan", "inf", "1e300", "8", "x", ""])
+    page = dice.choice(["http://127.0.0.1:8765", "http://127.0.0.1:8765", "http://elsewhere.invalid", "null", ""])
+    host = dice.choice(["127.0.0.1:8765", "127.0.0.1:8765", "127.0.0.1:8765", "elsewhere.invalid"])
+    where = f"/surveys/{dice.choice([survey, survey, 'x', '%00'])}/listen/live?rate={rate}"
+    with client.websocket_connect(where, headers={"host": host, "origin": page}) as socket:
+        for _ in range(dice.randint(1, 4)):
+            sent = dice.choice([b"", b"\0", dice.randbytes(4097), np.zeros(4800, "<f4").tobytes(),
+                                np.full(4800, np.nan, "<f4").tobytes(), np.full(480, 3e38, "<f4").tobytes(),
+                                np.zeros(480_000, "<f4").tobytes(), "text", "{", "\0" * 10_000])  # fmt: skip
+            (socket.send_text if isinstance(sent, str) else socket.send_bytes)(sent)
+            answer = socket.receive_json()
+            if "fault" in answer:
+                if not answer["fault"]["mend"]:
+                    raise ValueError(f"no way to mend it: {answer}")
+                return "refused"
+    return "answered"
 
 
 _VALUES: tuple[Any, ...] = (None, True, -1, 0, 1e308, 10**400, "", "x" * 5000, "\0", "é" * 10, [], [[]], {}, {"a": {"b": []}},

@@ -36,6 +36,7 @@ _NAMES = {
     "what_changed": ("roomfield.workbench.notebook", "what_changed"),
     "add_action": ("roomfield.workbench.notebook", "add_action"),
     "agree": ("roomfield.workbench.notebook", "agree"),
+    "sign_off": ("roomfield.workbench.notebook_entries", "sign_off"),
     "verify": ("roomfield.workbench.notebook", "verify"),
     "wall_loss_db": ("roomfield.workbench.notebook_physics", "wall_loss_db"),
     "scan_maximum_db": ("roomfield.workbench.notebook_physics", "scan_maximum_db"),

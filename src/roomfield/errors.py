@@ -10,7 +10,8 @@ RoomfieldError                 every fault a user can cause or mend
 ├── TooEarlyError              a question asked before the step that answers it
 ├── IntegrityError             stored or packed bytes do not match their checksum
 └── StoreError                 the record cannot be opened, read or written
-    └── ConflictError          somebody else changed it since it was read
+    ├── ConflictError          somebody else changed it since it was read
+    └── RightsError            this account may not do it
 
 Every message says what, where and how to mend it.
 """
@@ -173,3 +174,7 @@ class ConflictError(StoreError):
             where=where,
             mend="Load it again, look at what changed, and repeat the change.",
         )
+
+
+class RightsError(StoreError):
+    """This account may not do it, or this person may not do it alone."""

@@ -55,11 +55,13 @@ from roomfield.survey import (
     Reading,
     Recording,
     ReferenceCheck,
+    ReportStage,
     Room,
     Scan,
     SelfTest,
     ShieldPart,
     ShieldSheet,
+    SignOff,
     Slab,
     Standing,
     StateActivity,
@@ -262,6 +264,9 @@ def full_survey() -> Survey:
             Amendment("x1", "r1", "note", '"µ and 漢字"', '"bed, left"', "typing slip", "A. Sessor", "2026-03-03"),
         ),
         note="keys at the neighbour's",
+        sign_offs=(
+            SignOff(ReportStage.REVIEWED, "v1", "R. Viewer", "tower", "rita", "2026-03-06T08:00:00+00:00", SHA, "fine"),
+        ),
         **full_observations(),
     )
 

@@ -94,9 +94,3 @@ def test_beside_the_database_unless_named(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setenv("ROOMFIELD_MEDIA", str(tmp_path / "named"))
     with open_store(tmp_path / "a.sqlite") as store:
         assert store.media.folder == tmp_path / "named"
-
-
-@pytest.mark.postgres
-def test_a_server_needs_a_named_folder(postgres_url: str):
-    with open_store(postgres_url) as store, pytest.raises(StoreError, match="media_folder"):
-        store.media.put(b"x")

@@ -13,7 +13,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect, text
 
 import roomfield.store.migrations
-from roomfield.errors import StoreError
+from roomfield.errors import InputError, StoreError
 from roomfield.quantities.kind import Kind
 from roomfield.store.migrate import is_up_to_date, newest_schema
 from roomfield.store.repository import open_store
@@ -95,6 +95,21 @@ def test_a_database_of_every_schema_begins_a_chain_that_holds(tmp_path: Path, sc
         assert len(store.load("first-survey").survey.readings) >= 3002
         store.append("first-survey", [replace(store.load("first-survey").survey.readings[0], id="fresh")])
         assert store.chain_faults("first-survey") == ()
+
+
+def test_a_chain_of_the_fourth_schema_goes_on_without_accounts(tmp_path: Path):
+    path = tmp_path / "fourth.sqlite"
+    with sqlite3.connect(path) as database:
+        database.executescript((RELEASES / "schema-0004.sql").read_text(encoding="utf-8"))
+    database.close()
+    with open_store(path) as store:
+        survey = store.load("first-survey").survey
+        assert survey.sign_offs == () and store.accounts() == {} and store.owners(survey.id) == ()
+        store.append(survey.id, [replace(survey.readings[0], id="fresh")])
+        assert [link.account for link in store.history(survey.id)] == ["", ""]
+        assert store.chain_faults(survey.id) == ()
+        with pytest.raises(InputError, match="knows no accounts"):
+            store.hand_over(survey.id, "ann")
 
 
 def test_an_upgraded_database_takes_new_entries(first: Path):

@@ -132,7 +132,9 @@ def client_data(
 
 def rights(
     account: Annotated[str, typer.Argument(help="Account of the PostgreSQL server.")],
-    right: Annotated[str, typer.Argument(help="'assess': add and change, never rewrite or delete; 'read': only read.")],
+    right: Annotated[
+        str, typer.Argument(help="'assess': work on own surveys; 'review': read, review, release; 'read': only read.")
+    ],
     record: Record = DEFAULT_RECORD,
     as_json: AsJson = False,
 ) -> None:

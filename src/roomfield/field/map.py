@@ -72,6 +72,7 @@ def level_map(
     bound_w_m2: float | None = None,
     state: str | RadioState | None = None,
     scene: Scene | None = None,
+    with_next: bool = True,
 ) -> LevelMap:
     """Map of one storey at the height of a seated head.
 
@@ -89,6 +90,8 @@ def level_map(
         Also give the probability of exceeding this [W/m²].
     state, scene : optional
         As in `levels_at`.
+    with_next : bool
+        False to leave open where the next reading would teach most.
 
     Raises
     ------
@@ -106,7 +109,7 @@ def level_map(
                for i in range(0, len(points), CHUNK)]  # fmt: skip
     for table, k in ((mean, 0), (std, 1), (over, 2)):
         table[inside] = np.concatenate([c[k] for c in columns]) if columns else []
-    coarse, _, _ = storey_points(storey, max(1.0, step_m))
+    coarse = storey_points(storey, max(1.0, step_m))[0] if with_next else np.zeros((0, 3))
     following = measure_next(posterior, candidates=coarse, places=coarse, kind=kind, count=1) if len(coarse) else ()
     return LevelMap(storey_id, kind, x, y, storey.floor_m + HEIGHT_M, mean, std,
                     None if bound_w_m2 is None else over, bound_w_m2,

@@ -140,7 +140,8 @@ def _carried(walls_known: bool, radiators: Radiators, sites: Array, carriers: Ar
     """Weights of the nearest carriers (k p, k m), and the variance that they leave (k, p)."""
     k, p, m = len(radiators.positions), len(sites), len(carriers)
     near = np.asarray(cKDTree(carriers).query(sites, min(NEIGHBOURS, m))[1]).reshape(p, -1)
-    tables, left = [], []
+    tables: list[Array] = []
+    left: list[Array] = []
     for e in range(k):
         if walls_known and e:
             tables, left = [*tables, tables[0]], [*left, left[0]]

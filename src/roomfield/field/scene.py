@@ -136,7 +136,8 @@ class Scene:
         """Area built on each plane, overlaps counted twice [m²]."""
         plates = self.shapes.plates
         plane = np.array([p.plane for p in plates], dtype=np.int64)
-        return np.bincount(plane, [p.area_m2 for p in plates], len(self.shapes.planes))
+        areas = np.array([p.area_m2 for p in plates], dtype=np.float64)
+        return np.asarray(np.bincount(plane, areas, len(self.shapes.planes)), dtype=np.float64)
 
     def with_shields(self, shields: Sequence[tuple[str, FittedShield]]) -> Scene:
         """The scene with shields added.

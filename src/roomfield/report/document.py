@@ -66,6 +66,24 @@ class Rules:
 
 
 @dataclass(frozen=True)
+class SignedStep:
+    """One step of the report towards its release.
+
+    Parameters
+    ----------
+    stage : str
+        ``draft``, ``reviewed`` or ``released``.
+    by, at, note : str
+        Who, when (ISO 8601), and what was said with it.
+    """
+
+    stage: str
+    by: str
+    at: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Custody:
     """The survey package behind the report.
 
@@ -121,6 +139,10 @@ class ReportContent:
         What could not be determined.
     together : Text or None
         Where all readings together lie, if it is far off what such transmitters usually give.
+    stage : str
+        ``draft``, ``reviewed``, ``released``, or ``changed`` since; empty if it was never put up for review.
+    signed : tuple of SignedStep
+        Who put it up, reviewed and released it.
     measuring : Text or None
         What to measure next for the open decision, or why measuring stopped.
     ways : tuple of PlaceWays
@@ -166,6 +188,8 @@ class ReportContent:
     together: Text | None = None
     measuring: Text | None = None
     ways: tuple[PlaceWays, ...] = ()
+    stage: str = ""
+    signed: tuple[SignedStep, ...] = ()
 
     @property
     def frame(self) -> Frame:

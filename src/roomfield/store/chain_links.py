@@ -11,6 +11,7 @@ from sqlalchemy import Connection, insert, select
 
 from roomfield.store import schema
 from roomfield.store.identity import present_identity
+from roomfield.store.office import account_of
 from roomfield.store.rows import ROW_KINDS, Row
 from roomfield.store.signing import signature_of
 from roomfield.survey.chain import BEGINNING, ChainFault, Link, chain_faults, content_faults, content_of
@@ -47,7 +48,7 @@ def add_link(
         last.sha256 if last else BEGINNING,
     ).sealed()
     signature = signature_of(link.sha256, who.signer)
-    link = replace(link, signer=who.signer if signature else "", signature=signature)
+    link = replace(link, signer=who.signer if signature else "", signature=signature, account=account_of(connection))
     connection.execute(insert(schema.chain_link), [asdict(link)])
     if bodies:
         kept = [

@@ -35,7 +35,7 @@ def erase(connection: Connection, survey_id: str) -> None:
     """Remove every row of a survey and leave one that says when it was deleted and by whom."""
     head, who = head_of(connection, survey_id), present_identity()
     connection.execute(insert(schema.erasure), [{"survey_id": survey_id}])
-    for table in (*schema.APPEND_ONLY, *schema.CHAIN, schema.survey_part, schema.survey_change):
+    for table in (*schema.APPEND_ONLY, *schema.CHAIN, schema.survey_part, schema.survey_change, schema.survey_owner):
         connection.execute(delete(table).where(table.c.survey_id == survey_id))
     connection.execute(delete(schema.survey).where(schema.survey.c.id == survey_id))
     connection.execute(delete(schema.erasure))

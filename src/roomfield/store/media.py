@@ -9,7 +9,7 @@ import re
 import shutil
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
@@ -32,7 +32,7 @@ class MediaFolder:
     Parameters
     ----------
     folder : Path or None
-        None refuses every use with a message that says what to set.
+        None refuses every use with a message that says what to set; see `DatabaseMedia` for servers.
     """
 
     def __init__(self, folder: Path | None) -> None:
@@ -45,6 +45,11 @@ class MediaFolder:
         if named:
             return cls(Path(named).expanduser().resolve())
         return cls(address.beside / "media" if address.beside is not None else None)
+
+    @property
+    def is_named(self) -> bool:
+        """Whether there is a folder at all."""
+        return self._folder is not None
 
     @property
     def folder(self) -> Path:
@@ -156,11 +161,15 @@ class MediaFolder:
         return self.folder / sha256[:2] / sha256
 
     def _store(self, source: IO[bytes]) -> tuple[str, int]:
+        return self._store_pieces(iter(lambda: source.read(_CHUNK), b""))
+
+    def _store_pieces(self, pieces: Iterable[bytes]) -> tuple[str, int]:
+        """Keep a file that comes in pieces; its hash and size."""
         digest, size = hashlib.sha256(), 0
         handle, name = tempfile.mkstemp(prefix=_INCOMING, dir=self.folder)
         try:
             with os.fdopen(handle, "wb") as target:
-                while chunk := source.read(_CHUNK):
+                for chunk in pieces:
                     digest.update(chunk)
                     size += len(chunk)
                     target.write(chunk)

@@ -17,6 +17,7 @@ from roomfield.survey.json_codec import from_json, to_json
 from roomfield.survey.observation import MediaItem
 from roomfield.survey.person import Person
 from roomfield.survey.place import Place
+from roomfield.survey.sign_off import SignOff
 from roomfield.survey.site_notes import HotSpot, Photograph, Tick
 from roomfield.survey.survey_record import Assignment, Survey
 from roomfield.survey.visit import Visit
@@ -39,6 +40,7 @@ PART_KINDS: Mapping[str, Any] = {
     "hot_spots": tuple[HotSpot, ...],
     "ticks": tuple[Tick, ...],
     "archived": bool,
+    "sign_offs": tuple[SignOff, ...],
 }
 _MAY_BE_MISSING = frozenset({"adopted_plan"})
 

@@ -12,20 +12,23 @@ from uuid import uuid4
 from sqlalchemy import Connection, Engine, insert, or_, select, update
 
 from roomfield.errors import ConflictError, InputError, StoreError, UnknownNameError
-from roomfield.store import amending, chain_links, database_rights, erasing, observations, parts, schema
+from roomfield.store import amending, chain_links, database_rights, erasing, observations, office, parts, schema
 from roomfield.store.backup import back_up
 from roomfield.store.counts import standing_readings
+from roomfield.store.database_media import DatabaseMedia
 from roomfield.store.engine import Address, address_of, connect, fold_in, reading, refuse_wrong_encoding, writing
 from roomfield.store.lines import Change, StoredSurvey, SurveySummary
 from roomfield.store.making import is_there, make_record, refuse_if_empty
 from roomfield.store.media import MediaFolder
 from roomfield.store.migrate import bring_up_to_date, is_up_to_date, refuse_bare
+from roomfield.store.office import Ownership
 from roomfield.store.rows import Observation
 from roomfield.survey.amendment import Amendment
 from roomfield.survey.chain import ChainFault, Link
 from roomfield.survey.json_codec import checked
 from roomfield.survey.observation import MediaItem
 from roomfield.survey.place import Place
+from roomfield.survey.sign_off import ReportStage, SignOff
 from roomfield.survey.soundness import amended_value_faults, as_amended
 from roomfield.survey.survey_record import WITHDRAWN, Survey
 from roomfield.survey.values import refuse_impossible, value_faults
@@ -106,6 +109,7 @@ class Store:
             if _head(connection, survey.id) is not None:
                 raise StoreError(f"there is already a survey {survey.id!r}.", mend="Open that one, or duplicate it.")
             connection.execute(insert(schema.survey), [_head_row(survey)])
+            office.give_to(connection, survey.id, office.account_of(connection))
             parts.write_parts(connection, survey.id, bodies, 1)
             _note_change(connection, survey.id, 1, "created")
             by_field = {name: getattr(survey, name) for name in observations.FIELDS}
@@ -156,6 +160,8 @@ class Store:
         StoreError
             If an observation refers to something that is to go.
         """
+        if "sign_offs" in changed:
+            raise InputError("a sign-off is added, not replaced.", mend="Use 'roomfield sign-off'.")
         bodies = {name: parts.encode(name, value) for name, value in changed.items()}
         with writing(self._engine, self.address) as connection:
             head = _head_or_refuse(connection, survey_id, lock=True)
@@ -321,7 +327,9 @@ class Store:
         """
         original = self.load(survey_id).survey
         now = _now()
-        copy = replace(original, id=uuid4().hex, created_at=now, title=title or original.title, archived=False)
+        copy = replace(
+            original, id=uuid4().hex, created_at=now, title=title or original.title, archived=False, sign_offs=()
+        )
         if for_follow_up:
             copy = replace(copy, visits=(*copy.visits, _follow_up(copy, now)))
         else:
@@ -375,8 +383,71 @@ class Store:
             rows = connection.execute(query).mappings().all()
         return tuple(Change(row["revision"], row["at"], row["what"]) for row in rows)
 
+    def sign_off(self, survey_id: str, item: SignOff, head: str) -> SignOff:
+        """Keep a step of a report, with the account that the server knows, unless the survey changed meanwhile.
+
+        Parameters
+        ----------
+        head : str
+            Hash of the last link that the person had before them.
+
+        Raises
+        ------
+        StoreError
+            If something was written since.
+        """
+        with writing(self._engine, self.address) as connection:
+            stored = _head_or_refuse(connection, survey_id, lock=True, of_own=item.stage is ReportStage.DRAFT)
+            last = chain_links.head_of(connection, survey_id)
+            if last is None or last.sha256 != head:
+                raise StoreError(
+                    "something was written to the survey while you looked at it; nothing was signed.",
+                    where=f"survey {survey_id}",
+                    mend="Look at the report again.",
+                )
+            item = replace(item, account=office.account_of(connection))
+            earlier = parts.read_parts(connection, survey_id, ["sign_offs"]).get("sign_offs", ())
+            bodies = {"sign_offs": parts.encode("sign_offs", (*earlier, item))}
+            parts.write_parts(connection, survey_id, bodies, stored["revision"])
+            chain_links.add_link(connection, survey_id, f"report {item.stage}", bodies=bodies)
+            _mark_changed(connection, survey_id, additions=stored["additions"] + 1)
+        return item
+
+    def account(self) -> str:
+        """The account of the server that acts; empty in a file."""
+        with reading(self._engine, self.address) as connection:
+            return office.account_of(connection)
+
+    def accounts(self) -> dict[str, str]:
+        """What each account of the server may do; empty in a file."""
+        with reading(self._engine, self.address) as connection:
+            return office.rights_of(connection)
+
+    def owners(self, survey_id: str) -> tuple[Ownership, ...]:
+        """Who had a survey on a server, the present owner last; empty in a file."""
+        with reading(self._engine, self.address) as connection:
+            _head_or_refuse(connection, survey_id)
+            return office.owners_of(connection, survey_id)
+
+    def hand_over(self, survey_id: str, account: str) -> None:
+        """Give a survey to another assessor of the server; from then on only that one may write to it.
+
+        Raises
+        ------
+        InputError
+            If the record is a file, or the account is no assessor.
+        RightsError
+            If the survey belongs to somebody else.
+        """
+        with writing(self._engine, self.address) as connection:
+            office.refuse_no_assessor(connection, account)
+            head = _head_or_refuse(connection, survey_id, lock=True)
+            chain_links.add_link(connection, survey_id, f"handed over to {account}")
+            _mark_changed(connection, survey_id, additions=head["additions"] + 1)
+            office.give_to(connection, survey_id, account)
+
     def grant(self, role: str, right: str) -> tuple[str, ...]:
-        """Give an account of the server the right to ``assess`` or to ``read``; see `database_rights`."""
+        """Give an account of the server the right to ``assess``, ``review`` or ``read``; see `database_rights`."""
         with writing(self._engine, self.address) as connection:
             return database_rights.grant(connection, role, right)
 
@@ -413,7 +484,7 @@ def open_store(url_or_path: str | Path, *, media_folder: str | Path | None = Non
     url_or_path : str or Path
         A file, a folder (then ``roomfield.sqlite`` in it), or a URL that begins with ``postgresql://``.
     media_folder : str or Path, optional
-        Where files are kept; beside the database if it is a file.
+        Where files are kept; left out: beside the database if it is a file, in it if it is on a server.
 
     Raises
     ------
@@ -439,6 +510,8 @@ def open_store(url_or_path: str | Path, *, media_folder: str | Path | None = Non
         engine.dispose()
         raise
     media = MediaFolder.beside(address, media_folder)
+    if address.beside is None and not media.is_named:
+        media = DatabaseMedia(engine, address.shown)
     media.sweep()
     return Store(engine, address, media)
 
@@ -452,12 +525,16 @@ def _head(connection: Connection, survey_id: str, *, lock: bool = False) -> Any:
     return connection.execute(query.with_for_update() if lock else query).mappings().first()
 
 
-def _head_or_refuse(connection: Connection, survey_id: str, *, lock: bool = False) -> Any:
-    head = _head(connection, survey_id, lock=lock)
+def _head_or_refuse(connection: Connection, survey_id: str, *, lock: bool = False, of_own: bool = True) -> Any:
+    head = _head(connection, survey_id)
     if head is None:
         known = connection.execute(select(schema.survey.c.id).limit(20)).scalars().all()
         raise UnknownNameError("survey", survey_id, known)
-    return head
+    if not lock:
+        return head
+    if of_own:
+        office.refuse_stranger(connection, survey_id)
+    return _head(connection, survey_id, lock=True)
 
 
 def _head_row(survey: Survey) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -145,6 +146,7 @@ chain_link = Table(
     Column("number", Integer, primary_key=True),
     *(Column(name, Text, nullable=False) for name in ("at", "by", "device", "what", "content", "previous", "sha256",
                                                       "signer", "signature")),
+    Column("account", Text, nullable=False, server_default=""),
 )  # fmt: skip
 """One link for each entry and each change: see :mod:`roomfield.survey.chain`."""
 
@@ -167,5 +169,39 @@ deletion = Table(
 )
 """That a survey was deleted, when and by whom; nothing of what was in it."""
 
+survey_owner = Table(
+    "survey_owner",
+    metadata,
+    Column("survey_id", String, ForeignKey("survey.id"), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    *(Column(name, Text, nullable=False) for name in ("owner", "given_by", "at")),
+)
+"""On a server: to which account a survey belongs, the last row counts; every hand-over stays."""
+
+account_right = Table(
+    "account_right",
+    metadata,
+    Column("account", String, primary_key=True),
+    Column("granted", Text, nullable=False),
+)
+"""On a server: what each account may do, written by the account that owns the tables."""
+
+media_file = Table(
+    "media_file",
+    metadata,
+    Column("sha256", String, primary_key=True),
+    Column("size", BigInteger, nullable=False),
+)
+
+media_chunk = Table(
+    "media_chunk",
+    metadata,
+    Column("sha256", String, ForeignKey("media_file.sha256"), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("body", LargeBinary, nullable=False),
+)
+"""On a server: files in pieces, unless a folder is named for them."""
+
+MEDIA = (media_file, media_chunk)
 APPEND_ONLY = (reading, bearing, recording, log_record, amendment)
 CHAIN = (chain_link, part_version)

@@ -61,6 +61,7 @@ from roomfield.survey.observation import (
 from roomfield.survey.ordering import OutOfOrder, kinds_out_of_order, out_of_order
 from roomfield.survey.person import Person, Stay
 from roomfield.survey.place import Place, PlaceKind
+from roomfield.survey.sign_off import ReportStage, SignOff
 from roomfield.survey.site_notes import HotSpot, Photograph, PhotoSubject, Tick
 from roomfield.survey.survey_record import Assignment, Survey
 from roomfield.survey.visit import RadioState, StateActivity, Visit, VisitPurpose
@@ -117,11 +118,13 @@ __all__ = [
     "Reading",
     "Recording",
     "ReferenceCheck",
+    "ReportStage",
     "Room",
     "Scan",
     "SelfTest",
     "ShieldPart",
     "ShieldSheet",
+    "SignOff",
     "Slab",
     "Standing",
     "StateActivity",

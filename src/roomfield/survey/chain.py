@@ -40,6 +40,8 @@ class Link:
         Hash of all of the above.
     signer, signature : str
         Public key and signature (Ed25519) of the hash, hexadecimal; empty if there is no key.
+    account : str
+        Login on the server that wrote it, which the server itself sees to; empty in a file. Not part of the hash.
     """
 
     survey_id: str
@@ -53,6 +55,7 @@ class Link:
     sha256: str = ""
     signer: str = ""
     signature: str = ""
+    account: str = ""
 
     def sealed(self) -> Link:
         """The link with its hash."""

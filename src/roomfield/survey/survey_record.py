@@ -18,6 +18,7 @@ from roomfield.survey.equipment import Meter
 from roomfield.survey.observation import Bearing, HeardTechnology, LogRecord, MediaItem, Reading, Recording
 from roomfield.survey.person import Person
 from roomfield.survey.place import Place
+from roomfield.survey.sign_off import SignOff
 from roomfield.survey.site_notes import HotSpot, Photograph, Tick
 from roomfield.survey.visit import RadioState, Visit
 
@@ -88,6 +89,7 @@ class Survey:
     archived: bool = False
     amendments: tuple[Amendment, ...] = ()
     note: str = ""
+    sign_offs: tuple[SignOff, ...] = ()
 
     def place(self, place_id: str) -> Place:
         """The place with this id.

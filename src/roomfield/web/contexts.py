@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 
 from roomfield.survey import Assignment, Meter, Survey, Visit
 from roomfield.workbench.record.progress import Progress, progress_of
+from roomfield.workbench.record.releasing import ReportStanding
 
 
 @dataclass(frozen=True)
@@ -620,3 +621,5 @@ class ReportPage(SurveyPage):
     report_language: str
     readings: int
     address: str
+    standing: ReportStanding
+    me: str

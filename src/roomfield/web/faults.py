@@ -13,6 +13,7 @@ from roomfield.errors import (
     ConflictError,
     IntegrityError,
     KindMismatchError,
+    RightsError,
     RoomfieldError,
     StoreError,
     TooEarlyError,
@@ -29,6 +30,7 @@ STATUS: tuple[tuple[type[RoomfieldError], int], ...] = (
     (TooEarlyError, 409),
     (KindMismatchError, 409),
     (IntegrityError, 422),
+    (RightsError, 403),
     (StoreError, 409),
     (RoomfieldError, 422),
 )

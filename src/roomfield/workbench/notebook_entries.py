@@ -6,12 +6,14 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from roomfield.errors import InputError
 from roomfield.extras import library
 from roomfield.scratch import scratch_folder
 from roomfield.survey import Survey
 from roomfield.workbench.model.joint_model import kind_named
 from roomfield.workbench.model.source_contributions import PlaceCauses, causes
 from roomfield.workbench.publish.level_maps import MapOrder, write_map
+from roomfield.workbench.record import releasing
 from roomfield.workbench.record.begin import begin_survey
 from roomfield.workbench.record.bring_plan import PlanWish
 from roomfield.workbench.record.bring_plan import bring_plan as call_plan
@@ -243,3 +245,30 @@ def level_map(
     home = survey.survey if isinstance(survey, Job) else survey
     order = MapOrder(kind_named(kind), step_m, bound_w_m2, language)
     return write_map(home, visit_id, id_named(home, "storey", storey), target, order)
+
+
+def sign_off(job: Job, stage: str, *, note: str = "", visit_id: str | None = None) -> Job:
+    """Put a report up for review, say that it was reviewed, or release it; the last two by a second person.
+
+    Parameters
+    ----------
+    job : Job
+        Opened from a record.
+    stage : str
+        ``draft``, ``reviewed`` or ``released``.
+    visit_id : str, optional
+        The visit; the first one if left out.
+
+    Raises
+    ------
+    InputError
+        If the survey lies in no record.
+    TooEarlyError
+        If the step before is missing, or the survey was changed since.
+    RightsError
+        If it is the same person as the one who put the report up.
+    """
+    if job.store is None:
+        raise InputError("only what lies in a record can be signed.", where=job.survey.title, mend="Open a record.")
+    releasing.sign_off(job.store, job.survey.id, stage, visit_id=visit_id, note=note)
+    return job.again()

@@ -14,7 +14,7 @@ from roomfield.report.compose.blocks import (
     Section,
     Table,
 )
-from roomfield.report.document import ReportContent
+from roomfield.report.document import ReportContent, SignedStep
 from roomfield.show.evidence import AmendmentEntry, ReadingEntry
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import shown_text
@@ -82,12 +82,17 @@ def annex_section(content: ReportContent, words: Words) -> Section:
         pairs = [(words.say("annex.package"), words.say("annex.no_package"))]
     if custody.chain_sha256:
         pairs.append((words.say("annex.chain_head", n=custody.chain_links), grouped(custody.chain_sha256)))
+    pairs += [(words.say(f"stage.step_{one.stage}"), _signed(one, words)) for one in content.signed]
     if custody.software:
         pairs.append((words.say("annex.software"), custody.software))
     blocks.append(Facts(tuple(p for p in pairs if p[1])))
     if custody.package_sha256:
         blocks.append(Paragraph(words.say("annex.hash_note"), "small"))
     return Section(Part.ANNEX, words.say("section.annex"), tuple(blocks), new_page=True)
+
+
+def _signed(step: SignedStep, words: Words) -> str:
+    return ", ".join(t for t in (step.by, words.numbers.iso_moment(step.at), step.note) if t)
 
 
 def grouped(digest: str) -> str:

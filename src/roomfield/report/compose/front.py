@@ -74,8 +74,17 @@ def _facts(content: ReportContent, words: Words) -> tuple[tuple[str, str], ...]:
         ("front.prepared_by", by),
         ("front.visited", visited),
         ("front.question", parties.question),
+        ("front.stage", stage_text(content, words)),
     ]
     return tuple((words.say(key), value) for key, value in pairs if value)
+
+
+def stage_text(content: ReportContent, words: Words) -> str:
+    """How far the report has come, and by whom; empty if it was never put up for review."""
+    last = next(reversed(content.signed), None)
+    if not content.stage or last is None:
+        return ""
+    return words.say(f"stage.{content.stage}", by=last.by, at=words.numbers.iso_moment(last.at))
 
 
 def first_places(content: ReportContent) -> list[ShownPlace]:

@@ -6,13 +6,15 @@ from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from roomfield.web.contexts import ReportPage
-from roomfield.web.dependencies import Opened
+from roomfield.web.dependencies import Form, Opened
 from roomfield.web.rendering import render
 from roomfield.workbench.publish import report_request
 from roomfield.workbench.publish.report_request import ReportOrder
+from roomfield.workbench.record import releasing
+from roomfield.workbench.record.authorship import present_identity
 from roomfield.workbench.record.visit_choice import visit_asked_or_latest_read
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/report")
@@ -33,9 +35,20 @@ def show(request: Request, opened: Opened, visit: str = "", language: str = "", 
     address = urlencode([("visit", visit_id), ("language", told), *kept])
     readings = len(survey.current_readings(visit_id))
     page = ReportPage(
-        opened.head_at(visit_id), survey.visits, visit_id, report_request.PARTS, chosen, told, readings, address
-    )
+        opened.head_at(visit_id), survey.visits, visit_id, report_request.PARTS, chosen, told, readings, address,
+        releasing.report_standing(survey, visit_id), opened.records.account() or present_identity().name,
+    )  # fmt: skip
     return render(request, page)
+
+
+@router.post("/sign-off")
+def sign_off(opened: Opened, form: Form) -> Response:
+    """Put the report up for review, say that it was reviewed, or release it."""
+    visit = form.text("visit")
+    releasing.sign_off(
+        opened.records, opened.survey.id, form.text("stage"), visit_id=visit or None, note=form.text("note")
+    )
+    return RedirectResponse(f"/surveys/{opened.survey.id}/report?{urlencode({'visit': visit})}", status_code=303)
 
 
 @router.get("/preview")

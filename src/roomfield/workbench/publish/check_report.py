@@ -10,8 +10,10 @@ from typing import Any
 from roomfield.errors import InputError, IntegrityError
 from roomfield.exchange.package import package_hash
 from roomfield.exchange.unpack import open_package
+from roomfield.survey import ReportStage, Survey
 from roomfield.workbench.record.job import file_sha256
 from roomfield.workbench.record.printed_hashes import report_text
+from roomfield.workbench.record.releasing import report_standing
 
 _DIGEST = re.compile(r"(?=([0-9a-f]{64}))")
 """At every place, for without its spaces a text may run on into a digest."""
@@ -26,6 +28,8 @@ class ReportCheck:
     same_file : bool
         True if the report prints the checksum of this very file; False if only that of its content, which was packed
         anew.
+    released : str
+        By whom and when the report of that content was released; empty if it was not.
     """
 
     report: str
@@ -35,6 +39,7 @@ class ReportCheck:
     survey_id: str
     readings: int
     same_file: bool
+    released: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """As plain values."""
@@ -43,9 +48,10 @@ class ReportCheck:
     def sentence(self) -> str:
         """What was found."""
         kind = "this package" if self.same_file else "this package's content, which was packed anew since"
+        said = f"\nThe report was released by {self.released}." if self.released else ""
         return (
             f"{self.report} was made from {kind}: survey {self.survey_id}, {self.readings} readings, every checksum in "
-            f"{self.package} matches.\nSHA-256 {self.package_sha256}"
+            f"{self.package} matches.{said}\nSHA-256 {self.package_sha256}"
         )
 
 
@@ -83,8 +89,13 @@ def check(report: str | Path, package: str | Path) -> ReportCheck:
             mend="Ask for the package that was handed over with the report.",
         )
     return ReportCheck(
-        source.name, bag.name, whole, content, survey.id, len(survey.readings), same_file=whole in printed
+        source.name, bag.name, whole, content, survey.id, len(survey.readings), whole in printed, _released(survey)
     )
+
+
+def _released(survey: Survey) -> str:
+    step = report_standing(survey).step(ReportStage.RELEASED) if report_standing(survey).stage == "released" else None
+    return f"{step.by} on {step.at}" if step else ""
 
 
 def printed_digests(report: Path) -> set[str]:

@@ -9,7 +9,7 @@ from roomfield import __version__
 from roomfield.errors import InputError
 from roomfield.extras import require
 from roomfield.references.rules import decision_rule
-from roomfield.report.document import Custody, Parties, ReportContent, Rules
+from roomfield.report.document import Custody, Parties, ReportContent, Rules, SignedStep
 from roomfield.show.phrase import phrase
 from roomfield.show.words.message_catalogue import load_words
 from roomfield.survey import Survey
@@ -18,6 +18,7 @@ from roomfield.workbench.plan.live_advice import advised_order
 from roomfield.workbench.publish.contents import method, place_findings, plan_figures, report_basis, steps, unsettled
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.proof import ChainHead, chain_head
+from roomfield.workbench.record.releasing import report_standing
 from roomfield.workbench.record.visit_choice import visit_asked_or_first_if_any
 
 TABLE_FORMATS = (".xlsx", ".csv", ".json")
@@ -48,6 +49,7 @@ def report_content(assessment: Assessment, *, issued_at: str = "", custody: Cust
     """
     survey, visit = assessment.survey, assessment.table.visit
     places = place_findings.place_findings(assessment)
+    stands = report_standing(survey, visit.id)
     return ReportContent(
         survey_id=survey.id,
         title=survey.title,
@@ -77,6 +79,8 @@ def report_content(assessment: Assessment, *, issued_at: str = "", custody: Cust
         cautions=report_basis.caution_entries(),
         amendments=report_basis.amendment_entries(survey),
         readings=report_basis.reading_entries(survey, visit.id),
+        stage=stands.stage,
+        signed=tuple(SignedStep(one.stage.value, one.by, one.at, one.note) for one in stands.steps),
     )
 
 

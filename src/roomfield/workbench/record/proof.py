@@ -17,6 +17,7 @@ from roomfield.survey.chain import ChainFault, Link, chain_faults, content_fault
 from roomfield.survey.soundness import soundness_faults
 from roomfield.workbench.record.job import file_sha256
 from roomfield.workbench.record.printed_hashes import report_text
+from roomfield.workbench.record.releasing import sign_off_faults
 from roomfield.workbench.record.survey_list import Records
 
 
@@ -113,6 +114,7 @@ def check_record(records: Records, survey_id: str = "") -> Checked:
         heads.append((survey.title, chain[-1].sha256 if chain else ""))
         misfits += [Misfit(survey.title, _link(f.number), f"{f.what}.") for f in records.chain_faults(one)]
         misfits += _badly_signed(survey.title, chain)
+        misfits += [Misfit(survey.title, "report", what) for what in sign_off_faults(survey, chain)]
         misfits += [Misfit(survey.title, fault.where, fault.what) for fault in soundness_faults(survey)]
         files = _files_of(survey)
         named |= files
@@ -134,6 +136,7 @@ def check_package(path: str | Path) -> Checked:
         misfits = (
             *(Misfit(survey.title, _link(f.number), f"{f.what}.") for f in _package_faults(package)),
             *_badly_signed(survey.title, links),
+            *(Misfit(survey.title, "report", what) for what in sign_off_faults(survey, links)),
         )
         remarks = () if links else ("The package carries no chain: it says nothing of who wrote what and when.",)
         head = links[-1].sha256 if links else ""

@@ -24,7 +24,7 @@ from roomfield.show.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.show.findings import Contribution, NextStep, PlaceFinding, PlaceLevel, StepGroup
 from roomfield.show.phrase import Text, Told, phrase
 from roomfield.show.shown_place import Frame, answering_level
-from roomfield.survey import Standing, Survey
+from roomfield.survey import Standing, Storey, Survey
 from roomfield.workbench.model.joint_model import Range
 from roomfield.workbench.model.model_fit import meter_question
 from roomfield.workbench.model.source_contributions import shares_at_places
@@ -32,7 +32,7 @@ from roomfield.workbench.publish.contents.plan_figures import emitter_letters, p
 
 LEAST_SHARE = 0.05
 """Contributions under this share of the sum are left out of the table."""
-MAP_STEP_M = 0.4
+MAP_STEP_M, MOST_CELLS = 0.4, 1200
 MICRO_DB = float(decibels_from_ratio(1e6))
 """From dB re 1 W/m² to dB re 1 µW/m² [dB]."""
 WIDE_FACTOR = 30.0
@@ -269,10 +269,18 @@ def map_grids(posterior: Posterior, drawn: tuple[PlanStorey, ...]) -> tuple[Leve
     """
     storeys = posterior.survey.dwelling.storeys
     return tuple(
-        _grid(plan, level_map(posterior, storey.id, step_m=MAP_STEP_M, kind=Kind.PEAK))
+        _grid(plan, level_map(posterior, storey.id, step_m=_step_m(storey), kind=Kind.PEAK, with_next=False))
         for storey, plan in zip(storeys, drawn, strict=True)
         if len(storey.outline) >= 3 or len(storeys) == 1
     )
+
+
+def _step_m(storey: Storey) -> float:
+    """Step of a printed map: that of a home, or so many cells as can be told apart on a page [m]."""
+    if len(storey.outline) < 3:
+        return MAP_STEP_M
+    x, y = zip(*storey.outline, strict=True)
+    return max(MAP_STEP_M, float(((max(x) - min(x)) * (max(y) - min(y)) / MOST_CELLS) ** 0.5))
 
 
 def with_sought(posterior: Posterior, survey: Survey, storeys: tuple[PlanStorey, ...]) -> tuple[PlanStorey, ...]:
