@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -12,9 +14,10 @@ from roomfield.field.posterior import levels_at
 from roomfield.quantities import Kind
 from roomfield.remedy.choice import pareto_front
 from roomfield.remedy.evaluator import Evaluator
-from roomfield.remedy.open_decision import OpenDecision, aim_met, main_source, stake_of, which_plan
+from roomfield.remedy.open_decision import OpenDecision, aim_met, is_own, main_source, stake_of, which_plan, whose
 from roomfield.remedy.value_of_information import next_step
 from roomfield.survey.action import Action, ActionKind, CostRange
+from roomfield.survey.emitter import Control
 
 
 @pytest.fixture(scope="module")
@@ -107,3 +110,34 @@ def test_two_that_only_help_together_are_not_called_enough():
     found = next_step(decision, offered, client_rate=5.0)
     assert found.together == 2
     assert found.best_rate == pytest.approx(25.0, rel=0.15)
+
+
+def test_whose_it_is_goes_by_who_decides_about_the_larger_part(posterior):
+    place = next(p for p in posterior.survey.places if p.position is not None)
+    found = whose(posterior, place, Kind.HIGHEST_HELD, stake=10.0)
+    assert found.options == (("own",), ("others",))
+    assert np.all(found.loss.sum(axis=1) == 10.0)
+    table = levels_at(posterior, [place.position], kind=Kind.HIGHEST_HELD).by_emitter_w_m2[:, :, 0]
+    own = [is_own(e) for e in posterior.survey.emitters]
+    share = table[:, own].sum(axis=1) / table.sum(axis=1)
+    assert found.loss[:, 0].mean() == pytest.approx(10.0 * np.mean(share < 0.5))
+
+
+@pytest.mark.parametrize(
+    ("control", "outdoor", "own"),
+    [
+        (Control.CLIENT, True, True),
+        (Control.NEIGHBOUR, False, False),
+        (Control.UNKNOWN, False, True),
+        (Control.UNKNOWN, True, False),
+    ],
+)
+def test_a_transmitter_is_own_as_noted_else_by_where_it_stands(posterior, control, outdoor, own):
+    assert is_own(replace(posterior.survey.emitters[0], control=control, outdoor=outdoor)) is own
+
+
+def test_a_night_says_more_than_an_hour_and_costs_more(posterior):
+    places = [p for p in posterior.survey.places if p.position is not None][:1]
+    hour, night = Foresight(posterior, places).logs([places[0].id])
+    assert (hour.measurement, night.measurement) == (Measurement.HOUR_LOG, Measurement.NIGHT_LOG)
+    assert np.all(hour.outcome.std > night.outcome.std) and hour.minutes < night.minutes

@@ -214,8 +214,8 @@ def next_points(
         typer.Option(
             "--for",
             help="What is to be decided: plan (which listed actions), aim (is it met as found), source (which device "
-            "is the largest part at the first place), open (the first of these that can be asked, where people "
-            "sleep), or variance: the narrowest levels, whatever is decided.",
+            "is the largest part at the first place), whose (own or others' transmitters there), open (the first of "
+            "these that can be asked, where people sleep), or variance: the narrowest levels, whatever is decided.",
         ),
     ] = "open",
     target: Annotated[

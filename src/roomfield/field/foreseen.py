@@ -28,8 +28,6 @@ HEARD_AT_DB, HEARD_STD_DB = -15.0, 3.0
 """A technology is heard if its part of the power is more than this, give or take (as in the inference)."""
 BEARING_STD_DEG = 17.0
 """Of the hand and of waves that come round corners, 12 degrees each."""
-LOG_STD_DB, REFERENCE_STD_DB = 1.0, 1.5
-"""What a night's highest value and mean scatter about the model's; what a reference source is off (our judgement)."""
 _OFF_DB = -400.0
 
 
@@ -46,6 +44,7 @@ class Measurement(StrEnum):
     """The axis of strongest pickup of a transmitter of unknown position."""
     SOUND = "sound"
     """Ten seconds of sound."""
+    HOUR_LOG = "hour_log"
     NIGHT_LOG = "night_log"
     SECOND_METER = "second_meter"
     """A scan with another meter of the same tolerance."""
@@ -55,9 +54,12 @@ class Measurement(StrEnum):
 
 MINUTES = {
     Measurement.READ: 1.5, Measurement.SWITCH_OFF: 2.0, Measurement.TRANSMIT: 3.0, Measurement.BEARING: 3.0,
-    Measurement.SOUND: 1.0, Measurement.NIGHT_LOG: 10.0, Measurement.SECOND_METER: 5.0, Measurement.REFERENCE: 15.0,
+    Measurement.SOUND: 1.0, Measurement.HOUR_LOG: 6.0, Measurement.NIGHT_LOG: 10.0,
+    Measurement.SECOND_METER: 5.0, Measurement.REFERENCE: 15.0,
 }  # fmt: skip
 """The assessor's own time for each, walking and noting included (our judgement)."""
+LOG_STD_DB, REFERENCE_STD_DB = {Measurement.HOUR_LOG: 1.4, Measurement.NIGHT_LOG: 1.0}, 1.5
+"""What the highest value and mean of a log scatter about the model's; what a reference is off (our judgement)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,11 +183,12 @@ class Foresight:
         for column, place in enumerate(self.places):
             yield _foreseen(Measurement.SOUND, place.id, "", PredictedObservation.of_levels(away[:, :, column], 1.0))
 
-    def nights(self, place_ids: Sequence[str]) -> Iterator[Foreseen]:
-        """A log of a night at some places."""
-        for one in self._scans(Measurement.NIGHT_LOG, "", self._on(), self.gains_db):
-            if one.place_id in place_ids:
-                yield replace(one, outcome=replace(one.outcome, std=np.full_like(one.outcome.std, LOG_STD_DB)))
+    def logs(self, place_ids: Sequence[str]) -> Iterator[Foreseen]:
+        """A log of an hour, and of a night, at some places."""
+        for what, std_db in LOG_STD_DB.items():
+            for one in self._scans(what, "", self._on(), self.gains_db):
+                if one.place_id in place_ids:
+                    yield replace(one, outcome=replace(one.outcome, std=np.full_like(one.outcome.std, std_db)))
 
     def reference(self) -> Foreseen:
         """The meter held to a source of known level, in each band that matters."""

@@ -35,6 +35,7 @@ from roomfield.field.scene import Scene
 from roomfield.field.threads import on_one_thread
 from roomfield.instrument import correction, gain_key
 from roomfield.survey import Emitter, Survey
+from roomfield.survey.emitter import Control
 
 _log = logging.getLogger("roomfield.field")
 
@@ -275,12 +276,17 @@ def _start_position(emitter: Emitter, centre: Array) -> tuple[float, float, floa
     return (float(centre[0]), float(centre[1]), float(centre[2]) + (FAR_M if emitter.outdoor else 0.0))
 
 
+def stands_outside(emitter: Emitter) -> bool:
+    """Whether it is sought outside the dwelling: what a neighbour owns is, never at a spot inside."""
+    return emitter.outdoor or (emitter.position is None and emitter.control is Control.NEIGHBOUR)
+
+
 def unknown_groups(emitters: tuple[Emitter, ...]) -> list[list[int]]:
     """Indices of emitters without position and bearing, those on one switch together."""
     groups: dict[tuple[str, bool], list[int]] = {}
     for k, emitter in enumerate(emitters):
         if emitter.position is None and emitter.bearing_deg is None:
-            groups.setdefault((emitter.group, emitter.outdoor), []).append(k)
+            groups.setdefault((emitter.group, stands_outside(emitter)), []).append(k)
     return list(groups.values())
 
 
@@ -292,7 +298,7 @@ def _searches(survey: Survey, observed: Observations, scene: Scene, radiators: R
             here = at_best([s for other, s in found.items() if other != g], radiators)
             forward = build_forward(survey, observed, scene, here, ())
             ids = tuple(survey.emitters[i].id for i in members)
-            outdoor = survey.emitters[members[0]].outdoor
+            outdoor = stands_outside(survey.emitters[members[0]])
             found[g] = search(forward, scene, here, members, ids, survey.dwelling.storeys, outdoor)
     return [found[g] for g in range(len(groups))]
 

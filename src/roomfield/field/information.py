@@ -22,6 +22,9 @@ Array = NDArray[np.float64]
 Weights = NDArray[np.float32]
 LEAST_WEIGHING = 25.0
 """So many draws at least shall weigh on a decision, in the median (our judgement)."""
+MOST_COMBINED = 3
+"""So many combinations of channels are kept where there are more."""
+_NOTHING = 1e-9
 MOST_SMOOTHED, ROWS_LOOKED_AT = 4.0, 60
 REPEATS = 2
 """Readings simulated from each draw."""
@@ -50,6 +53,38 @@ class PredictedObservation:
         """Levels that do not repeat [dB], shape (n_draws,) or (n_draws, channels)."""
         mean = np.asarray(mean_db, dtype=np.float64).reshape(len(mean_db), -1)
         return cls(mean, np.broadcast_to(np.asarray(std_db, dtype=np.float64), mean.shape[1:]), np.zeros(mean.shape[1]))
+
+    def compressed(self, wanted: Array, by: NDArray[np.bool_]) -> PredictedObservation:
+        """The few combinations of the channels that say most, by a linear rule, about some values.
+
+        Parameters
+        ----------
+        wanted : ndarray, shape (n_draws, m)
+            What is to be known, for example the costs of options.
+        by : ndarray of bool, shape (n_draws,)
+            Draws from which the rule is made; what it is worth is to be seen on others.
+
+        Notes
+        -----
+        The best linear predictor of what is wanted, ``Cov(wanted, mean) (Cov(mean) + noise)^-1``, and of its rows the
+        principal ones by what they explain. Whoever knows the combinations instead of all channels decides no better,
+        so that a worth found from them is not too high. Channels with a period stay as they are.
+        """
+        plain = self.period == 0.0
+        if plain.sum() <= MOST_COMBINED:
+            return self
+        mean, std = self.mean[:, plain] / self.std[plain], np.ones(int(plain.sum()))
+        known, asked = mean[by] - mean[by].mean(axis=0), wanted[by] - wanted[by].mean(axis=0)
+        total = known.T @ known / len(known) + np.diag(std)
+        rule = np.linalg.solve(total, known.T @ asked / len(known)).T
+        # Directions in which predictions differ most, each scaled to a noise of one.
+        values, turned = np.linalg.eigh(rule @ total @ rule.T)
+        best = np.argsort(-values)[:MOST_COMBINED]
+        rule = turned[:, best[values[best] > _NOTHING * values.max()]].T @ rule
+        rule = np.linalg.solve(np.linalg.cholesky(rule @ rule.T), rule)
+        kept = PredictedObservation(mean @ rule.T, np.ones(len(rule)), np.zeros(len(rule)))
+        left = PredictedObservation(self.mean[:, ~plain], self.std[~plain], self.period[~plain])
+        return PredictedObservation.together([kept, left])
 
     @classmethod
     def together(cls, parts: Sequence[PredictedObservation]) -> PredictedObservation:
@@ -119,15 +154,34 @@ def worth_of(loss: Array, outcome: PredictedObservation, *, seed: int = 0) -> In
             mend="Take both from one posterior with two draws or more.",
         )
     now, rng = best_option(loss), np.random.default_rng([seed, 47])
+    if outcome.mean.shape[1] <= MOST_COMBINED:
+        gain, changed = _gains(loss, outcome, now, rng)
+    else:
+        gain, changed = _cross_gains(loss, outcome, now, rng)
+    error = float(np.std(gain) / np.sqrt(len(gain)))
+    return Information(max(float(np.mean(gain)), 0.0), error, float(np.mean(changed)))
+
+
+def _gains(loss: Array, outcome: PredictedObservation, now: int, rng: np.random.Generator) -> tuple[Array, Array]:
+    """What each draw's reading avoids, and how often another option is then best, each (n_draws,)."""
     gains, changed = [], []
     for _ in range(REPEATS):
         read = outcome.mean + outcome.std * rng.standard_normal(outcome.mean.shape)
         then = np.argmin(_weights(read, outcome) @ loss.astype(np.float32), axis=1)
         gains.append(loss[:, now] - np.take_along_axis(loss, then[:, None], axis=1)[:, 0])
         changed.append(then != now)
-    gain = np.mean(gains, axis=0)
-    error = float(np.std(gain) / np.sqrt(len(gain)))
-    return Information(max(float(np.mean(gain)), 0.0), error, float(np.mean(changed)))
+    return np.mean(gains, axis=0), np.mean(changed, axis=0)
+
+
+def _cross_gains(loss: Array, outcome: PredictedObservation, now: int, rng: np.random.Generator) -> tuple[Array, Array]:
+    """The same with many channels: combined by a rule from one half of the draws, weighed on the other, both ways."""
+    first = np.arange(len(loss)) % 2 == 0
+    found = []
+    for half in (first, ~first):
+        few = outcome.compressed(loss, half)
+        there = PredictedObservation(few.mean[~half], few.std, few.period)
+        found.append(_gains(loss[~half], there, now, rng))
+    return np.concatenate([g for g, _ in found]), np.concatenate([c for _, c in found])
 
 
 def _weights(read: Array, outcome: PredictedObservation) -> Weights:

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from shapely import Point, Polygon
+from shapely import LineString, Point, Polygon
 
 from roomfield.survey.dwelling import Dwelling, Opening, Slab, Wall
 
 BESIDE_M = 0.4
 """How far beside a wall's centre line a room is looked for [m]."""
+FARTHEST_M = 1000.0
 _SPOTS = 9
 
 
@@ -72,6 +73,25 @@ def ways_of(dwelling: Dwelling) -> dict[str, Way]:
     for slab in dwelling.slabs:
         ways[slab.id] = Way(slab.id, WayKind.SLAB, (_storey_by(dwelling, slab),))
     return ways
+
+
+def outer_wall_towards(dwelling: Dwelling, storey_id: str, bearing_deg: float) -> Way | None:
+    """The outer wall that is met first from the middle of a storey in some direction, clockwise from plan north.
+
+    Returns
+    -------
+    Way or None
+        None if no outer wall of the storey stands that way.
+    """
+    walls = [w for w in dwelling.walls if w.exterior and w.storey_id == storey_id]
+    if not walls:
+        return None
+    middle = np.mean([end for w in walls for end in (w.start, w.end)], axis=0)
+    angle = np.deg2rad(bearing_deg)
+    ray = LineString([middle, middle + FARTHEST_M * np.array([np.sin(angle), np.cos(angle)])])
+    met = [(LineString([w.start, w.end]).intersection(ray).distance(Point(middle)), w) for w in walls
+           if LineString([w.start, w.end]).intersects(ray)]  # fmt: skip
+    return ways_of(dwelling)[min(met, key=lambda one: one[0])[1].id] if met else None
 
 
 def _of_opening(dwelling: Dwelling, wall: Wall, opening: Opening) -> Way:

@@ -17,7 +17,8 @@ from roomfield.field.posterior import Posterior, levels_at
 from roomfield.quantities import Kind
 from roomfield.remedy.branch_and_bound import clash, middle_cost
 from roomfield.remedy.evaluator import Evaluator
-from roomfield.survey import Place
+from roomfield.survey import Emitter, Place
+from roomfield.survey.emitter import Control
 
 Array = NDArray[np.float64]
 MOST_PLANS = 128
@@ -125,6 +126,25 @@ def main_source(posterior: Posterior, place: Place, kind: Kind, *, stake: float)
     parts = np.stack([table[:, members].sum(axis=1) for members in switches.values()], axis=1)
     largest = np.argmax(parts, axis=1)[:, None] == np.arange(len(switches))
     return OpenDecision(tuple((name,) for name in switches), stake * (1.0 - largest.astype(np.float64)))
+
+
+OWN, OTHERS = "own", "others"
+
+
+def whose(posterior: Posterior, place: Place, kind: Kind, *, stake: float) -> OpenDecision:
+    """Whether the client's own transmitters or others' make the larger part at a place; the stake if wrong."""
+    _check(stake)
+    table = levels_at(posterior, _points([place]), kind=kind).by_emitter_w_m2[:, :, 0]
+    own = np.array([is_own(e) for e in posterior.survey.emitters])
+    larger = table[:, own].sum(axis=1) >= table[:, ~own].sum(axis=1)
+    return OpenDecision(((OWN,), (OTHERS,)), stake * np.column_stack([~larger, larger]).astype(np.float64))
+
+
+def is_own(emitter: Emitter) -> bool:
+    """Whether the client decides about a transmitter: as noted, else by whether it stands in the dwelling."""
+    if emitter.control is Control.UNKNOWN:
+        return not emitter.outdoor
+    return emitter.control is Control.CLIENT
 
 
 def _points(places: Sequence[Place]) -> Array:

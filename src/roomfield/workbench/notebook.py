@@ -272,7 +272,8 @@ def measure_next(
         With readings, and for a plan with actions on its list.
     deciding : str
         ``plan`` (which actions), ``aim`` (whether the target is met as found), ``source`` (the largest part at the
-        first place) or what is ``open`` in the record: the first of these that can be asked, where people sleep.
+        first place), ``whose`` (the client's own transmitters or others' there), or what is ``open`` in the record:
+        the first of these that can be asked, where people sleep.
     target_w_m2 : float, optional
         Level to be met [W/m²]; the client's aim if left out.
     visit_id : str

@@ -11,7 +11,7 @@ from roomfield.field.foreseen import Foreseen, Foresight, Measurement
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.choice import asked_evaluator
-from roomfield.remedy.open_decision import LEAST_STAKE, OpenDecision, aim_met, main_source, stake_of, which_plan
+from roomfield.remedy.open_decision import LEAST_STAKE, OpenDecision, aim_met, main_source, stake_of, which_plan, whose
 from roomfield.remedy.value_of_information import NextMeasurement, Ranked, next_step
 from roomfield.show.phrase import Phrase, phrase
 from roomfield.show.words import Words, load_words
@@ -38,6 +38,8 @@ class Deciding(StrEnum):
     PLAN = "plan"
     AIM = "aim"
     SOURCE = "source"
+    WHOSE = "whose"
+    """Whether the client's own transmitters or others' make the larger part."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,7 @@ class OpenQuestion:
     deciding : Deciding
         Which plan to carry out, whether the target is met as found, or which device is the main source.
     terms : PlanTerms
-        Target, kind, confidence and places; for the main source, the first of these places.
+        Target, kind, confidence and places; for the main source and whose it is, the first of these places.
     stake : float or None
         What the right answer is worth to the client; for a plan, if left out, what follows from the confidence.
     client_rate : float
@@ -127,9 +129,9 @@ def asked_question(
     Parameters
     ----------
     deciding : str
-        ``open``, ``plan``, ``aim`` or ``source``. What is ``open``: which plan, if actions are listed and an aim or
-        target is known; else whether that is met; else the main source. It is asked for where people sleep, unless
-        places are named.
+        ``open``, ``plan``, ``aim``, ``source`` or ``whose``. What is ``open``: which plan, if actions are listed
+        and an aim or target is known; else whether that is met; else the main source. It is asked for where people
+        sleep, unless places are named.
     target_w_m2 : float or None
         Left out: the client's aim in the record [W/m²].
     at : sequence of str
@@ -193,10 +195,12 @@ def measure_next_for(
 def _decision(survey: Survey, visit_id: str, posterior: Posterior, question: OpenQuestion) -> OpenDecision:
     terms, kind = question.terms, Kind(question.terms.kind)
     asked = _asked(posterior, question)
-    if question.deciding is not Deciding.SOURCE and not terms.target_w_m2 > 0.0:
+    if question.deciding in (Deciding.PLAN, Deciding.AIM) and not terms.target_w_m2 > 0.0:
         raise TooEarlyError("no target is known.", mend="Enter the client's aim, or give a target.")
     if question.deciding is Deciding.SOURCE:
         return main_source(posterior, asked[0], kind, stake=_stake(question))
+    if question.deciding is Deciding.WHOSE:
+        return whose(posterior, asked[0], kind, stake=_stake(question))
     if question.deciding is Deciding.AIM:
         return aim_met(posterior, asked, terms.target_w_m2, kind, stake=_stake(question))
     evaluator = asked_evaluator(posterior, candidates(survey, visit_id), kind=kind, places=asked)
@@ -219,7 +223,7 @@ def _candidates(foresight: Foresight, asked: tuple[Place, ...]) -> Iterator[Fore
     yield from (one for one in foresight.switchings() if one.place_id in here)
     yield from foresight.bearings()
     yield from (one for one in foresight.sounds() if one.place_id in here)
-    yield from foresight.nights([*here])
+    yield from foresight.logs([*here])
     yield foresight.reference()
 
 
@@ -250,7 +254,7 @@ def _told(found: NextMeasurement, names: _Names, question: OpenQuestion, words: 
 
 def _as_it_stands(best: tuple[str, ...], names: _Names, question: OpenQuestion) -> tuple[Phrase, tuple[str, ...]]:
     """What would be decided now, in words and by name."""
-    if question.deciding is Deciding.AIM:
+    if question.deciding in (Deciding.AIM, Deciding.WHOSE):
         return phrase(f"next.now_{best[0]}"), best
     if question.deciding is Deciding.SOURCE:
         named = tuple(names.devices[name] for name in best)

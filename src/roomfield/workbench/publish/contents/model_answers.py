@@ -19,6 +19,7 @@ from roomfield.quantities import Kind
 from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.technologies import technology
+from roomfield.remedy.naming import outer_wall_towards
 from roomfield.show.chapters import SourceEntry
 from roomfield.show.drawings import LevelGrid, PlanEmitter, PlanStorey
 from roomfield.show.findings import Contribution, NextStep, PlaceFinding, PlaceLevel, StepGroup
@@ -28,6 +29,7 @@ from roomfield.survey import Standing, Storey, Survey
 from roomfield.workbench.model.joint_model import Range
 from roomfield.workbench.model.model_fit import meter_question
 from roomfield.workbench.model.source_contributions import shares_at_places
+from roomfield.workbench.plan.outcomes import way
 from roomfield.workbench.publish.contents.plan_figures import emitter_letters, plan_storeys, room_at
 
 LEAST_SHARE = 0.05
@@ -105,18 +107,38 @@ def source_entries(posterior: Posterior, survey: Survey) -> tuple[SourceEntry, .
     return tuple(entries)
 
 
+LEAST_AGREEING = 2
+"""Of the middle and both ends of the arc of directions, so many must point through the same wall."""
+
+
 def whereabouts_of(posterior: Posterior, row: int) -> Text:
     """Where an emitter is, with how well that is known."""
     emitter = posterior.survey.emitters[row]
     found = locate(posterior, emitter.id)
     if found.whereabouts is Whereabouts.DIRECTION:
-        return sought_direction(found.arcs)
+        return _beyond(posterior, found.arcs) or sought_direction(found.arcs)
     if found.whereabouts is Whereabouts.REGION and found.centre is not None:
         room = room_at(posterior.survey, found.centre)[1] or phrase("source.outside")
         return phrase("source.inferred", room=room, spread=_spread_m(posterior, row))
     if emitter.bearing_deg is not None:
         return phrase("source.direction", bearing=emitter.bearing_deg)
     return phrase("source.far" if emitter.outdoor else "source.entered")
+
+
+def _beyond(posterior: Posterior, arcs: tuple[Bearings, ...]) -> Text | None:
+    """The wall that it comes through, where the directions agree on one; never a spot on the other side of it."""
+    survey = posterior.survey
+    heights = [p.position[2] for p in survey.places if p.position is not None]
+    if len(arcs) > 1 or not heights or not survey.dwelling.storeys:
+        return None
+    middle = float(np.median(heights))
+    storey = min(survey.dwelling.storeys, key=lambda s: abs(0.5 * (s.floor_m + s.ceiling_m) - middle))
+    ends = (arcs[0].low_deg, arcs[0].middle_deg, arcs[0].high_deg)
+    met = [outer_wall_towards(survey.dwelling, storey.id, bearing) for bearing in ends]
+    wall = met[1]
+    if wall is None or sum(one is not None and one.id == wall.id for one in met) < LEAST_AGREEING:
+        return None
+    return phrase("source.beyond_wall", wall=way(wall), direction=sought_direction(arcs))
 
 
 def sought_direction(arcs: tuple[Bearings, ...]) -> Text:
