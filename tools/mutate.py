@@ -189,7 +189,7 @@ def notices(source: Path, tests: list[str]) -> bool:
     return _forked(lambda: _pytest(source, tests)) != 0
 
 
-@dataclass
+@dataclass(eq=False)
 class Watch:
     """A pytest plugin that notes which tests run which lines, and how long each takes.
 

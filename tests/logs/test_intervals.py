@@ -133,3 +133,13 @@ def test_a_long_memory_widens_the_ranks_of_a_median():
         below = int(np.floor(n / 2 - stats.norm.ppf(0.975) * np.sqrt(n * factor) / 2))
         found = median_interval(values, 0.95)
         assert factor > 2.0 and found.low <= ordered[below - 1] and found.high >= ordered[n - below]
+
+
+@pytest.mark.published("Conover, Practical Nonparametric Statistics, 3rd ed., 3.2: ranks from the binomial distribution")
+@pytest.mark.parametrize("n", [16, 21, 27])
+def test_the_ranks_of_a_median_of_unlike_neighbours_are_those_of_the_binomial_distribution(n):
+    """Values that jump from side to side show no likeness, so the exact ranks hold."""
+    values = np.where(np.arange(n) % 2, 1.0, -1.0) * np.arange(1.0, n + 1.0)
+    lowest = next(r for r in range(1, n) if stats.binom.cdf(r, n, 0.5) > 0.025)
+    found = median_interval(values, 0.95)
+    assert (found.low, found.high) == (np.sort(values)[lowest - 1], np.sort(values)[n - lowest])
