@@ -135,7 +135,9 @@ def test_a_long_memory_widens_the_ranks_of_a_median():
         assert factor > 2.0 and found.low <= ordered[below - 1] and found.high >= ordered[n - below]
 
 
-@pytest.mark.published("Conover, Practical Nonparametric Statistics, 3rd ed., 3.2: ranks from the binomial distribution")
+@pytest.mark.published(
+    "Conover, Practical Nonparametric Statistics, 3rd ed., 3.2: ranks from the binomial distribution"
+)
 @pytest.mark.parametrize("n", [16, 21, 27])
 def test_the_ranks_of_a_median_of_unlike_neighbours_are_those_of_the_binomial_distribution(n):
     """Values that jump from side to side show no likeness, so the exact ranks hold."""

@@ -7,6 +7,7 @@ import math
 from pathlib import Path
 
 import pytest
+from astropy import units
 
 from roomfield.quantities import convert
 
@@ -95,3 +96,27 @@ def test_decibel_table():
         assert 100 * (up - 1) == pytest.approx(float(row["power_percent_up"]), rel=1e-5)
         sigma = 0.5 * decibels * math.log(10) / 10
         assert math.exp(sigma**2 / 2) == pytest.approx(float(row["mean_over_median_if_u_is_half_dB"]), rel=1e-5)
+
+
+BY_ASTROPY = {
+    "W/m2": units.W / units.m**2,
+    "mW/m2": units.mW / units.m**2,
+    "uW/m2": units.uW / units.m**2,
+    "nW/m2": units.nW / units.m**2,
+    "mW/cm2": units.mW / units.cm**2,
+    "uW/cm2": units.uW / units.cm**2,
+    "nW/cm2": units.nW / units.cm**2,
+    "dBm/m2": units.dB(units.mW / units.m**2),
+    "dBW/m2": units.dB(units.W / units.m**2),
+}
+
+
+@pytest.mark.published("astropy.units: power density in multiples and submultiples, and in decibels")
+@pytest.mark.parametrize("unit", convert.DENSITY_UNITS)
+def test_units_are_those_of_astropy(unit):
+    if unit not in BY_ASTROPY:
+        assert unit in ("V/m", "mV/m", "dBuV/m")  # a field strength is no power density to astropy; checked above
+        return
+    expected = units.Quantity(7.0, BY_ASTROPY[unit]) if "dB" not in unit else (7.0 * BY_ASTROPY[unit]).physical
+    found = float(convert.density_from_unit(7.0, unit))
+    assert found == pytest.approx(expected.to_value(units.W / units.m**2), rel=1e-12)

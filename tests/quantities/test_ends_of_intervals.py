@@ -65,3 +65,8 @@ def test_probability_under_a_bound_with_a_meters_tolerance(bound_db):
     exact = float(np.trapezoid(stats.norm.cdf(bound_db + 20.0 - grid), grid) / 12.0)
     found = stated.probability_below(10.0 ** (bound_db / 10.0))
     assert (found.low, found.high) == pytest.approx((exact, exact), abs=1e-4)
+
+
+def test_a_probability_is_exact_when_its_bounds_agree():
+    assert level().probability_below(1e-2).is_exact
+    assert not level(-20.0, Censor.BELOW).probability_below(1e-3).is_exact

@@ -77,6 +77,11 @@ def test_what_is_said_of_a_fall_a_rise_and_no_change():
     assert same.probability_lower == pytest.approx(0.5, abs=0.02) and same.outcome is VerifiedOutcome.UNDECIDED
 
 
+def test_places_are_counted_by_what_can_be_said_of_them():
+    counts = {outcome: verify(survey(1e-5, 1e-2), "v1", "v2").count(outcome) for outcome in VerifiedOutcome}
+    assert counts == {outcome: int(outcome is VerifiedOutcome.HIGHER) for outcome in VerifiedOutcome}
+
+
 def test_a_target_counts_as_met_only_with_the_confidence_asked_for():
     met = verify(survey(1e-2, 1e-5), "v1", "v2", target_w_m2=1e-4).checks[0]
     assert met.probability_met == pytest.approx(met.after.probability_below(1e-4).low)
