@@ -35,7 +35,7 @@ TESTS = (
     "tests/web/test_guard.py",
 )
 """Narrow tests that between them call every library of the base and of a job."""
-HELPERS = ("pytest", "hypothesis", "httpx2", "pypdf", "jsonschema", "pillow", "pandas", "statsmodels")
+HELPERS = ("pytest", "hypothesis", "httpx", "httpx2", "pypdf", "jsonschema", "pillow", "pandas", "statsmodels")
 """What the tests need besides, at any version that fits."""
 DEMO = """
 import sys

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from roomfield.errors import InputError, KindMismatchError
-from roomfield.exposure.day import highest_of, mean_over_hours
+from roomfield.exposure.day import DayLevel, highest_of, mean_over_hours
 from roomfield.quantities import Censoring, ErrorContribution, ErrorShape, Kind, UncertainLevel
 
 
@@ -61,3 +61,9 @@ def test_what_is_no_day():
         highest_of([level(1e-4)])
     with pytest.raises(InputError, match="highest of"):
         highest_of([])
+
+
+@pytest.mark.published("numpy.quantile, method hazen or linear: they agree at the middle of an odd number of draws")
+def test_the_median_is_the_middle_of_the_draws():
+    draws = np.sort(np.random.default_rng(3).lognormal(size=101))
+    assert DayLevel(0.5 * draws, draws).median_w_m2 == pytest.approx(np.quantile(draws, 0.5))

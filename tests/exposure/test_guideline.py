@@ -107,3 +107,16 @@ def test_readings_that_are_only_bounds():
     over = compare(peak(2e4, 1.0, censoring=Censoring.ABOVE), SBM, scope=Scope.SINGLE_SERVICE)
     assert [c.row.name for c in over.plausible()] == ["extreme anomaly"]
     assert over.chances[-1].probability.low > 0.999
+
+
+@pytest.mark.calculated(
+    "a level known only to lie under a reading may lie in any category that begins under it: 1 - F(edge)"
+)
+def test_a_level_under_the_floor_may_lie_in_any_category_that_begins_under_it():
+    found = compare(peak(5.0, 1.0, censoring=Censoring.BELOW), SBM, scope=Scope.SINGLE_SERVICE)
+    below = 0.0
+    for chance in found.chances:
+        assert chance.probability.high == pytest.approx(1.0 - below, abs=1e-3)
+        assert chance.probability.low == pytest.approx(0.0, abs=2e-3)
+        if chance.row.upper_w_m2 is not None:
+            below = stats.norm.cdf(10.0 * math.log10(chance.row.upper_w_m2 / 5e-6))

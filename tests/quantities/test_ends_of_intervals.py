@@ -69,4 +69,4 @@ def test_probability_under_a_bound_with_a_meters_tolerance(bound_db):
 
 def test_a_probability_is_exact_when_its_bounds_agree():
     assert level().probability_below(1e-2).is_exact
-    assert not level(-20.0, Censor.BELOW).probability_below(1e-3).is_exact
+    assert not level(-20.0, Censoring.BELOW).probability_below(1e-3).is_exact
