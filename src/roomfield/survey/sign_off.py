@@ -47,7 +47,13 @@ class SignOff:
     note: str = ""
 
     def is_of(self, other: SignOff) -> bool:
-        """Whether one person made both: by account where there are accounts, else by name."""
+        """Whether one person made both: by account where there are accounts, else by name.
+
+        Parameters
+        ----------
+        other : SignOff
+            The other step.
+        """
         if self.account and other.account:
             return self.account == other.account
         return self.by.casefold() == other.by.casefold()

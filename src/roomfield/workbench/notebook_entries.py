@@ -256,6 +256,8 @@ def sign_off(job: Job, stage: str, *, note: str = "", visit_id: str | None = Non
         Opened from a record.
     stage : str
         ``draft``, ``reviewed`` or ``released``.
+    note : str
+        What belongs to the step, in free text.
     visit_id : str, optional
         The visit; the first one if left out.
 
