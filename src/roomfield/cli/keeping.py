@@ -1,4 +1,4 @@
-"""backup, check, history, identity, stamp, client-data: nothing lost, everything as it was written."""
+"""backup, check, history, identity, stamp, client-data, lock: nothing lost, everything as it was written."""
 
 from __future__ import annotations
 
@@ -19,6 +19,8 @@ def register(app: typer.Typer) -> None:
     app.command()(stamp)
     app.command("client-data")(client_data)
     app.command()(rights)
+    app.command()(lock)
+    app.command()(unlock)
 
 
 def backup(
@@ -143,3 +145,23 @@ def rights(
 
     made = existing_record(record).grant(account, right)
     answer(as_json, list(made), lambda: typer.echo(f"{account} may {right}"))
+
+
+def lock(record: Record = DEFAULT_RECORD, as_json: AsJson = False) -> None:
+    """Put the record, its files and its backups under a passphrase while nobody works with it; lost, all is lost."""
+    from roomfield.cli.records import asked_passphrase
+    from roomfield.workbench.record import locked_record
+
+    done = locked_record.lock(record, asked_passphrase(twice=True))
+    words = f"{done.files} files in {done.folder} are locked; nobody can open them without the passphrase"
+    answer(as_json, asdict(done), lambda: typer.echo(words))
+
+
+def unlock(record: Record = DEFAULT_RECORD, as_json: AsJson = False) -> None:
+    """Open a locked record; until it is locked again everything in it lies there in the clear."""
+    from roomfield.cli.records import asked_passphrase
+    from roomfield.workbench.record import locked_record
+
+    done = locked_record.unlock(record, asked_passphrase())
+    words = f"{done.files} files in {done.folder} lie in the clear until they are locked again"
+    answer(as_json, asdict(done), lambda: typer.echo(words))

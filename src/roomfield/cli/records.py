@@ -106,7 +106,7 @@ def pack(
     from roomfield.workbench.record.job import is_sealed, open_job
 
     job = open_job(record, survey)
-    digest = job.write_sealed(target, _passphrase(twice=True)) if is_sealed(target) else job.write_package(target)
+    digest = job.write_sealed(target, asked_passphrase(twice=True)) if is_sealed(target) else job.write_package(target)
     plain = {"package": target, "sha256": digest, "content_sha256": job.content_sha256}
     answer(as_json, plain, lambda: typer.echo(f"{target}\nSHA-256 {digest}"))
 
@@ -119,12 +119,12 @@ def unpack(
     """Check every checksum of a survey package, then take it into a record."""
     from roomfield.workbench.record.job import is_sealed, unpack_into
 
-    survey = unpack_into(record, package, _passphrase() if is_sealed(package) else "")
+    survey = unpack_into(record, package, asked_passphrase() if is_sealed(package) else "")
     plain = {"survey": survey.id, "readings": len(survey.readings)}
     answer(as_json, plain, lambda: typer.echo(f"Survey {survey.id}, {len(survey.readings)} readings"))
 
 
-def _passphrase(*, twice: bool = False) -> str:
+def asked_passphrase(*, twice: bool = False) -> str:
     """The passphrase from ROOMFIELD_PASSPHRASE, or asked without showing it."""
     given = os.environ.get("ROOMFIELD_PASSPHRASE", "")
     return given or str(typer.prompt("Passphrase", hide_input=True, confirmation_prompt=twice, err=True))

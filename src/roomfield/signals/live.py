@@ -81,7 +81,9 @@ class StreamingAnalyser:
 
     def __init__(self, sample_rate_hz: float) -> None:
         if not RATES_HZ[0] <= sample_rate_hz <= RATES_HZ[1]:
-            raise RangeError("sample rate", sample_rate_hz, RATES_HZ, "Hz", where="stream")
+            raise RangeError(
+                "sample rate", sample_rate_hz, RATES_HZ, "Hz", where="stream", mend="Set the sound device to 48 kHz."
+            )
         self.sample_rate_hz = float(sample_rate_hz)
         self._ring = np.zeros(int(WINDOW_S * sample_rate_hz), np.float32)
         self._filled = 0

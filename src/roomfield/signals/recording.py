@@ -99,7 +99,9 @@ def open_source(recording: str | Path | NDArray[np.floating], sample_rate_hz: fl
     else:
         source = _open_samples(np.asarray(recording), sample_rate_hz)
     if not RATES_HZ[0] <= source.sample_rate_hz <= RATES_HZ[1]:
-        raise RangeError("sample rate", source.sample_rate_hz, RATES_HZ, "Hz", where=source.name)
+        raise RangeError(
+            "sample rate", source.sample_rate_hz, RATES_HZ, "Hz", where=source.name, mend="Record it at 48 kHz."
+        )
     if source.duration_s < SHORTEST_S:
         raise FormatError(
             f"the recording lasts {source.duration_s:.2f} s, too short to judge.", where=source.name,

@@ -50,6 +50,18 @@ def _give_name(made: Path, file: Path) -> None:
     sync_folder(file.parent)
 
 
+def refuse_if_locked(file: Path) -> None:
+    """Refuse a record that lies under a passphrase; opening it would begin a fresh one beside it.
+
+    Raises
+    ------
+    StoreError
+        If it is locked.
+    """
+    if not is_there(file) and is_there(file.with_name(f"{file.name}.age")):
+        raise StoreError("the record is locked.", where=str(file), mend="Open it with 'roomfield unlock'.")
+
+
 def is_there(file: Path) -> bool:
     """Whether there is something of this name.
 

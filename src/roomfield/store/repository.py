@@ -18,7 +18,7 @@ from roomfield.store.counts import standing_readings
 from roomfield.store.database_media import DatabaseMedia
 from roomfield.store.engine import Address, address_of, connect, fold_in, reading, refuse_wrong_encoding, writing
 from roomfield.store.lines import Change, StoredSurvey, SurveySummary
-from roomfield.store.making import is_there, make_record, refuse_if_empty
+from roomfield.store.making import is_there, make_record, refuse_if_empty, refuse_if_locked
 from roomfield.store.media import MediaFolder
 from roomfield.store.migrate import bring_up_to_date, is_up_to_date, refuse_bare
 from roomfield.store.office import Ownership
@@ -495,6 +495,7 @@ def open_store(url_or_path: str | Path, *, media_folder: str | Path | None = Non
     file = Path(address.shown)
     if address.beside is not None and address.beside.is_dir():
         refuse_if_empty(file)
+        refuse_if_locked(file)
         if not is_there(file):
             make_record(file)
     engine = connect(address)

@@ -13,6 +13,7 @@ from roomfield.exchange.sealed_package import ENDING, seal, unseal
 from roomfield.exchange.survey_document import read_document_file
 from roomfield.exchange.unpack import OpenedPackage, open_package
 from roomfield.scratch import scratch_folder
+from roomfield.store.making import refuse_if_locked
 from roomfield.store.repository import Store, open_store
 from roomfield.survey import Survey
 
@@ -176,6 +177,7 @@ def existing_record(source: str) -> Store:
     if "://" not in source:
         path = Path(source).expanduser()
         file = path / RECORD_NAME if _is(path.is_dir) else path
+        refuse_if_locked(file)
         if not source.strip() or not _is(file.is_file) or file.stat().st_size == 0:
             raise InputError(
                 "there is no record here.",
