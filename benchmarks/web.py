@@ -1,7 +1,8 @@
 """Page sizes, first paint and drag-to-number latency in a real browser: ``python -m benchmarks.web``.
 
 Prints, for every page of the invented home, its size and the time to first contentful paint, and the time from
-a movement of the hand to the new numbers for a dragged emitter, place and shield with the real field model.
+a movement of the hand to the new numbers for a dragged emitter, place and shield with the real field model; on a phone
+layout shift and length of the pages; and after one more reading the time to the levels, and to causes and map as well.
 """
 
 from __future__ import annotations
@@ -28,6 +29,11 @@ SLUGS = ("assignment", "plan", "walk", "readings", "listen", "logs", "understand
 ARGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
         "--disable-sync", "--no-first-run"]  # fmt: skip
 SIZE_KB, PAINT_MS, DRAG_MS, TILE_MS = 300, 1000, 150, 20
+SHIFT, UNDERSTAND_PX, LEVELS_S, ALL_S = 0.05, 3000, 1.0, 2.5
+PHONE = {"width": 390, "height": 844}
+SHIFTS = """new PerformanceObserver((list) => { for (const one of list.getEntries())
+    if (!one.hadRecentInput) window.shifted = (window.shifted || 0) + one.value; })
+    .observe({ type: 'layout-shift', buffered: true })"""
 LAUNCH = """
 import sys, uvicorn
 from roomfield.web.app import create_app
@@ -59,6 +65,34 @@ def measure_page(page: Page, base: str, path: str) -> tuple[float, float]:
     page.wait_for_timeout(400)
     paint = page.evaluate("performance.getEntriesByName('first-contentful-paint')[0]?.startTime ?? -1")
     return size, float(paint)
+
+
+def held_still(page: Page, base: str, path: str) -> tuple[float, int]:
+    """Layout shift while a page settles on a phone [1], and its length before anything is folded out [px]."""
+    page.goto(base + path, wait_until="domcontentloaded", timeout=60000)
+    page.wait_for_load_state("networkidle", timeout=120000)
+    page.wait_for_timeout(500)
+    return float(page.evaluate("window.shifted || 0")), int(page.evaluate("document.documentElement.scrollHeight"))
+
+
+def after_a_reading(page: Page, base: str) -> tuple[float, float]:
+    """From a reading that was kept to the levels at the places, and to causes and map as well [s]."""
+    at = f"{base}/surveys/{SURVEY}/sheet"
+    page.request.get(f"{at}/numbers?visit=first&sources=1", timeout=120000)  # the model is compiled
+    place = page.request.get(f"{base}/api/v1/surveys/{SURVEY}").json()["survey"]
+    state = place["visits"][0]["radio_states"][0]["id"]
+    kept = page.request.post(f"{base}/api/v1/surveys/{SURVEY}/readings", headers={"x-roomfield-client": "benchmark"},
+                             data={"entry_id": f"entry-{time.time_ns()}", "visit_id": "first", "radio_state_id": state,
+                                   "meter_id": place["meters"][0]["id"], "place_id": "cot", "unit": "µW/m²",
+                                   "values": [{"number": 9000, "kind": "highest_held"}]})  # fmt: skip
+    if not kept.ok:
+        raise RuntimeError(kept.text())
+    began = time.perf_counter()
+    page.request.get(f"{at}/numbers?visit=first", timeout=120000)
+    levels = time.perf_counter() - began
+    page.request.get(f"{at}/numbers?visit=first&sources=1", timeout=120000)
+    page.request.get(f"{at}/between?visit=first", timeout=120000)
+    return levels, time.perf_counter() - began
 
 
 def cpu_s(process: subprocess.Popen[bytes]) -> float:
@@ -159,6 +193,17 @@ def main() -> None:
                 print(f"{path:34} {size:7.1f} {paint:15.0f}{late}")
             assets = sum(f.stat().st_size for f in Path("src/roomfield/web/static").rglob("*") if f.is_file()) / 1000
             print(f"all scripts and styles of all pages together: {assets:.0f} kB before compression")
+            hand = browser.new_page(viewport=PHONE, has_touch=True, is_mobile=True)
+            hand.add_init_script(SHIFTS)
+            print(f"{'on a phone':34} {'shift':>7} {'length px':>15}")
+            for slug in SLUGS:
+                shift, length = held_still(hand, base, f"/surveys/{SURVEY}/{slug}")
+                long = slug == "understand" and length >= UNDERSTAND_PX
+                print(f"{slug:34} {shift:7.3f} {length:15d}{'  over the aim' if long or shift >= SHIFT else ''}")
+            levels, everything = after_a_reading(page, base)
+            late = "within" if levels < LEVELS_S and everything < ALL_S else "over"
+            print(f"after a reading: levels {levels:.2f} s, with causes and map {everything:.2f} s "
+                  f"({late} {LEVELS_S:g} and {ALL_S:g} s); load {os.getloadavg()[0]:.1f}")  # fmt: skip
             took, cpu_ms = drag(page, base, moves, process)
             p95 = quantiles(took, n=20)[-1]
             verdict = "within" if p95 < DRAG_MS else "over"

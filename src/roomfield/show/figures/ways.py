@@ -112,4 +112,4 @@ def _row(drawing: Drawing, n: int, one: ReachingWay, y: float, width: float, wor
     drawing.line(
         (26.0, y - 2.6), (52.0, y - 2.6), stroke=style.ACCENT_SOFT, width=min(11.0, _width(one)), kind="way-key"
     )
-    drawing.text((60.0, y), fitted(_words(n, one, words), width - 66.0, 8.0), size=8.0)
+    drawing.text((60.0, y), fitted(_words(n, one, words), width - 96.0, 7.5), size=7.5)

@@ -2,6 +2,7 @@
 
 import { shape } from "../svg.js";
 import { t } from "../words.js";
+import { followCompass, hasCompass } from "./compass.js";
 
 const $ = (id) => document.getElementById(id);
 const FULL = 180;
@@ -20,10 +21,12 @@ export class BearingLine {
     }
     $("bearing-keep").addEventListener("click", () => this.keep());
     $("bearing-leave").addEventListener("click", () => this.toggle(false));
+    $("bearing-compass").hidden = !hasCompass();
     $("bearing-compass").addEventListener("click", () => this.followCompass());
   }
 
   toggle(open = !this.open) {
+    this.letCompassGo();
     this.open = open;
     this.angles = { strongest: null, null: null };
     this.fromNorth = false;
@@ -42,6 +45,7 @@ export class BearingLine {
 
   // The hand draws from anywhere: the line goes through the point and the finger.
   turnTo([x, y]) {
+    this.letCompassGo();
     const at = this.point();
     if (!at) return;
     const degrees = (Math.atan2(x - at[0], y - at[1]) * FULL) / Math.PI;
@@ -60,18 +64,29 @@ export class BearingLine {
     if (this.axis === "strongest" && this.angles.null === null) { this.axis = "null"; this.told(); }
   }
 
+  // The line turns with the phone until it is pressed again, drawn by hand or kept.
   async followCompass() {
-    const ask = window.DeviceOrientationEvent?.requestPermission;
-    if (ask && (await ask.call(window.DeviceOrientationEvent)) !== "granted") return;
-    const listen = (event) => {
-      const heading = event.webkitCompassHeading ?? (event.absolute && event.alpha !== null ? 360 - event.alpha : null);
-      if (heading === null) return;
+    if (this.letCompassGo()) return;
+    const at = this.axis;
+    $("bearing-words").textContent = t("Point the phone along the antenna's axis; press Hold when the line lies right.");
+    this.stop = await followCompass((heading) => {
       this.fromNorth = true;
+      this.axis = at;
       this.set(Math.round(heading) % FULL);
-    };
-    window.addEventListener("deviceorientationabsolute", listen, { once: true });
-    window.addEventListener("deviceorientation", listen, { once: true });
-    $("bearing-words").textContent = t("Point the phone along the antenna's axis and press Compass again for a new angle.");
+    }, () => { this.letCompassGo(); $("bearing-words").textContent = t("This phone tells no direction. Draw the line or type it."); });
+    $("bearing-compass").textContent = t("Hold");
+    $("bearing-compass").setAttribute("aria-pressed", "true");
+  }
+
+  // True if the compass was being followed.
+  letCompassGo() {
+    const followed = Boolean(this.stop);
+    this.stop?.();
+    this.stop = null;
+    $("bearing-compass").textContent = t("Compass");
+    $("bearing-compass").setAttribute("aria-pressed", "false");
+    if (followed) { this.drawn(); this.told(); }
+    return followed;
   }
 
   // Said here what the server would refuse: a bearing that waits cannot ask back.

@@ -13,6 +13,7 @@ import { HIGH_KINDS, ORIENTATIONS, Pad, UNITS } from "./pad.js";
 import { keepWalk } from "./kept.js";
 import { Outbox } from "./outbox.js";
 import { photoField } from "./photo.js";
+import { heard, onDeviceVoice } from "./voice.js";
 import { drawRefused, keepingWords } from "./waiting.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
@@ -422,6 +423,25 @@ $("state").addEventListener("change", (e) => {
 });
 $("meter").addEventListener("change", (e) => { state.meterId = e.target.value; changed(); });
 $("place").addEventListener("change", (e) => pickPlace(e.target.value));
+
+// "Bed 340", where the device itself understands it; what was heard stands in the line and is kept with Enter as ever.
+onDeviceVoice(document.documentElement.lang).then((voice) => {
+  if (!voice) return;
+  const button = $("speak");
+  button.hidden = false;
+  button.addEventListener("click", () => { button.setAttribute("aria-pressed", "true"); voice.start(); });
+  voice.addEventListener("end", () => button.setAttribute("aria-pressed", "false"));
+  voice.addEventListener("result", (event) => {
+    const said = event.results[0][0].transcript;
+    const { placeId, high, mean } = heard(said, start.plan.places, state.placeId);
+    if (!high) { notice(t("Heard “{said}”: no figure in it.", { said })); return; }
+    if (placeId && placeId !== state.placeId) pickPlace(placeId);
+    Object.assign(pad.blanks, { high, mean });
+    pad.go(mean ? "mean" : "high");
+    changed();
+    $("echo").textContent = t("Heard “{said}”. Keep it, or type over it.", { said });
+  });
+});
 
 const LETTERS = {
   p: () => { pad.kind = "peak"; pad.go("high"); },
