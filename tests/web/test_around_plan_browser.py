@@ -107,6 +107,7 @@ def test_a_bearing_is_drawn_through_the_place_and_listed(serve, open_page):
     page.fill("#bearing-null", "1,5")
     page.click("#bearing-keep")
     expect(page.locator("#echo")).to_contain_text("bearing kept")
+    expect(page.locator("#keeping")).to_have_text("All kept")
     kept = record_of(page, server, survey_id)["bearings"][0]
     assert (kept["strongest_deg"], kept["null_deg"]) == (90.0, 1.5)
     page.goto(f"{server.base}/surveys/{survey_id}/readings")
@@ -123,6 +124,7 @@ def test_a_radio_state_says_what_each_device_does(demo_server, open_page):
     page.locator(".doing", has_text="Router").locator("[name=doing]").select_option("forced")
     page.click("#state-form .main")
     expect(page.locator("#state option:checked")).to_contain_text("made to transmit")
+    expect(page.locator("#keeping")).to_have_text("All kept")
     made = record_of(page, demo_server, DEMO)["visits"][0]["radio_states"][-1]
     assert (made["off_groups"], made["activities"]) == (["cordless"], [{"name": "router", "activity": "forced"}])
 

@@ -141,6 +141,7 @@ def test_readings_by_keyboard_alone_and_taken_back(demo_server, open_page):
     expect(page.locator("#count")).to_have_text("4")
     keys.press("Control+z")
     expect(page.locator("#count")).to_have_text("3")
+    expect(page.locator("#keeping")).to_have_text("All kept")
     survey = page.request.get(f"{demo_server.base}/api/v1/surveys/{survey_id}").json()["survey"]
     assert [r["kind"] for r in survey["readings"]] == ["peak", "average", "average", "average"]
     assert survey["readings"][3]["value_w_m2"] == pytest.approx(9e-3)
@@ -180,7 +181,7 @@ def test_a_server_killed_in_the_middle_of_an_entry_loses_nothing(serve, open_pag
     page.keyboard.press("Enter")
     page.keyboard.type("43")
     page.keyboard.press("Enter")
-    expect(page.locator("#keeping")).to_contain_text("2 waiting")
+    expect(page.locator("#keeping")).to_contain_text("2 entries wait")
     page.keyboard.type("4")  # half typed
     server.start()
     expect(page.locator("#count")).to_have_text("3", timeout=20000)
@@ -203,7 +204,7 @@ def test_dragging_a_transmitter_changes_the_levels_while_the_hand_moves(demo_ser
         page.mouse.move(x - 12 * step, y + 8 * step)
         page.wait_for_timeout(60)
     page.mouse.up()
-    page.wait_for_timeout(800)
+    expect(page.locator("#try-answer")).to_contain_text("becomes", timeout=30000)
     changes = page.locator(".try-place strong").all_inner_texts()
     assert any("dB" in words for words in changes)
     page.click("#reset")

@@ -285,13 +285,15 @@ def test_two_windows_that_change_different_items_both_win_and_undo_takes_back_on
     other.goto(one.url)
     other.wait_for_selector("html[data-ready=plan]")
     for page, place, name in ((one, "Bed", "Bed by the wall"), (other, "Desk", "Desk at the door")):
-        page.click(f".pick:has-text('{place}')")
+        pick(page, place)
         page.fill("#field-name", name)
         expect(page.locator("#save-state")).to_have_text("Saved")
     assert [p["name"] for p in plan_of(one, server, survey_id)["places"]][:2] == ["Bed by the wall", "Desk at the door"]
     other.locator("svg.plan").focus()
     other.keyboard.press("Escape")
+    unfold(other, "list")
     expect(other.locator(".pick:has-text('Bed by the wall')")).to_have_count(1)
+    other.locator("svg.plan").focus()
     other.keyboard.press("Control+z")
     expect(other.locator(".pick:has-text('Desk at the door')")).to_have_count(0)
     expect(other.locator("#save-state")).to_have_text("Saved")

@@ -99,10 +99,10 @@ def _losses(drawing: Drawing, one: ReachingWay, place: PlanFrame, taken: list[Po
 def _number(drawing: Drawing, n: int, one: ReachingWay, place: PlanFrame, box: Point, taken: list[Point]) -> None:
     """The band's number, at its source or as far along as it is free."""
     a, b = _stops(one, place, box)[:2]
-    for share in (0.06, 0.2, 0.35, 0.5, 0.65):
-        at = (a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1]))
-        if all(math.dist(at, other) >= 12.0 for other in taken):
-            break
+    spots = [(a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])) for share in (0.06, 0.2, 0.35, 0.5, 0.65)]
+    at = next((spot for spot in spots if all(math.dist(spot, other) >= 12.0 for other in taken)), None)
+    if at is None:
+        return
     taken.append(at)
     drawing.circle(at, 5.6, fill=style.ACCENT, kind="way-number")
     drawing.text((at[0], at[1] + 2.6), str(n), size=7.5, anchor="middle", weight="600", fill=style.PAPER)
