@@ -238,11 +238,13 @@ def plan_section(content: ReportContent, words: Words) -> Section | None:
     if not content.storeys:
         return None
     blocks: list[Block] = []
+    told = False
     for plain in content.storeys:
         storey = labelled(content, plain, words)
         caption = words.say("figure.plan.caption_plain", storey=storey.name)
-        if any(p.label for p in storey.places):
+        if any(p.label for p in storey.places) and not told:  # what the figures are is said once, for all storeys
             caption = words.say("figure.plan.caption", storey=storey.name, figures=figures_of(content, words))
+            told = True
         svg = storey_plan(storey, words)
         blocks.append(picture(svg, caption))
     return Section(Part.PLAN, words.say("section.plan"), tuple(blocks))

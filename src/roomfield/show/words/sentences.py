@@ -79,8 +79,7 @@ def figures_sentence(shown: Iterable[ShownPlace], state: str, visit_day: str, wo
         return ""
     used = {one.level.kind for one in levels if one.level is not None}
     kinds = ", ".join(words.say(f"kind.{kind.value}") for kind in KIND_ORDER if kind in used)
-    coverage = levels[0].frame.coverage
-    return words.say("plan_figures.level", kinds=kinds, state=state, day=visit_day, coverage=coverage)
+    return words.say("plan_figures.level", kinds=kinds, state=state, day=visit_day)
 
 
 def outcome_word(outcome: Outcome, words: Words) -> str:

@@ -66,7 +66,9 @@ def answer_figures(content: ReportContent, language: str) -> str:
     language : str
         ``en`` or ``de``.
     """
-    return figures_of(content, load_words(language))
+    words = load_words(language)
+    told = figures_of(content, words)
+    return f"{told} {words.say('plan_figures.interval', coverage=content.rules.coverage)}" if told else ""
 
 
 def answer_question(content: ReportContent, language: str) -> str:
