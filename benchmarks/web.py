@@ -109,8 +109,8 @@ def drag(page: Page, base: str, moves: int, process: subprocess.Popen[bytes]) ->
     page.evaluate("roomfieldLatencies.length = 0")
     before = cpu_s(process)
     for kind in ("emitters", "places"):
-        mark = page.locator(f"#try-plan .mark.{kind}").first.bounding_box()
-        x, y = mark["x"] + mark["width"] / 2, mark["y"] + 14
+        mark = page.locator(f"#try-plan .mark.{kind} .plate").first.bounding_box()
+        x, y = mark["x"] + mark["width"] / 2, mark["y"] + mark["height"] / 2
         page.mouse.move(x, y)
         page.mouse.down()
         for step in range(moves):

@@ -196,8 +196,8 @@ def test_dragging_a_transmitter_changes_the_levels_while_the_hand_moves(demo_ser
     page = open_page()
     page.goto(f"{demo_server.base}/surveys/{DEMO}/what-if")
     page.wait_for_selector(".try-place", timeout=60000)
-    mark = page.locator("#try-plan .mark.emitters").first.bounding_box()
-    x, y = mark["x"] + mark["width"] / 2, mark["y"] + 14
+    mark = page.locator("#try-plan .mark.emitters .plate").first.bounding_box()
+    x, y = mark["x"] + mark["width"] / 2, mark["y"] + mark["height"] / 2
     page.mouse.move(x, y)
     page.mouse.down()
     for step in range(1, 8):
