@@ -262,3 +262,24 @@ def test_the_record_is_backed_up_at_a_press(client, records, survey_id):
     found = re.search(r"[^>\s]+roomfield-\d{8}T\d{6}Z\.sqlite", page.text)
     with survey_list.open_records(found.group()) as copy:
         assert [one.id for one in copy.surveys()] == [survey_id]
+
+
+def test_checklists_the_archive_and_templates_of_homes_are_reached_from_their_pages(
+    client, survey_id, records, monkeypatch, tmp_path
+):
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    assert f"/surveys/{survey_id}/checklist" in client.get(f"/surveys/{survey_id}/assignment").text
+    said = {"row": "own-phone-off", "visit_id": records.load(survey_id).survey.visits[0].id, "done": "yes"}
+    page = client.post(f"/surveys/{survey_id}/checklist", data=said).text
+    assert page.count(" checked") == 1
+    assert client.post(f"/surveys/{survey_id}/checklist", data={"row": "none", "done": "yes"}).status_code == 404
+    page = client.post(f"/surveys/{survey_id}/archive", data={"archived": "yes"}).text
+    assert "1 in the archive" in page and "Lindenweg 4" not in page
+    assert "Lindenweg 4" in client.get("/?archive=1").text
+    assert "Lindenweg 4" in client.get("/?query=lindenweg").text
+    assert "Lindenweg 4" in client.post(f"/surveys/{survey_id}/archive", data={"archived": "no"}).text
+    page = client.post(f"/surveys/{survey_id}/template", data={"name": "Like the Muster flat"}).text
+    assert 'value="own-like-the-muster-flat"' in page
+    begun = client.post("/surveys/new", data={"title": "Next", "starter": "own-like-the-muster-flat"})
+    assert begun.status_code == 200
+    assert "own-like-the-muster-flat" not in client.post("/templates/own-like-the-muster-flat/remove").text

@@ -207,6 +207,31 @@ def test_states_bearings_and_undo_wait_as_well(laptop, records, survey_id, hold)
     assert [(b.radio_state_id, b.strongest_deg) for b in survey.bearings] == [(state.id, 30.0)]
 
 
+def test_what_sounds_loud_is_tapped_first_and_measured_first_although_the_laptop_sleeps(
+    laptop, records, survey_id, hold
+):
+    page = hold()
+    walk_to(page, laptop, survey_id)
+    laptop.sleep()
+    page.click("#spots-open")
+    page.select_option("#heard", label="short bursts")
+    box = page.locator("#walk-plan").bounding_box()
+    page.touchscreen.tap(box["x"] + 0.1 * box["width"], box["y"] + 0.3 * box["height"])  # well outside every room
+    expect(page.locator(".hot-spot text")).to_have_text("short bursts")
+    page.click("#spots-done")
+    expect(page.locator("#place")).to_have_value("")
+    enter(page, "91")
+    expect(page.locator("#place")).not_to_have_value("")
+    expect(page.locator("#keeping")).to_contain_text("2 entries wait")
+    laptop.wake()
+    page.evaluate("window.dispatchEvent(new Event('focus'))")
+    expect(page.locator("#keeping")).to_have_text("All kept", timeout=20000)
+    survey = records.load(survey_id).survey
+    (spot,), (reading,) = survey.hot_spots, survey.readings
+    assert spot.heard == "short bursts"
+    assert reading.position == spot.position
+
+
 def test_a_removed_phone_forgets_the_survey_and_its_entries(tmp_path, survey_id, records, hold):
     laptop = Laptop(tmp_path, "ABCD2345")
     try:

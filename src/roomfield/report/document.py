@@ -12,6 +12,7 @@ from roomfield.show.evidence import (
     AmendmentEntry,
     Budget,
     Caution,
+    ChecklistEntry,
     MeterEntry,
     PhotoEntry,
     Position,
@@ -180,6 +181,7 @@ class ReportContent:
     sources: tuple[SourceEntry, ...] = ()
     recordings: tuple[RecordingEntry, ...] = ()
     photos: tuple[PhotoEntry, ...] = ()
+    checklist: ChecklistEntry | None = None
     logs: tuple[LogEntry, ...] = ()
     remedy: Remedy | None = None
     verification: Verification | None = None

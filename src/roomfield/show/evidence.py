@@ -346,3 +346,20 @@ class PhotoEntry:
     width_px: int
     height_px: int
     sha256: str
+
+
+@dataclass(frozen=True)
+class ChecklistEntry:
+    """What was seen to before and on arrival, by the checklists.
+
+    Parameters
+    ----------
+    done, total : int
+        Rows that were ticked, and all.
+    open : tuple of Text
+        Rows that were not.
+    """
+
+    done: int
+    total: int
+    open: tuple[Text, ...] = ()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import ScalarSelect, func, select
+from sqlalchemy import Exists, ScalarSelect, exists, func, select
 
 from roomfield.store import schema
 from roomfield.survey.survey_record import WITHDRAWN
@@ -19,3 +19,9 @@ def standing_readings() -> ScalarSelect[Any]:
     last = marks.order_by(mark.seq.desc()).limit(1).scalar_subquery()
     standing = func.coalesce(last, "false") != "true"
     return select(func.count()).where(reading.survey_id == schema.survey.c.id, standing).scalar_subquery()
+
+
+def is_archived() -> Exists:
+    """Whether a survey is marked as archived."""
+    part = schema.survey_part.c
+    return exists().where(part.survey_id == schema.survey.c.id, part.name == "archived", part.body == "true")

@@ -19,6 +19,8 @@ class SurveySummary:
         Counts the changes of its parts.
     changed_at : str
         Last change of any kind, ISO 8601.
+    archived : bool
+        True if it is shown only when asked for.
     """
 
     id: str
@@ -30,6 +32,7 @@ class SurveySummary:
     invented: bool
     readings: int
     revision: int
+    archived: bool = False
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Engine, insert, or_, select, update
 from roomfield.errors import ConflictError, InputError, StoreError, UnknownNameError
 from roomfield.store import amending, chain_links, database_rights, erasing, observations, office, parts, schema
 from roomfield.store.backup import back_up
-from roomfield.store.counts import standing_readings
+from roomfield.store.counts import is_archived, standing_readings
 from roomfield.store.database_media import DatabaseMedia
 from roomfield.store.engine import Address, address_of, connect, fold_in, reading, refuse_wrong_encoding, writing
 from roomfield.store.lines import Change, StoredSurvey, SurveySummary
@@ -77,7 +77,8 @@ class Store:
             Words that must all stand in title, client, address, note or id; case does not matter.
         """
         table = schema.survey
-        query = select(table, standing_readings().label("readings")).order_by(table.c.changed_at.desc(), table.c.id)
+        columns = (table, standing_readings().label("readings"), is_archived().label("archived"))
+        query = select(*columns).order_by(table.c.changed_at.desc(), table.c.id)
         for word in search.split():
             fields = (table.c.title, table.c.client, table.c.address, table.c.note, table.c.id)
             query = query.where(or_(*(field.icontains(word, autoescape=True) for field in fields)))

@@ -209,6 +209,10 @@ class SurveysPage(Context):
         How many there are in all.
     backed_up : str
         Where a backup was just written; empty otherwise.
+    put_away : int
+        How many lie in the archive.
+    archive : bool
+        True if the archive is shown.
     """
 
     template: ClassVar[str] = "surveys.html"
@@ -217,6 +221,8 @@ class SurveysPage(Context):
     total: int
     has_demo: bool
     backed_up: str = ""
+    put_away: int = 0
+    archive: bool = False
 
 
 @dataclass(frozen=True)
@@ -229,6 +235,8 @@ class NewSurveyPage(Context):
         Assessor and references of the last survey.
     meters : tuple of Meter
         Meters that are taken over.
+    own_keys : tuple of (str, str)
+        Keys and names of the reader's own templates.
     """
 
     template: ClassVar[str] = "new.html"
@@ -237,6 +245,7 @@ class NewSurveyPage(Context):
     guidelines: tuple[Any, ...]
     usual: Assignment
     meters: tuple[Meter, ...]
+    own_keys: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -260,6 +269,22 @@ class AssignmentPage(SurveyPage):
     limits: tuple[Any, ...]
     guidelines: tuple[Any, ...]
     counts: dict[str, int]
+
+
+@dataclass(frozen=True)
+class ChecklistPage(SurveyPage):
+    """What is seen to before the job and on arrival.
+
+    Parameters
+    ----------
+    prepare, arrive : tuple of ChecklistLine
+        Rows with whether they were ticked.
+    """
+
+    template: ClassVar[str] = "checklist.html"
+    step_slug: ClassVar[str] = "assignment"
+    prepare: tuple[Any, ...]
+    arrive: tuple[Any, ...]
 
 
 @dataclass(frozen=True)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import asdict
 from typing import Any
 
 from roomfield.survey import Emitter, Survey
 from roomfield.workbench.record import field_entry, plan_document
 from roomfield.workbench.record.editing import now
 from roomfield.workbench.record.field_entry import EntryResult, Worth
+from roomfield.workbench.record.hot_spots import walk_order
 from roomfield.workbench.record.readings_ledger import ledger_of
 
 
@@ -39,6 +41,8 @@ def start_of(survey: Survey, revision: int, visit_id: str) -> dict[str, Any]:
         "meters": [{"id": m.id, "name": m.name, "pickup_axes": m.figures.pickup_axes} for m in survey.meters],
         "readings": [worth_view(worth) for worth in worths],
         "earlier": _earlier(survey, visit.id),
+        "spots": [asdict(spot) for spot in survey.hot_spots if spot.visit_id == visit.id],
+        "order": [asdict(stop) for stop in walk_order(survey, visit.id)],
         "bearings": [
             {"id": b.id, "position": b.position, "strongest_deg": b.strongest_deg, "null_deg": b.null_deg}
             for b in survey.current_bearings()

@@ -15,7 +15,7 @@ from roomfield.report.compose.blocks import (
     Table,
 )
 from roomfield.report.document import ReportContent, SignedStep
-from roomfield.show.evidence import AmendmentEntry, ReadingEntry
+from roomfield.show.evidence import AmendmentEntry, ChecklistEntry, ReadingEntry
 from roomfield.show.words import Words
 from roomfield.show.words.sentences import shown_text
 
@@ -86,6 +86,8 @@ def annex_section(content: ReportContent, words: Words) -> Section:
     if custody.software:
         pairs.append((words.say("annex.software"), custody.software))
     blocks.append(Facts(tuple(p for p in pairs if p[1])))
+    if content.checklist is not None:
+        blocks.append(Paragraph(_seen_to(content.checklist, words), "small"))
     if custody.package_sha256:
         blocks.append(Paragraph(words.say("annex.hash_note"), "small"))
     return Section(Part.ANNEX, words.say("section.annex"), tuple(blocks), new_page=True)
@@ -93,6 +95,14 @@ def annex_section(content: ReportContent, words: Words) -> Section:
 
 def _signed(step: SignedStep, words: Words) -> str:
     return ", ".join(t for t in (step.by, words.numbers.iso_moment(step.at), step.note) if t)
+
+
+def _seen_to(checklist: ChecklistEntry, words: Words) -> str:
+    """One line on the checklists, with what was left open."""
+    said = words.say("annex.checklist", done=checklist.done, total=checklist.total)
+    if checklist.open:
+        said += " " + words.say("annex.checklist_open", rows="; ".join(words.text(row) for row in checklist.open))
+    return said
 
 
 def grouped(digest: str) -> str:

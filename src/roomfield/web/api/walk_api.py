@@ -11,12 +11,13 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response
 
 from roomfield.errors import UnknownNameError
-from roomfield.survey import Bearing, PhotoSubject, Reading, StateActivity
+from roomfield.survey import Bearing, HotSpot, PhotoSubject, Reading, StateActivity
 from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.walksheet import stamp_of, start_of, taken_view
 from roomfield.workbench.record import editing, field_entry, survey_list
 from roomfield.workbench.record.bearing_entry import BearingEntry, enter_bearing
 from roomfield.workbench.record.field_entry import Entry
+from roomfield.workbench.record.hot_spots import SpotMark, mark_spot, take_spot_away
 from roomfield.workbench.record.photos import PhotoNote, choose_photo, keep_photo
 
 router = APIRouter(prefix="/api/v1/surveys/{survey_id}", tags=["walk"])
@@ -27,6 +28,13 @@ class UndoRequest:
     """Readings to withdraw."""
 
     reading_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SpotsAway:
+    """A hot spot to take away."""
+
+    spot_id: str
 
 
 @dataclass(frozen=True)
@@ -105,6 +113,19 @@ async def change_photo(records: Desk, survey_id: str, photo_id: str, form: Form)
     wanted = partial(choose_photo, in_report=form.text("in_report") == "yes", caption=form.text("caption"), small=small)
     chosen = await run_in_threadpool(wanted, records, survey_id, photo_id)
     return {"id": chosen.id, "in_report": chosen.in_report, "caption": chosen.caption}
+
+
+@router.post("/hot-spots", status_code=201)
+def mark_hot_spot(records: Desk, survey_id: str, mark: SpotMark) -> HotSpot:
+    """Mark a spot that sounded loud on the orienting walk; the same spot sent twice is kept once."""
+    return mark_spot(records, survey_id, mark)
+
+
+@router.post("/hot-spots/away")
+def take_hot_spot_away(records: Desk, survey_id: str, request: SpotsAway) -> dict[str, str]:
+    """Take a spot away; nothing happens if it is gone."""
+    take_spot_away(records, survey_id, request.spot_id)
+    return {"away": request.spot_id}
 
 
 @router.post("/radio-states", status_code=201)

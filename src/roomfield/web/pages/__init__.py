@@ -3,6 +3,7 @@
 from roomfield.web.pages import (
     assignment_form,
     beforeafter,
+    checklist,
     doors,
     entry,
     fieldpart,
@@ -27,6 +28,7 @@ ROUTERS = tuple(
         doors,
         surveys,
         assignment_form,
+        checklist,
         meter,
         plan_editor,
         walk,

@@ -15,7 +15,7 @@ from roomfield.web.contexts import NewSurveyPage, SurveysPage
 from roomfield.web.dependencies import Desk, Form, Opened
 from roomfield.web.page_texts import say
 from roomfield.web.rendering import language_of, render
-from roomfield.workbench.record import backups, editing, form_choices, packages, survey_list, usual
+from roomfield.workbench.record import backups, editing, form_choices, own_homes, packages, survey_list, usual
 from roomfield.workbench.record.plan_templates import starters
 
 router = APIRouter(include_in_schema=False)
@@ -33,13 +33,17 @@ class StarterDrawing:
 
 
 @router.get("/")
-def show_list(request: Request, records: Desk, query: str = "", saved: str = "") -> Response:
-    """The list, or what a search finds in it."""
-    found = survey_list.list_surveys(records, query[:200])
-    everything = found if not query.strip() else survey_list.list_surveys(records)
+def show_list(request: Request, records: Desk, query: str = "", saved: str = "", archive: str = "") -> Response:
+    """The list, or what a search finds in it; a search looks into the archive as well."""
+    everything = survey_list.list_surveys(records)
+    found = survey_list.list_surveys(records, query[:200]) if query.strip() else everything
+    if not query.strip():
+        found = tuple(card for card in found if card.archived == bool(archive))
+    put_away = sum(card.archived for card in everything)
     has_demo = any(card.invented for card in everything)
     backed_up = backups.kept_as(records, saved) if saved else ""
-    return render(request, SurveysPage(found, query[:200], len(everything), has_demo, backed_up))
+    page = SurveysPage(found, query[:200], len(everything), has_demo, backed_up, put_away, bool(archive))
+    return render(request, page)
 
 
 @router.post("/backup")
@@ -51,10 +55,16 @@ def back_up(records: Desk) -> Response:
 @router.get("/surveys/new")
 def show_new(request: Request, records: Desk) -> Response:
     """The form for a new survey, with what stays the same from job to job."""
-    drawings = tuple(_drawing(one.key, one.name, one.words, one.sheet.dwelling) for one in starters())
+    homes = (*starters(), *own_homes.own_homes())
+    drawings = tuple(_drawing(one.key, one.name, one.words, one.sheet.dwelling) for one in homes)
     known = usual.usual_of(records)
     page = NewSurveyPage(
-        drawings, form_choices.legal_limits(), form_choices.guidelines(), known.assignment, known.meters
+        drawings,
+        form_choices.legal_limits(),
+        form_choices.guidelines(),
+        known.assignment,
+        known.meters,
+        tuple((one.key, one.name) for one in own_homes.own_homes()),
     )
     return render(request, page)
 
@@ -103,6 +113,27 @@ def duplicate(request: Request, opened: Opened) -> Response:
     title = say(language_of(request), "{title}, follow-up", title=opened.survey.title)
     copy_id = survey_list.copy_for_follow_up(opened.records, opened.survey.id, title)
     return _to(f"/surveys/{copy_id}/assignment")
+
+
+@router.post("/surveys/{survey_id}/archive")
+def put_away(opened: Opened, form: Form) -> Response:
+    """Put a survey into the archive, or bring it back."""
+    survey_list.set_archived(opened.records, opened.survey.id, archived=form.text("archived") == "yes")
+    return _to("/")
+
+
+@router.post("/surveys/{survey_id}/template")
+def keep_template(opened: Opened, form: Form) -> Response:
+    """Keep the plan as a template to begin other surveys from."""
+    own_homes.keep_home(opened.survey, form.text("name"))
+    return _to("/surveys/new")
+
+
+@router.post("/templates/{key}/remove")
+def remove_template(key: str) -> Response:
+    """Remove a template of one's own; surveys begun from it stay as they are."""
+    own_homes.forget_home(key)
+    return _to("/surveys/new")
 
 
 @router.post("/surveys/{survey_id}/delete")

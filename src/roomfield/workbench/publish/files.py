@@ -81,6 +81,7 @@ def report_content(assessment: Assessment, *, issued_at: str = "", custody: Cust
         readings=report_basis.reading_entries(survey, visit.id),
         stage=stands.stage,
         signed=tuple(SignedStep(one.stage.value, one.by, one.at, one.note) for one in stands.steps),
+        checklist=report_basis.checklist_entry(survey, visit.id),
     )
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from roomfield.errors import InputError
 from roomfield.survey import Assignment, Meter, RadioState, StateActivity, Survey, Visit, VisitPurpose
 from roomfield.survey.values import refuse_impossible
+from roomfield.workbench.record.own_homes import home_or_none
 from roomfield.workbench.record.plan_templates import starter
 
 AS_FOUND = RadioState("as-found", "As found")
@@ -53,7 +54,7 @@ def started_survey(
     word : callable, optional
         Puts an English name of a room, place, storey, meter or radio state into the assessor's language.
     """
-    sheet = starter(starter_key).sheet
+    sheet = (home_or_none(starter_key) or starter(starter_key)).sheet
     dwelling = replace(
         sheet.dwelling,
         storeys=_worded(sheet.dwelling.storeys, word),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from roomfield.errors import ConflictError, InputError
@@ -39,6 +39,7 @@ class SurveyCard:
     changed_at: str
     readings: int
     invented: bool
+    archived: bool = False
 
 
 def open_records(path: str) -> Records:
@@ -73,6 +74,7 @@ def list_surveys(records: Records, query: str = "") -> tuple[SurveyCard, ...]:
             one.changed_at,
             one.readings,
             one.invented,
+            bool(one.archived),
         )
         for one in records.surveys(query)
     )
@@ -136,6 +138,11 @@ def _revised(records: Records, survey_id: str, change: Callable[[Survey], Survey
         name: getattr(after, name) for name in _PARTS if getattr(after, name) != getattr(stored.survey, name)
     }
     return records.update(survey_id, expected, **parts)
+
+
+def set_archived(records: Records, survey_id: str, *, archived: bool) -> None:
+    """Put a survey away, or bring it back; nothing of it is changed or deleted."""
+    revise(records, survey_id, lambda survey: replace(survey, archived=archived))
 
 
 def copy_for_follow_up(records: Records, survey_id: str, title: str) -> str:

@@ -24,6 +24,7 @@ from roomfield.show.evidence import (
     CalibrationEntry,
     Caution,
     CheckEntry,
+    ChecklistEntry,
     ControlChart,
     MeterEntry,
     Position,
@@ -34,10 +35,11 @@ from roomfield.show.evidence import (
     VisitEntry,
 )
 from roomfield.show.findings import Shown, ShownAim
-from roomfield.show.phrase import Phrase, Text, phrase
+from roomfield.show.phrase import Phrase, Text, Told, phrase
 from roomfield.survey import Meter, Survey
 from roomfield.workbench.assess.assessment import Assessment, highest_kinds
 from roomfield.workbench.publish.contents.place_findings import AIM, PULSES
+from roomfield.workbench.record.checklist_ticks import checklist_of
 
 _MARK = re.compile(r"\bE\d{2}\b")
 _PART = {
@@ -324,3 +326,18 @@ def reading_entries(survey: Survey, visit_id: str) -> tuple[ReadingEntry, ...]:
         for r in survey.readings
         if r.visit_id == visit_id
     )
+
+
+def checklist_entry(survey: Survey, visit_id: str) -> ChecklistEntry | None:
+    """What was seen to by the checklists; None if they were not used.
+
+    Parameters
+    ----------
+    visit_id : str
+        The visit.
+    """
+    lines = checklist_of(survey, visit_id)
+    done = [line for line in lines if line.at]
+    if not done:
+        return None
+    return ChecklistEntry(len(done), len(lines), tuple(Told(line.row.words) for line in lines if not line.at))

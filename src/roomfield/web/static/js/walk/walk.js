@@ -10,6 +10,7 @@ import { density, number, t } from "../words.js";
 import { BearingLine } from "./bearing.js";
 import { drawPoints, platesOf } from "./marks.js";
 import { HIGH_KINDS, ORIENTATIONS, Pad, UNITS } from "./pad.js";
+import { HotSpots } from "./hotspots.js";
 import { keepWalk } from "./kept.js";
 import { Outbox } from "./outbox.js";
 import { photoField } from "./photo.js";
@@ -151,18 +152,22 @@ function enter(censoring = "none") {
   changed();
 }
 
-// The next place of this radio state that has nothing yet; if there is none, the place stays.
+// The next stop of this radio state that has nothing yet, loud spots and what is beside them first; if there is none, the
+// place stays.
 function goOn() {
-  const { places } = start.plan;
-  const at = places.findIndex((p) => p.id === state.placeId);
-  if (at < 0) return;
+  const stops = hotSpots.stops();
+  const at = stops.findIndex(({ place }) => place && place.id === state.placeId);
+  if (at < 0 && !start.spots.length) return;
   const waiting = (id) => outbox.entries.some((e) => e.place_id === id && e.radio_state_id === state.stateId);
-  const open = (p) => p.id !== state.placeId && !waiting(p.id) && !state.readings.some((r) => r.place_id === p.id && r.state_id === state.stateId);
-  const next = [...places.slice(at + 1), ...places.slice(0, at)].find(open);
+  const read = (id) => waiting(id) || state.readings.some((r) => r.place_id === id && r.state_id === state.stateId);
+  const isOpen = ({ place, spot }) => (place ? !read(place.id) : !hotSpots.isMeasured(spot, state.stateId));
+  // With loud spots marked, the first of all that is open; without, round from where one stands.
+  const next = (start.spots.length ? stops : [...stops.slice(at + 1), ...stops.slice(0, at)]).find(isOpen);
   if (!next) { $("echo").append(` · ${t("all places have a reading in this radio state")}`); return; }
-  state.placeId = next.id;
-  state.position = null;
-  if (next.storey_id && next.storey_id !== state.storeyId) { state.storeyId = next.storey_id; refit = true; }
+  state.placeId = next.place?.id ?? "";
+  state.position = next.spot?.position ?? null;
+  if (next.spot) $("echo").append(` · ${t("next: the loud spot")}`);
+  if (next.place?.storey_id && next.place.storey_id !== state.storeyId) { state.storeyId = next.place.storey_id; refit = true; }
 }
 
 function moment() {
@@ -312,6 +317,7 @@ const bearing = new BearingLine({
     view.draw();
   },
   onOpen(open) {
+    if (open && hotSpots.open) hotSpots.toggle(false);
     $("bearing-line").hidden = !open;
     $("entry-line").hidden = open;
     $("keys").hidden = open;
@@ -321,8 +327,25 @@ const bearing = new BearingLine({
   },
 });
 
+const hotSpots = new HotSpots({
+  view, start, state, outbox, newId, moment,
+  onChange: () => draw(),
+  onOpen(open) {
+    if (open && bearing.open) bearing.toggle(false);
+    $("spots-line").hidden = !open;
+    $("entry-line").hidden = open;
+    $("keys").hidden = open;
+    $("spots-open").setAttribute("aria-pressed", String(open));
+    view.svg.classList.toggle("drawing", open);
+    document.querySelector(".walk-grid").classList.toggle("turning", open);
+    if (open) document.querySelector(".walk-sheet").scrollIntoView({ block: "start" });
+    else if (start.spots.length) { goOn(); changed(); refresh(); }
+  },
+});
+
 view.onDraw = () => {
   drawPoints(view, state);
+  hotSpots.draw(view.layers.marks);
   bearing.draw(view.layers.marks);
 };
 
@@ -384,6 +407,10 @@ navigate(view, {
 });
 
 function pick(at, target) {
+  if (hotSpots.open) {
+    hotSpots.add([round(at[0]), round(at[1]), round(view.onStorey().storey.floor_m + 1)]);
+    return;
+  }
   const near = view.onStorey().places.map((p) => ({ id: p.id, gap: distance(at, p.position) })).sort((a, b) => a.gap - b.gap)[0];
   if (target?.kind === "places") pickPlace(target.id);
   else if (near && near.gap < 24 * view.metresPerPixel) pickPlace(near.id);
