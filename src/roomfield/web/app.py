@@ -13,6 +13,7 @@ from starlette.staticfiles import StaticFiles
 from roomfield.web import faults
 from roomfield.web.access_code import Gate
 from roomfield.web.api import ROUTERS as API_ROUTERS
+from roomfield.web.long_work import LongWorks
 from roomfield.web.pages import ROUTERS as PAGE_ROUTERS
 from roomfield.web.security_middleware import Guard
 from roomfield.web.settings import Settings
@@ -70,6 +71,7 @@ def create_app(
     app.state.settings = settings
     app.state.gate = gate
     app.state.benches = BenchShelf()
+    app.state.works = LongWorks()
     app.state.first_compile = first_compile or FirstCompile()
     for router in (*PAGE_ROUTERS, *API_ROUTERS):
         app.include_router(router)

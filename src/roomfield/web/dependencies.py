@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from pathlib import Path as FilePath
 from typing import Annotated
 
 from fastapi import Depends, Path, Request
+from fastapi.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
 from roomfield.errors import InputError
@@ -16,6 +18,7 @@ from roomfield.web.contexts import Head, head_of
 from roomfield.workbench.record import survey_list
 from roomfield.workbench.record.survey_list import Records
 
+PIECE_BYTES = 1 << 20
 _SPACED = re.compile(r"(?<=\d)[\s'’](?=\d{3}(?!\d))")
 _AMOUNT = re.compile(r"\d+(?:[.,]\d{0,2})?|\d{1,3}(?:,\d{3})+(?:\.\d{0,2})?|\d{1,3}(?:\.\d{3})+(?:,\d{0,2})?")
 _CENTS = re.compile(r"[.,](\d{0,2})$")
@@ -194,6 +197,23 @@ async def body_of(request: Request, most_bytes: int) -> bytes:
             raise InputError(f"it is longer than {most_bytes >> 20} MiB.", mend="Take out what is not needed.")
         parts.append(part)
     return b"".join(parts)
+
+
+async def saved_upload(upload: UploadFile, folder: FilePath) -> FilePath:
+    """A brought file written to a folder piece by piece, so that its length costs no memory.
+
+    Parameters
+    ----------
+    upload : UploadFile
+        As it came with the form.
+    folder : Path
+        Where it is put, under a name of its own.
+    """
+    path = folder / "upload"
+    with path.open("wb") as file:
+        while piece := await upload.read(PIECE_BYTES):
+            await run_in_threadpool(file.write, piece)
+    return path
 
 
 async def the_entries(request: Request) -> Entries:

@@ -20,6 +20,7 @@ from roomfield.web.pages import (
     understand,
     walk,
     whatif,
+    work_pages,
 )
 
 ROUTERS = tuple(
@@ -44,5 +45,6 @@ ROUTERS = tuple(
         beforeafter,
         report_pages,
         plan_sheet,
+        work_pages,
     )
 )

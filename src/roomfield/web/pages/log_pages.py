@@ -12,13 +12,16 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from roomfield.errors import InputError, TooEarlyError
+from roomfield.scratch import scratch_folder
 from roomfield.show.page_drawings import bar_y
 from roomfield.show.trade_units import HOUR, MICROWATT_M2, MINUTE
 from roomfield.web.abovesheet import above_of, parts_of
 from roomfield.web.contexts import LogFactsPart, LogOfferPage, LogPage, LogsPage
-from roomfield.web.dependencies import Desk, Form, Opened, OpenSurvey, number_in
+from roomfield.web.dependencies import Desk, Form, Opened, OpenSurvey, number_in, saved_upload
 from roomfield.web.formats import Show
 from roomfield.web.logsheet import bursts_of, steps_of, week_of
+from roomfield.web.long_work import LongWorks, ProgressCall, WorkResult
+from roomfield.web.pages.work_pages import work_view
 from roomfield.web.rendering import language_of, render
 from roomfield.web.tablesheet import Refusal
 from roomfield.workbench.publish.contents.long_logs import held_against
@@ -29,6 +32,7 @@ from roomfield.workbench.record.long_series import LogPlace
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/logs")
 DENSITY = "W/m2"
+STAGES = ((0.0, "Reading the log ..."), (0.98, "Keeping it ..."))
 ANSWERS = ("value_column", "unit", "zone", "kind", "decimal", "start")
 
 
@@ -69,7 +73,9 @@ def show(request: Request, opened: Opened) -> Response:
 async def offer(records: Desk, survey_id: str, form: Form) -> Response:
     """Look at a log that was brought."""
     upload = form.file("log")
-    made = await run_in_threadpool(log_intake.offered, records, await upload.read(), upload.filename or "")
+    with scratch_folder() as folder:
+        path = await saved_upload(upload, folder)
+        made = await run_in_threadpool(log_intake.offered, records, path, upload.filename or "")
     return JSONResponse({"next": f"/surveys/{survey_id}/logs/offer/{made.sha256}?name={made.file_name}"})
 
 
@@ -77,6 +83,23 @@ async def offer(records: Desk, survey_id: str, form: Form) -> Response:
 def show_offer(request: Request, opened: Opened, sha256: str, name: str) -> Response:
     """How it would be read."""
     return _offered(request, opened, (sha256, name), {})
+
+
+@router.post("/offer/{sha256}/keep")
+def keep_in_work(request: Request, opened: Opened, sha256: str, form: Form) -> Response:
+    """Begin to keep it as confirmed; answers a work that says how far it is and can be stopped."""
+    answers = {name: form.text(name) for name in ANSWERS if form.text(name)}
+    visit_id, state_id = form.visit_and_state()
+    where, file = LogPlace(form.text("place_id"), visit_id, "", state_id), (sha256, form.text("name"))
+    answers["zone"] = zone_as_meant(form.text("zone"))
+    records, survey_id = opened.records, opened.survey.id
+
+    def call(progress: ProgressCall) -> WorkResult:
+        kept = log_intake.keep_offered(records, survey_id, file, answers, where, progress)
+        return WorkResult(f"/surveys/{survey_id}/logs/{kept.id}")
+
+    works: LongWorks = request.app.state.works
+    return JSONResponse(work_view(request, works.begin(STAGES, call)), status_code=202)
 
 
 @router.post("/offer/{sha256}")

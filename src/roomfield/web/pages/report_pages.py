@@ -6,10 +6,12 @@ from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from roomfield.web.contexts import ReportPage
 from roomfield.web.dependencies import Form, Opened
+from roomfield.web.long_work import LongWorks, ProgressCall, WorkResult
+from roomfield.web.pages.work_pages import work_view
 from roomfield.web.rendering import render
 from roomfield.workbench.publish import report_request
 from roomfield.workbench.publish.report_request import ReportOrder
@@ -18,6 +20,13 @@ from roomfield.workbench.record.authorship import present_identity
 from roomfield.workbench.record.visit_choice import visit_asked_or_latest_read
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/report")
+STAGES = (
+    (0.0, "Levels and verdicts ..."),
+    (0.2, "The model of the dwelling, transmitters and remedies ..."),
+    (0.5, "Recordings, logs and photos ..."),
+    (0.7, "Setting the pages ..."),
+)
+"""What making a report does from which share on."""
 Parts = Annotated[list[str] | None, Query()]
 PREVIEW_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; frame-ancestors 'self'"
 """The report is one file with its own style and no script; it is shown in a frame of its own."""
@@ -57,6 +66,22 @@ def preview(opened: Opened, visit: str = "", language: str = "", part: Parts = N
     order = ReportOrder(visit, language, "html", tuple(part or ()))
     made = report_request.report_file(opened.records, opened.survey.id, order)
     return Response(made.content, media_type=made.media_type, headers={"content-security-policy": PREVIEW_POLICY})
+
+
+@router.post("/make.{form}")
+def make(
+    request: Request, opened: Opened, form: str, visit: str = "", language: str = "", part: Parts = None
+) -> Response:
+    """Begin to make the report as a file; answers a work that says how far it is and can be stopped."""
+    order = ReportOrder(visit, language, form, tuple(part or ()))
+    records, survey_id = opened.records, opened.survey.id
+
+    def call(progress: ProgressCall) -> WorkResult:
+        made = report_request.report_file(records, survey_id, order, progress)
+        return WorkResult("", made.file_name, made.media_type, made.content)
+
+    works: LongWorks = request.app.state.works
+    return JSONResponse(work_view(request, works.begin(STAGES, call)), status_code=202)
 
 
 @router.get("/file.{form}")

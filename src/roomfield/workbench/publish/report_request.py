@@ -13,7 +13,7 @@ from roomfield.scratch import scratch_folder
 from roomfield.survey import Survey
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.publish.files import FORMATS, require_form, write_field_sheet, write_report
-from roomfield.workbench.publish.whole_report import Wishes, whole_content
+from roomfield.workbench.publish.whole_report import ProgressCall, Wishes, whole_content
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.packages import plain_name
 from roomfield.workbench.record.survey_list import Records, opened
@@ -57,8 +57,15 @@ class ReportOrder:
 
 
 @in_turn
-def report_file(records: Records, survey_id: str, order: ReportOrder) -> ReportFile:
+def report_file(
+    records: Records, survey_id: str, order: ReportOrder, on_progress: ProgressCall | None = None
+) -> ReportFile:
     """Make a report.
+
+    Parameters
+    ----------
+    on_progress : callable, optional
+        Called with the share done, 0 to 1; what it raises stops the work.
 
     Raises
     ------
@@ -81,7 +88,7 @@ def report_file(records: Records, survey_id: str, order: ReportOrder) -> ReportF
     survey = opened(records, survey_id).survey
     job = Job(survey, records)
     wishes = Wishes(visit_id=order.visit_id or None, language=order.language)
-    content = whole_content(job, wishes)
+    content = whole_content(job, wishes, on_progress)
     language = order.language or survey.assignment.language
     made = _made(content, ending, language, order.parts)
     return ReportFile(f"{file_stem(survey, order.visit_id)}-{language}{ending}", MEDIA_TYPES[ending], made)

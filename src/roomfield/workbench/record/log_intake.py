@@ -16,7 +16,15 @@ from roomfield.show.log_figures import statistic_figures
 from roomfield.show.words import load_words
 from roomfield.survey import LogRecord
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.long_series import LogPlace, guessed_log, keep_log, kept_series, view_of, window_of
+from roomfield.workbench.record.long_series import (
+    LogPlace,
+    ProgressCall,
+    guessed_log,
+    keep_log,
+    kept_series,
+    view_of,
+    window_of,
+)
 from roomfield.workbench.record.named_copy import named_copy
 from roomfield.workbench.record.survey_list import Records, opened
 
@@ -41,13 +49,13 @@ class LogOffer:
     mapping: Mapping
 
 
-def offered(records: Records, content: bytes, file_name: str) -> LogOffer:
+def offered(records: Records, content: bytes | Path, file_name: str) -> LogOffer:
     """Look at a log without keeping it with the survey.
 
     Parameters
     ----------
-    content : bytes
-        The file.
+    content : bytes or Path
+        The file, or where it lies.
     file_name : str
         What the user calls it; its ending says the form.
 
@@ -62,7 +70,7 @@ def offered(records: Records, content: bytes, file_name: str) -> LogOffer:
             where=file_name,
             mend="Bring CSV, TSV, XLSX or Parquet.",
         )
-    if not content:
+    if not (content.stat().st_size if isinstance(content, Path) else content):
         raise InputError("the file is empty.", where=file_name, mend="Choose another file.")
     item = records.media.put(content, file_name=file_name)
     return offered_again(records, item.sha256, item.file_name)
@@ -75,7 +83,12 @@ def offered_again(records: Records, sha256: str, file_name: str) -> LogOffer:
 
 
 def keep_offered(
-    records: Records, survey_id: str, offer: tuple[str, str], answers: dict[str, Any], where: LogPlace
+    records: Records,
+    survey_id: str,
+    offer: tuple[str, str],
+    answers: dict[str, Any],
+    where: LogPlace,
+    on_progress: ProgressCall | None = None,
 ) -> LogRecord:
     """Keep a log that was offered, once its mapping is confirmed.
 
@@ -87,6 +100,8 @@ def keep_offered(
         Corrections and answers by name of the mapping's field.
     where : LogPlace
         Place, visit, meter and radio state.
+    on_progress : callable, optional
+        Called with the share done, 0 to 1; what it raises stops the work, and nothing is kept.
 
     Raises
     ------
@@ -99,7 +114,7 @@ def keep_offered(
         mapping = guessed_log(path).confirm(
             **{name: value for name, value in answers.items() if value not in ("", None)}
         )
-        return keep_log(Job(opened(records, survey_id).survey, records), path, mapping, where)
+        return keep_log(Job(opened(records, survey_id).survey, records), path, mapping, where, on_progress)
 
 
 @dataclass(frozen=True)
