@@ -1,7 +1,7 @@
 """How well what changed between two visits is told, and how seldom something is told where nothing changed.
 
 Run as ``python -m benchmarks.visit_changes --data DIR``; DIR holds dwellings with known truth or is one. Each pair of
-visits is simulated from the truth at the places: one meter with gain errors by band that stay, the load of each source
+visits is simulated from the truth at eight places drawn anew: one meter with gain errors by band that stay, the load of each source
 anew (peaks 1 dB, averages 2 dB), other spots and the meter's repeatability for each scan. Pairs in turn: nothing
 changed; a source that the record does not know came; one went; one was made 10 dB stronger; a shield was carried out as
 ordered, and one with a tenth of its power left to leak. The last line is one JSON object.
@@ -61,8 +61,8 @@ class Pair:
     def __init__(self, home: TruthDwelling, case: str, rng: np.random.Generator) -> None:
         self.home, self.case, self.rng = home, case, rng
         self.sources = list(home.sources)
-        self.places = home.places[:: max(1, len(home.places) // MOST_PLACES)][:MOST_PLACES]
-        self.rows = [n for n, p in enumerate(home.places) if p in self.places]
+        self.rows = sorted(rng.permutation(len(home.places))[:MOST_PLACES].tolist())
+        self.places = tuple(home.places[n] for n in self.rows)
         self.odd = self._chosen()
         self.wanted = self._wanted()
         shields = [name for name in home.scenarios()[1:] if self._shields_well(name)]

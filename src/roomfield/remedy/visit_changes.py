@@ -39,11 +39,14 @@ class VisitChange(StrEnum):
     BETTER = "better"
     PLACE = "place"
     """One place alone is read differently: another spot, something moved close by."""
+    OTHER = "other"
+    """More than load, at several places, and none of the above."""
 
 
 PRIOR = {
     VisitChange.NEW_SENDER: 0.08, VisitChange.GONE: 0.03, VisitChange.STRONGER: 0.02, VisitChange.WEAKER: 0.02,
     VisitChange.NOT_AS_ORDERED: 0.1, VisitChange.BETTER: 0.03, VisitChange.PLACE: 0.05,
+    VisitChange.OTHER: 0.03,
 }  # fmt: skip
 """Probability of each before anything was read, shared by its candidates; the rest is load alone (our judgement)."""
 LOAD_STD_DB, LOAD_AVERAGE_STD_DB = 1.0, 2.5
@@ -59,7 +62,7 @@ DOUBT_PER_DB = 0.15
 """The work's effect on each transmitter, and at each place, is doubted by this per decibel of it, beside the doubt that
 `evaluator` has of all of it (our judgement)."""
 SHIFTS_DB = (5.0, 8.0, 12.0, 17.0)
-SHIFT_STD_DB, PLACE_STD_DB, FAR_WEAKER_DB = 2.5, 8.0, 12.0
+SHIFT_STD_DB, PLACE_STD_DB, FAR_WEAKER_DB, COMMON_PART = 2.5, 8.0, 12.0, 0.3
 LEAKS, DENSER = (0.03, 0.1, 0.3, 1.0), (0.3, 0.6)
 DIRECTIONS, THINNED = 8, 4
 _LEAST = 1e-30
@@ -298,17 +301,22 @@ class _Explainer:
                 yield replace(start, candidate=named, prior=prior, after=start.after * through**denser)
 
     def _at_places(self, start: _Hypothesis) -> Iterator[_Hypothesis]:
-        """One place that is read differently by itself."""
+        """One place that is read differently by itself; or all of them, in a way that nothing here explains."""
         for n in np.unique(self.scans.place):
             there = (self.scans.place == n).astype(np.float64)
             prior = PRIOR[VisitChange.PLACE] / len(np.unique(self.scans.place))
             added = start.added + PLACE_STD_DB**2 * np.outer(there, there)
             named = _named(VisitChange.PLACE, self.scans.places[n].id)
             yield replace(start, candidate=named, prior=prior, added=added)
+        same = (self.scans.place[:, None] == self.scans.place[None]) + COMMON_PART
+        other = start.added + PLACE_STD_DB**2 * same
+        yield replace(start, candidate=_named(VisitChange.OTHER, ""), prior=PRIOR[VisitChange.OTHER], added=other)
 
     def _new(self, start: _Hypothesis) -> Iterator[_Hypothesis]:
         """A sender that is not on the list, in a room or outside."""
         spots = list(candidate_spots(self.posterior.survey))
+        if not spots:
+            return
         radiators = Radiators(
             np.array([s.position for s in spots]), np.full(len(spots), FREQUENCY_HZ),
             (AntennaPattern.ISOTROPIC,) * len(spots), (Polarisation.UNKNOWN,) * len(spots),

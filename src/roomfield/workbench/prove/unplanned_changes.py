@@ -75,7 +75,10 @@ def _changes(survey: Survey, first_visit: str, second_visit: str) -> VisitChange
     if first_visit == second_visit:
         raise InputError("a visit cannot be compared with itself.", mend="Name the visit before and the follow-up.")
     posterior = posterior_of(survey, first_visit)
-    return changes_between(survey, posterior, first_visit, second_visit, done_actions(survey, second_visit))
+    there = {e.id for e in (*posterior.survey.emitters, *posterior.outside_band)}
+    before = set(survey.visit(first_visit).done_action_ids)
+    done = [a for a in done_actions(survey, second_visit) if a.id not in before and there.issuperset(a.emitter_ids)]
+    return changes_between(survey, posterior, first_visit, second_visit, done)
 
 
 def changed_phrases(survey: Survey, found: VisitChanges) -> tuple[Phrase, ...]:
@@ -94,6 +97,8 @@ def _told(survey: Survey, one: ChangeCandidate) -> Phrase:
     if one.change is VisitChange.NEW_SENDER:
         room = next(room.name for room in survey.dwelling.rooms if room.id == one.subject)
         return phrase("changed.new_sender", room=room, chance=chance)
+    if one.change is VisitChange.OTHER:
+        return phrase("changed.other", chance=chance)
     if one.change is VisitChange.PLACE:
         return phrase("changed.place", place=survey.place(one.subject).name, chance=chance)
     if one.change in (VisitChange.NOT_AS_ORDERED, VisitChange.BETTER):
