@@ -1,4 +1,4 @@
-"""Every page from a context of its own, in both languages, within its size."""
+"""Every page from a context of its own, in each language, within its size."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import pytest
 from jinja2 import meta
 
 from roomfield.quantities.kind import Kind
+from roomfield.show.words.told import told_catalogue
 from roomfield.web import contexts
 from roomfield.web.contexts import Context
 from roomfield.web.faults import status_of
@@ -27,6 +28,8 @@ SMALL_PNG = bytes.fromhex(
     "89504e470d0a1a0a0000000d49484452000000010000000108060000001f15c4890000000b49444154789c6360000200000500017a5eab"
     "3f0000000049454e44ae426082"
 )
+WHOLE = ("de", "fr")
+"""Languages beside English that lack nothing."""
 PAGES = [one for one in vars(contexts).values() if isinstance(one, type) and issubclass(one, Context) and one.template]
 
 
@@ -61,17 +64,30 @@ def sentences() -> set[str]:
     return found
 
 
-def test_every_sentence_of_the_pages_is_there_in_german():
+@pytest.mark.parametrize("language", WHOLE)
+def test_every_sentence_of_the_pages_is_there(language):
     assert len(sentences()) > 300
-    assert sorted(sentences() - set(catalogue("de"))) == []
+    assert sorted(sentences() - set(catalogue(language))) == []
 
 
-def test_a_translation_keeps_every_placeholder():
+def test_whole_languages_have_the_same_sentences():
+    """Names and choices that come from code are no literal of a page; German names them for every other language."""
+    for language in WHOLE:
+        assert set(catalogue(language)) ^ set(catalogue("de")) == set(), language
+        assert set(told_catalogue(language)) ^ set(told_catalogue("de")) == set(), language
+
+
+@pytest.mark.parametrize("language", WHOLE)
+def test_a_translation_keeps_every_placeholder(language):
     holes = re.compile(r"\{\w+\}")
-    pairs = catalogue("de").items()
-    assert [
-        english for english, german in pairs if sorted(holes.findall(english)) != sorted(holes.findall(german))
-    ] == []
+    pairs = catalogue(language).items()
+    assert [english for english, other in pairs if sorted(holes.findall(english)) != sorted(holes.findall(other))] == []
+
+
+@pytest.mark.published("Lexique des règles typographiques en usage à l'Imprimerie nationale (from memory)")
+def test_french_never_breaks_a_line_before_its_punctuation():
+    texts = [*catalogue("fr").values(), *told_catalogue("fr").values()]
+    assert [text for text in texts if re.search(r" [:;?!%»]|« ", text)] == []
 
 
 @pytest.mark.published("RFC 9110, section 12.5.4 (Accept-Language)")
@@ -79,9 +95,10 @@ def test_a_translation_keeps_every_placeholder():
     ("cookie", "header", "expected"),
     [
         ("", "de-AT,de;q=0.9,en;q=0.8", "de"),
-        ("", "fr,en;q=0.5", "en"),
+        ("", "fr,en;q=0.5", "fr"),
+        ("", "it,en;q=0.5", "en"),
         ("en", "de", "en"),
-        ("xx", "fr", "en"),
+        ("xx", "fr", "fr"),
         ("", "", "en"),
     ],
 )
@@ -102,9 +119,9 @@ PATHS = [
 ]
 
 
-@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("language", ["en", *WHOLE])
 @pytest.mark.parametrize("path", PATHS)
-def test_every_page_stands_in_both_languages_and_is_small(client, demo, path, language):
+def test_every_page_stands_in_each_language_and_is_small(client, demo, path, language):
     answer = client.get(path, headers={"accept-language": language, "accept-encoding": "identity"})
     assert answer.status_code == 200
     assert f'<html lang="{language}">' in answer.text

@@ -7,6 +7,8 @@ import re
 from importlib.resources import files
 from pathlib import Path
 
+import pytest
+
 from roomfield.show.words.told import told_catalogue
 from roomfield.web.page_texts import catalogue, told, tongue
 
@@ -36,10 +38,11 @@ def refusals() -> list[str]:
     return sorted(one for one in found if one.endswith((".", "?")))
 
 
-def test_every_refusal_of_the_pages_is_told_in_german():
+@pytest.mark.parametrize("language", ["de", "fr"])
+def test_every_refusal_of_the_pages_is_told(language):
     found = refusals()
     assert len(found) > 50
-    assert [english for english in found if tongue("de", english) != "de"] == []
+    assert [english for english in found if tongue(language, english) != language] == []
 
 
 def test_values_come_through_unchanged():
@@ -57,13 +60,14 @@ def test_a_value_is_never_read_as_a_placeholder():
     assert told("de", "there is no visit named '{kind}'.") == "Besuch '{kind}' gibt es nicht."
 
 
-def test_a_pattern_keeps_its_values_and_finds_itself():
-    for english, german in told_catalogue("de").items():
-        assert set(HOLE.findall(german)) <= set(HOLE.findall(english)), english
+@pytest.mark.parametrize("language", ["de", "fr"])
+def test_a_pattern_keeps_its_values_and_finds_itself(language):
+    for english, other in told_catalogue(language).items():
+        assert set(HOLE.findall(other)) <= set(HOLE.findall(english)), english
         assert len(HOLE.findall(english)) == len(set(HOLE.findall(english))), english
         filled = HOLE.sub("7", english)
-        if filled not in catalogue("de"):
-            assert told("de", filled) == HOLE.sub("7", german)
+        if filled not in catalogue(language):
+            assert told(language, filled) == HOLE.sub("7", other)
 
 
 def test_a_refusal_reaches_a_german_reader_in_german(client, survey_id):
