@@ -10,6 +10,7 @@ import pytest
 from roomfield.errors import InputError, TooEarlyError
 from roomfield.quantities import Kind
 from roomfield.web.long_work import KEPT_FOR_S, MOST_AT_ONCE, LongWorks, WorkResult
+from roomfield.workbench.record import demo_tour
 from roomfield.workbench.record.authorship import Identity, acting_as, present_identity
 from roomfield.workbench.record.field_entry import Entry, Value, enter
 
@@ -153,3 +154,16 @@ def test_a_log_that_is_stopped_leaves_nothing_and_one_that_goes_on_is_kept(clien
     told = followed(client, begun)
     assert (told["state"], told.get("what", "")) == ("done", "")
     assert told["next"].endswith(records.load(survey_id).survey.logs[0].id)
+
+
+def test_a_tour_that_is_stopped_half_way_leaves_no_half_home(records):
+    class Unwanted(Exception):
+        pass
+
+    def stopped(share):
+        if share >= 0.5:
+            raise Unwanted
+
+    with pytest.raises(Unwanted):
+        demo_tour.begin(records, stopped)
+    assert records.surveys() == ()

@@ -41,6 +41,7 @@ from roomfield.survey.equipment import (
 from roomfield.survey.observation import Bearing, HeardTechnology, LogRecord, MediaItem, Origin, Reading, Recording
 from roomfield.survey.person import Stay
 from roomfield.survey.place import Place
+from roomfield.survey.site_notes import HotSpot, Photograph, Tick
 from roomfield.survey.survey_record import Survey
 from roomfield.survey.visit import Visit
 
@@ -129,6 +130,9 @@ RULES: Mapping[type, Mapping[str, Rule]] = {
         "ended_at": Moment("time"),
     },
     MediaItem: {"sha256": Hash("file"), "size_bytes": Bounds("length", 0, _MOST, "byte")},
+    Photograph: {"sha256": Hash("file"), "small_sha256": Hash("file"), "taken_at": Moment("time")},
+    HotSpot: {"noted_at": Moment("time")},
+    Tick: {"at": Moment("time")},
     Origin: {"file_sha256": Hash("file"), "line": Bounds("line", 0, _MOST)},
     Meter: {
         "band_low_hz": _FREQUENCY,

@@ -16,7 +16,9 @@ from roomfield.user_folder import settings_folder
 from roomfield.web.phone_certificate import PhoneCertificate, certificate_for, checked_private, own_private_address
 from roomfield.web.settings import DEFAULT_PORT, LOOPBACK_HOSTS, Settings, bracketed, new_access_code
 from roomfield.web.start_key import kept_start_key, page_that_leads_to
+from roomfield.workbench.record import demo_tour
 from roomfield.workbench.record.backups import Keeper
+from roomfield.workbench.record.survey_list import Records
 
 MOST_CONNECTIONS = 200
 EVERY_ADDRESS = frozenset({"", "0.0.0.0", "::", "*"})
@@ -82,7 +84,9 @@ def serve(
     from roomfield.workbench.first_compile import FirstCompile
 
     first_compile = FirstCompile()
-    app = create_app(store_path, settings, demo=demo, first_compile=first_compile)
+    app = create_app(store_path, settings, first_compile=first_compile)
+    if demo:
+        furnish(app.state.records)
     address = f"{'https' if settings.encrypted else 'http'}://{bracketed(host)}:{port}/"
     print(welcome(settings, address), flush=True)
     if first_compile.start(lambda: print(_COMPILED, flush=True)):
@@ -108,6 +112,25 @@ def serve(
     if beside is not None:
         beside.should_exit = True
     keeper.stop()
+
+
+def furnish(records: Records) -> None:
+    """Put the invented home into the record if it is not there, and say in the terminal how far that is.
+
+    Parameters
+    ----------
+    records : Records
+        The open record.
+    """
+    shown = set()
+
+    def say(share: float) -> None:
+        tenth = int(share * 10.0)
+        if tenth not in shown:
+            shown.add(tenth)
+            print(f"Furnishing the invented home and measuring it: {tenth * 10} %", flush=True)
+
+    demo_tour.begin(records, say)
 
 
 def _open_browser(settings: Settings, address: str) -> None:
