@@ -153,8 +153,6 @@ class DevicesPage(Context):
         The one-time code while it is good; empty otherwise.
     pairing : Pairing or None
         Picture that a phone reads, and what it is then asked; None if none is let in now.
-    phone_host : str
-        Address that phones find; empty if the server was not started for one.
     """
 
     template: ClassVar[str] = "devices.html"
@@ -162,7 +160,6 @@ class DevicesPage(Context):
     open: bool = False
     code: str = ""
     pairing: Any = None
-    phone_host: str = ""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 from pathlib import Path as FilePath
+from pathlib import PurePath
 from typing import Annotated
 
 from fastapi import Depends, Path, Request
@@ -199,7 +200,7 @@ async def body_of(request: Request, most_bytes: int) -> bytes:
     return b"".join(parts)
 
 
-async def saved_upload(upload: UploadFile, folder: FilePath) -> FilePath:
+async def saved_upload(upload: UploadFile, folder: FilePath, name: str = "upload") -> FilePath:
     """A brought file written to a folder piece by piece, so that its length costs no memory.
 
     Parameters
@@ -207,9 +208,11 @@ async def saved_upload(upload: UploadFile, folder: FilePath) -> FilePath:
     upload : UploadFile
         As it came with the form.
     folder : Path
-        Where it is put, under a name of its own.
+        Where it is put.
+    name : str
+        Under which name; never the one that came along.
     """
-    path = folder / "upload"
+    path = folder / PurePath(name).name
     with path.open("wb") as file:
         while piece := await upload.read(PIECE_BYTES):
             await run_in_threadpool(file.write, piece)

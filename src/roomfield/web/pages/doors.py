@@ -86,9 +86,7 @@ def show_devices(request: Request) -> Response:
     gate = _own_gate(request)
     settings: Settings = request.app.state.settings
     pairing = pairing_of(settings, gate.secret())
-    return render(
-        request, DevicesPage(gate.devices(), bool(settings.access_code), gate.code(), pairing, settings.phone_host)
-    )
+    return render(request, DevicesPage(gate.devices(), bool(settings.access_code), gate.code(), pairing))
 
 
 @router.get("/devices/state")

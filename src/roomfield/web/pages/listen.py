@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from fastapi import APIRouter, Request, WebSocket, WebSocketDisconnect
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response
 
 from roomfield.errors import FormatError, RoomfieldError
+from roomfield.scratch import scratch_folder
 from roomfield.show.page_drawings import curve_path
 from roomfield.survey import Survey
 from roomfield.web.contexts import ListenPage, RecordingPage
-from roomfield.web.dependencies import Desk, Form, Opened
+from roomfield.web.dependencies import Desk, Form, Opened, saved_upload
 from roomfield.web.rendering import language_of, render
 from roomfield.workbench.record import form_choices, recordings
 from roomfield.workbench.record.recording_analysis import HeardWhere
@@ -69,10 +71,12 @@ def show(request: Request, opened: Opened) -> Response:
 async def keep(records: Desk, survey_id: str, form: Form) -> Response:
     """Analyse a recording and keep it."""
     upload = form.file("sound")
-    content = await upload.read()
     visit_id, state_id = form.visit_and_state()
     where = HeardWhere(form.text("place_id"), visit_id, "", state_id)
-    kept = await run_in_threadpool(recordings.keep_sound, records, survey_id, content, upload.filename or "", where)
+    with scratch_folder() as folder:
+        ending = "".join(c for c in PurePath(upload.filename or "").suffix.lower() if c.isalnum())[:8]
+        path = await saved_upload(upload, folder, f"recording.{ending}")
+        kept = await run_in_threadpool(recordings.keep_sound, records, survey_id, path, where)
     return JSONResponse({"next": f"/surveys/{survey_id}/listen#{kept.id}"})
 
 

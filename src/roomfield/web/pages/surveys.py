@@ -9,10 +9,11 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from roomfield.scratch import scratch_folder
 from roomfield.show.page_drawings import bounding_box
 from roomfield.survey import Dwelling
 from roomfield.web.contexts import NewSurveyPage, SurveysPage
-from roomfield.web.dependencies import Desk, Form, Opened
+from roomfield.web.dependencies import Desk, Form, Opened, saved_upload
 from roomfield.web.page_texts import say
 from roomfield.web.rendering import language_of, render
 from roomfield.workbench.record import backups, editing, form_choices, own_homes, packages, survey_list, usual
@@ -91,8 +92,9 @@ def begin(request: Request, records: Desk, form: Form) -> Response:
 @router.post("/surveys/import")
 async def take_in(records: Desk, form: Form) -> Response:
     """A survey from a package of another computer."""
-    content = await form.file("package").read()
-    survey_id = await run_in_threadpool(packages.take_in, records, content)
+    with scratch_folder() as folder:
+        path = await saved_upload(form.file("package"), folder, "package.zip")
+        survey_id = await run_in_threadpool(packages.take_in, records, path)
     return JSONResponse({"next": f"/surveys/{survey_id}/assignment"})
 
 

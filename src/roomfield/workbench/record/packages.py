@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from pathlib import Path
 
 from roomfield.errors import InputError
 from roomfield.exchange.unpack import open_package
@@ -50,10 +51,15 @@ def packed(records: Records, survey_id: str) -> PackedSurvey:
         return PackedSurvey(f"{plain_name(survey.title)}.zip", target.read_bytes(), sha256)
 
 
-def take_in(records: Records, content: bytes) -> str:
+def take_in(records: Records, source: Path) -> str:
     """Take in a package, every checksum verified first; returns the survey's id.
 
     A survey that is here already comes in as a second one beside it.
+
+    Parameters
+    ----------
+    source : Path
+        Where the package lies.
 
     Raises
     ------
@@ -62,13 +68,10 @@ def take_in(records: Records, content: bytes) -> str:
     IntegrityError
         If a checksum does not match.
     """
-    if not content:
+    if not source.stat().st_size:
         raise InputError("the file is empty.", where="package", mend="Choose the package again.")
-    with scratch_folder() as folder:
-        source = folder / "package.zip"
-        source.write_bytes(content)
-        with open_package(source) as opened:
-            return take_in_opened(records, opened, _free_id(records, opened.survey)).id
+    with open_package(source) as opened:
+        return take_in_opened(records, opened, _free_id(records, opened.survey)).id
 
 
 def plain_name(title: str) -> str:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import time
-from pathlib import PurePath
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from roomfield.errors import FormatError, UnknownNameError
-from roomfield.scratch import scratch_folder
 from roomfield.show.words.message_catalogue import load_words
 from roomfield.signals.analysis import warm_up
 from roomfield.signals.live import StreamingAnalyser
@@ -66,15 +65,13 @@ class LiveEar:
         return answer
 
 
-def keep_sound(records: Records, survey_id: str, content: bytes, file_name: str, where: HeardWhere) -> Recording:
+def keep_sound(records: Records, survey_id: str, path: Path, where: HeardWhere) -> Recording:
     """Analyse a recording and keep it with the survey.
 
     Parameters
     ----------
-    content : bytes
-        The file.
-    file_name : str
-        What the user calls it; its ending says the form.
+    path : Path
+        The file, under the ending that its user gave it, which says the form.
     where : HeardWhere
         Place, visit, meter and radio state.
 
@@ -83,17 +80,14 @@ def keep_sound(records: Records, survey_id: str, content: bytes, file_name: str,
     FormatError
         If it is no sound file that is read.
     """
-    ending = PurePath(file_name).suffix.lower()
+    ending = path.suffix.lower()
     if ending not in ENDINGS:
         raise FormatError(
             f"files ending in {ending or 'nothing'!r} are not read as sound.",
-            where=file_name,
+            where=path.name,
             mend="Bring WAV, FLAC, OGG or MP3.",
         )
-    with scratch_folder() as folder:
-        path = folder / f"recording{ending}"
-        path.write_bytes(content)
-        return keep_recording(Job(opened(records, survey_id).survey, records), path, where)
+    return keep_recording(Job(opened(records, survey_id).survey, records), path, where)
 
 
 def heard_in(records: Records, survey_id: str, recording_id: str, language: str) -> dict[str, Any]:

@@ -93,7 +93,7 @@ export class BearingLine {
   refusal() {
     if (!this.point()) return t("Choose a place first.");
     if (this.angles.strongest === null && this.angles.null === null) return t("Turn the line about the point: draw on the plan, or type degrees clockwise from up.");
-    if (this.fromNorth && this.view.doc.dwelling.north_deg === null) return t("the plan has no north arrow, so a compass angle cannot be laid on it.");
+    if (this.fromNorth && this.view.doc.dwelling.north_deg === null) return t("The plan has no north arrow, so a compass angle cannot be laid on it.");
     return "";
   }
 
