@@ -54,3 +54,8 @@ def test_nothing_is_advised_where_nothing_stands_on_the_plan():
     assert advice_now(replace(survey, visits=(), readings=()), "", "en") is None
     nowhere = tuple(replace(place, position=None) for place in survey.places)
     assert advice_now(replace(survey, places=nowhere, readings=()), FIRST.id, "en") is None
+
+
+def test_a_home_too_large_to_be_worked_out_unasked_says_so(monkeypatch):
+    monkeypatch.setattr("roomfield.workbench.plan.live_advice.MOST_LIVE_PATHS", 10)
+    assert "roomfield next" in advice_now(first_scans(3), FIRST.id, "en").sentence
