@@ -9,8 +9,13 @@ import pytest
 from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.survey import Dwelling
-from roomfield.workbench.prove.unplanned_changes import changed_texts, what_changed_between, what_changed_told
-from roomfield.workbench.publish.contents.followup import verification
+from roomfield.workbench.prove.unplanned_changes import (
+    changed_texts,
+    told_changes,
+    what_changed_between,
+    what_changed_told,
+)
+from roomfield.workbench.publish.contents.followup import follow_up_letter, verification
 
 SECOND = demo_survey().visits[-1].id
 
@@ -42,3 +47,17 @@ def test_what_cannot_be_compared_is_refused():
     with pytest.raises(TooEarlyError, match="read alike on both"):
         what_changed_between(alone, FIRST.id, SECOND)
     assert changed_texts(alone, FIRST.id, SECOND) == ()
+
+
+def test_the_letter_names_what_is_told_as_changed():
+    """The demo's second visit with a sender of a tenth of a watt more beside the sofa than its readings hold."""
+    survey = demo_survey()
+    assert told_changes(survey, FIRST.id, SECOND) == ()
+    louder = tuple(
+        replace(r, value_w_m2=r.value_w_m2 + 2e-2) if r.visit_id == SECOND and r.place_id == "sofa" else r
+        for r in survey.readings
+    )
+    changed = replace(survey, readings=louder)
+    told = told_changes(changed, FIRST.id, SECOND)
+    letter = follow_up_letter(changed, FIRST.id, SECOND, "2026-04-26")
+    assert told and set(told) <= set(letter.closing)

@@ -63,6 +63,16 @@ def changed_texts(survey: Survey, first_visit: str, second_visit: str) -> tuple[
         return ()
 
 
+def told_changes(survey: Survey, first_visit: str, second_visit: str) -> tuple[Phrase, ...]:
+    """Only what is told as changed; none where load alone will do, or nothing is certain."""
+    if not can_be_modelled(survey, first_visit):
+        return ()
+    try:
+        return tuple(_told(survey, one) for one in _changes(survey, first_visit, second_visit).told)
+    except TooEarlyError:
+        return ()
+
+
 def what_changed_told(survey: Survey, first_visit: str, second_visit: str, language: str) -> tuple[str, ...]:
     """The same as sentences."""
     words = load_words(language)

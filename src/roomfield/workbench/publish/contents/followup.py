@@ -18,7 +18,7 @@ from roomfield.survey import Survey
 from roomfield.workbench.plan.outcomes import note, statement
 from roomfield.workbench.plan.target_places import names_of
 from roomfield.workbench.prove.before_after import VisitComparison, agreed_confidence, comparisons, done_names, unequal
-from roomfield.workbench.prove.unplanned_changes import changed_texts
+from roomfield.workbench.prove.unplanned_changes import changed_texts, told_changes
 from roomfield.workbench.publish.contents.place_findings import chance, likely_outcome, stated_level
 
 
@@ -152,7 +152,8 @@ def _of_place(survey: Survey, found: Checked, check: PlaceCheck) -> Text:
 def _closing(survey: Survey, compared: VisitComparison, second_id: str) -> Iterator[Text]:
     found = compared.verification
     yield phrase("letter.ranges", coverage=COVERAGE)
-    yield from (note(one) for one in found.unplanned)
+    changed = told_changes(survey, found.first_visit_id, second_id)
+    yield from (*(note(one) for one in found.unplanned), *changed)
     if found.suspected:
         yield phrase("letter.short")
         yield from (note(one) for one in found.suspected)
@@ -161,7 +162,7 @@ def _closing(survey: Survey, compared: VisitComparison, second_id: str) -> Itera
     left = _left_open(survey, second_id)
     if left:
         yield phrase("letter.left_open", left=left)
-    yield phrase("letter.next_worked" if found.worked and not found.unplanned else "letter.next_open")
+    yield phrase("letter.next_worked" if found.worked and not found.unplanned and not changed else "letter.next_open")
     yield phrase("letter.standing")
     yield phrase("letter.regards")
 
