@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from roomfield.field import propagation
+from roomfield.field.path_gains import Radiators, unit_db, unit_db_carried
 from roomfield.field.propagation import side_images, unit_density
 from roomfield.field.scene import Scene
-from roomfield.survey import AntennaPattern, Dwelling, Layer, Wall
+from roomfield.survey import AntennaPattern, Dwelling, Layer, Polarisation, Wall
 
 BRICK = (Layer("brick", 0.115),)
 
@@ -44,6 +45,19 @@ def test_walls_that_look_small_hardly_matter_as_second_and_third_mirrors(monkeyp
     every = level_db(scene)
     assert np.all(few <= every + 1e-9)
     assert np.max(every - few) < 0.3
+
+
+def test_what_three_reflections_add_is_carried_from_some_points() -> None:
+    scene = Scene.from_dwelling(strewn(16))
+    points = np.random.default_rng(5).uniform((1.0, 1.0, 0.8), (11.0, 11.0, 1.4), (120, 3))
+    radiators = Radiators(
+        np.array([[6.0, 6.0, 1.0]]), np.array([2.4e9]), (AntennaPattern.ISOTROPIC,), (Polarisation.VERTICAL,)
+    )
+    whole, two = unit_db(scene, radiators, points), unit_db(scene, radiators, points, order=2)
+    carried = unit_db_carried(scene, radiators, points, points[::3])
+    off, left_out = (float(np.sqrt(np.mean((one - whole) ** 2))) for one in (carried, two))
+    assert off < 0.3 and off < left_out
+    assert abs(np.mean(carried - whole)) < 0.1
 
 
 def test_homes_are_reckoned_with_all_their_mirrors() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
@@ -161,6 +162,20 @@ def test_files_are_in_the_database_and_copies_are_checked(office, begun, tmp_pat
             rob.media.path("0" * 64)
     with open_store(office["rob"]) as reader, pytest.raises(StoreError, match="permission denied"):
         reader.media.put(b"new")
+
+
+def test_copies_of_what_was_deleted_go_when_the_record_is_next_opened(office, postgres_url):
+    with open_store(office["ann"]) as ann:
+        gone, kept = (ann.media.put(content) for content in (b"a photo to be deleted", b"a photo to be kept"))
+        copies = [ann.media.path(one.sha256) for one in (gone, kept)]
+    with open_store(postgres_url) as keeper:
+        keeper.media.remove(gone.sha256)
+    for path in copies:
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(b"copy on another computer")
+        os.utime(path, (0, 0))
+    with open_store(office["ann"]):
+        assert [path.exists() for path in copies] == [False, True]
 
 
 def test_a_report_is_released_by_a_reviewer_and_by_nobody_else(office, begun):

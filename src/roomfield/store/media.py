@@ -150,10 +150,15 @@ class MediaFolder:
             return
         for path in self._folder.glob(f"{_INCOMING}*"):
             try:
-                if time.time() - path.stat().st_mtime > _IN_WORK_S:
+                if self.is_old(path):
                     path.unlink()
             except OSError:
                 continue  # somebody else's, or gone: it costs only room
+
+    @staticmethod
+    def is_old(path: Path) -> bool:
+        """Whether a file is older than any work that may still go on with it."""
+        return time.time() - path.stat().st_mtime > _IN_WORK_S
 
     def _place(self, sha256: str) -> Path:
         if not _HASH.fullmatch(sha256):

@@ -64,13 +64,18 @@ def lock(record: str, passphrase: str) -> LockedFiles:
     Raises
     ------
     InputError
-        If the passphrase is too short, or there is no record.
+        If the passphrase is too short, there is no record, or its files lie elsewhere.
     StoreError
         If another program has the record open, or the files cannot be written.
     MissingExtraError
         If the library is not installed.
     """
     folder = _folder(record)
+    if os.environ.get("ROOMFIELD_MEDIA"):
+        raise InputError(
+            "the files of this record lie in another folder.", where="ROOMFIELD_MEDIA",
+            mend="Move them into 'media' beside the record, or keep that folder on an encrypted disk.",
+        )  # fmt: skip
     databases = tuple(_databases(folder))
     if not databases:
         raise InputError("there is no record here that is not locked.", where=str(folder), mend="Check the path.")
