@@ -166,7 +166,7 @@ function goOn() {
   if (!next) { $("echo").append(` · ${t("all places have a reading in this radio state")}`); return; }
   state.placeId = next.place?.id ?? "";
   state.position = next.spot?.position ?? null;
-  if (next.spot) $("echo").append(` · ${t("next: the loud spot")}`);
+  if (next.spot) $("echo").append($("echo").textContent ? " · " : "", t("next: the loud spot"));
   if (next.place?.storey_id && next.place.storey_id !== state.storeyId) { state.storeyId = next.place.storey_id; refit = true; }
 }
 
