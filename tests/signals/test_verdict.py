@@ -19,7 +19,7 @@ def evidence(invent):
     from roomfield.signals.conditioning import condition
     from roomfield.signals.features import gather
 
-    scene = invent("smart_meter", seed=2)
+    scene = invent("ism_remote", seed=2)
     return gather(condition(scene.samples, 48000.0))
 
 

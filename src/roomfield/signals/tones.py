@@ -10,6 +10,7 @@ import numpy as np
 
 from roomfield.signals.classifier import WITHOUT_EVIDENCE, Judgement, judge
 from roomfield.signals.combs import CRYSTAL_PPM
+from roomfield.signals.crowded_channel import CERTAIN_CROWD, crowded_chance
 from roomfield.signals.features import Evidence, vector
 from roomfield.signals.spectrum import WhiteSpectrum
 
@@ -22,6 +23,7 @@ LINE_REACH_HZ = 1.0
 LISTED_BASES_HZ = (50.0, 26 / 0.12, 400 / 3)
 KEEPS = ("dect", "lte_fdd", "lte_tdd", "nr_tdd", "nr_fdd", "dvbt", "tetra", "dmr", "wifi_beacon")
 SURE = 0.95
+BY_ANSWERS = "zigbee"  # in a full channel frames are answered after 192 us by 352 us by chance
 
 
 def _on_a_listed_line(hz: float) -> bool:
@@ -61,5 +63,13 @@ def without_tones(judged: Judgement, spectrum: WhiteSpectrum) -> Judgement:
 
 
 def judgement(evidence: Evidence) -> Judgement:
-    """What one block says, tones taken for tones."""
-    return without_tones(judge(vector(evidence)), evidence.spectrum)
+    """What one block says, tones taken for tones, and a channel full of packets for a transmitter of a kind not told."""
+    numbers = vector(evidence)
+    judged = judge(numbers)
+    if tonal_share(evidence.spectrum) < TONAL:
+        crowded = crowded_chance(numbers)
+        chances = judged.chances
+        if crowded > CERTAIN_CROWD:
+            chances = chances | {BY_ANSWERS: min(chances[BY_ANSWERS], WITHOUT_EVIDENCE)}
+        return Judgement(chances, max(judged.transmitter, crowded))
+    return without_tones(judged, evidence.spectrum)

@@ -79,7 +79,7 @@ def wifi_data(bench: Bench) -> Component:
     """Traffic under listen-before-talk, each frame acknowledged, usually with the network's beacons."""
     rng = bench.rng
     if rng.random() < 0.2:
-        return _saturated(bench)
+        return saturated_channel(bench)
     aggregated = rng.random() < 0.35
     gap = float(rng.choice([0.1e-3, 0.3e-3, 0.8e-3, 2e-3, 4e-3, 8e-3]))
     count = int(bench.duration_s / gap * 1.3) + 20
@@ -112,7 +112,7 @@ def wifi_data(bench: Bench) -> Component:
     )
 
 
-def _saturated(bench: Bench) -> Component:
+def saturated_channel(bench: Bench) -> Component:
     """A channel that never rests: nothing between the exchanges but the back-off, 34 us and up to 15 slots of 9 us
     (IEEE 802.11-2020 clauses 10.3.3 and 17.4.4, from memory); mostly without beacons loud enough to be told from the rest.
     """
