@@ -3,8 +3,9 @@
     python -m benchmarks.coach --data DIR
 
 DIR holds scans (power against time, 50 values a second) with a label each. At ten moments a second the coach tells how
-far the highest so far lies under the largest usual value, with a 90 % interval, and whether it is enough. The peer is a
-clock: "enough after 30 s". Last line: one JSON object.
+far the highest so far lies under the largest usual value, with a 90 % interval, and whether it is enough. The figures
+come from the power alone; those that begin with ``told_`` from a coach that was also told by the person whether the
+antenna is turned (the label's ``turns_per_s``). The peer is a clock: "enough after 30 s". Last line: one JSON object.
 """
 
 from __future__ import annotations
@@ -13,42 +14,56 @@ import argparse
 import json
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from roomfield.signals.coach.scan_advice import ENOUGH_GAP_DB, CoachAnswer, ScanCoach
+from roomfield.signals.coach.forest import ENOUGH_GAP_DB
+from roomfield.signals.coach.scan_advice import CoachAnswer, ScanCoach
 
 STEP = 5
 CLOCK_S = 30.0
+TURNS_PER_S = 0.05
+"""A hand that turns more often than this would say that it turns [1/s]."""
 
 
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--data", type=Path, required=True)
     asked = options.parse_args()
+    labels = sorted(asked.data.glob("*.json"))
     begin = time.process_time()
-    told = [_scan(label) for label in sorted(asked.data.glob("*.json"))]
+    heard = [_scan(label, told=False) for label in labels]
     spent = time.process_time() - begin
-    rows = np.concatenate(told)
-    gap, middle, low, high, enough, seconds = rows.T
-    said, clock = enough > 0, seconds >= CLOCK_S
+    told = [_scan(label, told=True) for label in labels]
+    rows = np.concatenate(heard)
+    clock = rows[:, 5] >= CLOCK_S
     print(json.dumps({
+        **_figures(heard),
+        **{f"told_{name}": value for name, value in _figures(told).items()},
+        "clock_right": round(float(np.mean(rows[clock, 0] < ENOUGH_GAP_DB)), 3) if clock.any() else None,
+        "ms_per_answer": round(1e3 * spent / len(rows), 2),
+    }))  # fmt: skip
+
+
+def _figures(scans: list[np.ndarray]) -> dict[str, Any]:
+    gap, middle, low, high, enough, _ = np.concatenate(scans).T
+    said = enough > 0
+    return {
         "shortfall_rms_db": round(float(np.sqrt(np.mean((middle - gap) ** 2))), 3),
         "shortfall_coverage_90": round(float(np.mean((gap >= low) & (gap <= high))), 3),
         "said_enough": int(said.sum()),
         "enough_right": round(float(np.mean(gap[said] < ENOUGH_GAP_DB)), 3) if said.any() else None,
         "false_enough": int(np.sum(gap[said] >= ENOUGH_GAP_DB)),
-        "scans_that_ended": int(sum(bool((t[:, 4] > 0).any()) for t in told)),
-        "clock_right": round(float(np.mean(gap[clock] < ENOUGH_GAP_DB)), 3) if clock.any() else None,
-        "ms_per_answer": round(1e3 * spent / len(rows), 2),
-    }))  # fmt: skip
+        "scans_that_ended": int(sum(bool((t[:, 4] > 0).any()) for t in scans)),
+    }
 
 
-def _scan(label_path: Path) -> np.ndarray:
+def _scan(label_path: Path, *, told: bool) -> np.ndarray:
     label = json.loads(label_path.read_text())
     with np.load(label_path.with_suffix(".npz")) as held:
         power = np.asarray(held["power_w_m2"], np.float64)
-    coach, rows = ScanCoach(), []
+    coach, rows = ScanCoach(label["turns_per_s"] > TURNS_PER_S if told else None), []
     for first in range(0, len(power) - STEP + 1, STEP):
         said: CoachAnswer = coach.push(power[first : first + STEP])
         if np.isfinite(said.shortfall_db):

@@ -10,18 +10,23 @@ the intervals hold on scans that were left out.
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from sklearn.ensemble import RandomForestRegressor
+from sklearn.isotonic import IsotonicRegression
 
 from benchmarks.hand_scans import SILENCE_W_M2, hand_scan
 from roomfield.signals.coach.course import RATE_HZ, SHORTEST_S, course_numbers
-from roomfield.signals.coach.forest import EDGES_DB, ScanShortfall, ShortfallForest
+from roomfield.signals.coach.forest import EDGES_DB, ENOUGH_GAP_DB, ScanShortfall, ShortfallForest
+from roomfield.signals.coach.scan_advice import ENOUGH_CHANCE
 
 CUTS = 10
 LARGEST_DB = 25.0
-TREES, LEAST_IN_LEAF, LEFT_OUT = 60, 20, 0.15
+TREES, LEAST_IN_LEAF = 60, 20
+PARTS, GROUP = 7, 80
+"""One scan of so many calibrates the probability of "enough", one judges; neither is learnt from. Moments in a group."""
 
 
 def main() -> None:
@@ -40,9 +45,11 @@ def main() -> None:
         numbers, shortfall, habits, scan = simulated(asked.scans, asked.seed)
         if asked.cache:
             np.savez_compressed(asked.cache, numbers=numbers, shortfall=shortfall, habits=habits, scan=scan)
-    kept = scan < asked.seed + asked.scans * (1 - LEFT_OUT)
+    kept = scan % PARTS > 1
     forest = grown(numbers[kept], shortfall[kept], habits[kept])
-    report(forest, numbers[~kept], shortfall[~kept], habits[~kept, 0] > 0)
+    forest = calibrated(forest, *(part[scan % PARTS == 0] for part in (numbers, shortfall)))
+    for left in (scan % PARTS == 1,):
+        report(forest, numbers[left], shortfall[left], habits[left, 0] > 0)
     save(forest, asked.target)
 
 
@@ -60,9 +67,23 @@ def simulated(scans: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray
                 continue
             rows.append(course_numbers(power[:count]))
             shortfall.append(gap)
-            habits.append((scan.turned, scan.whole, scan.speed_m_s))
+            habits.append((scan.turned, scan.whole, scan.speed_m_s, scan.back_from_s * RATE_HZ < count))
             names.append(name)
     return np.array(rows, np.float32), np.array(shortfall), np.array(habits, np.float64), np.array(names)
+
+
+def calibrated(forest: ShortfallForest, numbers: np.ndarray, shortfall: np.ndarray) -> ShortfallForest:
+    """The forest with what its shares are worth on scans that it has not seen: groups of moments alike, made monotone.
+
+    A group of `GROUP` moments can say no more than its size allows, so that a few lucky scans make no certainty.
+    """
+    share = np.array([forest.shortfall(row).within(ENOUGH_GAP_DB) for row in numbers])
+    order = np.argsort(share)
+    groups = np.array_split(order, max(2, len(order) // GROUP))
+    at = np.array([share[group].mean() for group in groups])
+    right = np.array([((shortfall[group] < ENOUGH_GAP_DB).sum() + 0.5) / (len(group) + 1.0) for group in groups])
+    sure = IsotonicRegression(y_min=0.0, y_max=1.0, increasing=True).fit(at, right).predict(at)
+    return replace(forest, sure_from=at, sure_to=np.asarray(sure, np.float64))
 
 
 def grown(numbers: np.ndarray, shortfall: np.ndarray, habits: np.ndarray) -> ShortfallForest:
@@ -79,7 +100,7 @@ def grown(numbers: np.ndarray, shortfall: np.ndarray, habits: np.ndarray) -> Sho
         is_leaf = held.children_left < 0
         row = np.cumsum(is_leaf) - 1 + leaves
         chance = np.zeros((int(is_leaf.sum()), 2, len(EDGES_DB) - 1))
-        sums = np.zeros((len(chance), 2))
+        sums = np.zeros((len(chance), habits.shape[1] - 1))
         own = row[leaf_of[:, tree]] - leaves
         np.add.at(chance, (own, habits[:, 0].astype(int), bins), 1.0)
         np.add.at(sums, own, habits[:, 1:])
@@ -93,7 +114,8 @@ def grown(numbers: np.ndarray, shortfall: np.ndarray, habits: np.ndarray) -> Sho
         nodes, leaves = nodes + held.node_count, leaves + len(chance)
     flat = {key: np.concatenate(value) for key, value in parts.items()}
     flat["chance"] /= flat["chance"].sum(axis=(1, 2), keepdims=True)
-    return ShortfallForest(roots=np.array(roots), **flat)
+    same = np.linspace(0.0, 1.0, 2)
+    return ShortfallForest(roots=np.array(roots), sure_from=same, sure_to=same, **flat)
 
 
 def report(forest: ShortfallForest, numbers: np.ndarray, shortfall: np.ndarray, turned: np.ndarray) -> None:
@@ -102,7 +124,7 @@ def report(forest: ShortfallForest, numbers: np.ndarray, shortfall: np.ndarray, 
         pairs = zip(numbers, turned, strict=True)
         found: list[ScanShortfall] = [forest.shortfall(row, bool(t) if said else None) for row, t in pairs]
         low, high = (np.array([f.quantile_db(q) for f in found]) for q in (0.05, 0.95))
-        enough = np.array([f.within(1.5) >= 0.95 for f in found])
+        enough = np.array([f.enough_chance >= ENOUGH_CHANCE for f in found])
         _line(said, shortfall, low, high, enough)
 
 
@@ -117,7 +139,7 @@ def save(forest: ShortfallForest, target: Path) -> None:
     np.savez_compressed(
         target, feature=forest.feature.astype(np.int8), threshold=forest.threshold.astype(np.float32),
         low=forest.low.astype(np.int32), high=forest.high.astype(np.int32), roots=forest.roots.astype(np.int32),
-        chance=chance, habits=forest.habits.astype(np.float16),
+        chance=chance, habits=forest.habits.astype(np.float16), sure_from=forest.sure_from, sure_to=forest.sure_to,
     )  # fmt: skip
     print(f"{target}: {target.stat().st_size / 1e6:.2f} MB, {len(forest.feature)} nodes")
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.constants import SPEED_OF_LIGHT_M_S
+from roomfield.demo.plane_waves import PlaneWaves, drawn_waves
 
 F64 = NDArray[np.float64]
 Rng = np.random.Generator
@@ -25,31 +25,15 @@ HALF_EDGE_M = 0.25
 BANDS_HZ = (0.8e9, 0.9e9, 1.8e9, 1.89e9, 2.1e9, 2.45e9, 2.6e9, 3.5e9, 5.5e9)
 SILENCE_W_M2 = 1e-9
 """What is left when nothing transmits, in the units of a source of 1 W/m2."""
-TILT_RAD = (0.1, 0.45)
-"""Spread of the polarisation about upright: cross-polar ratios of some 20 to 6 dB, about those that 3GPP TR 38.901,
-Table 7.5-6, gives for indoor offices (10 to 11 dB, spread 3 to 4 dB; from memory) [rad]."""
+GOES_BACK_SHARE, TURNS_SHARE, TURNS_THERE_SHARE, ONLY_THERE_SHARE = 0.65, 0.65, 0.93, 0.3
+"""Hands that go back to the loudest spots; hands that turn the antenna, and those of them that go back: who has learnt
+the one has mostly learnt the other, and some turn it nowhere else; our judgement [1]."""
+THOROUGH_SHARE = 0.7
+"""Hands that go back, search ever more finely as a step finds nothing, and end at the loudest of all; our judgement."""
+SMOOTH_SHARE = 0.6
+"""Part of the fields that are smoothed over 83 mm, as a coarse solver or an antenna of that length does it [1]."""
 USUAL_SHARE = 0.02
 """Sets of sources on the air together less often than this are no part of the largest value to be found [1]."""
-
-
-@dataclass(frozen=True)
-class PlaneWaves:
-    """The field of one source in a small volume.
-
-    Attributes
-    ----------
-    wave_numbers : ndarray, shape (n, 3)
-        [rad/m]
-    amplitudes : ndarray, shape (n, 3), complex
-        Electric field of each wave in units whose square is a power density.
-    """
-
-    wave_numbers: F64
-    amplitudes: NDArray[np.complex128]
-
-    def field(self, points: F64) -> NDArray[np.complex128]:
-        """Electric field, shape (m, 3), at points of shape (m, 3) [m]."""
-        return np.asarray(np.exp(-1j * (points @ self.wave_numbers.T)) @ self.amplitudes)
 
 
 @dataclass(frozen=True)
@@ -66,6 +50,10 @@ class HandScan:
         Whether the antenna was turned, and whether all of the cube was visited.
     speed_m_s : float
         Usual speed of the hand [m/s].
+    back_from_s : float
+        When it went back to the loudest spots; the length of the scan if it did not [s].
+    axis : ndarray, shape (n, 3)
+        Direction of the antenna, unit vectors.
     """
 
     power_w_m2: F64
@@ -73,6 +61,8 @@ class HandScan:
     turned: bool
     whole: bool
     speed_m_s: float
+    back_from_s: float
+    axis: F64
 
 
 def hand_scan(seed: int) -> HandScan:
@@ -80,36 +70,16 @@ def hand_scan(seed: int) -> HandScan:
     rng = np.random.default_rng([seed, 77])
     bands = rng.choice(BANDS_HZ, size=int(rng.integers(1, 8)))
     levels_db = rng.normal(0.0, 7.0, len(bands))
-    sources = [_plane_waves(rng, band, 10 ** (level / 10)) for band, level in zip(bands, levels_db, strict=True)]
-    seconds = float(rng.choice([rng.uniform(4, 14), rng.uniform(14, 70)], p=[0.3, 0.7]))
+    sources = [drawn_waves(rng, band, 10 ** (level / 10)) for band, level in zip(bands, levels_db, strict=True)]
+    seconds = float(rng.choice([rng.uniform(4, 14), rng.uniform(14, 60), rng.uniform(60, 120)], p=[0.25, 0.6, 0.15]))
     count = int(seconds * RATE_HZ)
     present = np.array([_presence(rng, count) for _ in sources])
-    fields = _Fields(sources, smooth=rng.random() < 0.5)
+    fields = _Fields(sources, smooth=rng.random() < SMOOTH_SHARE)
     hand = _Hand(rng, count)
     position, axis = hand.sweep(lambda p, a, at: _received(fields, p, a, present[:, at:]))
     power = _received(fields, position, axis, present)
-    return HandScan(power, _largest(rng, fields, present), hand.turning, hand.whole, hand.speed)
-
-
-def _plane_waves(rng: Rng, frequency_hz: float, power: float) -> PlaneWaves:
-    count = int(rng.integers(4, 40))
-    azimuth = rng.uniform(0, 2 * np.pi, count)
-    elevation = rng.normal(0, np.radians(rng.uniform(8, 35)), count)
-    way = np.column_stack([np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)])
-    up = np.column_stack(
-        [-np.cos(azimuth) * np.sin(elevation), -np.sin(azimuth) * np.sin(elevation), np.cos(elevation)]
-    )
-    side = np.cross(way, up)
-    tilt = rng.normal(rng.choice([0.0, np.pi / 2], p=[0.85, 0.15]), rng.uniform(*TILT_RAD), count)
-    polarisation = np.cos(tilt)[:, None] * up + np.sin(tilt)[:, None] * side
-    share = rng.exponential(1.0, count) * 10 ** (rng.normal(0, 4, count) / 10)
-    rice = 10 ** (rng.uniform(-12, 12) / 10)
-    share = share / share[1:].sum()
-    share[0] = rice
-    share *= power / share.sum()
-    phase = np.exp(1j * rng.uniform(0, 2 * np.pi, count))
-    amplitudes = (np.sqrt(share) * phase)[:, None] * polarisation
-    return PlaneWaves(2 * np.pi * frequency_hz / SPEED_OF_LIGHT_M_S * way, amplitudes)
+    largest = _largest(rng, fields, present)
+    return HandScan(power, largest, hand.turning, hand.whole, hand.speed, hand.first / RATE_HZ, axis)
 
 
 class _Fields:
@@ -122,7 +92,7 @@ class _Fields:
         self.axis = (np.arange(6) - 2.5) * self.STEP_M
         grid = np.stack(np.meshgrid(self.axis, self.axis, self.axis, indexing="ij"), -1).reshape(-1, 3)
         self.grid = grid
-        self.on_grid = [_covariance(s.field(grid)).reshape(6, 6, 6, 3, 3) for s in sources] if smooth else []
+        self.on_grid = [s.covariance(grid).reshape(6, 6, 6, 3, 3) for s in sources] if smooth else []
 
     @property
     def half_edge_m(self) -> float:
@@ -142,11 +112,7 @@ class _Fields:
         return total
 
     def covariance(self, source: int, points: F64) -> F64:
-        return _covariance(self.sources[source].field(points))
-
-
-def _covariance(field: NDArray[np.complex128]) -> F64:
-    return np.asarray(np.einsum("ni,nj->nij", field, field.conj()).real)
+        return self.sources[source].covariance(points)
 
 
 def _received(fields: _Fields, position: F64, axis: F64, present: NDArray[np.bool_]) -> F64:
@@ -203,17 +169,21 @@ class _Hand:
         self.rng, self.count = rng, count
         fast = count < 14 * RATE_HZ
         self.speed = rng.uniform(0.3, 0.7) if fast else rng.uniform(0.08, 0.36)
-        self.turning = rng.random() < 0.75
-        self.turn_rate = rng.uniform(0.1, 0.45) if self.turning else 0.0
+        back = rng.random() < GOES_BACK_SHARE and not fast
+        self.turning = bool(rng.random() < (TURNS_THERE_SHARE if back else TURNS_SHARE))
+        sweeps_turning = self.turning and not (back and rng.random() < ONLY_THERE_SHARE)
+        self.turn_rate = rng.uniform(0.1, 0.45) if sweeps_turning else 0.0
         self.box = np.array([HALF_EDGE_M] * 3)
         self.middle = np.zeros(3)
-        self.methodical = bool(rng.random() < 0.6)
+        self.thorough = bool(rng.random() < THOROUGH_SHARE)
+        self.manner = str(
+            rng.choice(["by chance", "in turn", "still, turning"] if self.turning else ["by chance", "in turn"])
+        )
         self.whole = bool(rng.random() < 0.8)
         if not self.whole:
             side = int(rng.integers(3))
             self.box[side] /= 2
             self.middle[side] = rng.choice([-1, 1]) * self.box[side]
-        back = rng.random() < 0.6 and not fast
         self.first = int(count * rng.uniform(0.3, 0.6)) if back else count
 
     def sweep(self, received: Received) -> tuple[F64, F64]:
@@ -266,14 +236,23 @@ class _Hand:
         """Go back to the loudest spots of the first sweep and climb about each, always on from the best found so far."""
         heard = received(position, axis, 0)
         spots: list[int] = []
+        wanted = int(self.rng.integers(1, 6))
         for index in np.argsort(heard)[::-1]:
             if all(np.linalg.norm(position[index] - position[s]) > 0.08 for s in spots):
                 spots.append(int(index))
-            if len(spots) >= self.rng.integers(1, 5):
+            if len(spots) >= wanted:
                 break
-        each = np.diff(np.linspace(0, self.count - self.first, len(spots) + 1).astype(int))
-        for spot, count in zip(spots, each, strict=True):
-            found = self._climb(position[-1], axis[-1], (position[spot], axis[spot]), count, len(position), received)
+        shares = np.full(len(spots), 1.0 / len(spots))
+        if self.thorough and len(spots) > 1:
+            shares = np.append(0.6 * shares, 0.4)
+        ends = np.round(np.cumsum(shares) * (self.count - self.first)).astype(int)
+        each = np.diff(np.concatenate([[0], ends]))
+        search = self._turn_about if self.manner == "still, turning" else self._climb
+        for k, count in enumerate(each):
+            loudest = int(received(position, axis, 0).argmax())
+            spot = spots[k] if k < len(spots) else loudest
+            begin = (position[spot], axis[spot])
+            found = search(position[-1], axis[-1], begin, int(count), len(position), received)
             position, axis = np.concatenate([position, found[0]]), np.concatenate([axis, found[1]])
         return position[: self.count], axis[: self.count]
 
@@ -284,14 +263,18 @@ class _Hand:
         target, aim = best
         held = turned
         reach, tilt = self.rng.uniform(0.012, 0.06), self.rng.uniform(0.15, 0.6) if self.turning else 0.03
+        slow, finer = (0.4, 0.82) if self.thorough else (0.8, 1.0)
         while done < count:
-            steps = min(max(8, int(self.rng.uniform(0.2, 0.8) * RATE_HZ)), count - done)
+            steps = min(max(6, int(self.rng.uniform(0.15, slow) * RATE_HZ)), count - done)
             part = np.linspace(0, 1, steps)[:, None]
             way, axis = at + (target - at) * part, turned + (aim - turned) * part
             axis = axis / (np.linalg.norm(axis, axis=1, keepdims=True) + 1e-12)
             heard = received(way, axis, start + done)
-            if heard.max() > loudest:
+            better = bool(heard.max() > loudest)
+            if better:
                 loudest, best = float(heard.max()), (way[heard.argmax()], axis[heard.argmax()])
+            reach = max(0.006, reach * (1.0 if better else finer**0.5))
+            tilt = max(0.06, tilt * (1.0 if better else finer**0.5)) if self.turning else tilt
             at, turned, done = way[-1], axis[-1], done + steps
             ways.append(way)
             axes.append(axis)
@@ -301,9 +284,53 @@ class _Hand:
             aim = aim / np.linalg.norm(aim)
         return np.concatenate(ways), np.concatenate(axes)
 
+    def _turn_about(
+        self, at: F64, turned: F64, best: tuple[F64, F64], count: int, start: int, received: Received
+    ) -> tuple[F64, F64]:
+        """Hold still at the spot and turn through two half circles, then shift along three lines; on from the best."""
+        ways, axes, done, loudest = [], [], 0, 0.0
+        pace, reach = self.rng.uniform(1.0, 2.2), self.rng.uniform(0.02, 0.05)
+        legs: list[tuple[F64, F64]] = [(best[0], best[1])]
+        while done < count:
+            target, aim = legs.pop(0)
+            aim = aim * (np.sign(aim @ turned) or 1.0)
+            seconds = max(
+                0.15, float(np.arccos(np.clip(aim @ turned, -1, 1))) / pace, float(np.linalg.norm(target - at)) / 0.2
+            )
+            steps = min(max(8, int(seconds * RATE_HZ)), count - done)
+            part = np.linspace(0, 1, steps)[:, None]
+            way = at + (target - at) * part + 0.002 * np.column_stack([_smooth(self.rng, steps, 0.4) for _ in range(3)])
+            axis = turned + (aim - turned) * part
+            axis = axis / (np.linalg.norm(axis, axis=1, keepdims=True) + 1e-12)
+            heard = received(way, axis, start + done)
+            if heard.max() > loudest:
+                loudest, best = float(heard.max()), (way[heard.argmax()], axis[heard.argmax()])
+            at, turned, done = way[-1], axis[-1], done + steps
+            ways.append(way)
+            axes.append(axis)
+            if not legs:
+                legs = self._round(best, reach)
+                reach *= 0.7
+        return np.concatenate(ways), np.concatenate(axes)
+
+    def _round(self, best: tuple[F64, F64], reach: float) -> list[tuple[F64, F64]]:
+        """Two half circles of the antenna at the best place so far, then six small shifts with the best direction."""
+        place, axis = best
+        across = np.cross(axis, self.rng.normal(size=3))
+        across /= np.linalg.norm(across)
+        third = np.cross(axis, across)
+        circles = [
+            (place, np.cos(angle) * axis + np.sin(angle) * other)
+            for other in (across, third)
+            for angle in np.radians((40.0, 80.0, 120.0, 160.0, 180.0))
+        ]
+        shifts = [np.clip(place + sign * reach * line, self.middle - self.box, self.middle + self.box)
+                  for line in np.eye(3) for sign in (1, -1)]  # fmt: skip
+        return [*circles, *((shift, axis) for shift in shifts), (place, axis)]
+
     def _next_step(self, tries: int, reach: float, tilt: float) -> tuple[F64, F64]:
         """Where to try next from the best so far: by chance, or in turn along each direction, ever more finely."""
-        if not self.methodical:
+        if self.manner != "in turn":
             return self.rng.normal(0, reach, 3), self.rng.normal(0, tilt, 3)
         along = np.eye(3)[tries // 2 % 3] * (1 if tries % 2 else -1)
         finer = 0.5 ** (tries // 12)

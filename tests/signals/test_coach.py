@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from benchmarks.hand_scans import PlaneWaves, hand_scan
+from benchmarks.hand_scans import hand_scan
 
+from roomfield.demo.plane_waves import PlaneWaves
 from roomfield.errors import FormatError, RangeError
 from roomfield.signals.coach.course import NAMES, RATE_HZ, course_numbers
 from roomfield.signals.coach.forest import EDGES_DB, shortfall_forest

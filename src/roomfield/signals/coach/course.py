@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 F64 = NDArray[np.float64]
 
@@ -22,6 +23,10 @@ RECENT_S = 6.0
 SHORTEST_S = 2.0
 FLOOR_DB = 60.0
 """Values farther under the highest than this say nothing more about it [dB]."""
+LOUD_DB = 6.0
+"""The hand is back at loud places while most of a second's highest values lie this close under the highest [dB]."""
+_AGO_S = (3.0, 7.0, 14.0, 24.0)
+_PARTS = (0.3, 0.5, 0.7)
 _QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.9, 0.97)
 NAMES = (
     *("seconds", "mean_under_db", "spread_db"),
@@ -34,6 +39,17 @@ NAMES = (
     *("since_highest_s", "since_highest_share", "records", "last_rise_db", "rise_before_db"),
     *("recent_highest_under_db", "recent_median_over_db", "recent_spread_db"),
     *("share_within_1_db", "share_within_3_db", "recent_share_within_3_db", "steps_share"),
+    *(f"under_{ago:g}_s_ago_db" for ago in _AGO_S),
+    *(f"under_at_{part:g}_db" for part in _PARTS),
+    *(
+        "loud_s",
+        "loud_dips",
+        "loud_deepest_db",
+        "loud_spread_db",
+        "loud_steps_db",
+        "tops_within_half_db",
+        "loud_first_db",
+    ),
 )
 
 
@@ -75,8 +91,42 @@ def course_numbers(power: F64) -> F64:
             *(float(recent.min()), float(np.median(under) - np.median(recent)), float(recent.std())),
             *(float((under < 1.0).mean()), float((under < 3.0).mean()), float((recent < 3.0).mean())),
             float((np.abs(np.diff(under)) > 6.0).mean()),
+            *_rise(under),
+            *_loud_stay(crest, under),
         ]
     )
+
+
+def _rise(under: F64) -> list[float]:
+    """How far the running highest lay under the present one at earlier moments [dB]."""
+    running = np.minimum.accumulate(under)
+    ago = [len(under) - 1 - int(seconds * RATE_HZ) for seconds in _AGO_S]
+    return [
+        *(float(running[at]) if at >= 0 else FLOOR_DB for at in ago),
+        *(float(running[int(part * (len(under) - 1))]) for part in _PARTS),
+    ]
+
+
+def _loud_stay(crest: F64, under: F64) -> list[float]:
+    """What the last unbroken stay at loud places says: its length, its dips (an antenna that turns at a still place
+    dips deeply and smoothly), its spread, and how far its first second lay under its highest."""
+    near = uniform_filter1d((crest < LOUD_DB).astype(np.float64), 9, mode="nearest") >= 0.5
+    away = np.flatnonzero(~near)
+    first = int(away[-1]) + 1 if len(away) else 0
+    stay = crest[first:]
+    if len(stay) < 5:
+        return [len(stay) * CREST_S, 0.0, 0.0, 0.0, 0.0, float((crest < 0.5).sum()), FLOOR_DB]
+    low = stay > np.median(stay) + DIP_DB
+    fine = under[first * int(CREST_S * RATE_HZ) :]
+    return [
+        len(stay) * CREST_S,
+        float(np.count_nonzero(low[1:] & ~low[:-1])),
+        float(np.quantile(stay, 0.95)),
+        float(stay.std()),
+        float(np.abs(np.diff(fine)).mean()),
+        float((crest < 0.5).sum()),
+        float(stay[:5].min()),
+    ]
 
 
 def _crossings(level: F64) -> int:

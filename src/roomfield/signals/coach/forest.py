@@ -20,7 +20,9 @@ EDGES_DB = np.concatenate(
     [[-4.0, -1.0, -0.5], np.arange(0.0, 4.0, 0.25), np.arange(4.0, 8.0, 0.5), np.arange(8.0, 26.0)]
 )
 """Bins of the shortfall [dB]; below 0 only where rare transmissions lifted the highest above the usual."""
-HABITS = ("whole", "speed_m_s")
+ENOUGH_GAP_DB = 1.5
+"""A scan is enough once so little is missing [dB]."""
+HABITS = ("whole", "speed_m_s", "back")
 
 
 @dataclass(frozen=True)
@@ -31,24 +33,35 @@ class ScanShortfall:
     ----------
     chance : ndarray, shape (len(EDGES_DB) - 1,)
         Probability of each bin of `EDGES_DB`.
-    turned, whole : float
-        Probability that the antenna was turned, and that all of the volume was visited.
+    turned, whole, back : float
+        Probability that the antenna was turned, that all of the volume was meant to be visited, and that the hand has
+        gone back to the loudest spots.
     speed_m_s : float
         Expected speed of the hand [m/s].
+    sure_from, sure_to : ndarray, shape (k,)
+        What a share of the leaves was worth on scans that were left out: calibrated probabilities, both rising.
     """
 
     chance: F64
     turned: float
     whole: float
     speed_m_s: float
+    back: float
+    sure_from: F64
+    sure_to: F64
 
     def quantile_db(self, share: float) -> float:
         """Shortfall that is not exceeded with this probability [dB]."""
         return float(np.interp(share, np.concatenate([[0.0], np.cumsum(self.chance)]), EDGES_DB))
 
     def within(self, gap_db: float) -> float:
-        """Probability that at most this much is missing [dB]."""
+        """Part of the leaves' scans in which at most this much was missing [1]."""
         return float(np.interp(gap_db, EDGES_DB, np.concatenate([[0.0], np.cumsum(self.chance)])))
+
+    @property
+    def enough_chance(self) -> float:
+        """Probability that at most `ENOUGH_GAP_DB` are missing: the part of the leaves, calibrated [1]."""
+        return float(np.interp(self.within(ENOUGH_GAP_DB), self.sure_from, self.sure_to))
 
 
 @dataclass(frozen=True)
@@ -65,6 +78,8 @@ class ShortfallForest:
     chance : ndarray, shape (leaves, 2, bins)
         Shares of the scans in the leaf, without and with turning the antenna; each leaf sums to 1.
     habits : ndarray, shape (leaves, len(HABITS))
+    sure_from, sure_to : ndarray, shape (k,)
+        See `ScanShortfall`.
     """
 
     feature: NDArray[np.int64]
@@ -74,6 +89,8 @@ class ShortfallForest:
     roots: NDArray[np.int64]
     chance: F64
     habits: F64
+    sure_from: F64
+    sure_to: F64
 
     def shortfall(self, numbers: F64, turns: bool | None = None) -> ScanShortfall:
         """Distribution for the numbers of one scan, as `course_numbers` gives them.
@@ -91,8 +108,8 @@ class ShortfallForest:
         held = self.chance[leaf].mean(axis=0)
         chance = held.sum(axis=0) if turns is None or held[int(turns)].sum() <= 0 else held[int(turns)]
         turned = float(held[1].sum() / held.sum()) if turns is None else float(turns)
-        whole, speed = self.habits[leaf].mean(axis=0)
-        return ScanShortfall(chance / chance.sum(), turned, float(whole), float(speed))
+        whole, speed, back = (float(v) for v in self.habits[leaf].mean(axis=0))
+        return ScanShortfall(chance / chance.sum(), turned, whole, speed, back, self.sure_from, self.sure_to)
 
 
 @cache
@@ -109,4 +126,6 @@ def shortfall_forest() -> ShortfallForest:
             held["roots"].astype(np.int64),
             counts / counts.sum(axis=(1, 2), keepdims=True),
             held["habits"].astype(np.float64),
+            held["sure_from"].astype(np.float64),
+            held["sure_to"].astype(np.float64),
         )

@@ -8,19 +8,20 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.errors import FormatError, RangeError
-from roomfield.signals.coach.course import RATE_HZ, SHORTEST_S, course_numbers
+from roomfield.errors import FormatError, RangeError, TooEarlyError
+from roomfield.signals.coach.course import NAMES, RATE_HZ, SHORTEST_S, course_numbers
 from roomfield.signals.coach.forest import ScanShortfall, shortfall_forest
+from roomfield.signals.coach.turning import TurningHeard
 
 F64 = NDArray[np.float64]
 
-ENOUGH_GAP_DB = 1.5
-"""A scan is enough once so little is missing [dB] ..."""
 ENOUGH_CHANCE = 0.95
-"""... with this probability [1]."""
+"""A scan is enough once at most `ENOUGH_GAP_DB` are missing with this probability [1]."""
 ANSWERS_PER_S = 10.0
 FAST_M_S = 0.35
 LIKELY = 0.6
+TRIFLE_DB = 0.3
+"""Where so little may be missing, "nothing" is not excluded [dB]."""
 SWEEP_S = 15.0
 """Before this long there is more to gain from new places than from going back [s]; common practice, no source."""
 FRESH_S = 4.0
@@ -76,15 +77,40 @@ class CoachAnswer:
         return self.advice is ScanAdvice.ENOUGH
 
 
+@dataclass(frozen=True)
+class ScanRecord:
+    """What a scan that was listened to is worth.
+
+    Attributes
+    ----------
+    seconds : float
+        Length [s].
+    spots : int
+        Independent places passed, from the rate of fading.
+    orientation_share : float or None
+        Part of all directions of the antenna that were met; None if nobody said and nothing measured it [1].
+    low_db, shortfall_db, high_db : float
+        How far the highest lies under the largest there is: ends of the 90 % interval and median [dB].
+    """
+
+    seconds: float
+    spots: int
+    orientation_share: float | None
+    low_db: float
+    shortfall_db: float
+    high_db: float
+
+
 class ScanCoach:
     """Listens to a scan and answers ten times a second.
 
-    The scan begins with the first value; `LONGEST_S` of it are kept.
+    The scan begins with the first value; `LONGEST_S` of it are kept. Sound alone hardly tells whether the antenna is
+    turned; three things can say so: a word about the whole scan, marks while turning, or a motion sensor.
 
     Parameters
     ----------
     turns : bool or None
-        Whether the person says that the antenna is being turned through all directions; sound alone cannot tell that.
+        What the person says of the whole scan: whether the antenna is turned through all directions.
 
     Examples
     --------
@@ -94,19 +120,49 @@ class ScanCoach:
     """
 
     def __init__(self, turns: bool | None = None) -> None:
-        self.turns = turns
+        self._turning = TurningHeard(turns)
         self._power = np.empty(int(LONGEST_S * RATE_HZ))
         self._count = 0
         self._answered = 0
         self._answer = CoachAnswer(0.0, 0.0, float("nan"), float("nan"), float("nan"), 0.0, ScanAdvice.LISTEN)
 
-    def push(self, power: NDArray[np.floating] | list[float]) -> CoachAnswer:
+    @property
+    def turns(self) -> bool | None:
+        """Whether the antenna is turned, as far as it was said or measured."""
+        return self._turning.turns
+
+    def record(self) -> ScanRecord:
+        """What goes with the reading of this scan.
+
+        Raises
+        ------
+        TooEarlyError
+            If too little was heard.
+        """
+        said = self._answer
+        if not np.isfinite(said.shortfall_db):
+            raise TooEarlyError("the scan is too short to say what it misses.", mend="Scan for some seconds more.")
+        spots = 1 + int(course_numbers(self._power[: self._count])[NAMES.index("crossings")]) // 2
+        share = self._turning.orientation_share
+        return ScanRecord(said.seconds, spots, share, said.low_db, said.shortfall_db, said.high_db)
+
+    def push(
+        self,
+        power: NDArray[np.floating] | list[float],
+        *,
+        turning: bool | None = None,
+        axis: NDArray[np.floating] | None = None,
+    ) -> CoachAnswer:
         """Take in the next values and return the newest answer.
 
         Parameters
         ----------
         power : array_like, shape (n,)
             Highest instantaneous power density of each 20 ms, in any one unit.
+        turning : bool, optional
+            Whether the person marks these values as taken while turning the antenna.
+        axis : ndarray, shape (n, 3), optional
+            Direction of the antenna in the room for each value, unit vectors (a phone's motion sensor).
 
         Raises
         ------
@@ -127,6 +183,7 @@ class ScanCoach:
             raise RangeError("length of the scan", seconds, (0.0, LONGEST_S), "s", mend="Begin a new scan.")
         self._power[self._count : self._count + len(values)] = values
         self._count += len(values)
+        self._turning.take(len(values), turning, axis)
         if self._count >= self._answered + RATE_HZ / ANSWERS_PER_S:
             self._answered = self._count
             self._answer = answer(self._power[: self._count], self.turns)
@@ -147,9 +204,10 @@ def answer(power: F64, turns: bool | None = None) -> CoachAnswer:
     if seconds < SHORTEST_S or highest <= 0.0:
         return CoachAnswer(seconds, highest, float("nan"), float("nan"), float("nan"), 0.0, ScanAdvice.LISTEN)
     found = shortfall_forest().shortfall(course_numbers(power), turns)
-    chance = found.within(ENOUGH_GAP_DB)
+    chance = found.enough_chance
     since = (len(power) - 1 - int(power.argmax())) / RATE_HZ
     low, middle, high = (max(0.0, found.quantile_db(share)) for share in (0.05, 0.5, 0.95))
+    low = low if low > TRIFLE_DB else 0.0
     return CoachAnswer(seconds, highest, middle, low, high, chance, _advice(found, chance, seconds, since))
 
 
