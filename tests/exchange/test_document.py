@@ -23,7 +23,7 @@ from roomfield.exchange.survey_document import (
 from roomfield.quantities.kind import Kind
 from roomfield.survey import Meter, RadioState, Reading, Survey, Visit
 
-PUBLISHED = Path(__file__).parents[2] / "docs" / "schema" / "survey-2.json"
+PUBLISHED = Path(__file__).parents[2] / "docs" / "schema" / "survey-3.json"
 VALIDATOR = Draft202012Validator(document_schema())
 RELAXED = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -45,7 +45,7 @@ def test_the_schema_is_a_schema():
 
 def test_the_published_schema_is_up_to_date(tmp_path: Path):
     assert PUBLISHED.read_text(encoding="utf-8") == schema_text(), (
-        "write it again: python -m roomfield.exchange.json_schema docs/schema/survey-2.json"
+        "write it again: python -m roomfield.exchange.json_schema docs/schema/survey-3.json"
     )
     assert main([str(tmp_path / "again.json")]) == 0
     assert (tmp_path / "again.json").read_text(encoding="utf-8") == schema_text()
@@ -84,10 +84,10 @@ def test_reader_and_schema_refuse_the_same(survey: Survey, values: dict[str, obj
     assert not VALIDATOR.is_valid(json.loads(content))
 
 
-@pytest.mark.parametrize("version", [3, 99, 0, "1", None, True, 1.5])
+@pytest.mark.parametrize("version", [4, 99, 0, "1", None, True, 1.5])
 def test_an_unknown_version_is_refused_with_its_name(survey: Survey, version: object):
     document = json.loads(write_document(survey)) | {"version": version, "new field of tomorrow": 1}
-    with pytest.raises(FormatError, match=r"version .*; this release reads versions 1 to 2"):
+    with pytest.raises(FormatError, match=r"version .*; this release reads versions 1 to 3"):
         read_document(json.dumps(document).encode())
 
 

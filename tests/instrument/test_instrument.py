@@ -28,6 +28,7 @@ from roomfield.survey import (
     AccessoryPoint,
     BandZone,
     CalibrationPoint,
+    ListenedScan,
     Meter,
     Orientation,
     Reading,
@@ -296,3 +297,27 @@ class TestControlChart:
     def test_three_checks_make_no_chart(self):
         checks = tuple(ReferenceCheck(f"2026-0{i + 1}-01", "source", 0.0) for i in range(3))
         assert meter_chart(replace(METER, checks=checks)) is None
+
+
+class TestListenedScan:
+    GOOD, HASTY = ListenedScan(60.0, 60, 0.0, 0.4, 1.0), ListenedScan(6.0, 5, 1.5, 4.0, 9.0)
+
+    def test_a_good_scan_narrows_and_a_hasty_one_widens_and_lifts(self):
+        usual = to_level(reading(1e-3, Kind.HIGHEST_HELD), METER).level
+        good = to_level(reading(1e-3, Kind.HIGHEST_HELD, listened=self.GOOD), METER).level
+        hasty = to_level(reading(1e-3, Kind.HIGHEST_HELD, listened=self.HASTY), METER).level
+        assert good.std_db < usual.std_db < hasty.std_db
+        assert hasty.median_w_m2 == pytest.approx(1e-3 * 10**0.525, rel=0.01)
+
+    def test_only_what_a_scan_missed_of_the_largest_value_is_replaced(self):
+        for kept in (reading(1e-3, Kind.AVERAGE), reading(1e-3, scan=Scan.FIXED)):
+            assert (
+                to_level(replace(kept, listened=self.HASTY), METER).level.median_w_m2
+                == to_level(kept, METER).level.median_w_m2
+            )
+
+    @pytest.mark.calculated("a rectangular error of half-width h holds 90 % within 0.9 h")
+    def test_the_interval_of_the_sound_is_kept_at_its_own_coverage(self):
+        found = shortfall(METER, Kind.PEAK, Orientation.BEST_AXIS, Scan.HAND_SCAN, self.HASTY)
+        middle, half = (found.low_db + found.high_db) / 2, (found.high_db - found.low_db) / 2
+        assert middle - 0.9 * half == pytest.approx(1.5) and middle + 0.9 * half == pytest.approx(9.0)

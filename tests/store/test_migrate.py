@@ -18,7 +18,7 @@ from roomfield.quantities.kind import Kind
 from roomfield.store.migrate import is_up_to_date, newest_schema
 from roomfield.store.repository import open_store
 from roomfield.store.schema import metadata
-from roomfield.survey import Censoring, OpeningKind
+from roomfield.survey import Censoring, ListenedScan, OpeningKind
 
 RELEASES = Path(__file__).parents[1] / "data" / "releases"
 
@@ -180,3 +180,16 @@ def test_opening_again_changes_nothing_on_the_server(postgres_url: str):
     with engine.connect() as connection:
         assert connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one() == newest_schema()
     engine.dispose()
+
+
+def test_readings_of_the_fifth_schema_were_not_listened_to_and_new_ones_may_be(tmp_path: Path):
+    path = tmp_path / "fifth.sqlite"
+    with sqlite3.connect(path) as database:
+        database.executescript((RELEASES / "schema-0005.sql").read_text(encoding="utf-8"))
+    database.close()
+    scan = ListenedScan(42.0, 31, 0.1, 0.8, 1.9, 0.7)
+    with open_store(path) as store:
+        survey = store.load("first-survey").survey
+        assert {reading.listened for reading in survey.readings} == {None}
+        store.append(survey.id, [replace(survey.readings[0], id="fresh", listened=scan)])
+        assert store.load(survey.id).survey.readings[-1].listened == scan

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import AsJson, answer
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer
 
 
 def register(app: typer.Typer) -> None:
@@ -20,16 +20,33 @@ def coach(
         bool | None,
         typer.Option("--turned/--not-turned", help="Whether the antenna was turned through all directions."),
     ] = None,
+    place: Annotated[str, typer.Option(help="Keep the numbers below as a reading at this place, by name or id.")] = "",
+    peak: Annotated[float | None, typer.Option(help="Peak that the display showed, µW/m².")] = None,
+    held: Annotated[float | None, typer.Option(help="Highest held that the display showed, µW/m².")] = None,
+    average: Annotated[float | None, typer.Option(help="Average that the display showed, µW/m².")] = None,
+    state: Annotated[str, typer.Option(help="Radio state, by name or id; the first if left out.")] = "",
+    visit: Annotated[str, typer.Option(help="Id of the visit; the only one if left out.")] = "",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
     law: Annotated[str, typer.Option(help="How sound follows power: square, linear or log.")] = "square",
     coupling: Annotated[float, typer.Option(help="Corner of the capacitor in the cable, Hz; 0 for none.")] = 0.0,
     language: Annotated[str, typer.Option(help="Language of the sentences.")] = "en",
     as_json: AsJson = False,
 ) -> None:
-    """Say how far the highest value of a scan lies under the largest there is, and what would have helped."""
-    from roomfield.show.words.message_catalogue import load_words
-    from roomfield.workbench.record.night_sound import checked_law
-    from roomfield.workbench.record.scan_coach import coached
+    """Say how far the highest value of a scan lies under the largest there is, and what would have helped.
 
-    words, said = load_words(language), coached(path, turned, checked_law(law), coupling)
-    lines = [" ".join(words.text(s) for s in each.sentences()) for each in said]
-    answer(as_json, [vars(each) for each in said], lambda: typer.echo("\n".join(lines)))
+    With a place and what the display showed, a reading is kept, and what the scan is worth with it.
+    """
+    from roomfield.show.phrase import phrase
+    from roomfield.show.words.message_catalogue import load_words
+    from roomfield.workbench.record.job import open_job
+    from roomfield.workbench.record.night_sound import checked_law
+    from roomfield.workbench.record.scan_coach import CoachedEntry, coached, keep_coached
+
+    words, scan = load_words(language), coached(path, turned, checked_law(law), coupling)
+    lines = [" ".join(words.text(s) for s in each.sentences()) for each in scan.said]
+    if place:
+        entry = CoachedEntry(place, peak, held, average, state, visit)
+        kept = keep_coached(open_job(record, survey), entry, scan)
+        lines.append(words.text(phrase("coach.kept", n=len(kept.worth), place=place)))
+    answer(as_json, [vars(each) for each in scan.said], lambda: typer.echo("\n".join(lines)))

@@ -15,9 +15,10 @@ from roomfield.survey.soundness import refuse_unsound
 from roomfield.survey.survey_record import Survey
 
 DOCUMENT: Final = "roomfield-survey"
-VERSION: Final = 2
-READABLE: Final = (1, 2)
-"""Version 1 called the held maximum ``max_hold``, and knew nothing of how a reading was held."""
+VERSION: Final = 3
+READABLE: Final = (1, 2, 3)
+"""Version 1 called the held maximum ``max_hold``, and knew nothing of how a reading was held; version 2 knew nothing of
+scans that were listened to."""
 SCHEMA_ID = f"urn:{DOCUMENT}:{VERSION}"
 MOST_BYTES = 128 * 1024 * 1024
 
@@ -35,7 +36,7 @@ class SurveyDocument:
     """
 
     document: Literal["roomfield-survey"]
-    version: Literal[1, 2]
+    version: Literal[1, 2, 3]
     survey: Survey
 
 

@@ -13,7 +13,7 @@ from roomfield.instrument.checks import meter_chart
 from roomfield.instrument.floor import bounded_value, floor_noise, pulse_response_db
 from roomfield.instrument.pickup import shortfall
 from roomfield.quantities import Censoring, ErrorContribution, ErrorShape, Kind, UncertainLevel
-from roomfield.survey import Meter, Orientation, Reading, Scan
+from roomfield.survey import ListenedScan, Meter, Orientation, Reading, Scan
 
 BODY_DISTANCE_M = 0.3
 """Meters of this class are held at least 30 cm from the body (common practice, no source)."""
@@ -64,10 +64,16 @@ class _Treatment:
 
 @lru_cache(maxsize=1024)
 def _treatment(
-    meter: Meter, kind: Kind, orientation: Orientation, scan: Scan, frequency_hz: float | None, on_date: str
+    meter: Meter,
+    kind: Kind,
+    orientation: Orientation,
+    scan: Scan,
+    listened: ListenedScan | None,
+    frequency_hz: float | None,
+    on_date: str,
 ) -> _Treatment:
     gain = correction(meter, frequency_hz)
-    missed = shortfall(meter, kind, orientation, scan)
+    missed = shortfall(meter, kind, orientation, scan, listened)
     contributions = [
         gain.contribution,
         missed.contribution,
@@ -134,7 +140,9 @@ def to_level(
     spot in the scanned volume, not a mean over the body.
     """
     kind = reading.kind
-    treatment = _treatment(meter, kind, reading.orientation, reading.scan, frequency_hz, on_date or reading.taken_at)
+    treatment = _treatment(
+        meter, kind, reading.orientation, reading.scan, reading.listened, frequency_hz, on_date or reading.taken_at
+    )
     value, pulses = bounded_value(reading, meter), _short_pulses(meter, kind, pulse_s)
     added = [
         ErrorContribution("repeatability", meter.figures.repeatability_db, ErrorShape.NORMAL, scan_key(reading)),

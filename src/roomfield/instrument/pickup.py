@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from roomfield.quantities import ErrorContribution, Kind
-from roomfield.survey import Meter, Orientation, Scan
+from roomfield.survey import ListenedScan, Meter, Orientation, Scan
 
 Array = NDArray[np.float64]
 
@@ -49,7 +49,13 @@ ANY_SINGLE_AXIS = Shortfall(0.0, 2.0 * LARGEST_AXIS_SHORTFALL_DB)
 """One spot, an orientation not chosen by level; our judgement, no source."""
 
 
-def shortfall(meter: Meter, kind: Kind, orientation: Orientation, scan: Scan) -> Shortfall:
+LISTENED_COVERAGE = 0.90
+"""Of the interval that a scan's sound gave."""
+
+
+def shortfall(
+    meter: Meter, kind: Kind, orientation: Orientation, scan: Scan, listened: ListenedScan | None = None
+) -> Shortfall:
     """What a reading misses because of the antenna's orientation.
 
     Parameters
@@ -62,7 +68,14 @@ def shortfall(meter: Meter, kind: Kind, orientation: Orientation, scan: Scan) ->
         How the antenna was turned.
     scan : Scan
         Whether the meter was moved through a volume.
+    listened : ListenedScan, optional
+        What the sound of the scan said. It holds for the largest values of a hand scan, places and directions not met
+        included, and stands in the place of the usual range: a good scan is worth more, a hasty one less.
     """
+    if listened is not None and scan is Scan.HAND_SCAN and kind is not Kind.AVERAGE:
+        half_db = (listened.high_db - listened.low_db) / 2.0 / LISTENED_COVERAGE
+        middle_db = max((listened.low_db + listened.high_db) / 2.0, half_db)
+        return Shortfall(middle_db - half_db, middle_db + half_db)
     if meter.figures.pickup_axes >= 3 or orientation is Orientation.THREE_AXIS_SUM:
         return NOTHING_MISSED
     if orientation is not Orientation.BEST_AXIS:

@@ -17,6 +17,7 @@ from roomfield.survey.json_codec import from_json, to_json
 from roomfield.survey.observation import (
     Bearing,
     HeardTechnology,
+    ListenedScan,
     LogRecord,
     Orientation,
     Origin,
@@ -114,6 +115,7 @@ def _reading_row(item: Reading) -> Row:
         "height_m": item.height_m,
         "body_distance_m": item.body_distance_m,
         "accessory_id": item.accessory_id,
+        "listened": "" if item.listened is None else to_json(item.listened, ListenedScan),
     }
 
 
@@ -139,6 +141,7 @@ def _reading(row: RowMapping) -> Reading:
         height_m=row["height_m"],
         body_distance_m=row["body_distance_m"],
         accessory_id=row["accessory_id"],
+        listened=from_json(row["listened"], ListenedScan) if row["listened"] else None,
     )
 
 

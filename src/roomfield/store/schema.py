@@ -115,6 +115,7 @@ reading = _observations(
     _count("replicate"), _text("note"), *_origin(), _number("watched_s", optional=True),
     _number("height_m", optional=True), _number("body_distance_m", optional=True),
     Column("accessory_id", Text, nullable=False, server_default=""),
+    Column("listened", Text, nullable=False, server_default=""),
 )  # fmt: skip
 
 bearing = _observations(

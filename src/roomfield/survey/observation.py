@@ -88,6 +88,30 @@ class Origin:
 
 
 @dataclass(frozen=True)
+class ListenedScan:
+    """What a hand scan is worth whose sound was listened to.
+
+    Parameters
+    ----------
+    seconds : float
+        Length of the scan [s].
+    spots : int
+        Independent places passed, from the rate of fading.
+    low_db, shortfall_db, high_db : float
+        How far the highest seen lies under the largest value in the volume: ends of the 90 % interval and median [dB].
+    orientation_share : float or None
+        Part of all directions of the antenna that were met, 0 to 1; None if not measured.
+    """
+
+    seconds: float
+    spots: int
+    low_db: float
+    shortfall_db: float
+    high_db: float
+    orientation_share: float | None = None
+
+
+@dataclass(frozen=True)
 class Reading:
     """One number from the meter.
 
@@ -114,6 +138,8 @@ class Reading:
         Distance from the body [m]; None if not noted, then the meter's own figure holds.
     accessory_id : str
         What stood in front of the meter, see `Meter.accessories`; empty for nothing.
+    listened : ListenedScan or None
+        What the scan is worth by its sound; None if nobody listened.
     """
 
     id: str
@@ -136,6 +162,7 @@ class Reading:
     height_m: float | None = None
     body_distance_m: float | None = None
     accessory_id: str = ""
+    listened: ListenedScan | None = None
 
     @property
     def volume(self) -> Volume:

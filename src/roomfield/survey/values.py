@@ -38,7 +38,16 @@ from roomfield.survey.equipment import (
     ReferenceCheck,
     SelfTest,
 )
-from roomfield.survey.observation import Bearing, HeardTechnology, LogRecord, MediaItem, Origin, Reading, Recording
+from roomfield.survey.observation import (
+    Bearing,
+    HeardTechnology,
+    ListenedScan,
+    LogRecord,
+    MediaItem,
+    Origin,
+    Reading,
+    Recording,
+)
 from roomfield.survey.person import Stay
 from roomfield.survey.place import Place
 from roomfield.survey.site_notes import HotSpot, Photograph, Tick
@@ -94,6 +103,7 @@ _SHARE = Bounds("share", 0.0, 1.0)
 _SPREAD = Bounds("standard uncertainty", 0.0, 60.0, "dB")
 _LENGTH = Bounds("length", 0.0, FARTHEST_M, "m")
 _HEIGHT = Bounds("height", -FARTHEST_M, FARTHEST_M, "m")
+_MISSING = Bounds("what a scan misses", 0.0, 60.0, "dB")
 _HOURS = Bounds("hours", 0.0, 24.0, "h")
 _COORDINATE = Bounds("coordinate", -FARTHEST_M, FARTHEST_M, "m")
 _NUMBER = Bounds("number", -_LARGEST, _LARGEST)
@@ -108,6 +118,14 @@ RULES: Mapping[type, Mapping[str, Rule]] = {
         "watched_s": Bounds("time of watching", 0.0, 1e7, "s"),
         "height_m": Bounds("height above the floor", -10.0, 100.0, "m"),
         "body_distance_m": Bounds("distance from the body", 0.0, 50.0, "m"),
+    },
+    ListenedScan: {
+        "seconds": Bounds("length of the scan", 0.0, 1e5, "s"),
+        "spots": Bounds("number of places", 1, 1_000_000),
+        "low_db": _MISSING,
+        "shortfall_db": _MISSING,
+        "high_db": _MISSING,
+        "orientation_share": _SHARE,
     },
     Bearing: {
         "strongest_deg": _DEGREES,

@@ -11,7 +11,7 @@ from roomfield.errors import InputError
 from roomfield.instrument.correct import to_level
 from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
-from roomfield.survey import Meter, Orientation, Point3, Reading, Scan, Survey, out_of_order
+from roomfield.survey import ListenedScan, Meter, Orientation, Point3, Reading, Scan, Survey, out_of_order
 from roomfield.survey.values import level_fault
 from roomfield.workbench.record.editing import now
 from roomfield.workbench.record.survey_list import Records, opened, withdraw
@@ -86,6 +86,8 @@ class Entry:
         Height above the floor of the room and distance from the body [m]; None if not noted.
     accessory_id : str
         What stood in front of the meter; empty for nothing.
+    listened : ListenedScan or None
+        What the scan is worth by its sound.
     """
 
     entry_id: str
@@ -102,6 +104,7 @@ class Entry:
     height_m: float | None = None
     body_distance_m: float | None = None
     accessory_id: str = ""
+    listened: ListenedScan | None = None
 
 
 @dataclass(frozen=True)
@@ -231,6 +234,7 @@ def readings_of(survey: Survey, entry: Entry) -> tuple[Reading, ...]:
             height_m=entry.height_m,
             body_distance_m=entry.body_distance_m,
             accessory_id=entry.accessory_id,
+            listened=entry.listened,
         )
         for number, value in enumerate(entry.values, 1)
     )

@@ -37,6 +37,10 @@ def _held(assessment: Assessment) -> Iterator[Text]:
     watched = [r.watched_s for r in readings if r.watched_s is not None]
     timed = sum(r.period is not None for r in readings)
     yield phrase("method.held", n=len(readings), timed=timed, watched=len(watched))
+    listened = [r.listened for r in readings if r.listened is not None]
+    if listened:
+        low, high = min(s.low_db for s in listened), max(s.high_db for s in listened)
+        yield phrase("method.listened", n=len(listened), low=low, high=high)
     if watched:
         yield phrase("method.watched", low=min(watched), high=max(watched))
 
