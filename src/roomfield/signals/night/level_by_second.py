@@ -192,12 +192,12 @@ def series_of(rows: SecondGatherer, calibration: Calibration) -> NightSeries:
     peak = _interval(rows.power_of(rows.tops) * unit * 10 ** (calibration.crest_db / 10), top_std, slack)
     technologies, bursts = {}, {}
     for manner, names in rows.splitter.manners.items():
-        level = unit * np.array([row[manner].level for row in rows.portions])
+        level = unit * np.array([row[manner].level if manner in row else 0.0 for row in rows.portions])
         others = np.maximum(average.level_w_m2 - level, 0.0)
         room = slack + CONFUSED_SHARE * others
         key = "+".join(names)
         technologies[key] = _interval(level, np.hypot(std_db, SHARE_STD_DB[manner]), room)
-        bursts[key] = unit * np.array([row[manner].burst for row in rows.portions])
+        bursts[key] = unit * np.array([row[manner].burst if manner in row else np.nan for row in rows.portions])
     return NightSeries(
         _opened(average, clipped), _opened(peak, clipped), technologies, bursts, calibration, clipped, coupled
     )

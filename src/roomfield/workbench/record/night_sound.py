@@ -77,19 +77,40 @@ def shown_reading(text: str) -> DisplayReading:
     """
     try:
         pairs = dict(part.split("=", 1) for part in text.split())
-        at = _seconds(pairs.pop("at"))
-        row: dict[str, Any] = {"at_s": at, "held_from_s": 0.0}
-        for name, value in pairs.items():
-            if name in _WORDS:
-                row[_WORDS[name]] = float(value.replace(",", "")) / _MICRO
-            else:
-                row[_FROM[name.removesuffix("-from")]] = _seconds(value)
+        return _reading(_seconds(pairs.pop("at")), pairs)
     except (ValueError, KeyError) as fault:
-        raise FormatError(
-            f"a reading of the display is not understood: {text!r}.",
-            where="display",
-            mend="Write it like: at=0:30 peak=2400 held=3010 average=109 (µW/m²).",
-        ) from fault
+        raise _not_understood(text) from fault
+
+
+def reading_at(at_s: float, text: str) -> DisplayReading:
+    """A reading of the display at a known moment, from words without one, numbers in µW/m².
+
+    Raises
+    ------
+    FormatError
+        If a word or number is not understood.
+    """
+    try:
+        return _reading(at_s, dict(part.split("=", 1) for part in text.split()))
+    except (ValueError, KeyError) as fault:
+        raise _not_understood(text) from fault
+
+
+def _not_understood(text: str) -> FormatError:
+    return FormatError(
+        f"a reading of the display is not understood: {text!r}.",
+        where="display",
+        mend="Write it like: at=0:30 peak=2400 held=3010 average=109 (µW/m²).",
+    )
+
+
+def _reading(at_s: float, pairs: dict[str, str]) -> DisplayReading:
+    row: dict[str, Any] = {"at_s": at_s, "held_from_s": 0.0}
+    for name, value in pairs.items():
+        if name in _WORDS:
+            row[_WORDS[name]] = float(value.replace(",", "")) / _MICRO
+        else:
+            row[_FROM[name.removesuffix("-from")]] = _seconds(value)
     return display_reading(row)
 
 
