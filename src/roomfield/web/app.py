@@ -19,6 +19,7 @@ from roomfield.web.security_middleware import Guard
 from roomfield.web.settings import Settings
 from roomfield.workbench.first_compile import FirstCompile
 from roomfield.workbench.plan.hypothetical_changes import BenchShelf
+from roomfield.workbench.practice.practice_scan import PracticeScans
 from roomfield.workbench.record import demo_tour
 from roomfield.workbench.record.survey_list import Records, open_records
 
@@ -72,6 +73,7 @@ def create_app(
     app.state.gate = gate
     app.state.benches = BenchShelf()
     app.state.works = LongWorks()
+    app.state.practice = PracticeScans()
     app.state.first_compile = first_compile or FirstCompile()
     for router in (*PAGE_ROUTERS, *API_ROUTERS):
         app.include_router(router)

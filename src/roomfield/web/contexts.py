@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from roomfield.survey import Assignment, Meter, Survey, Visit
+from roomfield.workbench.practice.practice_scan import PracticeSheet
 from roomfield.workbench.record.progress import Progress, progress_of
 from roomfield.workbench.record.releasing import ReportStanding
 
@@ -167,6 +168,14 @@ class AwayPage(Context):
     """Said by a phone of itself while the computer sleeps."""
 
     template: ClassVar[str] = "away.html"
+
+
+@dataclass(frozen=True)
+class PracticePage(Context):
+    """An invented home to practise in; its levels stay on the server until they are scored."""
+
+    template: ClassVar[str] = "practice.html"
+    home: PracticeSheet
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from roomfield.web.pages import (
     nextstep,
     plan_editor,
     plan_sheet,
+    practice,
     readings,
     report_pages,
     surveys,
@@ -46,5 +47,6 @@ ROUTERS = tuple(
         report_pages,
         plan_sheet,
         work_pages,
+        practice,
     )
 )
