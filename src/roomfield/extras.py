@@ -22,7 +22,7 @@ EXTRAS = {
     "phone": "Phones beside this computer need {library}, which is not installed.",
     "signed": "Signatures need {library}, which is not installed.",
     "sealed": "Packages under a passphrase need {library}, which is not installed.",
-    "sound": "Sound from a sound card needs {library}, which is not installed.",
+    "soundcard": "Sound from a sound card needs {library}, which is not installed.",
     "plots": "Plots on axes need {library}, which is not installed.",
     "science": "Data frames and GeoTIFF need {library}, which is not installed.",
 }

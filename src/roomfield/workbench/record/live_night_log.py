@@ -21,7 +21,7 @@ from roomfield.signals.night.voltage import Law
 from roomfield.signals.recording import BLOCK_S, open_source
 from roomfield.workbench.record.night_sound import reading_at, shown_reading, write_night_log
 
-_card = library("sounddevice", "sound")
+_card = library("sounddevice", "soundcard")
 
 SAVE_EVERY_S = 60
 CARD_RATE_HZ = 48_000.0
