@@ -13,7 +13,7 @@ from roomfield.web.pages import (
     nextstep,
     plan_editor,
     plan_sheet,
-    practice,
+    practice_page,
     readings,
     report_pages,
     surveys,
@@ -47,6 +47,6 @@ ROUTERS = tuple(
         report_pages,
         plan_sheet,
         work_pages,
-        practice,
+        practice_page,
     )
 )
