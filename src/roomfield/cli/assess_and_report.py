@@ -20,7 +20,7 @@ Rule = Annotated[str, typer.Option(help="Decision rule for legal limits, see 'ro
 WIDTH = 80
 """Columns of a terminal."""
 Language = Annotated[
-    str, typer.Option(envvar="ROOMFIELD_LANGUAGE", help="Language, such as en or de; the survey's own if left out.")
+    str, typer.Option(envvar="ROOMFIELD_LANGUAGE", help="Language, such as en, de or fr; the survey's own if left out.")
 ]
 Limits = Annotated[str, typer.Option("--limits", help="TOML file with limits of your own; the law stays beside them.")]
 

@@ -17,7 +17,7 @@ def register(app: typer.Typer) -> None:
 
 def demo(
     folder: Annotated[str, typer.Argument(help="Folder for the demo record and its report.")] = "roomfield-demo",
-    language: Annotated[str, typer.Option(help="en or de.")] = "en",
+    language: Annotated[str, typer.Option(help="en, de or fr.")] = "en",
     as_json: AsJson = False,
 ) -> None:
     """Make the demo survey (invented home, invented meter, invented people) and its report."""

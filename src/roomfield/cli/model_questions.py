@@ -149,7 +149,7 @@ def level_map(
     kind: Kind = "peak",
     step: Annotated[float, typer.Option(help="Edge of a cell in metres.", min=0.05, max=5.0)] = 0.25,
     bound: Annotated[float | None, typer.Option(help="Also the probability of exceeding this, in µW/m².")] = None,
-    language: Annotated[str, typer.Option(help="Of a drawing: en or de.")] = "en",
+    language: Annotated[str, typer.Option(help="Of a drawing: en, de or fr.")] = "en",
     as_json: AsJson = False,
 ) -> None:
     """Write the map of a storey with its uncertainty."""
@@ -233,7 +233,7 @@ def next_points(
         float | None, typer.Option(help="What the right decision is worth, in the actions' money.")
     ] = None,
     rate: Annotated[float, typer.Option(help="What the client pays for a minute of measuring.", min=0.0)] = 1.5,
-    language: Annotated[str, typer.Option(help="Of the sentences: en or de.")] = "en",
+    language: Annotated[str, typer.Option(help="Of the sentences: en, de or fr.")] = "en",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",

@@ -340,7 +340,7 @@ def verify(
 def changed(
     second: Annotated[str, typer.Argument(help="Id of the later visit.")],
     first: Annotated[str, typer.Option(help="Id of the visit before; the survey's first if left out.")] = "",
-    language: Annotated[str, typer.Option(help="Of the sentences: en or de.")] = "en",
+    language: Annotated[str, typer.Option(help="Of the sentences: en, de or fr.")] = "en",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     as_json: AsJson = False,

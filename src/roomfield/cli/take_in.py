@@ -134,7 +134,7 @@ def sheet(
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",
-    language: Annotated[str, typer.Option(help="en or de; the survey's own if left out.")] = "",
+    language: Annotated[str, typer.Option(help="en, de or fr; the survey's own if left out.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Write the form for a visit; its columns are the ones that take-in reads."""

@@ -64,21 +64,33 @@ class SheetColumn:
 
 
 FIELD_SHEET: tuple[SheetColumn, ...] = (
-    SheetColumn(ReadingColumn.PLACE, (("en", "Place"), ("de", "Ort")), share=0.17),
-    SheetColumn(ReadingColumn.STATE, (("en", "Radio state"), ("de", "Funkzustand")), share=0.13),
-    SheetColumn(ReadingColumn.ORIENTATION, (("en", "Orientation"), ("de", "Ausrichtung")), share=0.09),
-    SheetColumn(ReadingColumn.PEAK, (("en", "Peak [µW/m²]"), ("de", "Spitzenwert [µW/m²]")), "uW/m2", 0.11),
+    SheetColumn(ReadingColumn.PLACE, (("en", "Place"), ("de", "Ort"), ("fr", "Lieu")), share=0.17),
+    SheetColumn(ReadingColumn.STATE, (("en", "Radio state"), ("de", "Funkzustand"), ("fr", "État radio")), share=0.13),
     SheetColumn(
-        ReadingColumn.HIGHEST_HELD,
-        (("en", "Highest held [µW/m²]"), ("de", "Höchstwert, gehalten [µW/m²]")),
+        ReadingColumn.ORIENTATION, (("en", "Orientation"), ("de", "Ausrichtung"), ("fr", "Orientation")), share=0.09
+    ),
+    SheetColumn(
+        ReadingColumn.PEAK,
+        (("en", "Peak [µW/m²]"), ("de", "Spitzenwert [µW/m²]"), ("fr", "Crête [µW/m²]")),
         "uW/m2",
         0.11,
     ),
-    SheetColumn(ReadingColumn.AVERAGE, (("en", "Average [µW/m²]"), ("de", "Mittelwert [µW/m²]")), "uW/m2", 0.11),
-    SheetColumn(ReadingColumn.SECONDS, (("en", "Seconds"), ("de", "Sekunden")), share=0.07),
-    SheetColumn(ReadingColumn.FLAG, (("en", "Flag"), ("de", "Merker")), share=0.06),
-    SheetColumn(ReadingColumn.TIME, (("en", "Time"), ("de", "Uhrzeit")), share=0.06),
-    SheetColumn(ReadingColumn.NOTE, (("en", "Note"), ("de", "Bemerkung")), share=0.09),
+    SheetColumn(
+        ReadingColumn.HIGHEST_HELD,
+        (("en", "Highest held [µW/m²]"), ("de", "Höchstwert, gehalten [µW/m²]"), ("fr", "Maximum tenu [µW/m²]")),
+        "uW/m2",
+        0.11,
+    ),
+    SheetColumn(
+        ReadingColumn.AVERAGE,
+        (("en", "Average [µW/m²]"), ("de", "Mittelwert [µW/m²]"), ("fr", "Moyenne [µW/m²]")),
+        "uW/m2",
+        0.11,
+    ),
+    SheetColumn(ReadingColumn.SECONDS, (("en", "Seconds"), ("de", "Sekunden"), ("fr", "Secondes")), share=0.07),
+    SheetColumn(ReadingColumn.FLAG, (("en", "Flag"), ("de", "Merker"), ("fr", "Marque")), share=0.06),
+    SheetColumn(ReadingColumn.TIME, (("en", "Time"), ("de", "Uhrzeit"), ("fr", "Heure")), share=0.06),
+    SheetColumn(ReadingColumn.NOTE, (("en", "Note"), ("de", "Bemerkung"), ("fr", "Remarque")), share=0.09),
 )
 """The field sheet, left to right.
 

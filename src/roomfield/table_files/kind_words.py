@@ -10,7 +10,7 @@ KIND_WORDS: dict[Kind, tuple[str, ...]] = {
     Kind.HIGHEST_HELD: (
         "highest held", "held maximum", "peak hold", "max hold", "maxhold", "held", "hold", "maximum", "max", "massimo",
         "maximo", "maximalwert", "höchstwert", "gehaltener höchstwert", "höchstwert gehalten", "haltewert", "gehalten",
-        "spitzenwert gehalten",
+        "spitzenwert gehalten", "maximum tenu", "maximum retenu", "maximum maintenu", "valeur maximale tenue",
     ),
     Kind.PEAK: (
         "peak", "peak value", "pk", "spitze", "spitzenwert", "crête", "crete", "valeur de crête", "picco", "pico",

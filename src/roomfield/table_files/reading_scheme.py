@@ -13,27 +13,32 @@ _WORDS: dict[ReadingColumn, str] = {
     ReadingColumn.PLACE: "place|location|spot|measuring point|measurement point|point|messpunkt|messort|"
     "ort|platz|lieu|emplacement|luogo|punto|lugar|plaats",
     ReadingColumn.ROOM: "room|raum|zimmer|pièce|chambre|stanza|habitación|kamer",
-    ReadingColumn.USE: "use|used as|used for|use of place|nutzung|verwendung",
-    ReadingColumn.STATE: "radio state|state|status|switch state|funkzustand|zustand|schaltzustand|etat|stato|estado",
+    ReadingColumn.USE: "use|used as|used for|use of place|nutzung|verwendung|usage|utilisation",
+    ReadingColumn.STATE: "radio state|state|status|switch state|funkzustand|zustand|schaltzustand|etat|état"
+    "|état radio|stato|estado",
     ReadingColumn.METER: "meter|instrument|device|messgerät|gerät|appareil|strumento|medidor|meter id",
     ReadingColumn.KIND: "kind|type|quantity|mode|detector|art|messart|größe|genre|tipo|soort",
     ReadingColumn.VALUE: "value|reading|level|power density|field strength|density|s|e|wert|messwert|"
-    "ablesung|pegel|leistungsflussdichte|feldstärke|valeur|valore|valor|waarde",
+    "ablesung|pegel|leistungsflussdichte|feldstärke|valeur|lecture|niveau|densité de puissance|valore|valor|waarde",
     ReadingColumn.UNIT: "unit|units|einheit|unité|unità|unidad|eenheid",
     ReadingColumn.FLAG: "flag|flags|merker|kennung|marke|censoring|censored|drapeau",
     ReadingColumn.ORIENTATION: "orientation|axis|ausrichtung|achse|axe|asse|eje",
-    ReadingColumn.SCAN: "scan|scan type|abtastung",
-    ReadingColumn.REPLICATE: "replicate|repeat|repetition|run|scan no|wiederholung|durchgang",
-    ReadingColumn.SECONDS: "seconds|s held|held s|watched s|watched|duration|hold time|sekunden|haltezeit|dauer",
-    ReadingColumn.HEIGHT: "height above floor|height above the floor|höhe über boden|höhe über fußboden|messhöhe",
-    ReadingColumn.DISTANCE: "distance from body|distance from the body|body distance|körperabstand|abstand vom körper",
-    ReadingColumn.ACCESSORY: "accessory|in front|attenuator|zubehör|vorsatz|dämpfungsglied",
+    ReadingColumn.SCAN: "scan|scan type|abtastung|balayage",
+    ReadingColumn.REPLICATE: "replicate|repeat|repetition|run|scan no|wiederholung|durchgang|répétition",
+    ReadingColumn.SECONDS: "seconds|s held|held s|watched s|watched|duration|hold time|sekunden|haltezeit|dauer"
+    "|secondes|durée",
+    ReadingColumn.HEIGHT: "height above floor|height above the floor|höhe über boden|höhe über fußboden|messhöhe"
+    "|hauteur au dessus du sol",
+    ReadingColumn.DISTANCE: "distance from body|distance from the body|body distance|körperabstand|abstand vom körper"
+    "|distance au corps",
+    ReadingColumn.ACCESSORY: "accessory|in front|attenuator|zubehör|vorsatz|dämpfungsglied|accessoire",
     ReadingColumn.DATE: "date|day|datum|tag|jour|data|fecha",
     ReadingColumn.TIME: "time|clock|uhrzeit|zeit|heure|ora|hora",
-    ReadingColumn.MOMENT: "date time|datetime|timestamp|taken at|moment|zeitpunkt|datum zeit|datum uhrzeit|horodatage",
-    ReadingColumn.X: "x|x m|east|ost",
+    ReadingColumn.MOMENT: "date time|datetime|timestamp|taken at|moment|zeitpunkt|datum zeit|datum uhrzeit|horodatage"
+    "|date heure",
+    ReadingColumn.X: "x|x m|east|ost|est",
     ReadingColumn.Y: "y|y m|north|nord",
-    ReadingColumn.Z: "z|z m|height|höhe",
+    ReadingColumn.Z: "z|z m|height|höhe|hauteur",
     ReadingColumn.NOTE: "note|notes|remark|remarks|comment|comments|bemerkung|bemerkungen|notiz|anmerkung"
     "|remarque|nota",
 }

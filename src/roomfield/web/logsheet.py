@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from babel.dates import format_date
+
 from roomfield.web.abovesheet import duration, in_zone
 from roomfield.web.formats import Show
 from roomfield.web.page_texts import say
@@ -121,7 +123,7 @@ def _midnights(first: datetime, last: datetime, zone: str, show: Show) -> list[L
     day = begin.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
     marks = []
     while (day - begin).total_seconds() < span:
-        label = f"{day.day}.{day.month}." if show.language == "de" else f"{day.day} {day:%b}"
+        label = str(format_date(day, "d.M." if show.language == "de" else "d MMM", locale=show.language))
         marks.append(LineMark((day - begin).total_seconds() / span * WIDTH, label))
         day += timedelta(days=every)
     return marks

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 from roomfield.field.emitter_states import receives
 from roomfield.quantities.censoring import Censoring
+from roomfield.show.words import LANGUAGES, load_words
 from roomfield.survey import Activity, Emitter, Standing, Survey
 
 UNLISTED_ID = "not-listed"
-_NAMES = {"en": "Transmitters not on the list", "de": "Nicht aufgeführte Sender"}
 
 
 def with_unlisted(survey: Survey, visit_id: str) -> Survey:
@@ -21,7 +21,8 @@ def with_unlisted(survey: Survey, visit_id: str) -> Survey:
         return survey
     taken = {emitter.id for emitter in survey.emitters}
     own_id = UNLISTED_ID if UNLISTED_ID not in taken else f"{UNLISTED_ID}-{len(taken)}"
-    name = _NAMES.get(survey.assignment.language, _NAMES["en"])
+    spoken = survey.assignment.language
+    name = load_words(spoken if spoken in LANGUAGES else "en").say("source.unlisted")
     extra = Emitter(own_id, name, outdoor=True, standing=Standing.SUSPECTED)
     return replace(survey, emitters=(*survey.emitters, extra))
 
