@@ -60,7 +60,7 @@ def test_a_third_language_comes_by_catalogue_alone() -> None:
     assert alike == []
     (found,) = gaps("fr")
     assert found.report == 1.0
-    assert french.text(Told(UnknownNameError("place", "x", ["bed"]).what)) == "'x' n'existe pas (place)."
+    assert french.text(Told(UnknownNameError("place", "x", ["bed"]).what)) == "'x' n'existe pas (lieu)."
 
 
 def test_every_catalogue_has_every_key() -> None:

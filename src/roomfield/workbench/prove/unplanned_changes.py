@@ -108,7 +108,7 @@ def _told(survey: Survey, one: ChangeCandidate) -> Phrase:
         room = next(room.name for room in survey.dwelling.rooms if room.id == one.subject)
         return phrase("changed.new_sender", room=room, chance=chance)
     if one.change is VisitChange.OTHER:
-        return phrase("changed.other", chance=chance)
+        return phrase("changed.unexplained", chance=chance)
     if one.change is VisitChange.PLACE:
         return phrase("changed.place", place=survey.place(one.subject).name, chance=chance)
     if one.change in (VisitChange.NOT_AS_ORDERED, VisitChange.BETTER):
