@@ -32,7 +32,8 @@ SHARE_STD_DB = {"pulsed": 0.2, "beacons": 0.4, "telegrams": 0.6, "packets": 0.8,
 """Own error of a portion by manner; our judgement, held against simulated nights [dB]."""
 CONFUSED_SHARE = 0.02
 """Part of all other portions that may have been given to the wrong one; our judgement [1]."""
-FAINTEST_SHARE = 1e-3
+LEAST_SECONDS = 3
+"""What the ear did not name is told if it is there in so many seconds."""
 
 
 @dataclass(frozen=True)
@@ -193,6 +194,8 @@ def series_of(rows: SecondGatherer, calibration: Calibration) -> NightSeries:
     technologies, bursts = {}, {}
     for manner, names in rows.splitter.manners.items():
         level = unit * np.array([row[manner].level if manner in row else 0.0 for row in rows.portions])
+        if not set(names) & set(rows.splitter.heard) and (level > 0.0).sum() < LEAST_SECONDS:
+            continue
         others = np.maximum(average.level_w_m2 - level, 0.0)
         room = slack + CONFUSED_SHARE * others
         key = "+".join(names)

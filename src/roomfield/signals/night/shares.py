@@ -9,7 +9,8 @@ Each technology has a manner in which it takes the air, and the splitting goes f
 - *packets*: all other bursts.
 - *stream*: what is left between bursts (mobile networks, broadcasting).
 
-Technologies that take the air in the same manner are not told apart here and share one entry.
+Technologies that take the air in the same manner are not told apart here and share one entry. Telegrams are looked for
+even if the ear names none, for it hears few of them in its pieces; their entry names all that send in this manner.
 """
 
 from __future__ import annotations
@@ -40,9 +41,10 @@ MANNERS = {
     "nr_ue_tdd": "stream", "tetra": "stream", "dmr": "stream", "dvbt": "stream", "microwave_oven": "stream",
 }  # fmt: skip
 """How each technology takes the air; timing by the standards named in the technologies table."""
+TELEGRAM_SENDERS = tuple(name for name, manner in MANNERS.items() if manner == "telegrams")
 CONSTANT_STREAMS = {"dvbt", "tetra", "dmr"}
 """Streams without a load that swings: over these, bursts stand out from the lower values of a second."""
-SMOOTH_S, TELEGRAM_SMOOTH_S, TELEGRAM_STEP_S, TELEGRAM_S = 0.0003, 0.009, 0.0005, 0.015
+SMOOTH_S, TELEGRAM_SMOOTH_S, TELEGRAM_STEP_S, TELEGRAM_S = 0.0003, 0.009, 0.001, 0.015
 TELEGRAM_PERCENTILE = 30
 """A telegram lifts even the lower values of a stretch; what swings beside it leaves them down [%]."""
 REST_RATE_HZ = 2500.0
@@ -103,6 +105,8 @@ class ShareSplitter:
         for name in self.heard:
             manner = MANNERS.get(name, "packets")
             found[manner] = (*found.get(manner, ()), name)
+        if "telegrams" in found or (found and "packets" not in found):
+            found["telegrams"] = TELEGRAM_SENDERS
         return found
 
     def split(self, power: F32) -> dict[str, Portion]:

@@ -37,8 +37,14 @@ def heard_in_night(
         If the recording cannot be used.
     """
     source = open_source(recording, sample_rate_hz)
-    pieces = [_piece(source, cut, channel) for cut in night_pieces(source)]
-    found = analyse(np.concatenate(pieces), sample_rate_hz=source.sample_rate_hz, processes=1)
+    cuts = night_pieces(source)
+    pieces = np.empty(sum(b - a for a, b in cuts), np.float32)
+    filled = 0
+    for cut in cuts:
+        piece = _piece(source, cut, channel)
+        pieces[filled : filled + len(piece)] = piece
+        filled += len(piece)
+    found = analyse(pieces[:filled], sample_rate_hz=source.sample_rate_hz, processes=1)
     return tuple(heard.name for heard in found.claimed)
 
 
