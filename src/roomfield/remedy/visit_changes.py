@@ -61,7 +61,11 @@ SPACING_M, HEIGHT_M, OUTSIDE_M, FREQUENCY_HZ = 2.0, 1.2, 12.0, 2.4e9
 DOUBT_PER_DB = 0.15
 """The work's effect on each transmitter, and at each place, is doubted by this per decibel of it, beside the doubt that
 `evaluator` has of all of it (our judgement)."""
-SHIFTS_DB = (5.0, 8.0, 12.0, 17.0)
+SHIFTS_DB = {5.0: 0.4, 8.0: 0.3, 12.0: 0.2, 17.0: 0.1}
+"""Steps of a transmitter's power, with how often each is met where there is one (our judgement)."""
+SEEN_SHARE = 0.1
+"""What made less than this of any reading on the first visit is less probably told as stronger: it cannot be told from
+something new beside it."""
 SHIFT_STD_DB, PLACE_STD_DB, FAR_WEAKER_DB, COMMON_PART = 2.5, 8.0, 12.0, 0.3
 LEAKS, DENSER = (0.03, 0.1, 0.3, 1.0), (0.3, 0.6)
 DIRECTIONS, THINNED = 8, 4
@@ -84,6 +88,8 @@ class ChangeCandidate:
         That it did, given that what was accepted before it is true.
     size_db : float
         By how much it changed, where that is what changed [dB]; else 0.
+    there : float
+        Of a new sender: that it is in the room, or outside in the direction, named, if there is one.
     """
 
     change: VisitChange
@@ -91,6 +97,7 @@ class ChangeCandidate:
     outside: bool
     probability: float
     size_db: float = 0.0
+    there: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -170,7 +177,7 @@ def changes_between(
         weighed = found.weigh(best, told)
         load = next(c.probability for c in weighed if c.change is VisitChange.LOAD)
         load_only = load if not told else load_only
-        others = [c for c in weighed if c.change is not VisitChange.LOAD]
+        others = _senders_together([c for c in weighed if c.change is not VisitChange.LOAD])
         first = others[0] if others else None
         if first is None or first.probability < TOLD or len(told) == MOST_CHANGES:
             break
@@ -201,6 +208,8 @@ class _Explainer:
         self.new = tuple(sorted((new or set()) - (old or set()))) if both else ()
         self.lost = frozenset((old or set()) - (new or set())) if both else frozenset()
         self.quiet = both and not self.new
+        total = np.maximum(self.before.sum(axis=2, keepdims=True), _LEAST)
+        self.seen = np.mean(self.before / total, axis=0).max(axis=0)
         ratio = np.mean(self.planned, axis=0) / np.maximum(np.mean(self.before, axis=0), _LEAST)
         self.doubt_db = np.where(ratio > 0.0, DOUBT_PER_DB * np.abs(10.0 * np.log10(np.maximum(ratio, 1e-6))), 0.0)
         self._members: dict[tuple[VisitChange, str], list[tuple[float, _Hypothesis]]] = {}
@@ -273,13 +282,14 @@ class _Explainer:
             silent = start.after.copy()
             silent[:, :, members] = 0.0
             yield replace(start, candidate=_named(VisitChange.GONE, subject), prior=min(prior, 0.3), after=silent)
+            seen = min(1.0, float(self.seen[members].max()) / SEEN_SHARE)
             for sign, change in ((1.0, VisitChange.STRONGER), (-1.0, VisitChange.WEAKER)):
-                for shift in SHIFTS_DB:
+                for shift, part in SHIFTS_DB.items():
                     loose = start.loose.copy()
                     loose[members] = np.hypot(loose[members], SHIFT_STD_DB)
                     other = start.after.copy()
                     other[:, :, members] *= 10.0 ** (sign * shift / 10.0)
-                    each = PRIOR[change] / len(groups) / len(SHIFTS_DB)
+                    each = seen * part * PRIOR[change] / len(groups)
                     told = VisitChange.GONE if sign * shift <= -FAR_WEAKER_DB else change
                     named = _named(told, subject, size_db=sign * shift)
                     yield replace(start, candidate=named, prior=each, after=other, loose=loose)
@@ -374,6 +384,17 @@ def candidate_spots(survey: Survey) -> Iterator[CandidateSpot]:
 def _steps(low: float, high: float) -> Array:
     count = max(1, round((high - low) / SPACING_M))
     return np.asarray(low + (np.arange(count) + 0.5) * (high - low) / count)
+
+
+def _senders_together(weighed: Sequence[ChangeCandidate]) -> list[ChangeCandidate]:
+    """A new sender as one candidate, wherever it is, named by where it most probably is; most probable first."""
+    new = [c for c in weighed if c.change is VisitChange.NEW_SENDER]
+    left = [c for c in weighed if c.change is not VisitChange.NEW_SENDER]
+    if new:
+        there = max(new, key=lambda c: c.probability)
+        whole = sum(c.probability for c in new)
+        left.append(replace(there, probability=whole, there=there.probability / max(whole, _LEAST)))
+    return sorted(left, key=lambda c: -c.probability)
 
 
 def _named(change: VisitChange, subject: str, *, outside: bool = False, size_db: float = 0.0) -> ChangeCandidate:

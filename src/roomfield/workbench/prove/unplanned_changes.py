@@ -103,10 +103,10 @@ def changed_phrases(survey: Survey, found: VisitChanges) -> tuple[Phrase, ...]:
 def _told(survey: Survey, one: ChangeCandidate) -> Phrase:
     chance = one.probability
     if one.change is VisitChange.NEW_SENDER and one.outside:
-        return phrase("changed.new_outside", direction=one.subject, chance=chance)
+        return phrase("changed.new_outside", direction=one.subject, chance=chance, there=one.there)
     if one.change is VisitChange.NEW_SENDER:
         room = next(room.name for room in survey.dwelling.rooms if room.id == one.subject)
-        return phrase("changed.new_sender", room=room, chance=chance)
+        return phrase("changed.new_sender", room=room, chance=chance, there=one.there)
     if one.change is VisitChange.OTHER:
         return phrase("changed.unexplained", chance=chance)
     if one.change is VisitChange.PLACE:
