@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,6 +29,9 @@ are usual indoors (ITU-R P.1238 and P.1411 give 4 to 10 dB in all; from memory);
 STRUCTURES = ((0, 1, 2, 3, 4, 5), (0, 1, 2, 3, 4, 5, 7), (0, 1, 2, 3, 4, 5, 6, 7))
 """Which scales are free in each structure of the field; all are averaged over, alike before any reading."""
 WITHOUT_EMITTER = ((0, 1, 2, 3),)
+ODDS_COUNTS_SAY_NOTHING = 0.3
+"""Before any reading, odds that counted walls say nothing of the loss here (shelves, glass, ways round them; our
+judgement)."""
 KEPT = 32
 """So many components at most stand for the posterior."""
 LEAST_NEAR_M = 0.05
@@ -56,6 +59,21 @@ class PointReadings:
 
 
 @dataclass(frozen=True, eq=False)
+class PointComponent:
+    """One set of scales and the process given the readings.
+
+    Parameters
+    ----------
+    counted : bool
+        True if it reckons with counted walls, False if it takes them as saying nothing.
+    """
+
+    hyper: Hyper
+    given: ConditionedProcess
+    counted: bool
+
+
+@dataclass(frozen=True, eq=False)
 class PointPosterior:
     """What the readings say about levels at other points.
 
@@ -69,7 +87,7 @@ class PointPosterior:
         Pivot of the linear terms.
     structure_weights : ndarray, shape (t,)
         Probability of each of `STRUCTURES` (or of the one without emitters).
-    components, weights : tuple of (Hyper, Conditioned); ndarray
+    components, weights : tuple of PointComponent; ndarray
         What the levels are averaged over.
     """
 
@@ -77,7 +95,7 @@ class PointPosterior:
     labels: tuple[Hashable, ...]
     centre: Centre
     structure_weights: Array
-    components: tuple[tuple[Hyper, ConditionedProcess], ...]
+    components: tuple[PointComponent, ...]
     weights: Array
 
     def levels(
@@ -102,11 +120,17 @@ class PointPosterior:
             True for what a reading would show there, False for the local mean without the reading's own scatter.
         """
         new = _links(xyz, emitter, self.labels, self.readings.links.positions, wall_counts)
-        pairs, variance = PairSums(self.readings.links, new, self.centre), LinkVariance(new)
+        asked = {}
+        for counted in {part.counted for part in self.components}:
+            there, here = (one if counted else replace(one, walls=None) for one in (self.readings.links, new))
+            centre = self.centre if counted else replace(self.centre, walls=None)
+            asked[counted] = here, centre, PairSums(there, here, centre), LinkVariance(here)
         means, stds = [], []
-        for hyper, given in self.components:
-            mean, spread = given.predict(
-                prior_mean(new, hyper, self.centre), pairs.covariance(hyper), variance(hyper, self.centre)
+        for part in self.components:
+            here, centre, pairs, variance = asked[part.counted]
+            hyper = part.hyper
+            mean, spread = part.given.predict(
+                prior_mean(here, hyper, centre), pairs.covariance(hyper), variance(hyper, centre)
             )
             means.append(mean)
             stds.append(np.sqrt(spread + (hyper.noise_db**2 if reading else 0.0) + 1e-9))
@@ -167,23 +191,40 @@ def infer_points(
     return _infer(readings, labels, extent, seed)
 
 
+_Case = tuple[PointReadings, PairSums, tuple[int, ...], bool, Weighted]
+
+
 def _infer(readings: PointReadings, labels: tuple[Hashable, ...], extent_m: float, seed: int) -> PointPosterior:
-    links = readings.links
-    centre = centre_of(links, readings.level_db)
-    sums = PairSums(links, links, centre)
-    structures = STRUCTURES if links.positions is not None else WITHOUT_EMITTER
-    found = [
-        average_over(_evidence(readings, sums, which, extent_m), len(which), seed=seed + 101 * k, size=32)
-        for k, which in enumerate(structures)
-    ]
-    log_evidence = np.array([f.log_evidence for f in found])
+    centre = centre_of(readings.links, readings.level_db)
+    structures = STRUCTURES if readings.links.positions is not None else WITHOUT_EMITTER
+    ways = [(readings, centre, True)]
+    if readings.links.walls is not None:
+        plain = replace(readings, links=replace(readings.links, walls=None))
+        ways.append((plain, replace(centre, walls=None), False))
+    cases: list[_Case] = []
+    for taken, pivot, counted in ways:
+        sums = PairSums(taken.links, taken.links, pivot)
+        for k, which in enumerate(structures):
+            evidence = _evidence(taken, sums, which, extent_m)
+            cases.append(
+                (taken, sums, which, counted, average_over(evidence, len(which), seed=seed + 101 * k, size=32))
+            )
+    log_evidence = np.array([found.log_evidence for *_, found in cases])
+    log_evidence += np.array([np.log(1.0 if counted else ODDS_COUNTS_SAY_NOTHING) for *_, counted, _ in cases])
     probability = np.exp(log_evidence - log_evidence.max())
     probability /= probability.sum()
-    pool = Weighted(np.zeros((0, 0)), np.concatenate([p * f.weights for p, f in zip(probability, found, strict=True)]))
-    chosen, weights = pool.thinned(KEPT)
-    every = [hyper_of(point, extent_m, which) for f, which in zip(found, structures, strict=True) for point in f.points]
-    parts = tuple((every[k], _given(readings, sums, every[k])[0]) for k in chosen)
-    return PointPosterior(readings, labels, centre, probability, parts, weights)
+    whole = np.concatenate([p * found.weights for p, (*_, found) in zip(probability, cases, strict=True)])
+    chosen, weights = Weighted(np.zeros((0, 0)), whole).thinned(KEPT)
+    every = [(case, point) for case in cases for point in case[-1].points]
+    parts = tuple(_component(case, point, extent_m) for case, point in (every[k] for k in chosen))
+    by_structure = probability.reshape(len(ways), len(structures)).sum(axis=0)
+    return PointPosterior(readings, labels, centre, by_structure, parts, weights)
+
+
+def _component(case: _Case, point: Array, extent_m: float) -> PointComponent:
+    readings, sums, which, counted, _ = case
+    hyper = hyper_of(point, extent_m, which)
+    return PointComponent(hyper, _given(readings, sums, hyper)[0], counted)
 
 
 def _evidence(readings: PointReadings, sums: PairSums, which: tuple[int, ...], extent_m: float) -> LogEvidence:
