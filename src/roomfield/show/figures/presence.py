@@ -11,7 +11,7 @@ from roomfield.show.figures.axis import LinearScale
 from roomfield.show.figures.svg import Drawing, fitted
 from roomfield.show.words import Words
 
-_LEFT, _RIGHT, _TOP = 118.0, style.WIDTH - 52.0, 8.0
+_LEFT, _RIGHT, _TOP = 138.0, style.WIDTH - 52.0, 8.0
 _ROW, _BAR = 17.0, 11.0
 _LEAST_WIDTH = 0.9
 _PALEST = 0.12
@@ -78,7 +78,7 @@ def _row(
     top: float,
     words: Words,
 ) -> None:
-    drawing.text((_LEFT - 6, top + _BAR - 2.5), fitted(row.title, _LEFT - 10, 8), size=8, anchor="end")
+    drawing.text((_LEFT - 6, top + _BAR - 2.5), fitted(row.title, _LEFT - 22, 7.5), size=7.5, anchor="end")
     drawing.line((_LEFT, top + _BAR), (_RIGHT, top + _BAR), stroke=style.FAINT)
     for (first, last), chance in zip(stretches, row.chances, strict=True):
         if chance >= _PALEST:
