@@ -70,4 +70,6 @@ def parquet(path: Path, row_numbers: bool = False) -> str:
 
 def batches(database: Any, query: str, rows: int = BATCH_ROWS) -> Iterator[Any]:
     """The result of a query in record batches, in order."""
-    yield from database.sql(query).to_arrow_reader(rows)
+    found = database.sql(query)
+    read = getattr(found, "to_arrow_reader", None) or found.fetch_arrow_reader  # its name in DuckDB 1
+    yield from read(rows)
