@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+from base64 import b64encode
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
@@ -410,6 +411,8 @@ def _put_row(sheet: Any, number: int, values: Iterable[CellValue]) -> None:
 def json_text(content: ReportContent, words: Words) -> str:
     """The whole content as JSON: values in SI units as in :class:`ReportContent`, and the tables.
 
+    Pictures are base64 (RFC 4648).
+
     Parameters
     ----------
     content : ReportContent
@@ -440,4 +443,4 @@ def _json_value(value: Any, words: Words) -> Any:
         return [_json_value(v, words) for v in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
-    return value
+    return b64encode(value).decode("ascii") if isinstance(value, bytes) else value
