@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from roomfield.signals.coach.forest import ENOUGH_GAP_DB
-from roomfield.signals.coach.scan_advice import CoachAnswer, ScanCoach
+from roomfield.signals.coach.scan_advice import CoachAnswer, ScanAdvice, ScanCoach
 
 STEP = 5
 CLOCK_S = 30.0
@@ -47,14 +47,16 @@ def main() -> None:
 
 
 def _figures(scans: list[np.ndarray]) -> dict[str, Any]:
-    gap, middle, low, high, enough, _ = np.concatenate(scans).T
-    said = enough > 0
+    gap, middle, low, high, enough, _, close = np.concatenate(scans).T
+    said, near = enough > 0, (enough > 0) | (close > 0)
     return {
         "shortfall_rms_db": round(float(np.sqrt(np.mean((middle - gap) ** 2))), 3),
         "shortfall_coverage_90": round(float(np.mean((gap >= low) & (gap <= high))), 3),
         "said_enough": int(said.sum()),
         "enough_right": round(float(np.mean(gap[said] < ENOUGH_GAP_DB)), 3) if said.any() else None,
         "false_enough": int(np.sum(gap[said] >= ENOUGH_GAP_DB)),
+        "said_close_or_enough": int(near.sum()),
+        "close_right": round(float(np.mean(gap[near] < ENOUGH_GAP_DB)), 3) if near.any() else None,
         "scans_that_ended": int(sum(bool((t[:, 4] > 0).any()) for t in scans)),
     }
 
@@ -68,8 +70,18 @@ def _scan(label_path: Path, *, told: bool) -> np.ndarray:
         said: CoachAnswer = coach.push(power[first : first + STEP])
         if np.isfinite(said.shortfall_db):
             gap = max(0.0, 10 * np.log10(label["true_max_usual_w_m2"] / said.highest))
-            rows.append((gap, said.shortfall_db, said.low_db, said.high_db, said.enough, said.seconds))
-    return np.array(rows).reshape(-1, 6)
+            rows.append(
+                (
+                    gap,
+                    said.shortfall_db,
+                    said.low_db,
+                    said.high_db,
+                    said.enough,
+                    said.seconds,
+                    said.advice is ScanAdvice.CLOSE,
+                )
+            )
+    return np.array(rows).reshape(-1, 7)
 
 
 if __name__ == "__main__":

@@ -17,6 +17,8 @@ F64 = NDArray[np.float64]
 
 ENOUGH_CHANCE = 0.95
 """A scan is enough once at most `ENOUGH_GAP_DB` are missing with this probability [1]."""
+CLOSE_CHANCE = 0.7
+"""From this probability on that at most `ENOUGH_GAP_DB` are missing it says so with the odds [1]; our judgement."""
 ANSWERS_PER_S = 10.0
 FAST_M_S = 0.35
 LIKELY = 0.6
@@ -43,6 +45,8 @@ class ScanAdvice(StrEnum):
     """A new highest value: stay about here, hold still and turn."""
     BACK = "back"
     """Go back to the loudest spots, search about them and turn there."""
+    CLOSE = "close"
+    """Probably little is missing; the odds are told, and who scans decides."""
     ENOUGH = "enough"
 
 
@@ -214,6 +218,8 @@ def answer(power: F64, turns: bool | None = None) -> CoachAnswer:
 def _advice(found: ScanShortfall, chance: float, seconds: float, since: float) -> ScanAdvice:
     if chance >= ENOUGH_CHANCE:
         return ScanAdvice.ENOUGH
+    if chance >= CLOSE_CHANCE and found.turned >= LIKELY:
+        return ScanAdvice.CLOSE
     if found.speed_m_s > FAST_M_S:
         return ScanAdvice.SLOWER
     if found.turned < LIKELY:
