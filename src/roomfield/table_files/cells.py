@@ -19,15 +19,15 @@ _BELOW = ("<", "≤", "⩽", "<=", "=<")
 _ABOVE = (">", "≥", "⩾", ">=", "=>")
 FLOOR_WORDS = frozenset(
     {"floor", "<floor", "below floor", "below", "lod", "<lod", "<lof", "under", "underrange", "low", "lo", "nd", "n.d.",
-     "unter", "unterhalb"}
+     "unter", "unterhalb", "sous seuil", "sous le seuil", "en dessous du seuil", "<seuil"}
 )  # fmt: skip
 OVERLOAD_WORDS = frozenset(
     {"ol", "ovl", "ol.", "overload", "over", "overrange", "ovr", "of", ">ol", "sat", "saturated", "high", "hi",
-     "überlast", "übersteuert"}
+     "überlast", "übersteuert", "saturation", "saturé", "en saturation", "surcharge"}
 )  # fmt: skip
 NOTHING_WORDS = frozenset({"", "-", "–", "—", "n/a", "na", "none"})
 """An empty cell in writing. "nan" is none in a table written by hand: it is a calculation that failed."""
-_NO_FLAG_WORDS = frozenset({"ok", "keine"})
+_NO_FLAG_WORDS = frozenset({"ok", "keine", "aucun", "aucune"})
 NO_WORDS = NOTHING_WORDS | _NO_FLAG_WORDS
 
 DATE_ORDERS = ("ymd", "dmy", "mdy")

@@ -1,7 +1,7 @@
 // Listening live: the meter's audio goes to this computer's own server, which answers what it hears.
 
 import { faultBox, notice, send } from "../door.js";
-import { t } from "../words.js";
+import { metres, t } from "../words.js";
 
 const start = JSON.parse(document.getElementById("start").textContent);
 const $ = (id) => document.getElementById(id);
@@ -162,7 +162,7 @@ function stop() {
   if (done.chunks.length) {
     $("keep-box").hidden = false;
     $("keep-box").recorded = done;
-    $("keep-words").textContent = t("{seconds} s of sound wait to be kept.", { seconds: Math.min(LONGEST_S, done.seconds).toFixed(1) });
+    $("keep-words").textContent = t("{seconds} s of sound wait to be kept.", { seconds: metres(Math.min(LONGEST_S, done.seconds), 1) });
   }
 }
 

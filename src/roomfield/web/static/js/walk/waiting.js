@@ -1,7 +1,7 @@
 // What is said of entries on their way, and those that the record did not take, with what can be done about each.
 
 import { element } from "../element.js";
-import { number, t } from "../words.js";
+import { number, place as tongue, t } from "../words.js";
 import { isBeside } from "./kept.js";
 
 const STRANGER = 401;
@@ -27,7 +27,7 @@ function wordsOf(item, placeOf) {
   const { body } = item;
   const place = placeOf(body.place_id)?.name ?? body.name ?? body.caption ?? t("Point on the plan");
   const values = (body.values ?? []).map((v) => (v.number === null ? t(v.censoring === "overload" ? "overload" : "below floor") : `${number(v.number, 6)} ${body.unit}`));
-  return [place, ...values, new Date(item.at).toLocaleTimeString().slice(0, 5)].filter(Boolean).join(", ");
+  return [place, ...values, new Date(item.at).toLocaleTimeString(tongue, { hour: "2-digit", minute: "2-digit" })].filter(Boolean).join(", ");
 }
 
 // Refused entries stay until a hand sends them to the place chosen now, or lets them go.
