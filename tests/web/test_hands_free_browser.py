@@ -95,6 +95,7 @@ def test_without_a_recogniser_on_the_device_there_is_no_button(serve, open_page)
         ("bed 340", ("bed", "340", "")),
         ("Kinderbett 12,5", ("cot", "12.5", "")),
         ("480 mean 21", ("desk", "480", "21")),
+        ("1\u202f300 moyenne 21", ("desk", "1300", "21")),
         ("mean 21", ("desk", "", "21")),
         ("nothing at all", ("desk", "", "")),
     ],

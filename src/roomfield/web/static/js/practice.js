@@ -2,7 +2,7 @@
 // meter shows and how loud each 20 ms of it was; nothing of the truth is in this page.
 
 import { send } from "./door.js";
-import { t } from "./words.js";
+import { metres, number, t } from "./words.js";
 
 const home = document.getElementById("practice");
 const seed = home.dataset.seed;
@@ -91,7 +91,7 @@ async function tell() {
   const rows = pending.splice(0, 400);
   try {
     const shown = await send("POST", `/api/v1/practice/scans/${scan}/moves`, { rows });
-    for (const name of ["peak", "held", "average"]) at(name).textContent = Number(shown[name].toPrecision(3)).toLocaleString();
+    for (const name of ["peak", "held", "average"]) at(name).textContent = number(shown[name]);
     at("said").textContent = shown.said;
     play(shown.loudness);
   } catch (error) {
@@ -104,8 +104,8 @@ async function tell() {
 
 function scored(id, found, better, kept) {
   const best = found.best.length ? ` ${t("Best:")} ${found.best.join(", ")}.` : "";
-  const truth = Number((found.truth_w_m2 * 1e6).toPrecision(3)).toLocaleString();
-  at(id).textContent = `${found.points} ${t("of 100 points")}. ${better} ${found.missed_db.toFixed(1)} dB. ${kept} ${truth} µW/m².${best}`;
+  const truth = number(found.truth_w_m2 * 1e6);
+  at(id).textContent = `${found.points} ${t("of 100 points")}. ${better} ${metres(found.missed_db, 1)} dB. ${kept} ${truth} µW/m².${best}`;
 }
 
 async function attempt(id, work) {

@@ -26,7 +26,7 @@ function levelAt(maps, storeyId, [x, y]) {
 function emitterWords(plan, target) {
   if (target?.kind !== "emitters") return "";
   const seat = outsiders(plan).find((one) => one.emitters.some((e) => e.id === target.id));
-  return seat ? `${seat.emitters.map((e) => e.name).join(", ")}: ${farWords(seat)}` : plan.emitters.find((e) => e.id === target.id)?.name ?? "";
+  return seat ? `${t("{name}:", { name: seat.emitters.map((e) => e.name).join(", ") })} ${farWords(seat)}` : plan.emitters.find((e) => e.id === target.id)?.name ?? "";
 }
 
 export async function openSheet(figure) {

@@ -8,7 +8,7 @@ const plain = (text) => text.toLowerCase().normalize("NFKD").replace(/[\u0300-\u
 
 // What was said as a place and figures; the place is the one whose words were said most, the present one if none was.
 export function heard(said, places, present = "") {
-  const text = plain(said).replace(/(\d)[.,](\d{3})(?!\d)/g, "$1$2");
+  const text = plain(said.replace(/(\d)[\u00a0\u202f](?=\d{3}(?!\d))/g, "$1")).replace(/(\d)[.,](\d{3})(?!\d)/g, "$1$2");
   const figures = [...text.matchAll(/\d+(?:[.,]\d+)?/g)].map((m) => ({ value: m[0].replace(",", "."), at: m.index }));
   const words = new Set(text.match(/[a-z\u00e0-\u024f]+/g) ?? []);
   const score = (place) => plain(place.name).split(/[^a-z0-9]+/).filter((word) => word.length > 2 && [...words].some((one) => one === word || `${one}s` === word)).length;

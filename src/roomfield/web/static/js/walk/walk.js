@@ -147,7 +147,7 @@ function enter(censoring = "none") {
   outbox.add("readings", id, { entry_id: id, ...setting(), values, scan: state.scan, height_m: typedNumber("height"), body_distance_m: typedNumber("body") });
   for (const id of ["note", "height", "body"]) $(id).value = "";
   $("remarks").replaceChildren();
-  $("echo").textContent = `${point()}: ${typedWords(values, pad.unit)}`;
+  $("echo").textContent = `${t("{name}:", { name: point() })} ${typedWords(values, pad.unit)}`;
   goOn();
   changed();
 }
