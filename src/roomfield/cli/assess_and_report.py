@@ -7,8 +7,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, one_line, progress
-from roomfield.cli.terminal_numbers import microwatts, probability, span
+from roomfield.cli.console import (
+    DEFAULT_RECORD,
+    AsJson,
+    Record,
+    SurveyId,
+    VisitId,
+    answer,
+    echo,
+    grouped,
+    one_line,
+    progress,
+)
+from roomfield.cli.terminal_language import opened_job, speak_as, terminal_language
+from roomfield.cli.terminal_numbers import microwatts, probability, span, tell
 from roomfield.show.trade_units import PERCENT
 
 if TYPE_CHECKING:
@@ -19,9 +31,7 @@ Coverage = Annotated[float, typer.Option(help="Probability content of every inte
 Rule = Annotated[str, typer.Option(help="Decision rule for legal limits, see 'roomfield references'.")]
 WIDTH = 80
 """Columns of a terminal."""
-Language = Annotated[
-    str, typer.Option(envvar="ROOMFIELD_LANGUAGE", help="Language, such as en, de or fr; the survey's own if left out.")
-]
+Language = Annotated[str, typer.Option(help="Language, such as en, de or fr; the survey's own if left out.")]
 Limits = Annotated[str, typer.Option("--limits", help="TOML file with limits of your own; the law stays beside them.")]
 
 
@@ -35,9 +45,8 @@ def register(app: typer.Typer) -> None:
 def _assessed(record: str, survey: str, visit: str, coverage: float, rule: str, limits: str) -> Assessment:
     from roomfield.workbench.assess.assessment import Terms
     from roomfield.workbench.assess.assessment import assess as call
-    from roomfield.workbench.record.job import open_job
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     return call(job.survey, visit or None, terms=Terms(coverage, rule), user_limits=limits)
 
 
@@ -58,6 +67,7 @@ def assess(
 
     found = _assessed(record, survey, visit, coverage, rule, limits)
     spoken = language or found.survey.assignment.language
+    speak_as(language, asked=bool(language))
     plain = assessment_plain(found, all_states=all_states)
     asked = meter_question_at(found.survey, found.table.visit.id, spoken)
     if asked:
@@ -66,7 +76,7 @@ def assess(
     def show() -> None:
         _show(found, all_states, spoken)
         if asked:
-            typer.echo("\n" + textwrap.fill(f"? {asked}", WIDTH))
+            echo("\n" + textwrap.fill(f"? {asked}", WIDTH))
         _show_own(found)
 
     answer(as_json, plain, show)
@@ -79,7 +89,7 @@ def _show_own(found: Assessment) -> None:
     columns = ("place", "kind", "comparison", "P(below)")
     for title, own in beside_rows(found):
         rows = [
-            (_spot(found, r.place, r.meter), r.kind.replace("_", "-"), r.outcome.replace("_", " "),
+            (_spot(found, r.place, r.meter), tell(r.kind.replace("_", "-")), tell(r.outcome.replace("_", " ")),
              probability(r.probability_below))
             for r in own
         ]  # fmt: skip
@@ -92,10 +102,10 @@ def _show(found: Assessment, all_states: bool, language: str) -> None:
 
     content = report_content(found)
     if found.survey.invented:
-        typer.echo("Everything in this survey is invented.")
-    typer.echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}\n")
+        echo("Everything in this survey is invented.")
+    echo(f"{found.survey.title}; visit {found.table.visit.id} of {found.table.visit.started_at[:10]}\n")
     for sentence in answer_sentences(content, language):
-        typer.echo(textwrap.fill(sentence, WIDTH) + "\n")
+        echo(textwrap.fill(sentence, WIDTH) + "\n")
     _show_places(content, language)
     if all_states:
         _show_levels(found, all_states)
@@ -108,14 +118,14 @@ def _show_places(content: ReportContent, language: str) -> None:
     from roomfield.workbench.publish.answers import answer_cells
 
     say = load_words(language).say
-    typer.echo(say("levels.caption_short", coverage=content.rules.coverage))
+    echo(say("levels.caption_short", coverage=content.rules.coverage))
     for cells in answer_cells(content, language):
-        typer.echo(one_line(cells.place))
+        echo(one_line(cells.place))
         against = ", ".join(t for t in (cells.aim, cells.category) if t)
         for cell, name, text in ((cells.level, "aim.label", against), (cells.average, "front.limit", cells.law)):
             if cell is not None:
-                typer.echo(f"  {cell.kind:14} {cell.whole}")
-            typer.echo(textwrap.fill(f"{say(name)}: {text}", WIDTH, initial_indent="    ", subsequent_indent="      "))
+                echo(f"  {cell.kind:14} {cell.whole}")
+            echo(textwrap.fill(f"{say(name)}: {text}", WIDTH, initial_indent="    ", subsequent_indent="      "))
 
 
 def _show_levels(found: Assessment, all_states: bool) -> None:
@@ -125,7 +135,7 @@ def _show_levels(found: Assessment, all_states: bool) -> None:
     rows = [
         (
             _spot(found, r.place, r.meter) + (f", {states.get(r.state, r.state)}" if all_states else ""),
-            r.kind.replace("_", "-"),
+            tell(r.kind.replace("_", "-")),
             microwatts(r.median_w_m2, r.censoring),
             span(r.low_w_m2, r.high_w_m2),
             _against(r.reference == found.limits.title, r.outcome, r.upper_bound),
@@ -146,7 +156,7 @@ def _against(is_law: bool, outcome: str, upper_bound: bool) -> str:
     if not outcome:
         return ""
     name = ("limit, by its upper bound" if upper_bound else "limit") if is_law else "guideline"
-    return f"{name}: {outcome.replace('_', ' ')}"
+    return tell(f"{name}: {outcome.replace('_', ' ')}")
 
 
 def _show_switches(found: Assessment) -> None:
@@ -168,13 +178,13 @@ def _show_switches(found: Assessment) -> None:
         columns = ("place", "switched off", "went away", "interval", "P(> 0)")
         grouped("What went away with a switch, highest values, µW/m²", columns, rows, right=(2, 3, 4))
     else:
-        typer.echo("\nNo on/off test: the readings do not show which source causes the levels.")
-    for sentence in doubt_sentences(found):
-        typer.echo(f"! {sentence}")
+        echo("\nNo on/off test: the readings do not show which source causes the levels.")
+    for sentence in doubt_sentences(found, terminal_language()):
+        echo(f"! {sentence}")
     wrong = [f for f in found.attributions if f.attribution.adds_up is False]
     for item in wrong:
         place = found.survey.place(item.place_id).name
-        typer.echo(f"{place}, {item.kind.value}: the on/off tests do not add up; a source changed or was not tested.")
+        echo(f"{place}, {item.kind.value}: the on/off tests do not add up; a source changed or was not tested.")
 
 
 def report(
@@ -192,13 +202,12 @@ def report(
     """Write the report; the ending of the name says in which form."""
     from roomfield.workbench.assess.assessment import Terms
     from roomfield.workbench.publish.whole_report import Wishes, whole_report
-    from roomfield.workbench.record.job import open_job
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     wishes = Wishes(visit or None, language, Terms(coverage, rule), limits, short)
     with progress("report") as on_progress:
         path = whole_report(job, target, wishes, on_progress)
-    answer(as_json, {"report": str(path)}, lambda: typer.echo(f"The report lies at {path}"))
+    answer(as_json, {"report": str(path)}, lambda: echo(f"The report lies at {path}"))
 
 
 def check_report(
@@ -210,4 +219,4 @@ def check_report(
     from roomfield.workbench.publish.check_report import check
 
     found = check(report_file, package)
-    answer(as_json, found.to_dict(), lambda: typer.echo(found.sentence()))
+    answer(as_json, found.to_dict(), lambda: echo(found.sentence()))

@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, echo
+from roomfield.cli.terminal_language import opened_job, spoken
 
 
 def register(app: typer.Typer) -> None:
@@ -30,7 +31,7 @@ def coach(
     survey: SurveyId = "",
     law: Annotated[str, typer.Option(help="How sound follows power: square, linear or log.")] = "square",
     coupling: Annotated[float, typer.Option(help="Corner of the capacitor in the cable, Hz; 0 for none.")] = 0.0,
-    language: Annotated[str, typer.Option(help="Language of the sentences.")] = "en",
+    language: Annotated[str, typer.Option(help="Language of the sentences; the terminal's if left out.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Say how far the highest value of a scan lies under the largest there is, and what would have helped.
@@ -39,14 +40,13 @@ def coach(
     """
     from roomfield.show.phrase import phrase
     from roomfield.show.words.message_catalogue import load_words
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.night_sound import checked_law
     from roomfield.workbench.record.scan_coach import CoachedEntry, coached, keep_coached
 
-    words, scan = load_words(language), coached(path, turned, checked_law(law), coupling)
+    words, scan = load_words(spoken(language, plain=as_json)), coached(path, turned, checked_law(law), coupling)
     lines = [" ".join(words.text(s) for s in each.sentences()) for each in scan.said]
     if place:
         entry = CoachedEntry(place, peak, held, average, state, visit)
-        kept = keep_coached(open_job(record, survey), entry, scan)
+        kept = keep_coached(opened_job(record, survey), entry, scan)
         lines.append(words.text(phrase("coach.kept", n=len(kept.worth), place=place)))
-    answer(as_json, [vars(each) for each in scan.said], lambda: typer.echo("\n".join(lines)))
+    answer(as_json, [vars(each) for each in scan.said], lambda: echo("\n".join(lines)))

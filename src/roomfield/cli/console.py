@@ -22,6 +22,8 @@ from typing import Annotated, Any
 
 import typer
 
+from roomfield.cli.terminal_language import terminal_language
+from roomfield.cli.terminal_numbers import tell
 from roomfield.errors import IntegrityError, RejectedRows, RoomfieldError, RowFault, StoreError, TooEarlyError
 
 _CODES: tuple[tuple[type[RoomfieldError], int], ...] = (
@@ -57,6 +59,19 @@ VisitId = Annotated[str, typer.Option("--visit", help="Id of the visit; the firs
 AsJson = Annotated[bool, typer.Option("--json", help="Answer as JSON on standard output.")]
 
 
+def echo(text: str = "", *, err: bool = False) -> None:
+    """Print a text in the language of the terminal.
+
+    Parameters
+    ----------
+    text : str
+        In English, with its values.
+    err : bool
+        Whether it goes to the error stream.
+    """
+    typer.echo(tell(text), err=err)
+
+
 def answer(as_json: bool, plain: Any, show: Callable[[], None]) -> None:
     """Print JSON if it was asked for, else show it to a person.
 
@@ -90,14 +105,14 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
     from rich.console import Console
     from rich.table import Table
 
-    sheet = Table(title=title or None, title_justify="left", box=box.SIMPLE_HEAD)
+    sheet = Table(title=tell(title) or None, title_justify="left", box=box.SIMPLE_HEAD)
     for column in columns:
-        sheet.add_column(column)
+        sheet.add_column(tell(column))
     for row in rows[:_MOST_ROWS]:
         sheet.add_row(*[one_line(cell).replace("[", "\\[") for cell in row])
     Console(highlight=False).print(sheet)
     if len(rows) > _MOST_ROWS:
-        typer.echo(f"... and {len(rows) - _MOST_ROWS} more; --json gives all.")
+        echo(f"... and {len(rows) - _MOST_ROWS} more; --json gives all.")
 
 
 def lines(rows: Sequence[Sequence[str]], nothing: str) -> None:
@@ -110,7 +125,7 @@ def lines(rows: Sequence[Sequence[str]], nothing: str) -> None:
     """
     shown = [[one_line(cell) for cell in row] for row in rows]
     if not shown:
-        typer.echo(nothing, err=True)
+        echo(nothing, err=True)
     if not sys.stdout.isatty():
         for row in shown:
             typer.echo("\t".join(row))
@@ -137,8 +152,9 @@ def grouped(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], r
     """
     from rich.cells import cell_len
 
+    heads = [tell(column) for column in columns]
     shown = [[one_line(cell) for cell in row] for row in rows[:_MOST_ROWS]]
-    widths = [max(cell_len(row[n]) for row in [list(columns), *shown]) for n in range(1, len(columns))]
+    widths = [max(cell_len(row[n]) for row in [heads, *shown]) for n in range(1, len(columns))]
 
     def line(cells: Sequence[str]) -> str:
         padded = []
@@ -147,8 +163,8 @@ def grouped(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], r
             padded.append(space + cell if number in right else cell + space)
         return ("  " + "  ".join(padded)).rstrip()
 
-    typer.echo(f"\n{title}")
-    typer.echo(line(columns))
+    echo(f"\n{title}")
+    typer.echo(line(heads))
     before = None
     for row in shown:
         if row[0] != before:
@@ -156,7 +172,7 @@ def grouped(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], r
         before = row[0]
         typer.echo(line(row))
     if len(rows) > _MOST_ROWS:
-        typer.echo(f"... and {len(rows) - _MOST_ROWS} more; --json gives all.")
+        echo(f"... and {len(rows) - _MOST_ROWS} more; --json gives all.")
 
 
 def one_line(text: str) -> str:
@@ -172,7 +188,7 @@ def progress(what: str) -> Iterator[ProgressCall]:
 
     console = Console(stderr=True)
     with Progress(
-        TextColumn(what),
+        TextColumn(tell(what)),
         BarColumn(),
         TimeRemainingColumn(),
         console=console,
@@ -185,20 +201,20 @@ def progress(what: str) -> Iterator[ProgressCall]:
 
 def row_words(row: RowFault) -> str:
     """A rejected row in one line."""
-    return one_line(f"line {row.line}, {row.column}: {row.value!r} - {row.reason}")
+    return one_line(tell(f"line {row.line}, {row.column}: {row.value!r} - {row.reason}"))
 
 
 def spoken_fault(fault: RoomfieldError) -> str:
     """One line in the language of the terminal: where, what, how to mend, and the call that does it."""
     from roomfield.cli.mending_calls import call_for
-    from roomfield.cli.terminal_numbers import terminal_words
-    from roomfield.show.phrase import Told
+    from roomfield.show.words.told import terminal_teller
 
-    words, call = terminal_words(), call_for(fault.mend)
+    language, call = terminal_language(), call_for(fault.mend)
     after = f" -> {call}" if call else ""
-    if words.language == "en":
+    if language == "en":
         return fault.sentence() + after
-    what, mend = (words.text(Told(part)) if part else "" for part in (fault.what, fault.mend))
+    told = terminal_teller(language)
+    what, mend = (told(part) if part else "" for part in (fault.what, fault.mend))
     return " ".join(part for part in (f"{fault.where}: {what}" if fault.where else what, mend) if part) + after
 
 
@@ -209,14 +225,14 @@ def say_error(fault: RoomfieldError) -> int:
         for row in fault.faults[:_MOST_FAULTS]:
             typer.echo(f"  {row_words(row)}", err=True)
         if len(fault.faults) > _MOST_FAULTS:
-            typer.echo(f"  ... and {len(fault.faults) - _MOST_FAULTS} more", err=True)
+            echo(f"  ... and {len(fault.faults) - _MOST_FAULTS} more", err=True)
     sys.stderr.flush()
     return next(code for kind, code in _CODES if isinstance(fault, kind))
 
 
 def say_stopped() -> int:
     """Say that the user stopped the command."""
-    typer.echo("roomfield: stopped before it was done; nothing half-made was kept.", err=True)
+    echo("roomfield: stopped before it was done; nothing half-made was kept.", err=True)
     return 130
 
 
@@ -226,7 +242,7 @@ def say_usage(fault: Exception) -> int:
     context = getattr(fault, "ctx", None)
     command = " ".join(["roomfield", *str(getattr(context, "command_path", "")).split()[1:]])
     if words:
-        typer.echo(f"roomfield: {one_line(words).rstrip('.')}. Try '{command} --help'.", err=True)
+        echo(f"roomfield: {one_line(words).rstrip('.')}. Try '{command} --help'.", err=True)
     return int(getattr(fault, "exit_code", 2))
 
 
@@ -234,14 +250,14 @@ def say_system(fault: OSError) -> int:
     """Say in one sentence what the operating system refused."""
     where = f"{fault.filename}: " if fault.filename else ""
     what = (fault.strerror or str(fault)).lower()
-    typer.echo(one_line(f"roomfield: {where}{what}. Check the path, its rights and the free space."), err=True)
+    echo(one_line(f"roomfield: {where}{what}. Check the path, its rights and the free space."), err=True)
     return 4
 
 
 def say_defect(fault: Exception) -> int:
     """Own up to a defect in one sentence; the trace is shown only if it is asked for."""
     name = type(fault).__name__
-    typer.echo(
+    echo(
         one_line(
             f"roomfield: a defect of the program ({name}: {str(fault)[:200]}). Every write is made whole or not at "
             "all. Set ROOMFIELD_TRACE=1 and try again to see where; please report it."

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo
+from roomfield.cli.terminal_language import opened_job
 from roomfield.cli.terminal_numbers import microwatts, span
 from roomfield.show.trade_units import PERCENT
 
@@ -31,13 +32,12 @@ def person(
     as_json: AsJson = False,
 ) -> None:
     """Enter somebody's usual day: where they are, and when."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.setting_up import put_person
 
-    made = put_person(open_job(record, survey), name, stay or [])
+    made = put_person(opened_job(record, survey), name, stay or [])
     hours = made.hours
     plain = {"person": made.id, "name": made.name, "hours": hours}
-    answer(as_json, plain, lambda: typer.echo(f"{made.name}: {len(made.stays)} stays, {hours:g} of 24 hours"))
+    answer(as_json, plain, lambda: echo(f"{made.name}: {len(made.stays)} stays, {hours:g} of 24 hours"))
 
 
 def day(
@@ -50,22 +50,21 @@ def day(
     """Say what everybody gets in a day: its mean, and the highest where they sleep."""
     from roomfield.workbench.assess.assessment import assess
     from roomfield.workbench.assess.day_exposure import day_exposures
-    from roomfield.workbench.record.job import open_job
 
-    found = day_exposures(assess(open_job(record, survey).survey, visit or None))
+    found = day_exposures(assess(opened_job(record, survey).survey, visit or None))
     plain: dict[str, Any] = {"days": [one.to_dict(coverage) for one in found]}
     answer(as_json, plain, lambda: _show(found, coverage))
 
 
 def _show(found: tuple[DayExposure, ...], coverage: float) -> None:
     if found and not found[0].entered:
-        typer.echo("Nobody's whereabouts are entered (roomfield person); the usual hours of each place stand in.")
+        echo("Nobody's whereabouts are entered (roomfield person); the usual hours of each place stand in.")
     for one in found:
-        typer.echo(f"{one.person.name}: {one.hours_covered:g} of 24 hours with a level")
+        echo(f"{one.person.name}: {one.hours_covered:g} of 24 hours with a level")
         for label, level in (("mean", one.mean), ("highest where they sleep", one.highest_at_night)):
             if level is None:
-                typer.echo(f"  {label}: nothing was read")
+                echo(f"  {label}: nothing was read")
                 continue
             ends = level.interval(coverage)
             interval = span(ends.low_w_m2, ends.high_w_m2)
-            typer.echo(f"  {label}: {microwatts(level.median_w_m2)} µW/m² ({interval}, {PERCENT.shown(coverage):g} %)")
+            echo(f"  {label}: {microwatts(level.median_w_m2)} µW/m² ({interval}, {PERCENT.shown(coverage):g} %)")

@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import AsJson, answer, progress
+from roomfield.cli.console import AsJson, answer, echo, progress
+from roomfield.cli.terminal_language import spoken
 
 
 def register(app: typer.Typer) -> None:
@@ -17,13 +18,14 @@ def register(app: typer.Typer) -> None:
 
 def demo(
     folder: Annotated[str, typer.Argument(help="Folder for the demo record and its report.")] = "roomfield-demo",
-    language: Annotated[str, typer.Option(help="en, de or fr.")] = "en",
+    language: Annotated[str, typer.Option(help="en, de or fr; the terminal's if left out.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Make the demo survey (invented home, invented meter, invented people) and its report."""
     from roomfield.workbench.publish.whole_report import Wishes, whole_report
     from roomfield.workbench.record.demo_record import demo_job
 
+    language = spoken(language, plain=False)
     job = demo_job(folder)
     home = Path(folder).resolve()
     package = home / "survey-package.zip"
@@ -46,11 +48,11 @@ def demo(
 
 
 def _show(plain: dict[str, object]) -> None:
-    typer.echo("The demo survey is invented: home, meter and people do not exist.")
-    typer.echo(f"Report (PDF):    {plain['report']}")
-    typer.echo(f"Follow-up (PDF): {plain['follow_up']}")
+    echo("The demo survey is invented: home, meter and people do not exist.")
+    echo(f"Report (PDF):    {plain['report']}")
+    echo(f"Follow-up (PDF): {plain['follow_up']}")
     for path in plain["also"] if isinstance(plain["also"], list) else []:
-        typer.echo(f"Report ({Path(path).suffix[1:].upper()}):   {path}")
-    typer.echo(f"Survey package:  {plain['package']}")
-    typer.echo(f"Record:          {plain['record']}")
-    typer.echo(f"Look around:     roomfield assess --record {plain['record']}")
+        echo(f"Report ({Path(path).suffix[1:].upper()}):   {path}")
+    echo(f"Survey package:  {plain['package']}")
+    echo(f"Record:          {plain['record']}")
+    echo(f"Look around:     roomfield assess --record {plain['record']}")

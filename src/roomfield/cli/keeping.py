@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, one_line, table
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, echo, one_line, table
+from roomfield.cli.terminal_language import opened_job
 
 
 def register(app: typer.Typer) -> None:
@@ -35,7 +36,7 @@ def backup(
     from roomfield.workbench.record.job import existing_record
 
     made = back_up(existing_record(record), folder)
-    answer(as_json, asdict(made), lambda: typer.echo(f"{made.path}\n{made.files} files, {made.copied} of them new"))
+    answer(as_json, asdict(made), lambda: echo(f"{made.path}\n{made.files} files, {made.copied} of them new"))
 
 
 def check(
@@ -51,19 +52,19 @@ def check(
 
     if report:
         said = proof.check_report(report, None if what else existing_record(record), what)
-        answer(as_json, list(said), lambda: typer.echo("\n".join(map(one_line, said))))
+        answer(as_json, list(said), lambda: echo("\n".join(map(one_line, said))))
         return
     found = proof.check_package(what) if what else proof.check_record(existing_record(record), survey)
 
     def show() -> None:
         for title, head in found.heads:
-            typer.echo(one_line(f"{title}: {head or 'no chain'}"))
+            echo(one_line(f"{title}: {head or 'no chain'}"))
         rows = [(one.survey, one.where, one.what) for one in found.misfits]
         if rows:
             table("Not as it was written", ("survey", "where", "what"), rows)
-        typer.echo(f"{found.links} links walked, {found.files} files read, {len(rows)} misfits")
+        echo(f"{found.links} links walked, {found.files} files read, {len(rows)} misfits")
         for remark in found.remarks:
-            typer.echo(one_line(remark))
+            echo(one_line(remark))
 
     answer(as_json, asdict(found), show)
     if found.misfits:
@@ -72,9 +73,9 @@ def check(
 
 def history(record: Record = DEFAULT_RECORD, survey: SurveyId = "", as_json: AsJson = False) -> None:
     """List every entry and change of a survey: when, who, on which device, what."""
-    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.job import existing_record
 
-    links = existing_record(record).history(open_job(record, survey).survey.id)
+    links = existing_record(record).history(opened_job(record, survey).survey.id)
     rows = [(str(k.number), k.at[:19], k.by, k.device, k.what, k.sha256[:12]) for k in links]
     head = ("no.", "when (UTC)", "who", "device", "what", "hash")
     answer(as_json, [asdict(link) for link in links], lambda: table("", head, rows))
@@ -95,7 +96,7 @@ def identity(
     if sign:
         who = sign_from_now_on()
     signed = f", signing with key {who.signer[:16]}" if who.signer else ""
-    answer(as_json, asdict(who), lambda: typer.echo(one_line(f"{who.name}, on {who.device}{signed}")))
+    answer(as_json, asdict(who), lambda: echo(one_line(f"{who.name}, on {who.device}{signed}")))
 
 
 def stamp(
@@ -107,12 +108,12 @@ def stamp(
 ) -> None:
     """Write a time-stamp request (RFC 3161) for the last entry or change, or keep the answer; nothing is sent."""
     from roomfield.workbench.record import time_stamps
-    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.job import existing_record
 
-    records, name = existing_record(record), open_job(record, survey).survey.id
+    records, name = existing_record(record), opened_job(record, survey).survey.id
     made = time_stamps.keep(records, name, file) if keep else time_stamps.ask(records, name, file)
     words = "is stamped; the answer is kept" if keep else f"can be stamped: send {file} to an authority yourself"
-    answer(as_json, asdict(made), lambda: typer.echo(one_line(f"Link {made.number} ({made.sha256[:12]}) {words}")))
+    answer(as_json, asdict(made), lambda: echo(one_line(f"Link {made.number} ({made.sha256[:12]}) {words}")))
 
 
 def client_data(
@@ -144,7 +145,7 @@ def rights(
     from roomfield.workbench.record.job import existing_record
 
     made = existing_record(record).grant(account, right)
-    answer(as_json, list(made), lambda: typer.echo(f"{account} may {right}"))
+    answer(as_json, list(made), lambda: echo(f"{account} may {right}"))
 
 
 def lock(record: Record = DEFAULT_RECORD, as_json: AsJson = False) -> None:
@@ -154,7 +155,7 @@ def lock(record: Record = DEFAULT_RECORD, as_json: AsJson = False) -> None:
 
     done = locked_record.lock(record, asked_passphrase(twice=True))
     words = f"{done.files} files in {done.folder} are locked; nobody can open them without the passphrase"
-    answer(as_json, asdict(done), lambda: typer.echo(words))
+    answer(as_json, asdict(done), lambda: echo(words))
 
 
 def unlock(record: Record = DEFAULT_RECORD, as_json: AsJson = False) -> None:
@@ -164,4 +165,4 @@ def unlock(record: Record = DEFAULT_RECORD, as_json: AsJson = False) -> None:
 
     done = locked_record.unlock(record, asked_passphrase())
     words = f"{done.files} files in {done.folder} lie in the clear until they are locked again"
-    answer(as_json, asdict(done), lambda: typer.echo(words))
+    answer(as_json, asdict(done), lambda: echo(words))

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, progress
+from roomfield.cli.terminal_language import opened_job, spoken
 from roomfield.cli.terminal_numbers import probability
 
 if TYPE_CHECKING:
@@ -43,12 +44,11 @@ def listen(
         str,
         typer.Option(help="Draw which transmitter was there when, to this SVG file; from half a minute on."),
     ] = "",
-    language: Annotated[str, typer.Option(help="Language of comparison and figure.")] = "en",
+    language: Annotated[str, typer.Option(help="Language of comparison and figure; the terminal's if left out.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Say which transmitters a recording of the meter's audio holds, with probability and evidence."""
     from roomfield.show.words.message_catalogue import load_words
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.recording_analysis import HeardWhere, keep_recording, kept_hearing
     from roomfield.workbench.record.recording_analysis import listen as call
     from roomfield.workbench.record.sound_questions import compare_recordings, plain_comparison, presence_figure
@@ -58,18 +58,18 @@ def listen(
         _folder(path, as_json)
         return
     if keep:
-        job = open_job(record, survey)
+        job = opened_job(record, survey)
         kept = keep_recording(job, path, HeardWhere(id_named(job.survey, "place", place), visit, "", state))
         hearing = kept_hearing(job.again(), kept)
     else:
         hearing = call(path)
-    words = load_words(language)
+    words = load_words(spoken(language, plain=as_json))
     if figure:
         Path(figure).write_text(presence_figure(hearing, words), encoding="utf-8")
     if compare:
         found = compare_recordings(hearing, call(compare), one_recorder=not other_recorder)
         told = plain_comparison(found, words)
-        answer(as_json, told, lambda: typer.echo("\n".join(told["sentences"])))
+        answer(as_json, told, lambda: echo("\n".join(told["sentences"])))
         return
     answer(as_json, hearing.to_dict(), lambda: _show(hearing))
 
@@ -91,25 +91,25 @@ def _folder(path: str, as_json: bool) -> None:
 def _show_folder(found: list[tuple[str, Hearing | str]]) -> None:
     for name, result in found:
         if isinstance(result, str):
-            typer.echo(f"{name}: {result.removeprefix(f'{name}: ')}")
+            echo(f"{name}: {result.removeprefix(f'{name}: ')}")
             continue
         heard = ", ".join(f"{h.name} {probability(h.probability)}" for h in result.claimed)
-        typer.echo(f"{name}: {heard or result.verdict}")
+        echo(f"{name}: {heard or result.verdict}")
 
 
 def _show(hearing: Hearing) -> None:
-    typer.echo(f"{hearing.source}, {hearing.duration_s:.1f} s: {hearing.verdict}")
+    echo(f"{hearing.source}, {hearing.duration_s:.1f} s: {hearing.verdict}")
     for heard in hearing.technologies:
         if heard.probability < 0.1:
             continue
-        typer.echo(f"  {heard.title}: {probability(heard.probability)}")
+        echo(f"  {heard.title}: {probability(heard.probability)}")
         for item in heard.evidence:
-            typer.echo(f"      {item.text}")
+            echo(f"      {item.text}")
         if heard.indistinguishable_from:
-            typer.echo(f"      cannot be told from: {', '.join(heard.indistinguishable_from)}")
+            echo(f"      cannot be told from: {', '.join(heard.indistinguishable_from)}")
     for warning in hearing.warnings:
-        typer.echo(f"  take care: {warning}")
+        echo(f"  take care: {warning}")
     for unknown in hearing.unknowns:
-        typer.echo(f"  {unknown}")
+        echo(f"  {unknown}")
     for span in hearing.excluded:
-        typer.echo(f"  left out {span.start_s:.1f} to {span.end_s:.1f} s: {span.reason}")
+        echo(f"  left out {span.start_s:.1f} to {span.end_s:.1f} s: {span.reason}")

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, progress
+from roomfield.cli.terminal_language import opened_job
 from roomfield.cli.terminal_numbers import decibels, microwatts, terminal_words
 from roomfield.errors import InputError
 from roomfield.show.trade_units import MICROWATT_M2, MILLISECOND, clock_of
@@ -45,7 +46,6 @@ def log(
     as_json: AsJson = False,
 ) -> None:
     """Say what a long log holds: first shows how its columns are read; --confirm analyses it."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.long_series import (
         LogPlace,
         guessed_log,
@@ -63,7 +63,7 @@ def log(
     settled = mapping.confirm(**_settings(set_ or []))
     with progress("log") as on_progress:
         if keep:
-            job = open_job(record, survey)
+            job = opened_job(record, survey)
             kept = keep_log(job, file, settled, LogPlace(id_named(job.survey, "place", place), visit), on_progress)
             series = kept_series(job.again(), kept)
         else:
@@ -85,11 +85,11 @@ def _settings(given: list[str]) -> dict[str, Any]:
 
 def _show_mapping(plain: dict[str, Any]) -> None:
     for guess in plain["guesses"]:
-        typer.echo(f"  {guess['what']}: {guess['answer']} ({guess['evidence']}; sure to {guess['confidence']:.0%})")
+        echo(f"  {guess['what']}: {guess['answer']} ({guess['evidence']}; sure to {guess['confidence']:.0%})")
     for question in plain["questions"]:
         choices = f" One of: {', '.join(question['choices'])}." if question["choices"] else ""
-        typer.echo(f"Open: {question['text']}{choices} (--set {question['what']}=...)")
-    typer.echo("Nothing was stored. If this is right, say the same again with --confirm.")
+        echo(f"Open: {question['text']}{choices} (--set {question['what']}=...)")
+    echo("Nothing was stored. If this is right, say the same again with --confirm.")
 
 
 def _show(found: LogView) -> None:
@@ -97,13 +97,13 @@ def _show(found: LogView) -> None:
 
     figures, words = found.statistics, terminal_words()
     number = _in_unit(figures.unit)
-    typer.echo(f"from {figures.start:%Y-%m-%d %H:%M} to {figures.end:%Y-%m-%d %H:%M} UTC")
+    echo(f"from {figures.start:%Y-%m-%d %H:%M} to {figures.end:%Y-%m-%d %H:%M} UTC")
     for name, value in (*statistic_figures(figures), *duration_figures(found.duration)):
-        typer.echo(f"{words.text(name)}: {words.text(value)}")
+        echo(f"{words.text(name)}: {words.text(value)}")
     for line in (*_course(found, number), *_steps(found), *_bursts(found), *_held(found, number)):
-        typer.echo(line)
+        echo(line)
     for remark in figures.remarks:
-        typer.echo(f"note: {remark}")
+        echo(f"note: {remark}")
 
 
 def _in_unit(unit: str) -> Callable[[float | None], str]:
@@ -212,8 +212,6 @@ def stations(
 
 
 def _show_stations(plain: dict[str, Any]) -> None:
-    typer.echo(
-        f"{plain['results']} logs analysed ({plain['resumed']} were there already); results in {plain['folder']}"
-    )
+    echo(f"{plain['results']} logs analysed ({plain['resumed']} were there already); results in {plain['folder']}")
     for fault in plain["faults"]:
-        typer.echo(f"  {fault['url']}: {fault['reason']}")
+        echo(f"  {fault['url']}: {fault['reason']}")

@@ -34,8 +34,11 @@ from roomfield.cli import (
     thing_commands,
 )
 from roomfield.cli.console import say_defect, say_error, say_stopped, say_system, say_usage
+from roomfield.cli.terminal_language import VARIABLE, begin
 from roomfield.errors import RoomfieldError, UnknownNameError
 
+_WRITING = ("assess", "report", "sheet")
+"""Commands whose sentences are in the survey's language if none is asked for."""
 LOG_LEVELS = ("debug", "info", "warning", "error")
 
 app = typer.Typer(
@@ -55,14 +58,26 @@ def _say_version(asked: bool) -> None:
 
 @app.callback()
 def _every_command(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Print the version.")
     ] = False,
     log_level: Annotated[
         str, typer.Option(help="Tell on the error stream what each package notes: debug, info or warning.")
     ] = "",
+    language: Annotated[
+        str,
+        typer.Option(
+            help="Language of what is printed, such as en, de or fr (also ROOMFIELD_LANGUAGE); else the survey's own, "
+            "else the computer's."
+        ),
+    ] = "",
 ) -> None:
     """From hand-meter readings in a home to an exposure report that stands up."""
+    begin(language)
+    wanted = language or os.environ.get(VARIABLE, "")
+    if wanted:
+        context.default_map = {name: {"language": wanted} for name in _WRITING}
     if log_level:
         _log_from(log_level)
 

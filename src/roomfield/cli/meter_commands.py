@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, echo
+from roomfield.cli.terminal_language import opened_job
 from roomfield.errors import InputError
 from roomfield.show.trade_units import COUNT, DECIBEL, MEGAHERTZ, METRE, MICROSECOND, MICROWATT_M2, SECOND
 
@@ -66,11 +67,10 @@ def meter(
     as_json: AsJson = False,
 ) -> None:
     """Enter a meter's figures, and show how it stands: what is assumed, how it drifts, what is due."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.meters import meter_standing
     from roomfield.workbench.record.setting_up import put_meter
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     rows = [_numbers(text, 3, "--row", "900 -0.4 0.8") for text in row or []]
     zones = [_numbers(text, 3, "--zone", "300 650 8") for text in zone or []]
     made = put_meter(
@@ -110,46 +110,46 @@ def _numbers(text: str, count: int, option: str, example: str) -> list[float]:
 
 def _show(standing: MeterStanding) -> None:
     made = standing.meter
-    typer.echo(f"{made.id}: {made.name}{', serial number ' + made.serial if made.serial else ''}")
+    echo(f"{made.id}: {made.name}{', serial number ' + made.serial if made.serial else ''}")
     for figure in standing.figures:
         label, unit = _FIGURES[figure.name]
         shown = "none" if figure.value is None else f"{unit.shown(figure.value):,.6g} {unit.name}".strip()
-        typer.echo(f"  {label}: {shown}{'' if figure.stated else '  (not stated; taken with caution)'}")
+        echo(f"  {label}: {shown}{'' if figure.stated else '  (not stated; taken with caution)'}")
     for one in made.zones:
-        typer.echo(
+        echo(
             f"  zone {MEGAHERTZ.shown(one.low_hz):g} to {MEGAHERTZ.shown(one.high_hz):g} MHz: ±{one.tolerance_db:g} dB"
         )
     for point in made.calibration:
         at = f"{MEGAHERTZ.shown(point.frequency_hz):g} MHz"
-        typer.echo(f"  certificate {at}: {point.correction_db:+g} dB, u = {point.std_db:g} dB")
+        echo(f"  certificate {at}: {point.correction_db:+g} dB, u = {point.std_db:g} dB")
     for thing in made.accessories:
         changes = ", ".join(f"{p.change_db:+g} dB at {MEGAHERTZ.shown(p.frequency_hz):g} MHz" for p in thing.response)
-        typer.echo(f"  accessory {thing.id}: {thing.name} ({thing.kind.value}), {changes}")
-    typer.echo(f"A total of unknown frequencies: standard uncertainty of the gain {standing.total_std_db:.1f} dB")
+        echo(f"  accessory {thing.id}: {thing.name} ({thing.kind.value}), {changes}")
+    echo(f"A total of unknown frequencies: standard uncertainty of the gain {standing.total_std_db:.1f} dB")
     _show_checks(standing)
 
 
 def _show_checks(standing: MeterStanding) -> None:
     chart, days = standing.chart, standing.days_to_calibration
     if chart is None:
-        typer.echo(f"Checks: {len(standing.meter.checks)}; a control chart needs four.")
+        echo(f"Checks: {len(standing.meter.checks)}; a control chart needs four.")
     else:
         verdict = "the meter drifts: have it checked" if chart.drifting else "no drift shown"
-        typer.echo(
+        echo(
             f"Checks: {len(chart.values_db)}, mean {chart.centre_db:+.2f} dB, limits {chart.lower_db:+.2f} to "
             f"{chart.upper_db:+.2f} dB; {verdict}"
         )
     if standing.meter.self_tests:
         last = standing.meter.self_tests[-1]
         outcome = "" if last.passed is None else (", passed" if last.passed else ", FAILED")
-        typer.echo(f"Last self-test: {last.at}{outcome}{', battery ' + last.battery if last.battery else ''}")
+        echo(f"Last self-test: {last.at}{outcome}{', battery ' + last.battery if last.battery else ''}")
     if days is None:
-        typer.echo("Calibration: no due date is known.")
+        echo("Calibration: no due date is known.")
     elif days < 0:
-        typer.echo(f"Calibration: overdue since {standing.meter.calibration_due}.")
+        echo(f"Calibration: overdue since {standing.meter.calibration_due}.")
     else:
         soon = " Send it soon." if standing.calibration_due_soon else ""
-        typer.echo(f"Calibration: due on {standing.meter.calibration_due}, in {days} days.{soon}")
+        echo(f"Calibration: due on {standing.meter.calibration_due}, in {days} days.{soon}")
 
 
 def meter_check(
@@ -165,10 +165,9 @@ def meter_check(
     as_json: AsJson = False,
 ) -> None:
     """Keep a check of the meter at a reference source, or its self-test, and show the control chart."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.setting_up import add_check, add_self_test
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     if deviation is None:
         standing = add_self_test(job, meter_id, at=at, passed=not failed, battery=battery, note=note)
     else:
@@ -189,10 +188,9 @@ def accessory(
     as_json: AsJson = False,
 ) -> None:
     """Enter what may stand in front of a meter: how much more it then shows, in dB over frequency."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.setting_up import add_accessory
 
     rows = [_numbers(text, 3, "--row", "1000 -20 0.5") for text in row]
     points = [(MEGAHERTZ.si(mhz), change, std) for mhz, change, std in rows]
-    standing = add_accessory(open_job(record, survey), meter_id, name, kind, points, accessory_id)
+    standing = add_accessory(opened_job(record, survey), meter_id, name, kind, points, accessory_id)
     answer(as_json, standing.to_dict(), lambda: _show(standing))

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, table
-from roomfield.cli.terminal_numbers import microwatts, probability, span
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, grouped, table
+from roomfield.cli.terminal_language import opened_job, spoken
+from roomfield.cli.terminal_numbers import microwatts, probability, span, tell
 from roomfield.show.trade_units import MICROWATT_M2, PERCENT
 
 if TYPE_CHECKING:
@@ -36,9 +37,8 @@ def sources(
     """Say how strong each source is, given all readings at once."""
     from roomfield.workbench.model.joint_model import emitter_powers, posterior_of
     from roomfield.workbench.model.model_fit import doubts_at
-    from roomfield.workbench.record.job import open_job
 
-    opened = open_job(record, survey).survey
+    opened = opened_job(record, survey).survey
     posterior = posterior_of(opened, visit or None)
     found = emitter_powers(posterior)
     plain = [{"emitter_id": p.emitter_id, "eirp_w": vars(p.eirp_w), "duty": vars(p.duty)} for p in found]
@@ -54,20 +54,18 @@ def _show_powers(rows: list[tuple[str, str, str]], far: list[str], doubts: tuple
 
     table(f"Radiated power while on air, {COVERAGE:.0%} interval", ("source", "EIRP", "on air"), rows)
     if far:
-        typer.echo(
-            f"As if {FAR_M:g} m away, or next door if the levels say so, for how far is not known: {', '.join(far)}."
-        )
+        echo(f"As if {FAR_M:g} m away, or next door if the levels say so, for how far is not known: {', '.join(far)}.")
     for doubt in doubts:
-        typer.echo(doubt)
+        echo(doubt)
 
 
 def _watts(found: Range) -> str:
-    return f"{found.median:.3g} W ({found.low:.2g} to {found.high:.2g})"
+    return tell(f"{found.median:.3g} W ({found.low:.2g} to {found.high:.2g})")
 
 
 def _percent(found: Range) -> str:
     median, low, high = (f"{float(f'{PERCENT.shown(share):.2g}'):g}" for share in (found.median, found.low, found.high))
-    return f"{median} % ({low} to {high})"
+    return tell(f"{median} % ({low} to {high})")
 
 
 def shares(
@@ -83,10 +81,9 @@ def shares(
     from roomfield.workbench.model.model_fit import doubts_at
     from roomfield.workbench.model.source_contributions import causes
     from roomfield.workbench.publish.answers import answer as content_of
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.things import id_named
 
-    home = open_job(record, survey).survey
+    home = opened_job(record, survey).survey
     found = causes(home, visit or None, kind_named(kind).value, id_named(home, "place", place))
     parts = {}
     if kind_named(kind).instantaneous:
@@ -125,10 +122,10 @@ def _show_shares(
     title = "Share of each source, and what it makes of the measured level, µW/m²; bands as the model has them"
     grouped(title, ("place", "source", "share", "makes", "P(largest)"), rows, right=(2, 4))
     for doubt in doubts:
-        typer.echo(doubt)
+        echo(doubt)
     for one in found:
         if one.contradicted:
-            typer.echo(f"{one.place}: readings with a switch off contradict the model; no source is sure.")
+            echo(f"{one.place}: readings with a switch off contradict the model; no source is sure.")
 
 
 def _share_row(place: str, name: str, share: Share, part: Contribution | None = None) -> tuple[str, str, str, str, str]:
@@ -149,19 +146,18 @@ def level_map(
     kind: Kind = "peak",
     step: Annotated[float, typer.Option(help="Edge of a cell in metres.", min=0.05, max=5.0)] = 0.25,
     bound: Annotated[float | None, typer.Option(help="Also the probability of exceeding this, in µW/m².")] = None,
-    language: Annotated[str, typer.Option(help="Of a drawing: en, de or fr.")] = "en",
+    language: Annotated[str, typer.Option(help="Of a drawing: en, de or fr; the terminal's if left out.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Write the map of a storey with its uncertainty."""
     from roomfield.workbench.model.joint_model import kind_named
     from roomfield.workbench.publish.level_maps import MapOrder, write_map
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.things import id_named
 
-    order = MapOrder(kind_named(kind), step, MICROWATT_M2.si(bound), language)
-    home = open_job(record, survey).survey
+    home = opened_job(record, survey).survey
+    order = MapOrder(kind_named(kind), step, MICROWATT_M2.si(bound), spoken(language, plain=False))
     path = write_map(home, visit or None, id_named(home, "storey", storey), target, order)
-    answer(as_json, {"map": str(path)}, lambda: typer.echo(f"The map lies at {path}"))
+    answer(as_json, {"map": str(path)}, lambda: echo(f"The map lies at {path}"))
 
 
 def locate(
@@ -169,7 +165,6 @@ def locate(
 ) -> None:
     """Say where transmitters of unknown position are, as far as the readings tell."""
     from roomfield.workbench.publish.level_maps import sought
-    from roomfield.workbench.record.job import open_job
 
     found = [
         {
@@ -183,19 +178,19 @@ def locate(
             "bearing_interval_deg": (where.bearing_low_deg, where.bearing_high_deg),
             "arcs": [vars(arc) for arc in where.arcs],
         }
-        for name, where in sought(open_job(record, survey).survey, visit or "")
+        for name, where in sought(opened_job(record, survey).survey, visit or "")
     ]
     answer(as_json, found, lambda: _show_sought(found))
 
 
 def _show_sought(found: list[dict[str, Any]]) -> None:
     if not found:
-        typer.echo("Every emitter of the survey has a position or a direction in the record.")
+        echo("Every emitter of the survey has a position or a direction in the record.")
     for one in found:
         if one["centre_m"] is not None:
             x, y, z = one["centre_m"]
             low, high = one["heights_m"] or (z, z)
-            typer.echo(
+            echo(
                 f"{one['emitter']}: about x {x:.1f} m, y {y:.1f} m, between {low:.1f} and {high:.1f} m high; "
                 f"the {one['coverage']:.0%} region is in the report and in --json"
             )
@@ -203,9 +198,9 @@ def _show_sought(found: list[dict[str, Any]]) -> None:
             ways = [f"{a['middle_deg']:.0f}° ({a['low_deg']:.0f}° to {a['high_deg']:.0f}°)" for a in one["arcs"]]
             chances = ", ".join(f"{a['probability']:.0%}" for a in one["arcs"])
             tail = f"; the readings do not tell which ({chances})" if len(ways) > 1 else ""
-            typer.echo(f"{one['emitter']}: from plan north towards {' or '.join(ways)}{tail}")
+            echo(f"{one['emitter']}: from plan north towards {' or '.join(ways)}{tail}")
         elif one["bearing_deg"] is not None:
-            typer.echo(f"{one['emitter']}: towards {one['bearing_deg']:.0f}° from plan north, as recorded")
+            echo(f"{one['emitter']}: towards {one['bearing_deg']:.0f}° from plan north, as recorded")
 
 
 def next_points(
@@ -233,7 +228,7 @@ def next_points(
         float | None, typer.Option(help="What the right decision is worth, in the actions' money.")
     ] = None,
     rate: Annotated[float, typer.Option(help="What the client pays for a minute of measuring.", min=0.0)] = 1.5,
-    language: Annotated[str, typer.Option(help="Of the sentences: en, de or fr.")] = "en",
+    language: Annotated[str, typer.Option(help="Of the sentences: en, de or fr; the terminal's if left out.")] = "",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",
@@ -241,23 +236,22 @@ def next_points(
 ) -> None:
     """Say what to measure next for a decision: what avoids most expected regret per minute; or that it is enough."""
     from roomfield.workbench.plan.next_measurement import asked_question, measure_next_for
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
-    here = open_job(record, survey).survey
+    here = opened_job(record, survey).survey
     if deciding == "variance":
         return _next_for_variance(here, visit, as_json)
     question = asked_question(
         here, deciding, MICROWATT_M2.si(target), at=at or (), kind=kind, confidence=confidence,
         stake=stake, client_rate=rate,
     )  # fmt: skip
-    found = measure_next_for(here, visit_asked_or_first(here, visit).id, question, language)
+    found = measure_next_for(here, visit_asked_or_first(here, visit).id, question, spoken(language, plain=as_json))
     return answer(as_json, found.to_dict(), lambda: _show_advice(found))
 
 
 def _show_advice(found: Advice) -> None:
-    typer.echo(found.sentence)
-    typer.echo(found.now)
+    echo(found.sentence)
+    echo(found.now)
     if not found.rows:
         return
     rows = [(f"{n}", r.sentence, f"{r.regret_avoided:.0f}", f"{r.per_minute:.1f}") for n, r in enumerate(found.rows, 1)]

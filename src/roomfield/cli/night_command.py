@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import AsJson, answer
+from roomfield.cli.console import AsJson, answer, echo
+from roomfield.cli.terminal_language import spoken
 from roomfield.errors import InputError
 
 
@@ -37,7 +38,7 @@ def night(
     channel: Annotated[int, typer.Option(help="Channel, from 0.")] = 0,
     began: Annotated[str, typer.Option(help="Start of the recording with offset, for --log.")] = "",
     log: Annotated[str, typer.Option(help="Write the series as a log (CSV) to this file.")] = "",
-    language: Annotated[str, typer.Option(help="Language of the sentences.")] = "en",
+    language: Annotated[str, typer.Option(help="Language of the sentences; the terminal's if left out.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Say how loud a night was, second by second, from a recording of the meter's sound, or while it goes on."""
@@ -51,7 +52,7 @@ def night(
         write_night_log,
     )
 
-    words = load_words(language)
+    words = load_words(spoken(language, plain=as_json))
     if live:
         _follow(path, tuple(shown or ()), coupling, checked_law(law), channel, log, device)
         return
@@ -62,7 +63,7 @@ def night(
     sentences = [words.text(sentence) for sentence in shown_night(series).sentences()]
     if log:
         write_night_log(series, began, log)
-    answer(as_json, plain_night(series, sentences), lambda: typer.echo("\n".join(sentences)))
+    answer(as_json, plain_night(series, sentences), lambda: echo("\n".join(sentences)))
 
 
 def _follow(path: str, shown: tuple[str, ...], coupling: float, law: str, channel: int, log: str, device: str) -> None:
@@ -74,13 +75,13 @@ def _follow(path: str, shown: tuple[str, ...], coupling: float, law: str, channe
         )
     rate_hz, blocks = played_blocks(path, channel) if path else card_blocks(device)
     kept = begin_live(log, now_here(), coupling, law, rate_hz, shown)
-    typer.echo(f"The night is kept in {log}. Note what the display shows from another window:")
-    typer.echo(f'roomfield night --log {log} --shown "peak=2400 held=3010 average=109"')
+    echo(f"The night is kept in {log}. Note what the display shows from another window:")
+    echo(f'roomfield night --log {log} --shown "peak=2400 held=3010 average=109"')
     with suppress(KeyboardInterrupt):
-        follow(kept, blocks, lambda one: typer.echo(f"{one.night.seconds} s kept"))
+        follow(kept, blocks, lambda one: echo(f"{one.night.seconds} s kept"))
     kept.save()
     for refused in kept.refused:
-        typer.echo(refused, err=True)
+        echo(refused, err=True)
 
 
 def _note(log: str, shown: list[str]) -> None:
@@ -94,4 +95,4 @@ def _note(log: str, shown: list[str]) -> None:
         )
     for text in shown:
         note_shown(log, text, now_here())
-    typer.echo(f"Noted for {log}.")
+    echo(f"Noted for {log}.")

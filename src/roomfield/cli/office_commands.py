@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, table
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, echo, table
+from roomfield.cli.terminal_language import opened_job
 
 
 def register(app: typer.Typer) -> None:
@@ -28,16 +29,16 @@ def sign_off(
 ) -> None:
     """Put a report up for review, say that it was reviewed, release it, or show how far it has come."""
     from roomfield.workbench.record import releasing
-    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.job import existing_record
 
-    records, name = existing_record(record), open_job(record, survey).survey.id
+    records, name = existing_record(record), opened_job(record, survey).survey.id
     if stage:
         releasing.sign_off(records, name, stage, visit_id=visit or None, note=note)
     found = releasing.report_standing(records.load(name).survey, visit or None)
     rows = [(one.at, one.stage.value, one.account or one.by, one.device, one.note) for one in found.steps]
 
     def show() -> None:
-        typer.echo(_SAID[found.stage])
+        echo(_SAID[found.stage])
         if rows:
             table("", ("when (UTC)", "step", "who", "device", "note"), rows)
 
@@ -63,13 +64,13 @@ def hand_over(
 ) -> None:
     """Give a survey on a server to another assessor, who alone may then write to it."""
     from roomfield.workbench.record import releasing
-    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.job import existing_record
 
-    records, name = existing_record(record), open_job(record, survey).survey.id
+    records, name = existing_record(record), opened_job(record, survey).survey.id
     if account:
         releasing.hand_over(records, name, account)
     found = releasing.owners(records, name)
     rows = [(one.at, one.owner, one.given_by) for one in found]
     nobody = "The survey belongs to nobody: everybody who may write to the record may change it."
     head = ("since (UTC)", "owner", "given by")
-    answer(as_json, [asdict(one) for one in found], lambda: table("", head, rows) if rows else typer.echo(nobody))
+    answer(as_json, [asdict(one) for one in found], lambda: table("", head, rows) if rows else echo(nobody))

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, lines, one_line
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, echo, lines, one_line
+from roomfield.cli.terminal_language import opened_job
+from roomfield.cli.terminal_numbers import tell
 from roomfield.cli.thing_lines import line_of
 
 if TYPE_CHECKING:
@@ -52,10 +54,9 @@ def plan(
 ) -> None:
     """Bring a plan: from a file, a template, or rooms by size and side. Without any, show the plan."""
     from roomfield.workbench.record.bring_plan import PlanWish, bring_plan
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.plan_import import Asked
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     remarks: tuple[str, ...] = ()
     if file or template or room:
         asked = Asked(coordinates=coordinates, metres_per_unit=metres_per_unit)
@@ -75,20 +76,20 @@ def _show_plan(home: Survey, remarks: tuple[str, ...]) -> None:
     from roomfield.workbench.record.things import things
 
     rows = [
-        (sort, one.name, line_of(home, one))
+        (tell(sort), one.name, line_of(home, one))
         for sort in ("storey", "room", "place", "transmitter")
         for one in things(home, sort)
     ]
     lines(rows, "Nothing is drawn yet.")
     walls = home.dwelling.walls
     openings = sum(len(wall.openings) for wall in walls)
-    typer.echo(f"{len(walls)} walls with {openings} doors and windows; 'roomfield list walls' lists their ids.")
+    echo(f"{len(walls)} walls with {openings} doors and windows; 'roomfield list walls' lists their ids.")
     for remark in remarks:
-        typer.echo(f"! {one_line(remark)}")
+        echo(f"! {one_line(tell(remark))}")
     if not home.dwelling.rooms:
-        typer.echo("There is no room yet: 'roomfield plan --room \"Bedroom 4 x 3.5\"', or a file, or --template.")
+        echo("There is no room yet: 'roomfield plan --room \"Bedroom 4 x 3.5\"', or a file, or --template.")
     elif home.places and not any(one.position for one in home.places):
-        typer.echo("No place has a position yet: 'roomfield place NAME --position ROOM'.")
+        echo("No place has a position yet: 'roomfield place NAME --position ROOM'.")
 
 
 def place(
@@ -104,12 +105,11 @@ def place(
     as_json: AsJson = False,
 ) -> None:
     """Enter a place where somebody stays, or change the one of this name."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.put_place import put_place
     from roomfield.workbench.record.things import thing_named
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     wanted = {"kind": kind, "room": room, "position": position, "night": night, "day": day, "note": note}
     made = put_place(job, name, wanted)
     shown = thing_named(job.again().survey, "place", made.id)
-    answer(as_json, asdict(made), lambda: typer.echo(f"{made.name}: {made.id}, {line_of(job.survey, shown)}"))
+    answer(as_json, asdict(made), lambda: echo(f"{made.name}: {made.id}, {line_of(job.survey, shown)}"))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roomfield.cli.console import AsJson, answer, table
+from roomfield.cli.console import AsJson, answer, echo, table
 from roomfield.cli.terminal_numbers import microwatts, span
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def points(
 
 
 def _show(found: PointLevels) -> None:
-    typer.echo(f"From {found.readings} readings at points; no walls are known, so intervals are wide.")
+    echo(f"From {found.readings} readings at points; no walls are known, so intervals are wide.")
     rows = [
         (str(one.line), ", ".join(f"{c:g}" for c in one.xyz), one.emitter, microwatts(one.median_w_m2),
          span(one.low_w_m2, one.high_w_m2))
@@ -44,12 +44,12 @@ def _show(found: PointLevels) -> None:
         table("What a reading would show there, µW/m²", ("line", "x, y, z", "source", "level", "90%"), rows)
     for one in found.sought:
         x, y = one.centre_m
-        typer.echo(
+        echo(
             f"{one.emitter or 'The source'}: most likely near x = {x:.1f} m, y = {y:.1f} m; "
             f"the smallest area that holds it with 90% is {one.area_m2:.0f} m²"
         )
         if one.outside_deg is not None:
-            typer.echo(
+            echo(
                 f"  That area reaches the edge of what was searched: it may also stand outside, towards "
                 f"{one.outside_deg:.0f}° clockwise from the y axis. Read points farther out there."
             )

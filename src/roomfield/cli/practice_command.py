@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import AsJson, answer
+from roomfield.cli.console import AsJson, answer, echo
+from roomfield.cli.terminal_language import spoken
 
 
 def register(app: typer.Typer) -> None:
@@ -19,7 +20,7 @@ def practice(
     place: Annotated[str, typer.Option(help="Place that an order is for.")] = "",
     order: Annotated[list[str] | None, typer.Option(help="Transmitter switched off next; repeat in order.")] = None,
     plan: Annotated[list[str] | None, typer.Option(help="Transmitter to do without; repeat.")] = None,
-    language: Annotated[str, typer.Option(help="Language of the sentences.")] = "en",
+    language: Annotated[str, typer.Option(help="Language of the sentences; the terminal's if left out.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Show an invented home to practise in; score an order of switching or a plan. Scans are on its page, /practice."""
@@ -27,7 +28,7 @@ def practice(
     from roomfield.show.words.message_catalogue import load_words
     from roomfield.workbench.practice.practice_scan import order_score, plan_score, practice_sheet
 
-    words, sheet = load_words(language), practice_sheet(seed)
+    words, sheet = load_words(spoken(language, plain=as_json)), practice_sheet(seed)
     found = order_score(seed, place, tuple(order)) if order else plan_score(seed, tuple(plan)) if plan else None
     if found is None:
         said = [
@@ -39,4 +40,4 @@ def practice(
     else:
         said = [phrase("practice.score", points=found.points, missed=found.missed_db, best=", ".join(found.best))]
     plain = vars(sheet) if found is None else vars(found)
-    answer(as_json, plain, lambda: typer.echo("\n".join(words.text(one) for one in said)))
+    answer(as_json, plain, lambda: echo("\n".join(words.text(one) for one in said)))

@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, lines
-from roomfield.cli.terminal_numbers import microwatts
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, echo, lines
+from roomfield.cli.terminal_language import opened_job, speak_as
+from roomfield.cli.terminal_numbers import microwatts, tell
 from roomfield.cli.thing_commands import list_things
 
 Reason = Annotated[str, typer.Option(help="Why; it stands in the report.")]
@@ -61,10 +62,11 @@ def new(
         starter=starter,
         started_at=at,
     )
+    speak_as(survey.assignment.language)
     answer(
         as_json,
         {"survey": survey.id, "record": record},
-        lambda: typer.echo(f"Survey {survey.id} in {record}"),
+        lambda: echo(f"Survey {survey.id} in {record}"),
     )
 
 
@@ -91,7 +93,7 @@ def list_surveys(
     from roomfield.workbench.record.survey_list import list_surveys as call
 
     cards = call(existing_record(record), what)
-    rows = [(c.id, c.title, c.line, c.changed_at[:16], f"{c.readings} readings") for c in cards]
+    rows = [(c.id, c.title, c.line, c.changed_at[:16], tell(f"{c.readings} readings")) for c in cards]
     plain = [vars(c) for c in cards]
     answer(as_json, plain, lambda: lines(rows, "The record holds no such survey; 'roomfield new' begins one."))
 
@@ -103,12 +105,12 @@ def pack(
     as_json: AsJson = False,
 ) -> None:
     """Write the survey package (BagIt, RFC 8493): the survey with all its files and their checksums."""
-    from roomfield.workbench.record.job import is_sealed, open_job
+    from roomfield.workbench.record.job import is_sealed
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     digest = job.write_sealed(target, asked_passphrase(twice=True)) if is_sealed(target) else job.write_package(target)
     plain = {"package": target, "sha256": digest, "content_sha256": job.content_sha256}
-    answer(as_json, plain, lambda: typer.echo(f"{target}\nSHA-256 {digest}"))
+    answer(as_json, plain, lambda: echo(f"{target}\nSHA-256 {digest}"))
 
 
 def unpack(
@@ -120,8 +122,9 @@ def unpack(
     from roomfield.workbench.record.job import is_sealed, unpack_into
 
     survey = unpack_into(record, package, asked_passphrase() if is_sealed(package) else "")
+    speak_as(survey.assignment.language)
     plain = {"survey": survey.id, "readings": len(survey.readings)}
-    answer(as_json, plain, lambda: typer.echo(f"Survey {survey.id}, {len(survey.readings)} readings"))
+    answer(as_json, plain, lambda: echo(f"Survey {survey.id}, {len(survey.readings)} readings"))
 
 
 def asked_passphrase(*, twice: bool = False) -> str:
@@ -137,12 +140,12 @@ def follow_up(
     as_json: AsJson = False,
 ) -> None:
     """Copy a survey for the visit after the work was done."""
-    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.job import existing_record
     from roomfield.workbench.record.survey_list import copy_for_follow_up
 
-    source = open_job(record, survey).survey
+    source = opened_job(record, survey).survey
     copy = copy_for_follow_up(existing_record(record), source.id, title)
-    answer(as_json, {"survey": copy}, lambda: typer.echo(f"Survey {copy}"))
+    answer(as_json, {"survey": copy}, lambda: echo(f"Survey {copy}"))
 
 
 def amend(
@@ -165,7 +168,7 @@ def amend(
 
     made = amend_observation(record, survey, observation, field, value, reason, by)
     old, new = (_as_level(made.field, text) for text in (made.old, made.new))
-    answer(as_json, vars(made), lambda: typer.echo(f"{made.field.removesuffix('_w_m2')}: {old} -> {new}"))
+    answer(as_json, vars(made), lambda: echo(f"{made.field.removesuffix('_w_m2')}: {old} -> {new}"))
 
 
 def _as_level(field: str, text: str) -> str:
@@ -182,11 +185,11 @@ def withdraw(
     as_json: AsJson = False,
 ) -> None:
     """Take an observation out of the findings; it stays in the record with the reason."""
-    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.job import existing_record
     from roomfield.workbench.record.survey_list import withdraw as call
 
-    made = call(existing_record(record), open_job(record, survey).survey.id, observation, reason, by)
-    answer(as_json, vars(made), lambda: typer.echo(f"{observation} is withdrawn"))
+    made = call(existing_record(record), opened_job(record, survey).survey.id, observation, reason, by)
+    answer(as_json, vars(made), lambda: echo(f"{observation} is withdrawn"))
 
 
 def delete(
@@ -196,9 +199,9 @@ def delete(
     as_json: AsJson = False,
 ) -> None:
     """Remove a survey for good; its title must be typed."""
-    from roomfield.workbench.record.job import existing_record, open_job
+    from roomfield.workbench.record.job import existing_record
     from roomfield.workbench.record.survey_list import delete_survey
 
-    name = open_job(record, survey).survey.id
+    name = opened_job(record, survey).survey.id
     delete_survey(existing_record(record), name, title)
-    answer(as_json, {"deleted": name}, lambda: typer.echo(f"{name} is deleted"))
+    answer(as_json, {"deleted": name}, lambda: echo(f"{name} is deleted"))

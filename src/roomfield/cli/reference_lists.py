@@ -56,8 +56,8 @@ def languages(
 
 
 def _show_languages(found: Sequence[LanguageGaps], *, whole: bool) -> None:
-    head = ("language", "report and terminal", "messages", "pages")
-    rows = [(g.name, f"{g.report:.0%}", f"{g.messages:.0%}", f"{g.pages:.0%}") for g in found]
+    head = ("language", "report and answers", "messages", "pages", "commands")
+    rows = [(g.name, f"{g.report:.0%}", f"{g.messages:.0%}", f"{g.pages:.0%}", f"{g.commands:.0%}") for g in found]
     table("How much of each catalogue is there", head, rows)
     for gap in found if whole else ():
         for key in gap.lacking:

@@ -6,8 +6,20 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped, progress, table
-from roomfield.cli.terminal_numbers import decibels, microwatts, probability, span
+from roomfield.cli.console import (
+    DEFAULT_RECORD,
+    AsJson,
+    Record,
+    SurveyId,
+    VisitId,
+    answer,
+    echo,
+    grouped,
+    progress,
+    table,
+)
+from roomfield.cli.terminal_language import opened_job, spoken
+from roomfield.cli.terminal_numbers import decibels, microwatts, probability, span, tell, terminal_words
 from roomfield.show.trade_units import MICROWATT_M2
 
 if TYPE_CHECKING:
@@ -38,14 +50,13 @@ def register(app: typer.Typer) -> None:
 def actions(record: Record = DEFAULT_RECORD, survey: SurveyId = "", as_json: AsJson = False) -> None:
     """List the survey's actions: what could be done, at what cost, and what is agreed or done."""
     from roomfield.workbench.plan.action_list import listed
-    from roomfield.workbench.record.job import open_job
 
-    found = listed(open_job(record, survey).survey)
+    found = listed(opened_job(record, survey).survey)
     answer(as_json, [one.to_dict() for one in found], lambda: _show_actions(found))
 
 
 def _cost(cost: CostRange) -> str:
-    return f"{cost.low:,.0f} to {cost.high:,.0f} {cost.currency}" if cost.stated else "not known"
+    return tell(f"{cost.low:,.0f} to {cost.high:,.0f} {cost.currency}" if cost.stated else "not known")
 
 
 def _show_actions(found: tuple[Listed, ...]) -> None:
@@ -55,7 +66,7 @@ def _show_actions(found: tuple[Listed, ...]) -> None:
             one.action.id,
             one.action.kind.value,
             _cost(one.action.cost),
-            f"done ({one.done_on})" if one.done_on else "agreed" if one.agreed else "",
+            tell(f"done ({one.done_on})" if one.done_on else "agreed" if one.agreed else ""),
         )
         for one in found
     ]
@@ -96,15 +107,14 @@ def action(
 ) -> None:
     """Put an action on the survey's list."""
     from roomfield.workbench.plan.action_list import Listed, NewAction, put_action
-    from roomfield.workbench.record.job import open_job
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     wanted = NewAction(
         name, kind, tuple(transmitter or ()), place, room, position, tuple(wall or ()), part, sheet, coverage,
         reduction, hours, cost, currency, _actions(job, excludes), note,
     )  # fmt: skip
     made = put_action(job, wanted)
-    answer(as_json, Listed(made, False, "").to_dict(), lambda: typer.echo(f"{made.id}: {made.name}"))
+    answer(as_json, Listed(made, False, "").to_dict(), lambda: echo(f"{made.id}: {made.name}"))
 
 
 def _terms(
@@ -140,10 +150,9 @@ def predict(
 ) -> None:
     """Say what a set of actions would bring at every place, with what odds, what limits it and what gets worse."""
     from roomfield.workbench.plan.plan_choice import prediction_of
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     terms = _terms(job, target, kind, 0.9, None, at)
     found = prediction_of(job.survey, visit_asked_or_first(job.survey, visit).id, _actions(job, do), terms)
     names = {place.id: place.name for place in job.survey.places}
@@ -163,7 +172,7 @@ def _show_outcomes(found: dict[str, Any], names: dict[str, str]) -> None:
         return f"{microwatts(one['median'])} ({span(one['low'], one['high'])})"
 
     def place(one: dict[str, Any]) -> str:
-        return names[one["place_id"]] + (f" ({one['period']})" if one["period"] != "any" else "")
+        return names[one["place_id"]] + (f" ({tell(one['period'])})" if one["period"] != "any" else "")
 
     rows = [
         (
@@ -179,34 +188,35 @@ def _show_outcomes(found: dict[str, Any], names: dict[str, str]) -> None:
     table(title, ("place", "before", "after", "reduction", "P(target met)"), rows)
     if found["target_w_m2"] is not None:
         where = "every place" if all(one["asked"] for one in found["outcomes"]) else "every place asked for"
-        typer.echo(f"Target met at {where} at once: {probability(found['probability_all'])}.")
-    typer.echo("What limits the result:")
+        echo(f"Target met at {where} at once: {probability(found['probability_all'])}.")
+    echo("What limits the result:")
     for one in found["outcomes"]:
-        typer.echo(f"  {place(one)}: {one['limiting'] or 'nothing remains.'}")
+        echo(f"  {place(one)}: {one['limiting'] or tell('nothing remains.')}")
 
 
 def _unasked(one: dict[str, Any]) -> str:
-    return "" if one["asked"] else " (not asked)"
+    return "" if one["asked"] else f" ({tell('not asked')})"
 
 
 def _reduction(one: dict[str, float]) -> str:
-    return f"{decibels(one['median'])} ({decibels(one['low'])} to {decibels(one['high'])})"
+    return tell(f"{decibels(one['median'])} ({decibels(one['low'])} to {decibels(one['high'])})")
 
 
 def _show_order(found: dict[str, Any]) -> None:
     """What gets worse, and the work in its order with quantities and cautions."""
+    words = terminal_words()
     for text in found["warnings"]:
-        typer.echo(f"Worse: {text}")
+        echo(f"Worse: {text}")
     for number, step in enumerate(found["work"], start=1):
         sheet = ""
         if step["material_m2"]:
-            sheet = f"; {step['material_m2']:.1f} m² of sheet, {step['edge_m']:.1f} m of edges"
-        typer.echo(f"{number}. {step['name']} ({step['step'].replace('_', ' ')}{sheet})")
-        heed = "; ".join(caution["topic"] for caution in step["cautions"])
+            sheet = "; " + tell(f"{step['material_m2']:.1f} m² of sheet, {step['edge_m']:.1f} m of edges")
+        echo(f"{number}. {step['name']} ({tell(step['step'].replace('_', ' '))}{sheet})")
+        heed = "; ".join(words.translated("caution_topic", caution["topic"]) for caution in step["cautions"])
         if heed:
-            typer.echo(f"   heed: {heed}")
+            echo(f"   heed: {heed}")
     if found["work"]:
-        typer.echo("Inner sources first, then outer, then measure again.")
+        echo("Inner sources first, then outer, then measure again.")
 
 
 def plans(
@@ -225,13 +235,14 @@ def plans(
     If no plan reaches the target: the lowest levels that can be had, what they cost, and where most remains from what.
     """
     from roomfield.workbench.plan.plan_offers import offered
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     terms = _terms(job, target, kind, confidence, budget, at)
     with progress("Weighing the plans") as step:
-        found = offered(job.survey, visit_asked_or_first(job.survey, visit).id, terms, progress=step)
+        found = offered(
+            job.survey, visit_asked_or_first(job.survey, visit).id, terms, spoken("", plain=as_json), progress=step
+        )
     names = {place.id: place.name for place in job.survey.places}
     answer(as_json, found, lambda: _show(found, names))
 
@@ -239,20 +250,20 @@ def plans(
 def _show(found: dict[str, Any], names: dict[str, str]) -> None:
     money, shown = found["currency"], found["shown"]
     rows = [
-        ("; ".join(p["names"]) or "nothing", f"{p['cost']:,.0f} {money}", probability(p["probability"]),
+        ("; ".join(p["names"]) or tell("nothing"), f"{p['cost']:,.0f} {money}", probability(p["probability"]),
          " ".join(p["action_ids"]))
         for p in found["plans"]
     ]  # fmt: skip
     grouped("Plans that no other beats", ("actions", "cost", "P(target met)", "ids"), rows, right=(1, 2))
     if len(found["asked_place_ids"]) < len(_once(found["prediction"]["outcomes"])):
-        typer.echo("Target asked for at: " + ", ".join(names[name] for name in found["asked_place_ids"]))
+        echo("Target asked for at: " + ", ".join(names[name] for name in found["asked_place_ids"]))
     if found["lowest"]:
         _show_lowest(found)
     for text in _told(found):
-        typer.echo(text)
+        echo(text)
     if shown["names"]:
         which = "Suggested" if found["suggested"] else _which(found)
-        typer.echo(f"{which}: {shown['cost_low']:,.0f} to {shown['cost_high']:,.0f} {money}.")
+        echo(f"{which}: {shown['cost_low']:,.0f} to {shown['cost_high']:,.0f} {money}.")
     _show_outcomes(found["prediction"], names)
     if shown["names"]:
         _show_order(found["prediction"])
@@ -278,7 +289,7 @@ def _once(outcomes: list[dict[str, Any]]) -> set[str]:
 
 def _show_lowest(found: dict[str, Any]) -> None:
     rows = [
-        ("; ".join(p["names"]) or "nothing", f"{p['cost']:,.0f} {found['currency']}", microwatts(p["level_w_m2"]),
+        ("; ".join(p["names"]) or tell("nothing"), f"{p['cost']:,.0f} {found['currency']}", microwatts(p["level_w_m2"]),
          decibels(p["reduction_db"]), " ".join(p["action_ids"]))
         for p in found["lowest"]
     ]  # fmt: skip
@@ -302,12 +313,11 @@ def agree(
     from dataclasses import asdict
 
     from roomfield.workbench.plan import action_list
-    from roomfield.workbench.record.job import open_job
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     made = action_list.agree(job, _actions(job, ids), _terms(job, target, kind, confidence, None, at), note)
     names = {one.id: one.name for one in job.survey.actions}
-    answer(as_json, asdict(made), lambda: typer.echo("Agreed: " + "; ".join(names[i] for i in made.action_ids)))
+    answer(as_json, asdict(made), lambda: echo("Agreed: " + "; ".join(names[i] for i in made.action_ids)))
 
 
 def verify(
@@ -322,10 +332,9 @@ def verify(
     """Say whether it worked: the follow-up against the visit before and against the prediction."""
     from roomfield.workbench.model.joint_model import kind_named
     from roomfield.workbench.prove.before_after import comparison_of, done_names
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     before = visit_asked_or_first(job.survey, first).id
     bound = MICROWATT_M2.si(target)
     plan = job.survey.adopted_plan
@@ -340,37 +349,36 @@ def verify(
 def changed(
     second: Annotated[str, typer.Argument(help="Id of the later visit.")],
     first: Annotated[str, typer.Option(help="Id of the visit before; the survey's first if left out.")] = "",
-    language: Annotated[str, typer.Option(help="Of the sentences: en, de or fr.")] = "en",
+    language: Annotated[str, typer.Option(help="Of the sentences: en, de or fr; the terminal's if left out.")] = "",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     as_json: AsJson = False,
 ) -> None:
     """Say what changed between two visits beside the work: a sender new or gone, work not as ordered, or only load."""
     from roomfield.workbench.prove.unplanned_changes import what_changed_between
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
-    here = open_job(record, survey).survey
-    found = what_changed_between(here, visit_asked_or_first(here, first).id, second, language)
-    answer(as_json, found.to_dict(), lambda: typer.echo("\n".join(found.sentences)))
+    here = opened_job(record, survey).survey
+    found = what_changed_between(here, visit_asked_or_first(here, first).id, second, spoken(language, plain=as_json))
+    answer(as_json, found.to_dict(), lambda: echo("\n".join(found.sentences)))
 
 
 def _show_verification(plain: dict[str, Any], names: dict[str, str]) -> None:
     rows = [
         (
             names[c["place_id"]],
-            f"{decibels(c['reduction_db'])} ({decibels(c['reduction_low_db'])} to {decibels(c['reduction_high_db'])})",
+            _reduction({"median": c["reduction_db"], "low": c["reduction_low_db"], "high": c["reduction_high_db"]}),
             decibels(c["predicted_db"]),
-            c["outcome"],
+            tell(c["outcome"]),
         )
         for c in plain["checks"]
     ]
     table(f"Reduction with its {plain['coverage']:.0%} interval", ("place", "reduction", "predicted", "outcome"), rows)
-    typer.echo(plain["statement"])
+    echo(plain["statement"])
     if plain["done"]:
         taken = "Taken as done, as no work is noted" if plain["assumed_done"] else "Done"
-        typer.echo(f"{taken}: {'; '.join(plain['done'])}")
+        echo(f"{taken}: {'; '.join(plain['done'])}")
     for condition in plain["conditions"]:
-        typer.echo(f"  not alike: {condition['text']}")
+        echo(f"  not alike: {condition['text']}")
     for text in (*plain["surprises"], *plain["causes"]):
-        typer.echo(f"  {text}")
+        echo(f"  {text}")

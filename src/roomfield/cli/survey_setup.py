@@ -6,9 +6,10 @@ from typing import Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, grouped
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, grouped
 from roomfield.cli.plan_commands import POSITION
-from roomfield.cli.terminal_numbers import microwatts
+from roomfield.cli.terminal_language import opened_job
+from roomfield.cli.terminal_numbers import microwatts, tell
 from roomfield.show.trade_units import MEGAHERTZ, MICROWATT_M2
 
 
@@ -37,11 +38,10 @@ def transmitter(
     as_json: AsJson = False,
 ) -> None:
     """Enter a transmitter, so that a radio state can switch it off."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.setting_up import add_transmitter
 
     made = add_transmitter(
-        open_job(record, survey),
+        opened_job(record, survey),
         name,
         technology=technology,
         frequency_hz=MEGAHERTZ.si(frequency),
@@ -56,7 +56,7 @@ def transmitter(
         },
     )
     plain = {"transmitter": made.id, "name": made.name, "switch": made.group, "position_m": made.position}
-    answer(as_json, plain, lambda: typer.echo(f"{made.name}: {made.id}"))
+    answer(as_json, plain, lambda: echo(f"{made.name}: {made.id}"))
 
 
 def bring_masts(
@@ -73,10 +73,11 @@ def bring_masts(
     """Put masts from a file of open data onto the plan, so that the model knows them."""
     from roomfield.workbench.record.bring_masts import bring_masts as bring
     from roomfield.workbench.record.bring_masts import home_from_text
-    from roomfield.workbench.record.job import open_job
 
-    found = bring(open_job(record, survey), file, home_from_text(home, north), within_m=within)
-    rows = [(m.name, f"{m.distance_m:.0f}", f"{m.azimuth_deg:.0f}", "there already" if m.known else "") for m in found]
+    found = bring(opened_job(record, survey), file, home_from_text(home, north), within_m=within)
+    rows = [
+        (m.name, f"{m.distance_m:.0f}", f"{m.azimuth_deg:.0f}", tell("there already") if m.known else "") for m in found
+    ]
     columns = ("mast", "m away", "° from true north", "")
     answer(as_json, [m.to_dict() for m in found], lambda: grouped("Masts on the plan", columns, rows, right=(1, 2)))
 
@@ -94,14 +95,13 @@ def state(
     as_json: AsJson = False,
 ) -> None:
     """Enter a radio state: what is switched off, and what others do, while readings are taken."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.setting_up import add_radio_state
 
-    made = add_radio_state(open_job(record, survey), name, off or [], visit, doing=doing or [])
+    made = add_radio_state(opened_job(record, survey), name, off or [], visit, doing=doing or [])
     plain = {"state": made.id, "name": made.name, "off": list(made.off_groups)} | {
         "doing": {one.name: one.activity.value for one in made.activities}
     }
-    answer(as_json, plain, lambda: typer.echo(f"{made.name}: {made.id}, {len(made.off_groups)} switched off"))
+    answer(as_json, plain, lambda: echo(f"{made.name}: {made.id}, {len(made.off_groups)} switched off"))
 
 
 def visit(
@@ -114,13 +114,12 @@ def visit(
     as_json: AsJson = False,
 ) -> None:
     """Enter one more visit, in the radio states of the one before."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.setting_up import add_visit
 
     made = add_visit(
-        open_job(record, survey), follow_up=not first, conditions=conditions, started_at=at, ended_at=until
+        opened_job(record, survey), follow_up=not first, conditions=conditions, started_at=at, ended_at=until
     )
-    answer(as_json, {"visit": made.id, "started_at": made.started_at}, lambda: typer.echo(f"Visit {made.id}"))
+    answer(as_json, {"visit": made.id, "started_at": made.started_at}, lambda: echo(f"Visit {made.id}"))
 
 
 def aim(
@@ -132,10 +131,9 @@ def aim(
 ) -> None:
     """Write down the client's aim where people sleep; usual is the upper edge of the guideline's second category."""
     from roomfield.workbench.assess.place_use import aim_in
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.setting_up import put_aim
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     if value is not None or usual:
         put_aim(job, None if usual or value is None else MICROWATT_M2.si(value))
         job = job.again()
@@ -145,5 +143,5 @@ def aim(
     answer(
         as_json,
         plain,
-        lambda: typer.echo(f"Aim: {microwatts(found.value_w_m2)} µW/m², {source}" if found else "There is no aim."),
+        lambda: echo(f"Aim: {microwatts(found.value_w_m2)} µW/m², {source}" if found else "There is no aim."),
     )

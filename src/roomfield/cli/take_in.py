@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, progress, row_words
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, progress, row_words
+from roomfield.cli.terminal_language import opened_job, speak_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -44,12 +45,12 @@ def take_in(
     as_json: AsJson = False,
 ) -> None:
     """Take readings in from a file: first shows how the columns are read; --confirm stores them."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed
     from roomfield.workbench.record.readings_intake import take_in as call
 
     mapping = guessed(file, Corrections(column or (), dates, decimal, grouped, of_sheet))
     if not confirm:
+        speak_of(record, survey)
         plain = {
             "confirmed": False,
             "description": mapping.describe(),
@@ -60,7 +61,7 @@ def take_in(
         return
     given = Circumstances(visit, meter, state, utc_offset, make_places, accept_rest, again)
     with progress("readings") as on_progress:
-        plan = call(open_job(record, survey), file, mapping, given, confirmed=True, on_progress=on_progress)
+        plan = call(opened_job(record, survey), file, mapping, given, confirmed=True, on_progress=on_progress)
     plain = {
         "readings": len(plan.readings),
         "new_places": [{"name": p.name, "use": p.kind.value} for p in plan.new_places],
@@ -72,21 +73,21 @@ def take_in(
 
 def _show_columns(words: str, settle_with: str) -> None:
     """How the columns are read, and what to say next; ``settle_with`` is empty if nothing is open."""
-    typer.echo(words)
+    echo(words)
     if settle_with:
-        typer.echo(f"Settle this with {settle_with}; nothing was stored.")
+        echo(f"Settle this with {settle_with}; nothing was stored.")
     else:
-        typer.echo("Nothing was stored. If this is right, say the same again with --confirm.")
+        echo("Nothing was stored. If this is right, say the same again with --confirm.")
 
 
 def _show_plan(plan: ImportPlan) -> None:
-    typer.echo(f"{len(plan.readings)} readings are in the record.")
+    echo(f"{len(plan.readings)} readings are in the record.")
     for place in plan.new_places:
-        typer.echo(f"  new place: {place.name}, taken as {place.kind.value}")
+        echo(f"  new place: {place.name}, taken as {place.kind.value}")
     for fault in plan.faults:
-        typer.echo(f"  left out: {row_words(fault)}")
+        echo(f"  left out: {row_words(fault)}")
     for remark in plan.remarks:
-        typer.echo(f"  {remark}")
+        echo(f"  {remark}")
 
 
 def take_bearings(
@@ -105,11 +106,11 @@ def take_bearings(
 ) -> None:
     """Take bearings of peak or null in from a file: first shows how the columns are read; --confirm stores them."""
     from roomfield.workbench.record import bearings_intake
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.readings_intake import Circumstances, Corrections
 
     mapping = bearings_intake.guessed_bearings(file, Corrections(column or (), decimal=decimal, sheet=of_sheet))
     if not confirm:
+        speak_of(record, survey)
         plain = {"confirmed": False, "description": mapping.describe(), "questions": list(mapping.questions())}
         answer(
             as_json,
@@ -118,15 +119,15 @@ def take_bearings(
         )
         return
     given = Circumstances(visit, meter, state, accept_rest=accept_rest)
-    plan = bearings_intake.take_bearings(open_job(record, survey), file, mapping, given, confirmed=True)
+    plan = bearings_intake.take_bearings(opened_job(record, survey), file, mapping, given, confirmed=True)
     stored = {"bearings": len(plan.bearings), "rejected": [vars(f) for f in plan.faults]}
     answer(as_json, stored, lambda: _show_bearings(len(plan.bearings), plan.faults))
 
 
 def _show_bearings(count: int, faults: Sequence[RowFault]) -> None:
-    typer.echo("1 bearing is in the record." if count == 1 else f"{count} bearings are in the record.")
+    echo("1 bearing is in the record." if count == 1 else f"{count} bearings are in the record.")
     for fault in faults:
-        typer.echo(f"  left out: {row_words(fault)}")
+        echo(f"  left out: {row_words(fault)}")
 
 
 def sheet(
@@ -139,7 +140,6 @@ def sheet(
 ) -> None:
     """Write the form for a visit; its columns are the ones that take-in reads."""
     from roomfield.workbench.publish.files import write_field_sheet
-    from roomfield.workbench.record.job import open_job
 
-    path = write_field_sheet(open_job(record, survey).survey, target, visit_id=visit or None, language=language)
-    answer(as_json, {"sheet": str(path)}, lambda: typer.echo(f"The field sheet lies at {path}"))
+    path = write_field_sheet(opened_job(record, survey).survey, target, visit_id=visit or None, language=language)
+    answer(as_json, {"sheet": str(path)}, lambda: echo(f"The field sheet lies at {path}"))

@@ -3,24 +3,40 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
+
+from roomfield.cli.terminal_language import terminal_language
 
 if TYPE_CHECKING:
     from roomfield.show.words import Words
 
-LANGUAGE = "ROOMFIELD_LANGUAGE"
-"""Variable of the environment that names the language of the terminal."""
 _SIGN = {"below_floor": "< ", "overload": "> "}
 
 
 def terminal_words() -> Words:
-    """The catalogue of the terminal's language; English if none is named or there is no such catalogue."""
-    from roomfield.show.words import LANGUAGES, load_words
+    """The catalogue of the terminal's language."""
+    from roomfield.show.words import load_words
 
-    wanted = os.environ.get(LANGUAGE, "en").split("_")[0].split("-")[0].lower()
-    return load_words(wanted if wanted in LANGUAGES else "en")
+    return load_words(terminal_language())
+
+
+def tell(text: str) -> str:
+    """What a command prints, in the terminal's language where its catalogue knows the lines; indents stay.
+
+    Parameters
+    ----------
+    text : str
+        In English, one line or several.
+    """
+    language = terminal_language()
+    if language == "en":
+        return text
+    from roomfield.show.words.told import terminal_teller
+
+    told = terminal_teller(language)
+    parted = ((line, line.strip()) for line in text.split("\n"))
+    return "\n".join(line.replace(core, told(core)) if core else line for line, core in parted)
 
 
 def microwatts(density_w_m2: float | None, censoring: str = "none") -> str:

@@ -7,7 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, lines, one_line
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, echo, lines, one_line
+from roomfield.cli.terminal_language import opened_job
 from roomfield.cli.thing_lines import line_of, plain_thing
 
 Sort = Annotated[
@@ -28,10 +29,9 @@ def register(app: typer.Typer) -> None:
 
 def list_things(sort: str, record: str, survey: str, visit: str, as_json: bool) -> None:
     """Print all things of a sort with their ids."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.things import things
 
-    home = open_job(record, survey).survey
+    home = opened_job(record, survey).survey
     found = things(home, sort, visit)
     rows = [(one.id, one.name if one.name != one.id else "", line_of(home, one)) for one in found]
     answer(as_json, [plain_thing(one) for one in found], lambda: lines(rows, f"There are no {sort} yet."))
@@ -46,17 +46,16 @@ def show(
     as_json: AsJson = False,
 ) -> None:
     """Show everything that the record holds of one thing."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.things import thing_named
 
-    plain = plain_thing(thing_named(open_job(record, survey).survey, sort, name, visit))
+    plain = plain_thing(thing_named(opened_job(record, survey).survey, sort, name, visit))
     answer(as_json, plain, lambda: _show_fields(plain))
 
 
 def _show_fields(plain: dict[str, Any]) -> None:
     for field, value in plain.items():
         if value not in ("", None, (), []):
-            typer.echo(one_line(f"{field}: {value}"))
+            echo(one_line(f"{field}: {value}"))
 
 
 def change(
@@ -72,12 +71,11 @@ def change(
     as_json: AsJson = False,
 ) -> None:
     """Change fields of a place, room, transmitter, radio state or visit; readings are amended instead."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.things import change_thing
 
-    job = open_job(record, survey)
+    job = opened_job(record, survey)
     made = change_thing(job, sort, name, settings, visit)
-    answer(as_json, plain_thing(made), lambda: typer.echo(f"{made.name}: {line_of(job.again().survey, made)}"))
+    answer(as_json, plain_thing(made), lambda: echo(f"{made.name}: {line_of(job.again().survey, made)}"))
 
 
 def remove(
@@ -89,11 +87,10 @@ def remove(
     as_json: AsJson = False,
 ) -> None:
     """Take out a place, room, transmitter, radio state or visit that no reading needs."""
-    from roomfield.workbench.record.job import open_job
     from roomfield.workbench.record.things import remove_thing
 
-    gone = remove_thing(open_job(record, survey), sort, name, visit)
-    answer(as_json, {"removed": gone.id, "name": gone.name}, lambda: typer.echo(f"{gone.name} is taken out"))
+    gone = remove_thing(opened_job(record, survey), sort, name, visit)
+    answer(as_json, {"removed": gone.id, "name": gone.name}, lambda: echo(f"{gone.name} is taken out"))
 
 
 def assignment(
@@ -112,7 +109,6 @@ def assignment(
 ) -> None:
     """Show what was ordered, by whom and against what it is held; or change what is given."""
     from roomfield.workbench.record.assignment import change_assignment
-    from roomfield.workbench.record.job import open_job
 
     given = {
         "client": client,
@@ -124,6 +120,6 @@ def assignment(
         "guideline": guideline,
         "language": language,
     }
-    home = change_assignment(open_job(record, survey), title, given).survey
+    home = change_assignment(opened_job(record, survey), title, given).survey
     plain = {"title": home.title} | asdict(home.assignment)
     answer(as_json, plain, lambda: _show_fields(plain))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from roomfield.cli.terminal_numbers import microwatts
+from roomfield.cli.terminal_numbers import microwatts, tell
 from roomfield.show.page_drawings import bounding_box
 from roomfield.show.trade_units import MEGAHERTZ, MILLIMETRE, MILLIWATT
 
@@ -28,7 +28,7 @@ def _at(position: tuple[float, float, float] | None, otherwise: str = "no positi
 
 
 def _joined(*parts: str) -> str:
-    return ", ".join(part for part in parts if part)
+    return ", ".join(tell(part) for part in parts if part)
 
 
 def _place(survey: Survey, thing: Thing) -> str:
@@ -38,11 +38,11 @@ def _place(survey: Survey, thing: Thing) -> str:
 
 def _room(survey: Survey, thing: Thing) -> str:
     box = bounding_box(thing.item.outline)
-    return f"{box.width_m:.2f} x {box.depth_m:.2f} m, from x {box.west_m:.2f}, y {box.south_m:.2f}"
+    return tell(f"{box.width_m:.2f} x {box.depth_m:.2f} m, from x {box.west_m:.2f}, y {box.south_m:.2f}")
 
 
 def _storey(survey: Survey, thing: Thing) -> str:
-    return f"floor {thing.item.floor_m:.2f} m, ceiling {thing.item.ceiling_m:.2f} m"
+    return tell(f"floor {thing.item.floor_m:.2f} m, ceiling {thing.item.ceiling_m:.2f} m")
 
 
 def _wall(survey: Survey, thing: Thing) -> str:
@@ -96,7 +96,7 @@ def _person(survey: Survey, thing: Thing) -> str:
 
 
 def _action(survey: Survey, thing: Thing) -> str:
-    return str(thing.item.kind.value).replace("_", " ")
+    return tell(str(thing.item.kind.value).replace("_", " "))
 
 
 _LINES: Mapping[str, Callable[[Survey, Thing], str]] = {

@@ -13,13 +13,13 @@ from roomfield.table_files.cells import CellFault
 
 _TOKEN = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,39}")
 _USES: dict[PlaceKind, str] = {
-    PlaceKind.COT: "cot|crib|cradle|gitterbett|kinderbett|babybett|wiege",
+    PlaceKind.COT: "cot|crib|cradle|gitterbett|kinderbett|babybett|wiege|berceau",
     PlaceKind.BED: "bed|beds|bedside|pillow|mattress|sleep|sleeping|bett|kissen|kopfkissen|kopfende|matratze|schlafen|"
-    "schlafplatz|nachttisch",
-    PlaceKind.DESK: "desk|work|working|workplace|schreibtisch|arbeiten|arbeitsplatz|arbeitstisch",
-    PlaceKind.SOFA: "sofa|couch|armchair|sessel",
+    "schlafplatz|nachttisch|lit|lits|oreiller|matelas|chevet",
+    PlaceKind.DESK: "desk|work|working|workplace|schreibtisch|arbeiten|arbeitsplatz|arbeitstisch|bureau",
+    PlaceKind.SOFA: "sofa|couch|armchair|sessel|canapé|fauteuil",
     PlaceKind.TABLE: "table|dining|tisch|esstisch|essplatz",
-    PlaceKind.PLAY: "play|playing|spielen|spielecke|spielplatz|spielmatte",
+    PlaceKind.PLAY: "play|playing|spielen|spielecke|spielplatz|spielmatte|jeu|jeux",
 }
 _ENDINGS = {"bett": PlaceKind.BED, "tisch": PlaceKind.TABLE}
 """German joins words: an ``Elternbett`` is a bed."""

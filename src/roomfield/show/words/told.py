@@ -53,6 +53,22 @@ def page_catalogue(language: str) -> Mapping[str, str]:
     return MappingProxyType(pairs)
 
 
+@cache
+def terminal_catalogue(language: str) -> Mapping[str, str]:
+    """Patterns of the lines that commands print; empty for English and for languages without a catalogue.
+
+    Parameters
+    ----------
+    language : str
+        For example ``de``.
+    """
+    file = files("roomfield.show.words").joinpath("locale", "terminal", f"{language}.json")
+    if not file.is_file():
+        return _NONE
+    pairs: dict[str, str] = json.loads(file.read_text(encoding="utf-8"))
+    return MappingProxyType(pairs)
+
+
 @dataclass(frozen=True, eq=False)
 class Teller:
     """Tells filled-in English sentences in one language.
@@ -106,7 +122,23 @@ def teller(language: str, whole: Mapping[str, str] = _NONE) -> Teller:
     whole : mapping of str to str, optional
         Sentences without values that are known as well.
     """
-    pairs = told_catalogue(language)
+    return _teller_of(told_catalogue(language), whole)
+
+
+@cache
+def terminal_teller(language: str) -> Teller:
+    """What tells the lines of commands, and the sentences within them.
+
+    Parameters
+    ----------
+    language : str
+        For example ``de``.
+    """
+    lines = terminal_catalogue(language)
+    return _teller_of({**told_catalogue(language), **lines}, {**page_catalogue(language), **lines})
+
+
+def _teller_of(pairs: Mapping[str, str], whole: Mapping[str, str]) -> Teller:
     ordered = sorted(pairs.items(), key=lambda pair: (-len(_HOLE.sub("", pair[0])), pair[0]))
     return Teller(tuple((_matcher(english), wording) for english, wording in ordered), whole, pairs)
 

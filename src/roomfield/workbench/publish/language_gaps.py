@@ -9,10 +9,10 @@ from babel import Locale
 
 from roomfield.errors import UnknownNameError
 from roomfield.show.words.message_catalogue import LANGUAGES, ORIGINAL, lacking, load_words
-from roomfield.show.words.told import page_catalogue, told_catalogue
+from roomfield.show.words.told import page_catalogue, terminal_catalogue, told_catalogue
 
 COMPLETE = "de"
-"""Language whose catalogues of pages and messages name every sentence that is to be translated."""
+"""Language whose catalogues of pages, messages and commands name every sentence that is to be translated."""
 
 
 @dataclass(frozen=True)
@@ -21,8 +21,9 @@ class LanguageGaps:
 
     Parameters
     ----------
-    report, messages, pages : float
-        Share of the texts of report and terminal, of the messages, and of the pages that it has, 0 to 1.
+    report, messages, pages, commands : float
+        Share of the texts of report and answers, of the messages, of the pages, and of the lines that commands print
+        that it has, 0 to 1.
     lacking : tuple of str
         Keys of the report, then sentences, that it lacks.
     """
@@ -32,6 +33,7 @@ class LanguageGaps:
     report: float
     messages: float
     pages: float
+    commands: float
     lacking: tuple[str, ...]
 
     def to_dict(self, *, with_keys: bool) -> dict[str, Any]:
@@ -56,13 +58,13 @@ def gaps(language: str = "") -> tuple[LanguageGaps, ...]:
 def _gaps(language: str) -> LanguageGaps:
     name = str(Locale.parse(language).get_display_name(language)).capitalize()
     if language == ORIGINAL:
-        return LanguageGaps(language, name, 1.0, 1.0, 1.0, ())
+        return LanguageGaps(language, name, 1.0, 1.0, 1.0, 1.0, ())
     keys = lacking(language)
     whole = len(load_words(ORIGINAL).messages)
     parts = []
     missing = list(keys)
-    for catalogue in (told_catalogue, page_catalogue):
+    for catalogue in (told_catalogue, page_catalogue, terminal_catalogue):
         wanted, there = set(catalogue(COMPLETE)), set(catalogue(language))
         parts.append(len(wanted & there) / max(len(wanted), 1))
         missing += sorted(wanted - there)
-    return LanguageGaps(language, name, 1.0 - len(keys) / whole, parts[0], parts[1], tuple(missing))
+    return LanguageGaps(language, name, 1.0 - len(keys) / whole, *parts, tuple(missing))
