@@ -105,8 +105,8 @@ def speak_of(record: str, survey: str) -> None:
     record, survey : str
         As `opened_job` takes them.
     """
-    if Path(record).exists():
-        with suppress(RoomfieldError):
+    with suppress(RoomfieldError, OSError):
+        if Path(record).exists():
             opened_job(record, survey)
 
 
