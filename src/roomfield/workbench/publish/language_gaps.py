@@ -67,4 +67,4 @@ def _gaps(language: str) -> LanguageGaps:
         wanted, there = set(catalogue(COMPLETE)), set(catalogue(language))
         parts.append(len(wanted & there) / max(len(wanted), 1))
         missing += sorted(wanted - there)
-    return LanguageGaps(language, name, 1.0 - len(keys) / whole, *parts, tuple(missing))
+    return LanguageGaps(language, name, 1.0 - len(keys) / whole, parts[0], parts[1], parts[2], tuple(missing))
