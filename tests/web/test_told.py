@@ -50,6 +50,14 @@ def test_values_come_through_unchanged():
     assert told("en", "there is no visit named 'Bed'.") == "there is no visit named 'Bed'."
 
 
+def test_figures_get_the_decimal_sign_of_the_language():
+    english = "frequency is 0.5; allowed is 0.1 to 3.25."
+    assert told("en", english) == english
+    assert told("de", english) == "frequency ist 0,5; erlaubt ist 0,1 bis 3,25."
+    assert "0,5" in told("fr", english)
+    assert "3.0" in told("de", "it is of version 3.0; this release reads versions 1.0 to 2.0.")
+
+
 def test_joined_parts_are_told_one_by_one_and_the_unknown_stays():
     said = told("de", "wall 'w1' has no length; something new; place Bed needs at least three corners.")
     assert said == "Wand 'w1' hat keine Länge; something new; Platz Bed braucht mindestens drei Ecken."

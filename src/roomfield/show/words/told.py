@@ -15,9 +15,11 @@ from importlib.resources import files
 from types import MappingProxyType
 
 from roomfield.errors import Said
+from roomfield.show.words.numbers import numbers_for
 
 _HOLE = re.compile(r"\{(\w+)\}")
 _JOINT = "; "
+_DECIMAL = re.compile(r"[+\-−]?\d+\.\d+")
 _NONE: Mapping[str, str] = MappingProxyType({})
 
 
@@ -81,11 +83,14 @@ class Teller:
         Sentences without values that are looked up as they stand.
     keyed : mapping of str to str
         Wordings by phrase key, for sentences that know theirs (`roomfield.errors.Said`).
+    sign : str
+        Decimal sign that figures get; a version keeps its points.
     """
 
     patterns: tuple[tuple[re.Pattern[str], str], ...]
     whole: Mapping[str, str]
     keyed: Mapping[str, str]
+    sign: str = "."
 
     def __call__(self, sentence: str) -> str:
         """A sentence in this language if its pattern is known, else as it is.
@@ -96,8 +101,7 @@ class Teller:
             In English, with its values; parts joined by semicolons are taken one by one if the whole is not known.
         """
         if isinstance(sentence, Said) and (wording := self.keyed.get(sentence.key) or self.whole.get(sentence.key)):
-            values = {name: self._filled(value) or value for name, value in sentence.values.items()}
-            return _HOLE.sub(partial(_poured, values), wording)
+            return self._worded(wording, sentence.values)
         found = self.whole.get(sentence) or self._filled(sentence)
         if found is None and _JOINT in sentence:
             ending = "." if sentence.endswith(".") else ""
@@ -107,9 +111,14 @@ class Teller:
     def _filled(self, sentence: str) -> str | None:
         for matcher, wording in self.patterns:
             if match := matcher.fullmatch(sentence):
-                values = {name: self._filled(value) or value for name, value in match.groupdict().items()}
-                return _HOLE.sub(partial(_poured, values), wording)
+                return self._worded(wording, match.groupdict())
         return None
+
+    def _worded(self, wording: str, values: Mapping[str, str]) -> str:
+        told = {name: self._filled(value) or value for name, value in values.items()}
+        if "version" not in values:
+            told = {n: v.replace(".", self.sign) if _DECIMAL.fullmatch(v) else v for n, v in told.items()}
+        return _HOLE.sub(partial(_poured, told), wording)
 
 
 def teller(language: str, whole: Mapping[str, str] = _NONE) -> Teller:
@@ -122,7 +131,8 @@ def teller(language: str, whole: Mapping[str, str] = _NONE) -> Teller:
     whole : mapping of str to str, optional
         Sentences without values that are known as well.
     """
-    return _teller_of(told_catalogue(language), whole)
+    pairs = told_catalogue(language)
+    return _teller_of(pairs, whole, numbers_for(language).decimal_sign if pairs else ".")
 
 
 @cache
@@ -138,9 +148,9 @@ def terminal_teller(language: str) -> Teller:
     return _teller_of({**told_catalogue(language), **lines}, {**page_catalogue(language), **lines})
 
 
-def _teller_of(pairs: Mapping[str, str], whole: Mapping[str, str]) -> Teller:
+def _teller_of(pairs: Mapping[str, str], whole: Mapping[str, str], sign: str = ".") -> Teller:
     ordered = sorted(pairs.items(), key=lambda pair: (-len(_HOLE.sub("", pair[0])), pair[0]))
-    return Teller(tuple((_matcher(english), wording) for english, wording in ordered), whole, pairs)
+    return Teller(tuple((_matcher(english), wording) for english, wording in ordered), whole, pairs, sign)
 
 
 def _poured(values: dict[str, str], hole: re.Match[str]) -> str:

@@ -6,7 +6,7 @@ import { element } from "../element.js";
 import { hit, navigate } from "../plan/gestures.js";
 import { distance, round } from "../plan/shapes.js";
 import { PlanView, loadImages, storeyButtons } from "../plan/view.js";
-import { density, number, t } from "../words.js";
+import { density, metres, number, t } from "../words.js";
 import { BearingLine } from "./bearing.js";
 import { drawPoints, platesOf } from "./marks.js";
 import { HIGH_KINDS, ORIENTATIONS, Pad, UNITS } from "./pad.js";
@@ -203,6 +203,7 @@ function showRemarks(told) {
   const boxes = told.remarks.map((remark) => {
     const values = { ...remark.values };
     if (values.direction) values.direction = t(values.direction);
+    if (values.gap) values.gap = metres(values.gap, 1);
     return element("div", { class: "remark", role: "status" },
       element("p", {}, t(remark.words, values)),
       element("div", { class: "row" },
