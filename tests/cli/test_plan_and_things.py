@@ -67,7 +67,7 @@ def test_changes_go_by_name_and_refuse_what_cannot_be(say, home):
         (("change", "visit", "visit-1", "started=yesterday"), "no date"),
         (("change", "reading", "x", "a=b"), "amend"),
     ):
-        said = say(*words)
+        said = say("--language", "en", *words)
         assert said.code == 3
         assert told in said.err
 

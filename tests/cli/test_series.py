@@ -82,7 +82,7 @@ def test_bursts_of_a_fast_log_are_told(say, tmp_path):
     rows = [f"{t.isoformat()},{v}" for t, v in zip(stamps, values, strict=True)]
     path.write_text("time,peak uW/m2\n" + "\n".join(rows) + "\n")
     shown = say("log", path, "--confirm").out.replace("\u2212", "-").replace("\xa0", " ")
-    assert "bursts: 30 (4,320 a day), 100 ms wide, 20 s from start to start, 0.50% of the time" in shown
+    assert "bursts: 30 (4320 a day), 100 ms wide, 20 s from start to start, 0.50% of the time" in shown
     assert "highest over mean 22 dB: 23 dB as bursts fill only part of the time, 0.0 dB" in shown
     assert "note: Each value is the peak of its interval" in shown
     mostly_nothing = np.where(np.arange(stamps.size) % 400 < 2, 800.0, 0.0)

@@ -125,7 +125,14 @@ def _show_places(content: ReportContent, language: str) -> None:
         for cell, name, text in ((cells.level, "aim.label", against), (cells.average, "front.limit", cells.law)):
             if cell is not None:
                 echo(f"  {cell.kind:14} {cell.whole}")
-            echo(textwrap.fill(f"{say(name)}: {text}", WIDTH, initial_indent="    ", subsequent_indent="      "))
+            echo(
+                textwrap.fill(
+                    say("level.labelled", label=say(name), text=text),
+                    WIDTH,
+                    initial_indent="    ",
+                    subsequent_indent="      ",
+                )
+            )
 
 
 def _show_levels(found: Assessment, all_states: bool) -> None:

@@ -10,7 +10,7 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, progress
 from roomfield.cli.terminal_language import opened_job
-from roomfield.cli.terminal_numbers import decibels, microwatts, terminal_words
+from roomfield.cli.terminal_numbers import decibels, microwatts, terminal_words, whole
 from roomfield.errors import InputError
 from roomfield.show.trade_units import MICROWATT_M2, MILLISECOND, clock_of
 
@@ -99,7 +99,7 @@ def _show(found: LogView) -> None:
     number = _in_unit(figures.unit)
     echo(f"from {figures.start:%Y-%m-%d %H:%M} to {figures.end:%Y-%m-%d %H:%M} UTC")
     for name, value in (*statistic_figures(figures), *duration_figures(found.duration)):
-        echo(f"{words.text(name)}: {words.text(value)}")
+        typer.echo(words.say("level.labelled", label=name, text=value))
     for line in (*_course(found, number), *_steps(found), *_bursts(found), *_held(found, number)):
         echo(line)
     for remark in figures.remarks:
@@ -158,7 +158,7 @@ def _bursts(found: LogView) -> Iterator[str]:
     spacing = "" if seen.spacing_s is None else f", {seen.spacing_s.median:.3g} s from start to start"
     wide = MILLISECOND.shown(seen.width_s.median)
     yield (
-        f"bursts: {seen.count:,} ({seen.per_day:,.0f} a day), {wide:.3g} ms wide{spacing}, "
+        f"bursts: {whole(seen.count)} ({whole(seen.per_day)} a day), {wide:.3g} ms wide{spacing}, "
         f"{seen.duty_cycle:.2%} of the time"
     )
     parts = seen.peak_and_mean

@@ -8,6 +8,7 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, answer, echo
 from roomfield.cli.terminal_language import opened_job
+from roomfield.cli.terminal_numbers import terminal_words
 from roomfield.errors import InputError
 from roomfield.show.trade_units import COUNT, DECIBEL, MEGAHERTZ, METRE, MICROSECOND, MICROWATT_M2, SECOND
 
@@ -111,9 +112,10 @@ def _numbers(text: str, count: int, option: str, example: str) -> list[float]:
 def _show(standing: MeterStanding) -> None:
     made = standing.meter
     echo(f"{made.id}: {made.name}{', serial number ' + made.serial if made.serial else ''}")
+    given = terminal_words().numbers.as_given
     for figure in standing.figures:
         label, unit = _FIGURES[figure.name]
-        shown = "none" if figure.value is None else f"{unit.shown(figure.value):,.6g} {unit.name}".strip()
+        shown = "none" if figure.value is None else f"{given(unit.shown(figure.value))} {unit.name}".strip()
         echo(f"  {label}: {shown}{'' if figure.stated else '  (not stated; taken with caution)'}")
     for one in made.zones:
         echo(

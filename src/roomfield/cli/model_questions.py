@@ -9,7 +9,7 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, grouped, table
 from roomfield.cli.terminal_language import opened_job, spoken
-from roomfield.cli.terminal_numbers import microwatts, probability, span, tell
+from roomfield.cli.terminal_numbers import digits, microwatts, probability, span, tell
 from roomfield.show.trade_units import MICROWATT_M2, PERCENT
 
 if TYPE_CHECKING:
@@ -60,11 +60,11 @@ def _show_powers(rows: list[tuple[str, str, str]], far: list[str], doubts: tuple
 
 
 def _watts(found: Range) -> str:
-    return tell(f"{found.median:.3g} W ({found.low:.2g} to {found.high:.2g})")
+    return tell(f"{digits(found.median, 3)} W ({digits(found.low, 2)} to {digits(found.high, 2)})")
 
 
 def _percent(found: Range) -> str:
-    median, low, high = (f"{float(f'{PERCENT.shown(share):.2g}'):g}" for share in (found.median, found.low, found.high))
+    median, low, high = (digits(PERCENT.shown(share), 2) for share in (found.median, found.low, found.high))
     return tell(f"{median} % ({low} to {high})")
 
 

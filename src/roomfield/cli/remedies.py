@@ -19,7 +19,7 @@ from roomfield.cli.console import (
     table,
 )
 from roomfield.cli.terminal_language import opened_job, spoken
-from roomfield.cli.terminal_numbers import decibels, microwatts, probability, span, tell, terminal_words
+from roomfield.cli.terminal_numbers import decibels, microwatts, probability, span, tell, terminal_words, whole
 from roomfield.show.trade_units import MICROWATT_M2
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def actions(record: Record = DEFAULT_RECORD, survey: SurveyId = "", as_json: AsJ
 
 
 def _cost(cost: CostRange) -> str:
-    return tell(f"{cost.low:,.0f} to {cost.high:,.0f} {cost.currency}" if cost.stated else "not known")
+    return tell(f"{whole(cost.low)} to {whole(cost.high)} {cost.currency}" if cost.stated else "not known")
 
 
 def _show_actions(found: tuple[Listed, ...]) -> None:
@@ -250,7 +250,7 @@ def plans(
 def _show(found: dict[str, Any], names: dict[str, str]) -> None:
     money, shown = found["currency"], found["shown"]
     rows = [
-        ("; ".join(p["names"]) or tell("nothing"), f"{p['cost']:,.0f} {money}", probability(p["probability"]),
+        ("; ".join(p["names"]) or tell("nothing"), f"{whole(p['cost'])} {money}", probability(p["probability"]),
          " ".join(p["action_ids"]))
         for p in found["plans"]
     ]  # fmt: skip
@@ -263,7 +263,7 @@ def _show(found: dict[str, Any], names: dict[str, str]) -> None:
         echo(text)
     if shown["names"]:
         which = "Suggested" if found["suggested"] else _which(found)
-        echo(f"{which}: {shown['cost_low']:,.0f} to {shown['cost_high']:,.0f} {money}.")
+        echo(f"{which}: {whole(shown['cost_low'])} to {whole(shown['cost_high'])} {money}.")
     _show_outcomes(found["prediction"], names)
     if shown["names"]:
         _show_order(found["prediction"])
@@ -289,8 +289,8 @@ def _once(outcomes: list[dict[str, Any]]) -> set[str]:
 
 def _show_lowest(found: dict[str, Any]) -> None:
     rows = [
-        ("; ".join(p["names"]) or tell("nothing"), f"{p['cost']:,.0f} {found['currency']}", microwatts(p["level_w_m2"]),
-         decibels(p["reduction_db"]), " ".join(p["action_ids"]))
+        ("; ".join(p["names"]) or tell("nothing"), f"{whole(p['cost'])} {found['currency']}",
+         microwatts(p["level_w_m2"]), decibels(p["reduction_db"]), " ".join(p["action_ids"]))
         for p in found["lowest"]
     ]  # fmt: skip
     head = ("actions", "cost", f"{found['kind']}, µW/m²", "lower by", "ids")

@@ -46,6 +46,16 @@ def microwatts(density_w_m2: float | None, censoring: str = "none") -> str:
     return _SIGN.get(censoring, "") + terminal_words().numbers.micro(density_w_m2)
 
 
+def whole(value: float) -> str:
+    """A whole number, such as a price or a count; digits in groups as everywhere, never parted by commas."""
+    return terminal_words().numbers.fixed(value, 0)
+
+
+def digits(value: float, count: int) -> str:
+    """A number with so many significant digits."""
+    return terminal_words().numbers.significant(value, count)
+
+
 def span(low_w_m2: float, high_w_m2: float) -> str:
     """An interval [W/m²] in µW/m²; open ends are shown as such."""
     return terminal_words().say("level.range", low=low_w_m2, high=high_w_m2)
