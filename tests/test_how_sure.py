@@ -16,8 +16,10 @@ NO_QUALITY = {
     "web": "speed",
     "spine": "speed",
     "install_size": "size of the installation",
+    "growth": "speed and memory",
     "make_dwelling": "makes data",
     "signals_maker": "makes parameters",
+    "signals_crowded": "makes parameters",
     "faults": "damaged files and killed processes",
 }
 SPEED = ("--speed", "--stations")

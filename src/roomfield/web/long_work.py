@@ -102,7 +102,7 @@ class LongWorks:
         """
         with self._lock:
             self._forget_old()
-            if sum(work.state == WORKING for work in self._works.values()) >= MOST_AT_ONCE:
+            if len([work for work in self._works.values() if work.state == WORKING]) >= MOST_AT_ONCE:
                 raise TooEarlyError("too much is being worked on at once.", mend="Wait until something is done.")
             work = Work(secrets.token_urlsafe(16), WORKING, 0.0, stages[0][1])
             self._works[work.id] = work

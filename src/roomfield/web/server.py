@@ -122,13 +122,13 @@ def furnish(records: Records) -> None:
     records : Records
         The open record.
     """
-    shown = set()
+    told: set[str] = set()
 
     def say(share: float) -> None:
-        tenth = int(share * 10.0)
-        if tenth not in shown:
-            shown.add(tenth)
-            print(f"Furnishing the invented home and measuring it: {tenth * 10} %", flush=True)
+        tenth = f"{share:.1f}"
+        if tenth not in told:
+            told.add(tenth)
+            print(f"Furnishing the invented home and measuring it: {float(tenth):.0%}", flush=True)
 
     demo_tour.begin(records, say)
 

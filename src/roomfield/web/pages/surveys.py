@@ -40,7 +40,7 @@ def show_list(request: Request, records: Desk, query: str = "", saved: str = "",
     found = survey_list.list_surveys(records, query[:200]) if query.strip() else everything
     if not query.strip():
         found = tuple(card for card in found if card.archived == bool(archive))
-    put_away = sum(card.archived for card in everything)
+    put_away = len([card for card in everything if card.archived])
     has_demo = any(card.invented for card in everything)
     backed_up = backups.kept_as(records, saved) if saved else ""
     page = SurveysPage(found, query[:200], len(everything), has_demo, backed_up, put_away, bool(archive))
