@@ -18,7 +18,7 @@ from roomfield.cli.console import (
     progress,
     table,
 )
-from roomfield.cli.terminal_language import opened_job, spoken
+from roomfield.cli.terminal_language import opened_job, spoken, terminal_language
 from roomfield.cli.terminal_numbers import decibels, microwatts, probability, span, tell, terminal_words, whole
 from roomfield.show.trade_units import MICROWATT_M2
 
@@ -273,7 +273,7 @@ def _told(found: dict[str, Any]) -> list[str]:
     """Whether the target is reached; what can be had instead, and where most remains from what."""
     if not found["lowest"]:
         return [found["statement"]]
-    if found["reachable"]:
+    if found["reachable"] or terminal_language() != "en":
         return list(found["reach"])
     return [found["statement"], *found["reach"][2:]]
 
