@@ -11,7 +11,7 @@ from typing import Any
 
 from roomfield.errors import RoomfieldError
 
-JOB = ("logs", "pdf", "plans", "sound", "workbooks")
+JOB = ("logs", "pdf", "phone", "plans", "sound", "workbooks")
 """The extras that a job from the visit to the report uses; ``roomfield[job]`` brings them all."""
 EXTRAS = {
     "pdf": "PDF needs {library}, which is not installed.",

@@ -49,9 +49,9 @@ def test_assess_asks_nothing_where_readings_are_as_usual(say, demo_record):
 def test_the_page_asks_the_same(low_record, low_survey):
     records = open_records(low_record)
     app = create_app(records, Settings(upload_limit_bytes=1_000_000))
-    address = f"/surveys/{low_survey.id}/understand/field?visit={FIRST.id}"
+    address = f"/surveys/{low_survey.id}/sheet/numbers?visit={FIRST.id}&sources=true"
     with TestClient(app, base_url="http://127.0.0.1:8765", headers={"accept": "text/html"}) as client:
         client.get("/")
-        page = client.get(address).text
+        page = client.get(address).json()["question"]
     records.close()
     assert "does the meter read low, or is a transmitter weaker?" in page

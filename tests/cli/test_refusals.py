@@ -110,7 +110,7 @@ class TestTargets:
             (("report", "x.pdf", "--rule", "guess"), 3, "no decision rule named 'guess'"),
             (("report", "x.pdf", "--visit", "third"), 3, "no visit named 'third'"),
             (("report", "x.pdf", "--limits", "missing.toml"), 3, "cannot be opened"),
-            (("report", "x.pdf", "--limits", "folder"), 3, "cannot be opened"),
+            (("report", "x.pdf", "--limits", "folder"), 3, "it is no file"),
             (("report", "x.pdf", "--limits", "junk.toml"), 3, "UTF-8"),
             (("pack", "folder"), 3, "cannot be written here"),
             (("pack", "nowhere/x.zip"), 3, "cannot be written here"),

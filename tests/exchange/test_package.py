@@ -267,12 +267,12 @@ def test_a_document_of_tomorrow_is_refused(package: Path, tmp_path: Path, survey
     with zipfile.ZipFile(package) as archive:
         archive.extractall(tmp_path / "raw")
     data = tmp_path / "raw" / top_of(package) / "data"
-    (data / "survey.json").write_bytes(write_document(survey).replace(b'"version":2', b'"version":3'))
+    (data / "survey.json").write_bytes(write_document(survey).replace(b'"version":3', b'"version":4'))
     plain = tmp_path / "bag" / "survey-x"
     shutil.copytree(data, plain)
     bagit.make_bag(str(plain), checksums=["sha256"])
     made = shutil.make_archive(str(tmp_path / "tomorrow"), "zip", tmp_path / "bag")
-    refuse(Path(made), FormatError, "version 3; this release reads versions 1 to 2")
+    refuse(Path(made), FormatError, "version 4; this release reads versions 1 to 3")
 
 
 def test_a_missing_file_is_named(tmp_path: Path):

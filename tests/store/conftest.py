@@ -40,6 +40,7 @@ from roomfield.survey import (
     HeardTechnology,
     HotSpot,
     Layer,
+    ListenedScan,
     LogRecord,
     MediaItem,
     Meter,
@@ -172,6 +173,7 @@ def full_observations() -> dict[str, tuple[object, ...]]:
         0.6,
         0.5,
         "pad",
+        listened=ListenedScan(75.0, 40, 0.1, 0.6, 1.4, 0.8),
     )
     bearing = Bearing(
         "b1",

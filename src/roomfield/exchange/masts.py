@@ -73,7 +73,13 @@ class Mast:
     eirp_w: float | None = None
 
     def offset_m(self, latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
-        """East and north of a point [m]: a plane through it, within 1 in 1000 to 10 km."""
+        """East and north of a point [m]: a plane through it, within 1 in 1000 to 10 km.
+
+        Parameters
+        ----------
+        latitude_deg, longitude_deg : float
+            The point, WGS 84 [deg].
+        """
         per_longitude, per_latitude = metres_per_degree((latitude_deg + self.latitude_deg) / 2.0)
         turned = (self.longitude_deg - longitude_deg + 180.0) % 360.0 - 180.0
         return turned * per_longitude, (self.latitude_deg - latitude_deg) * per_latitude

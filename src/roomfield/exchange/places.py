@@ -28,6 +28,11 @@ _ENDINGS = {"bett": PlaceKind.BED, "tisch": PlaceKind.TABLE}
 def use_told_by(text: str) -> PlaceKind:
     """What people do at a place, from a word for its use or from its name; ``other`` if nothing tells.
 
+    Parameters
+    ----------
+    text : str
+        In English or German.
+
     >>> use_told_by("Bed, left pillow").value
     'bed'
     """
@@ -65,6 +70,8 @@ class PlaceTable:
 
         Parameters
         ----------
+        name : str
+            Name or id, as the table has it.
         room : str
             The room it is in, as the table says; empty if it does not.
         use : str
@@ -92,7 +99,15 @@ class PlaceTable:
         return named[0].id
 
     def put(self, place_id: str, position: Point3) -> None:
-        """Give a place that was made here the first position [m] that the table reads for it."""
+        """Give a place that was made here the first position that the table reads for it.
+
+        Parameters
+        ----------
+        place_id : str
+            Of the place.
+        position : (float, float, float)
+            x, y, z on the plan [m].
+        """
         place = self._by_id[place_id]
         if place.position is not None or place not in self.made:
             return

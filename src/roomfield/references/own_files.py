@@ -82,7 +82,13 @@ def own_stamp() -> tuple[tuple[str, int, int], ...]:
 
 
 def read_own(path: Path) -> Mapping[str, tuple[OwnTable, ...]]:
-    """One of the user's files, by kind of entry; parameters and errors as `own_tables`."""
+    """One of the user's files, by kind of entry; errors as `own_tables`.
+
+    Parameters
+    ----------
+    path : Path
+        TOML file of the form ``roomfield-references/1``.
+    """
     return _read(path, _age(path))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 from pathlib import Path
@@ -73,6 +74,8 @@ def is_there(file: Path) -> bool:
     try:
         return file.exists()
     except OSError as fault:
+        if fault.errno == errno.ENAMETOOLONG:
+            return False
         raise StoreError(
             f"it cannot be looked at ({fault.strerror}).", where=str(file), mend="Check the rights of its folder."
         ) from None

@@ -18,6 +18,8 @@ def asked_places(survey: Survey, wanted: Sequence[str]) -> tuple[str, ...]:
 
     Parameters
     ----------
+    survey : Survey
+        The record.
     wanted : sequence of str
         Each is ``all``, ``sleeping``, ``long_stays`` (sleeping places among them), or the name or id of a place;
         what any of them names is asked for. Empty means all.
@@ -55,16 +57,40 @@ def _is_meant(place: Place, word: str) -> bool:
 
 
 def asked_of(survey: Survey, plan: AdoptedPlan | None) -> tuple[str, ...]:
-    """Places for which the agreed target was asked that are still on the plan; empty for all."""
+    """Places for which the agreed target was asked that are still on the plan; empty for all.
+
+    Parameters
+    ----------
+    survey : Survey
+        The record.
+    plan : AdoptedPlan or None
+        What was agreed; None if nothing was.
+    """
     return () if plan is None else still_there(survey, plan.place_ids)
 
 
 def still_there(survey: Survey, place_ids: Sequence[str]) -> tuple[str, ...]:
-    """Those of some places that are on the plan."""
+    """Those of some places that are on the plan.
+
+    Parameters
+    ----------
+    survey : Survey
+        The record.
+    place_ids : sequence of str
+        Ids of places.
+    """
     there = {place.id for place in placed(survey)}
     return tuple(name for name in place_ids if name in there)
 
 
 def names_of(survey: Survey, place_ids: Sequence[str]) -> tuple[str, ...]:
-    """Names of some places, in the order of the survey."""
+    """Names of some places, in the order of the survey.
+
+    Parameters
+    ----------
+    survey : Survey
+        The record.
+    place_ids : sequence of str
+        Ids of places.
+    """
     return tuple(place.name for place in survey.places if place.id in place_ids)
