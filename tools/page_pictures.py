@@ -23,8 +23,12 @@ from roomfield.workbench.record import demo_tour, survey_list
 from roomfield.workbench.record.job import open_job
 
 DESK, PHONE = {"width": 1280, "height": 800}, {"width": 390, "height": 844}
-PAGES = (("plan", "plan", DESK), ("walk-phone", "walk", PHONE), ("understand", "understand", DESK), ("what-if", "what-if", DESK),
-         ("logs", "logs", DESK), ("report", "report", DESK))  # fmt: skip
+PAGES = (
+    ("plan", "plan", DESK),
+    ("walk-phone", "walk", PHONE),
+    ("understand", "understand", DESK),
+    ("what-if", "what-if", DESK),
+)
 """Name of the picture, page, and size of the window."""
 SETTLED = "document.fonts.ready.then(() => new Promise(done => setTimeout(done, 4000)))"
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]

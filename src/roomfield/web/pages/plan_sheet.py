@@ -12,7 +12,8 @@ from roomfield.errors import TooEarlyError
 from roomfield.web.bedsheet import bed_numbers
 from roomfield.web.dependencies import Opened
 from roomfield.web.rendering import language_of
-from roomfield.workbench.publish.answers import answer, answer_figures, answer_question, touch_maps
+from roomfield.workbench.model.model_fit import meter_question_at
+from roomfield.workbench.publish.answers import answer, answer_figures, touch_maps
 from roomfield.workbench.record import plan_document
 from roomfield.workbench.record.visit_choice import visit_asked_or_latest_read
 
@@ -48,7 +49,8 @@ def numbers(request: Request, opened: Opened, visit: str = "", sources: bool = F
     language = language_of(request)
     found = bed_numbers(content, language)
     plain = {place_id: asdict(number) for place_id, number in found.items()}
-    said = {"figures": answer_figures(content, language), "question": answer_question(content, language)}
+    asked = meter_question_at(survey, chosen.id if chosen else None, language) if sources else ""
+    said = {"figures": answer_figures(content, language), "question": asked}
     return JSONResponse({**said, "numbers": plain})
 
 

@@ -71,19 +71,6 @@ def answer_figures(content: ReportContent, language: str) -> str:
     return f"{told} {words.say('plan_figures.interval', coverage=content.rules.coverage)}" if told else ""
 
 
-def answer_question(content: ReportContent, language: str) -> str:
-    """What all readings together ask about the meter or a transmitter; empty if nothing, or if the model was not asked.
-
-    Parameters
-    ----------
-    content : ReportContent
-        From `answer` with the model.
-    language : str
-        ``en`` or ``de``.
-    """
-    return load_words(language).text(content.together) if content.together is not None else ""
-
-
 def answer_cells(content: ReportContent, language: str) -> tuple[PlaceCells, ...]:
     """Every place in short texts, the places asked about first, then those where people sleep.
 
