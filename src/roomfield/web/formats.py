@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from babel.dates import format_datetime
-from babel.numbers import format_decimal
 
+from roomfield.show.words.numbers import numbers_for, rounded
 from roomfield.web.page_texts import say
 
 MICRO = 1e6
@@ -27,16 +27,12 @@ class Show:
     language: str
 
     def number(self, value: float, digits: int = 2) -> str:
-        """A number with so many significant digits, grouped as the language does."""
+        """A number with so many significant digits, written as in the report, without trailing zeros."""
         if not math.isfinite(value):
             return "–"
-        if value == 0.0:
-            return "0"
-        places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-        rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
-        return str(
-            format_decimal(rounded, format="#,##0." + "#" * places if places else "#,##0", locale=self.language)
-        ).replace("-", "\N{MINUS SIGN}")
+        result, decimals = rounded(value, digits)
+        kept = len(f"{result:.{decimals}f}".rstrip("0").partition(".")[2]) if decimals else 0
+        return numbers_for(self.language).fixed(result, kept)
 
     def density(self, value_w_m2: float, digits: int = 2) -> str:
         """A power density [W/m²] in µW/m²."""

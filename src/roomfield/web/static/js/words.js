@@ -13,9 +13,11 @@ export function t(sentence, values = {}) {
   return wording.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? String(values[name]) : whole));
 }
 
+// Groups of three digits stand apart by a narrow space from five digits on (ISO 80000-1, 7.3.1), as in the report.
 export function number(value, digits = 3) {
   if (!Number.isFinite(value)) return "–";
-  return new Intl.NumberFormat(place, { maximumSignificantDigits: digits }).format(value);
+  const form = new Intl.NumberFormat(place, { maximumSignificantDigits: digits, useGrouping: "min2" });
+  return form.formatToParts(value).map((part) => (part.type === "group" ? "\u202f" : part.value)).join("");
 }
 
 // Power density as the trade writes it: always microwatts per square metre.
