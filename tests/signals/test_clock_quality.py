@@ -73,4 +73,4 @@ def test_every_answer_is_told_in_german():
         german(sentences[1])
         == "eines von diesen: 5G-NR-Basisstation, Zeitduplex / 5G-NR-Basisstation, Frequenzduplex (80 %)"
     )
-    assert german(sentences[9]) == "DECT-Schnurlostelefon (40 %); unbekanntes gepulstes Signal mit 12.5 Hz"
+    assert german(sentences[9]) == "DECT-Schnurlostelefon (40 %); unbekanntes gepulstes Signal mit 12,5 Hz"
