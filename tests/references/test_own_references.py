@@ -133,6 +133,15 @@ def test_what_is_wrong_is_said_and_nothing_stays(folder, tmp_path, text, said):
     assert "w" not in {one.name for one in technologies()}
 
 
+@pytest.mark.parametrize("text", ["not toml", "schema = 3\n", HEAD + "[[limit]]\nid = 1\n"])
+def test_a_file_of_another_form_is_named_as_the_user_named_it(folder, tmp_path, text):
+    path = write(tmp_path, text, "mine.txt")
+    with pytest.raises(FormatError) as caught:
+        add_references(path)
+    assert caught.value.where == str(path)
+    assert not folder.exists()
+
+
 def test_a_file_is_not_overwritten_unasked(folder, tmp_path):
     good = write(tmp_path, HEAD + GUIDELINE + LEVELS)
     add_references(good)

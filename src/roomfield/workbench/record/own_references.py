@@ -71,7 +71,9 @@ def add_references(path: str | Path, *, replace: bool = False) -> tuple[OwnEntry
     FormatError, RejectedRows
         If anything in it is refused; the folder is as it was then.
     """
-    text, source = toml_text(path), Path(path)
+    source = Path(path)
+    text = toml_text(source)
+    read_own(source)
     target = own_folder() / source.with_suffix(".toml").name
     before = target.read_bytes() if target.exists() else None
     if before is not None and not replace:
