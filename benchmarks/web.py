@@ -75,8 +75,8 @@ def held_still(page: Page, base: str, path: str) -> tuple[float, int]:
     return float(page.evaluate("window.shifted || 0")), int(page.evaluate("document.documentElement.scrollHeight"))
 
 
-def after_a_reading(page: Page, base: str, process: subprocess.Popen[bytes]) -> tuple[float, float, float]:
-    """From a reading to the levels, to causes and map as well, and the server's processor time for all of it [s]."""
+def after_a_reading(page: Page, base: str, process: subprocess.Popen[bytes]) -> tuple[float, float, float, float]:
+    """From a reading to the levels, to causes and map as well, and the server's processor time for either [s]."""
     at = f"{base}/surveys/{SURVEY}/sheet"
     page.request.get(f"{at}/numbers?visit=first&sources=1", timeout=120000)  # the model is compiled
     place = page.request.get(f"{base}/api/v1/surveys/{SURVEY}").json()["survey"]
@@ -89,10 +89,18 @@ def after_a_reading(page: Page, base: str, process: subprocess.Popen[bytes]) -> 
         raise RuntimeError(kept.text())
     began, used = time.perf_counter(), cpu_s(process)
     page.request.get(f"{at}/numbers?visit=first", timeout=120000)
-    levels = time.perf_counter() - began
+    levels, first = time.perf_counter() - began, cpu_s(process) - used
     page.request.get(f"{at}/numbers?visit=first&sources=1", timeout=120000)
     page.request.get(f"{at}/between?visit=first", timeout=120000)
-    return levels, time.perf_counter() - began, cpu_s(process) - used
+    return levels, time.perf_counter() - began, first, cpu_s(process) - used
+
+
+def said_after_a_reading(page: Page, base: str, process: subprocess.Popen[bytes]) -> str:
+    """The same as one line."""
+    levels, everything, first, used = after_a_reading(page, base, process)
+    late = "within" if levels < LEVELS_S and everything < ALL_S else "over"
+    return (f"after a reading: levels {levels:.2f} s, with causes and map {everything:.2f} s ({late} {LEVELS_S:g} and "
+            f"{ALL_S:g} s); server CPU {first:.2f} and {used:.2f} s; load {os.getloadavg()[0]:.1f}")  # fmt: skip
 
 
 def cpu_s(process: subprocess.Popen[bytes]) -> float:
@@ -179,6 +187,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--moves", type=int, default=60, help="movements of the hand for each thing dragged")
     parser.add_argument("--rows", type=int, default=1_000_000, help="points of the long log; 0 leaves it out")
+    parser.add_argument("--one-reading", action="store_true", help="only the times after one more reading")
     given = parser.parse_args()
     moves = given.moves
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
@@ -186,6 +195,9 @@ def main() -> None:
         try:
             browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=ARGS)
             page = browser.new_page()
+            if given.one_reading:
+                print(said_after_a_reading(page, base, process))
+                return
             print(f"{'page':34} {'kB':>7} {'first paint ms':>15}")
             for path in ("/", "/surveys/new", "/help", *(f"/surveys/{SURVEY}/{slug}" for slug in SLUGS)):
                 size, paint = measure_page(page, base, path)
@@ -200,10 +212,7 @@ def main() -> None:
                 shift, length = held_still(hand, base, f"/surveys/{SURVEY}/{slug}")
                 long = slug == "understand" and length >= UNDERSTAND_PX
                 print(f"{slug:34} {shift:7.3f} {length:15d}{'  over the aim' if long or shift >= SHIFT else ''}")
-            levels, everything, used = after_a_reading(page, base, process)
-            late = "within" if levels < LEVELS_S and everything < ALL_S else "over"
-            print(f"after a reading: levels {levels:.2f} s, with causes and map {everything:.2f} s "
-                  f"({late} {LEVELS_S:g} and {ALL_S:g} s); server CPU {used:.2f} s; load {os.getloadavg()[0]:.1f}")  # fmt: skip
+            print(said_after_a_reading(page, base, process))
             took, cpu_ms = drag(page, base, moves, process)
             p95 = quantiles(took, n=20)[-1]
             verdict = "within" if p95 < DRAG_MS else "over"

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,8 @@ from roomfield.quantities import (
 Array = NDArray[np.float64]
 
 DRAWS = 10_000
+KEPT = 64
+"""Differences whose draws are kept, 160 kB each."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,15 +37,24 @@ class UncertainDifference:
     ----------
     first, second : UncertainLevel
         With the source on, and with it off.
-    lower_draws, upper_draws : ndarray, shape (n,)
-        Sorted draws of the smallest and of the largest difference that the readings allow; the same unless
-        a level is only a bound.
+    draws, seed : int
+        Of the Monte Carlo.
     """
 
     first: UncertainLevel
     second: UncertainLevel
-    lower_draws: Array = field(repr=False)
-    upper_draws: Array = field(repr=False)
+    draws: int = DRAWS
+    seed: int = 0
+
+    @property
+    def lower_draws(self) -> Array:
+        """Sorted draws of the smallest difference that the readings allow, shape (draws,) [W/m²]; read-only."""
+        return weighted_draws((self.first, self.second), (1.0, -1.0), draws=self.draws, seed=self.seed)[0]
+
+    @property
+    def upper_draws(self) -> Array:
+        """The same of the largest difference; equal unless a level is only a bound."""
+        return weighted_draws((self.first, self.second), (1.0, -1.0), draws=self.draws, seed=self.seed)[1]
 
     @property
     def kind(self) -> Kind:
@@ -146,8 +158,7 @@ def difference(
             "both readings are in overload, so their difference is not known.",
             mend="Repeat them with an attenuator or from farther away.",
         )
-    lower, upper = weighted_draws([level_a, level_b], [1.0, -1.0], draws=draws, seed=seed)
-    return UncertainDifference(level_a, level_b, lower, upper)
+    return UncertainDifference(level_a, level_b, draws, seed)
 
 
 @dataclass(frozen=True)
@@ -180,13 +191,28 @@ class PooledDifference:
     ----------
     pairs : tuple of (UncertainLevel, UncertainLevel)
         With the source on, and with it off.
-    lower_draws, upper_draws : ndarray, shape (n,)
-        As in `UncertainDifference`.
+    draws, seed : int
+        Of the Monte Carlo.
     """
 
     pairs: tuple[tuple[UncertainLevel, UncertainLevel], ...]
-    lower_draws: Array = field(repr=False)
-    upper_draws: Array = field(repr=False)
+    draws: int = DRAWS
+    seed: int = 0
+
+    @property
+    def lower_draws(self) -> Array:
+        """Sorted draws of the smallest mean difference that the readings allow, as in `UncertainDifference`."""
+        return self._ends()[0]
+
+    @property
+    def upper_draws(self) -> Array:
+        """The same of the largest."""
+        return self._ends()[1]
+
+    def _ends(self) -> tuple[Array, Array]:
+        share = 1.0 / len(self.pairs)
+        levels = tuple(level for pair in self.pairs for level in pair)
+        return weighted_draws(levels, (share, -share) * len(self.pairs), draws=self.draws, seed=self.seed)
 
     @property
     def nominal_w_m2(self) -> float:
@@ -259,10 +285,7 @@ def pooled_difference(
         require_kind(on.kind, pairs[0][0].kind, "a mean of differences")
         if on.censoring is Censoring.ABOVE and off.censoring is Censoring.ABOVE:
             raise InputError("both readings of a pair are in overload.", mend="Leave this pair out.")
-    share = 1.0 / len(pairs)
-    levels = [level for pair in pairs for level in pair]
-    lower, upper = weighted_draws(levels, [share, -share] * len(pairs), draws=draws, seed=seed)
-    return PooledDifference(tuple(pairs), lower, upper)
+    return PooledDifference(tuple(pairs), draws, seed)
 
 
 def weighted_draws(
@@ -276,7 +299,20 @@ def weighted_draws(
         The levels; common errors are drawn once for all.
     weights : sequence of float
         Factor of each, such as 1 and -1.
+
+    Notes
+    -----
+    The same levels, weights, count and seed give the same arrays, which are read-only: the last few are kept, because
+    interval and probability of one difference are asked for one after the other, and thousands of differences of a
+    large house would not fit into memory.
     """
+    return _drawn(tuple(levels), tuple(weights), draws, seed)
+
+
+@lru_cache(maxsize=KEPT)
+def _drawn(
+    levels: tuple[UncertainLevel, ...], weights: tuple[float, ...], draws: int, seed: int
+) -> tuple[Array, Array]:
     table = joint_draws_w_m2(levels, draws, np.random.default_rng(seed))
     lower, upper = np.zeros(draws), np.zeros(draws)
     for level, weight, drawn in zip(levels, weights, table.T, strict=True):
@@ -285,7 +321,10 @@ def weighted_draws(
         low, high = reach(level, drawn)
         lower += weight * (low if weight > 0.0 else high)
         upper += weight * (high if weight > 0.0 else low)
-    return np.sort(lower), np.sort(upper)
+    found = np.sort(lower), np.sort(upper)
+    for ends in found:
+        ends.setflags(write=False)
+    return found
 
 
 def reach(level: UncertainLevel, drawn: Array) -> tuple[Array, Array]:

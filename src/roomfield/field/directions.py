@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from roomfield.field.observation_arrays import LevelRows, Observations
 from roomfield.field.path_gains import Radiators
-from roomfield.field.propagation import paths
+from roomfield.field.propagation import arrivals
 from roomfield.field.scene import Scene
 
 Array = NDArray[np.float64]
@@ -159,9 +159,9 @@ def plan_arrival(scene: Scene, radiators: Radiators, sites: Array, site: Indices
     if not len(site):
         return np.zeros((0, k, 2, 2))
     used, index = np.unique(site, return_inverse=True)
-    found = paths(scene, radiators.positions, radiators.frequencies_hz, radiators.patterns, sites[used],
-                  polarisation=radiators.polarisations, order=order)  # fmt: skip
-    shares = found.arrival[:, :, :2, :2] / np.maximum(found.density, 1e-30)[..., None, None]
+    density, arrival = arrivals(scene, radiators.positions, radiators.frequencies_hz, radiators.patterns, sites[used],
+                                polarisation=radiators.polarisations, order=order)  # fmt: skip
+    shares = arrival[:, :, :2, :2] / np.maximum(density, 1e-30)[..., None, None]
     return np.asarray(shares[index])
 
 

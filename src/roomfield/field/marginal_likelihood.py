@@ -18,7 +18,7 @@ from roomfield.field.directions import GUESSED_POWER_STD_DB, POWER_STD_DB, Aimed
 from roomfield.field.forward import SPOT_MEAN_DB, SPOT_STD_DB, Forward, mixture_gain_db, power_sum
 from roomfield.field.observation_arrays import AVERAGE_ROW, KINDS, BearingRows
 from roomfield.field.path_gains import KNOWN_WALLS_LENGTH_M, Radiators, has_walls, unit_db
-from roomfield.field.propagation import paths
+from roomfield.field.propagation import arrivals
 from roomfield.field.scene import Scene
 from roomfield.quantities import Kind
 
@@ -171,9 +171,11 @@ class CandidateEvidence:
         return Batch(units, arrival, density)
 
     def _arrivals(self, radiators: Radiators, points: Array) -> tuple[Array, Array]:
-        found = paths(self.scene, radiators.positions, radiators.frequencies_hz, radiators.patterns, points,
-                      polarisation=radiators.polarisations, order=1)  # fmt: skip
-        return found.arrival[:, :, :2, :2], found.density
+        density, arrival = arrivals(
+            self.scene, radiators.positions, radiators.frequencies_hz, radiators.patterns, points,
+            polarisation=radiators.polarisations, order=1,
+        )  # fmt: skip
+        return arrival[:, :, :2, :2], density
 
     def _rough(self, batch: Batch) -> tuple[Array, Array]:
         """Log evidence and fitted unknowns of each candidate; readings correlated in the last step only."""

@@ -20,6 +20,7 @@ from roomfield.constants import SPEED_OF_LIGHT_M_S
 from roomfield.errors import InputError
 from roomfield.field import kernels
 from roomfield.field.image_kernels import build_images
+from roomfield.field.known_paths import KNOWN, content_of
 from roomfield.field.scene import Scene
 from roomfield.survey.emitter import AntennaPattern, Polarisation
 
@@ -117,7 +118,24 @@ def unit_density(
         Power density [1/m²]; free space gives 1 / (4 pi r²) (ITU-R P.525-4).
     """
     call = _Call(scene, positions, frequencies_hz, pattern, points, polarisation)
-    return call.run(order, diffraction, summary=False).density
+    return call.known(_density, order, diffraction)
+
+
+def arrivals(
+    scene: Scene,
+    positions: ArrayLike,
+    frequencies_hz: ArrayLike,
+    pattern: AntennaPattern | Sequence[AntennaPattern],
+    points: ArrayLike,
+    *,
+    polarisation: Polarisation | Sequence[Polarisation] = Polarisation.VERTICAL,
+    order: int = 3,
+    diffraction: bool = True,
+) -> tuple[Array, Array]:
+    """Density and arrival tensor of `Paths` alone, shapes (n, m) and (n, m, 3, 3); parameters as in `unit_density`."""
+    call = _Call(scene, positions, frequencies_hz, pattern, points, polarisation)
+    both = call.known(_density_and_arrival, order, diffraction)
+    return both[..., 0], both[..., 1:].reshape(*both.shape[:2], 3, 3)
 
 
 def paths(
@@ -165,11 +183,11 @@ def grid_density(
     x, y = (np.asarray(axis, dtype=np.float64) for axis in axes[:2])
     waves = (scene, positions, frequencies_hz, pattern)
     first = _Call(*waves, _level_points(x, y, axes[2]), polarisation)
-    density = first.run(min(order, 1), diffraction, summary=False).density.reshape(len(y), len(x), -1)
+    density = first.known(_density, min(order, 1), diffraction).reshape(len(y), len(x), -1)
     for late in range(2, order + 1):
         xs, ys = _every(x, late), _every(y, late)
         rest = _Call(*waves, _level_points(x[xs], y[ys], axes[2]), polarisation)
-        part = rest.run(late, False, summary=False).by_order[..., late].reshape(len(ys), len(xs), -1)
+        part = rest.known(_last_order, late, False).reshape(len(ys), len(xs), -1)
         density = density + _stretched(_stretched(part, ys, len(y), 0), xs, len(x), 1)
     return np.asarray(density)
 
@@ -216,12 +234,16 @@ class _Call:
         self.unique, self.waves = wave_codes(
             self.frequencies, _each(pattern, m, AntennaPattern), _each(polarisation, m, Polarisation)
         )
+        self.wavelengths = SPEED_OF_LIGHT_M_S / self.frequencies
+        self.forward = m <= len(self.points)
 
-    def run(self, order: int, diffraction: bool, *, summary: bool) -> Paths:
+    def run(self, order: int, diffraction: bool, *, summary: bool, only: Sequence[int] | None = None) -> Paths:
+        """Work it out; ``only`` some of the emitters give the same to the last bit as among all."""
         if not 0 <= order <= 3:
             raise InputError(f"reflection order {order} is not possible.", mend="Choose 0, 1, 2 or 3.")
-        forward = len(self.positions) <= len(self.points)
-        a, b = (self.positions, self.points) if forward else (self.points, self.positions)
+        chosen = list(range(len(self.positions))) if only is None else list(only)
+        positions, waves, wavelengths = self.positions[chosen], self.waves[chosen], self.wavelengths[chosen]
+        a, b = (positions, self.points) if self.forward else (self.points, positions)
         side, columns = side_images(self.scene, a, order)
         shape = (len(b), len(a))
         full = shape if summary else (len(b), 0)
@@ -234,17 +256,41 @@ class _Call:
         )
         tables = self.scene.tables(self.unique.tolist())
         optics = np.ascontiguousarray(tables.transpose(0, 1, 3, 2))
-        wavelengths = SPEED_OF_LIGHT_M_S / self.frequencies
-        emitters = (self.waves[columns], wavelengths[columns]) if forward else (self.waves, wavelengths)
-        settings = (THRESHOLD, forward, diffraction, summary, order)
+        emitters = (waves[columns], wavelengths[columns]) if self.forward else (waves, wavelengths)
+        settings = (THRESHOLD, self.forward, diffraction, summary, order)
         arguments = (self.scene.arrays, optics, side, b, emitters, settings, sums)
         _in_threads(len(b), lambda first, last: kernels.all_pairs(*arguments, first, last))
         back = np.argsort(columns)
         turned = [x[:, back] if x.shape[1] else x for x in sums]
-        density, by_order, *rest = turned if forward else [np.swapaxes(x, 0, 1) for x in turned]
+        density, by_order, *rest = turned if self.forward else [np.swapaxes(x, 0, 1) for x in turned]
         arrival, mean, entry = rest
         names = (*self.scene.names, "")
         return Paths(density, by_order[..., :-1], arrival, mean, entry, by_order[..., -1], names)
+
+    def known(self, part: Callable[[Paths], Array], order: int, diffraction: bool) -> Array:
+        """One table of the answer, shape (n, m, ...), of which only emitters not asked for before are worked out."""
+        summary = part is _density_and_arrival
+        question = (self.scene.content, content_of(self.points), part.__name__, order, diffraction, self.forward)
+        wave = (self.frequencies.tolist(), self.waves[:, 1].tolist(), self.waves[:, 2].tolist())
+        columns = list(zip(map(tuple, self.positions.tolist()), *wave, strict=True))
+        return KNOWN.table(
+            question, columns, lambda only: part(self.run(order, diffraction, summary=summary, only=only))
+        )
+
+
+def _density(found: Paths) -> Array:
+    return found.density
+
+
+def _last_order(found: Paths) -> Array:
+    """What comes after as many reflections as were asked for."""
+    return found.by_order[..., -2]
+
+
+def _density_and_arrival(found: Paths) -> Array:
+    """Density, then the arrival tensor row by row, shape (n, m, 10)."""
+    flat = found.arrival.reshape(*found.density.shape, 9)
+    return np.concatenate([found.density[..., None], flat], axis=-1)
 
 
 def _in_threads(count: int, work: Callable[[int, int], None]) -> None:

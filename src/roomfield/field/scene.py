@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from roomfield.errors import UnknownNameError
 from roomfield.field.geometry import Cover, Plate, Shapes, shapes_of, shield_covers
+from roomfield.field.known_paths import content_of
 from roomfield.field.transmission import Optics, dielectric, in_series, sheet_optics, stack_optics
 from roomfield.references.films import film_named
 from roomfield.references.materials import DEFAULT_EDITION
@@ -119,6 +120,11 @@ class Scene:
         for name in sorted({x.material for b in scene.build_ups for x in b.layers}):
             dielectric(name, 2.45e9, materials)
         return scene
+
+    @cached_property
+    def content(self) -> bytes:
+        """Digest of everything that paths through the scene depend on; equal scenes have equal ones."""
+        return content_of(*self.arrays, self.built_m2, said=repr((self.build_ups, self.edition)))
 
     @property
     def build_ups(self) -> tuple[BuildUp, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import takewhile
 
 from roomfield.field.contributions import Share as Share
@@ -74,7 +75,16 @@ def shares_at_places(posterior: Posterior, kind: Kind, coverage: float = COVERAG
         Peak and highest held: while on air. Average: over time.
     coverage : float
         Probability content of the intervals.
+
+    Notes
+    -----
+    The same question about the same posterior is not worked out twice: several chapters of one report ask it.
     """
+    return _shares(posterior, kind, coverage)
+
+
+@lru_cache(maxsize=8)
+def _shares(posterior: Posterior, kind: Kind, coverage: float) -> tuple[PlaceCauses, ...]:
     places = placed(posterior.survey)
     names, switches = _names(posterior.survey.emitters)
     found = contributions_at(posterior, places, kind=kind, coverage=coverage)

@@ -36,8 +36,10 @@ def answer(survey: Survey, visit_id: str, *, modelled: bool = False) -> ReportCo
     TooEarlyError
         If there is no reading yet.
     """
-    content = report_content(assess(survey, visit_id or None))
-    if modelled and can_be_modelled(survey, visit_id or None):
+    if not modelled:
+        return report_content(assess(survey, visit_id or None))
+    content = answer(survey, visit_id)
+    if can_be_modelled(survey, visit_id or None):
         content = with_model(content, posterior_of(survey, visit_id or None), survey)
     return content
 
