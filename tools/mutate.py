@@ -179,9 +179,11 @@ def _pytest(source: Path, tests: list[str], *plugins: object) -> int:
 
     sys.path.insert(0, str(source))
     os.environ["PYTHONPATH"] = str(source)
-    return int(
-        pytest.main(["-q", "-x", "-n0", "-p", "no:cacheprovider", "--rootdir", str(ROOT), *tests], plugins=[*plugins])
-    )
+    # Assertions are not rewritten, for nobody reads their messages, and plugins that no room needs are not loaded.
+    options = ["-q", "-x", "-n0", "--assert=plain", "--rootdir", str(ROOT)]
+    for plugin in ("cacheprovider", "anyio", "unraisableexception", "threadexception"):
+        options += ["-p", f"no:{plugin}"]
+    return int(pytest.main([*options, *tests], plugins=[*plugins]))
 
 
 def notices(source: Path, tests: list[str]) -> bool:
@@ -361,7 +363,7 @@ def main() -> None:
     given = parser.parse_args()
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     # Loaded before the forks, so that each need not load them again.
-    _load(["hypothesis", "numpy", "pytest", "scipy.stats", "numba"])
+    _load(["hypothesis", "numpy", "pytest", "scipy.stats", "numba", "xdist.plugin", "statistics", "pdb", "ssl"])
     print(json.dumps(run(given.room or sorted(ROOMS), given.sample, given.seed, given.minutes)))
 
 

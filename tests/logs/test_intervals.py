@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 from statsmodels.tsa.stattools import acf
 
+from roomfield.logs.autocorrelation import half_width
 from roomfield.logs.intervals import inflation, mean_error, mean_interval, median_interval
 
 
@@ -145,3 +146,96 @@ def test_the_ranks_of_a_median_of_unlike_neighbours_are_those_of_the_binomial_di
     lowest = next(r for r in range(1, n) if stats.binom.cdf(r, n, 0.5) > 0.025)
     found = median_interval(values, 0.95)
     assert (found.low, found.high) == (np.sort(values)[lowest - 1], np.sort(values)[n - lowest])
+
+
+def by_pairs(values: np.ndarray) -> float:
+    """Geyer's initial positive sequence over autocorrelations of statsmodels, those above zero lifted for their bias."""
+    n = values.size
+    r = acf(values, nlags=n // 2 + 1, adjusted=True, fft=False)
+    lifted = np.where(r > 0.0, np.minimum(r + (1.0 + 4.0 * r) / n, 0.99), r)
+    pairs = [lifted[k] + lifted[k + 1] for k in range(1, n // 2, 2)]
+    while_positive = next(k for k, pair in enumerate(pairs) if pair <= 0.0)
+    return 1.0 + 2.0 * sum(pairs[:while_positive])
+
+
+@pytest.mark.published(
+    "Geyer, Statistical Science 7 (1992) 473-483: initial positive sequence; autocorrelations by statsmodels; "
+    "bias (1 + 4 r) / n: Kendall, Biometrika 41 (1954) 403-404"
+)
+@pytest.mark.parametrize("noise", [0.0, 1.0, 2.0])
+def test_a_slow_course_under_noise_counts_by_its_pairs(noise):
+    """A neighbour under noise says little of a course that lasts, so that the pairs add up to more than the model."""
+    rng = np.random.default_rng(5)
+    at_pairs = 0
+    for period in (40, 97, 300, 1000):
+        values = np.sin(2 * np.pi * np.arange(1000) / period) + noise * rng.normal(size=1000)
+        wanted, found = by_pairs(values), inflation(values)
+        assert found >= wanted * (1.0 - 1e-9)
+        at_pairs += found == pytest.approx(wanted, rel=1e-9)
+    assert at_pairs >= (2 if noise else 1)
+
+
+def test_what_can_be_said_of_dependence_has_ends():
+    """Nothing of three values or of a constant; and at least two values' worth is left of any series."""
+    assert inflation(np.array([1.0, 2.0, 3.0])) == 1.0
+    assert inflation(np.full(30, 2.0)) == 1.0
+    assert inflation(np.arange(4.0)) == 2.0
+    assert inflation(np.arange(12.0)) == 6.0
+
+
+@pytest.mark.published("Student's t interval, scipy.stats.ttest_1samp")
+@pytest.mark.parametrize("n", [9, 20, 27])
+def test_values_that_jump_from_side_to_side_have_exactly_students_interval(n):
+    """Neighbours unlike each other make no interval narrower than independent values do."""
+    values = 5.0 + np.where(np.arange(n) % 2, 1.0, -1.0) * (1.0 + 0.1 * np.arange(n))
+    student = stats.ttest_1samp(values, 0).confidence_interval(0.95)
+    found = mean_error(values, 0.95)
+    assert (found.freedom, found.error) == pytest.approx((n - 1, stats.sem(values)))
+    half = stats.t.ppf(0.975, found.freedom) * found.error
+    assert (found.mean - half, found.mean + half) == pytest.approx((student.low, student.high))
+
+
+@pytest.mark.calculated(
+    "as many independent values as give the same width, n t² s² / (n w²), have that less one freedom"
+)
+@pytest.mark.parametrize("n", [5, 12, 24])
+def test_alike_neighbours_leave_the_freedom_of_as_many_independent_values_and_at_least_two(n):
+    rng = np.random.default_rng(n)
+    least = 0
+    for phi in (0.3, 0.6, 0.9, 0.98):
+        for values in (wandering(rng, n, phi) for _ in range(6)):
+            found, width = mean_error(values, 0.95), half_width(values, 0.95)
+            student = stats.t.ppf(0.975, n - 1) * stats.sem(values)
+            assert stats.t.ppf(0.975, found.freedom) * found.error == pytest.approx(max(width, student))
+            worth = n * (student / max(width, student)) ** 2
+            assert found.freedom == pytest.approx(np.clip(worth - 1.0, 2.0, n - 1.0))
+            least += found.freedom == 2.0
+    assert least >= 3
+
+
+def test_values_all_the_same_have_no_error_and_the_freedom_of_independent_ones():
+    found = mean_error(np.full(7, 3.0))
+    assert (found.mean, found.error, found.freedom) == (3.0, 0.0, 6.0)
+
+
+def test_an_interval_is_finite_however_little_is_known():
+    """Three values at a confidence that three values cannot give: wide without measure, but a number."""
+    found = mean_interval(np.array([1.0, 2.0, 900.0]), 1.0 - 1e-9)
+    assert found.high / found.value == pytest.approx(np.exp(50.0)) == found.value / found.low
+
+
+@pytest.mark.calculated("ranks n / 2 -+ n w / 2, w the half-width of a mean of signs, whose variance is one")
+def test_alike_neighbours_widen_the_ranks_of_a_median_of_few_values():
+    rng = np.random.default_rng(4)
+    wider = 0
+    for n in (18, 22, 26, 27):
+        for values in (wandering(rng, n, 0.5) for _ in range(6)):
+            ordered = np.sort(values)
+            reach = n / 2 * half_width(np.sign(values - np.median(values)), 0.95, known_variance=1.0)
+            plain = stats.norm.ppf(0.975) * np.sqrt(n) / 2
+            below = int(np.floor(n / 2 - max(reach, plain)))
+            found = median_interval(values, 0.95)
+            ends = (ordered[below - 1], ordered[n - below]) if below >= 1 else (None, None)
+            assert (found.low, found.high) == ends
+            wider += below >= 1 and below < int(np.floor(n / 2 - plain))
+    assert wider >= 5

@@ -21,10 +21,10 @@ from roomfield.logs import (
     week_profile,
 )
 from roomfield.logs.changes import long_run_variance, segment
-from roomfield.logs.duration import _share_interval, minute_rolling
+from roomfield.logs.duration import _remarks, _share_interval, _trial, minute_rolling
 from roomfield.logs.profile import day_parts
 from roomfield.logs.scan import scan
-from roomfield.logs.sufficient_statistics import CELL_US, PassRequest
+from roomfield.logs.sufficient_statistics import CELL_US, Cells, PassRequest
 
 MONDAY = datetime(2026, 3, 2, tzinfo=UTC).timestamp()
 
@@ -234,6 +234,7 @@ def test_a_record_that_cannot_say_how_long_to_log_says_why(stored):
     t = MONDAY + np.arange(0, 86400, 300.0)
     short = required_duration(stored(t[:12], t[:12] * 0 + 1.0))
     assert (short.hours, short.trials) == (None, ())
+    assert short.record_hours == pytest.approx(1.0, abs=0.1)
     assert "too short" in short.remarks[0]
     assert "held maxima" in required_duration(stored(t, t * 0 + 1.0, heading="max hold W/m2")).remarks[0]
     assert "too sparse" in required_duration(stored(MONDAY + (t - MONDAY) * 12, t * 0 + 1.0)).remarks[0]
@@ -348,3 +349,86 @@ def test_the_timeline_never_loses_the_highest_reading(stored):
 def test_the_share_of_logs_that_succeed_has_wilsons_interval(met, trials):
     expected = proportion_confint(met, trials, alpha=0.1, method="wilson")
     assert _share_interval(met / trials, trials) == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.published("pandas.Series.rolling with min_periods, pandas 3")
+@pytest.mark.parametrize("window", [5, 30])
+def test_rolling_means_are_those_of_pandas_and_need_four_fifths_of_the_window(window):
+    values = np.random.default_rng(4).lognormal(size=400)
+    values[40:46], values[90:97], values[150:260] = np.nan, np.nan, np.nan  # 24, 23 and none of 30 minutes are left
+    at = np.flatnonzero(np.isfinite(values))
+    whole = np.full(at.size, CELL_US)
+    found = minute_rolling(Cells(at + 29_000_000, whole, values[at] * CELL_US, values[at]), window)
+    expected = pd.Series(values).rolling(window, min_periods=round(0.8 * window)).mean()
+    assert found == pytest.approx(expected.to_numpy(), nan_ok=True)
+
+
+@pytest.mark.published("statsmodels proportion_confint, method wilson (Wilson, JASA 22 (1927) 209-212)")
+@pytest.mark.parametrize("seen_share", [0.25, 1.0])
+@pytest.mark.parametrize("hours", [1, 2, 4])
+def test_a_length_is_tried_at_every_start_that_is_observed_for_half_of_it(hours, seen_share):
+    """Counted start by start; separate trials are as many as the observed time holds, and one at least."""
+    rng = np.random.default_rng(hours)
+    length = 60 * hours
+    seen = np.repeat(rng.random(20) < seen_share, 30)
+    near = seen & np.repeat(rng.random(120) < 0.06, 5)
+    looks = [slice(start, start + length) for start in range(seen.size - length + 1)]
+    met = [near[look].any() for look in looks if seen[look].sum() >= length / 2]
+    share = np.mean(met) if met else 0.0
+    found = _trial(near, seen, hours)
+    assert (found.hours, found.share_within) == (hours, pytest.approx(share))
+    separate = max(1.0, seen.sum() / length)
+    expected = proportion_confint(share * separate, separate, alpha=0.1, method="wilson")
+    assert (found.low, found.high) == pytest.approx(expected)
+
+
+def test_how_near_is_near_and_over_how_long(stored):
+    """Three evenings of one hour: 2.9 dB under the highest is near it, 3.1 dB is not."""
+    t = MONDAY + np.arange(0, 8 * 86400, 300.0)
+    day, hour = (t - MONDAY) // 86400, (t - MONDAY) / 3600 % 24
+    evening = (hour >= 20) & (hour < 21)
+    values = np.full(t.size, 1e-3)
+    for n, below_db in ((1, 0.0), (3, 2.9), (5, 3.1)):
+        values[evening & (day == n)] = 10.0 ** (-below_db / 10.0)
+    found = required_duration(stored(t, values))
+    assert found.days_near_maximum == 2
+    assert (found.tolerance_db, found.confidence) == (3.0, 0.9)
+    assert found.record_hours == pytest.approx(192.0, abs=0.1)
+    assert found.remarks[0].startswith("Judged from a record of 192 h:")
+    # Half an hour of 1 against an hour of 0.6: 2.2 dB apart over half an hour, 0.8 dB over an hour.
+    values = np.full(t.size, 1e-3)
+    values[evening & (hour < 20.5) & (day == 1)] = 1.0
+    values[evening & (day == 3)] = 0.6
+    log = stored(t, values)
+    assert required_duration(log, tolerance_db=2.0).days_near_maximum == 1
+    assert required_duration(log, tolerance_db=2.0, window_s=2400.0).days_near_maximum == 2
+
+
+def test_a_length_is_certainly_too_short_only_if_its_whole_interval_is_under_the_share_asked_for(stored):
+    """Highest on the first and the fourth day: 24 h fail by half, 48 h by a quarter, which two trials do not show."""
+    t = MONDAY + np.arange(0, 101 * 3600, 300.0)
+    hours = (t - MONDAY) / 3600
+    found = required_duration(
+        stored(t, np.where(((hours >= 10) & (hours < 11)) | (hours >= 72) & (hours < 73), 1.0, 0.01))
+    )
+    by_hours = {trial.hours: trial for trial in found.trials}
+    assert found.hours is None and by_hours[48].low < 0.9 <= by_hours[48].high
+    assert by_hours[24].high < 0.9 and found.at_least_hours == 24
+
+
+@pytest.mark.parametrize(
+    ("hours", "record_hours", "days_near", "longer", "one_day"),
+    [
+        (None, 100.0, 3, True, False),
+        (24, 100.0, 3, False, False),
+        (24, 100.0, 2, False, False),
+        (24, 100.0, 1, False, True),
+        (24, 48.0, 1, False, True),
+        (24, 47.0, 1, False, False),
+        (None, 100.0, 1, True, True),
+    ],
+)
+def test_what_a_reader_of_a_duration_must_know(hours, record_hours, days_near, longer, one_day):
+    said = " ".join(_remarks(hours, record_hours, days_near))
+    assert ("log longer" in said) is longer
+    assert ("on one day only" in said) is one_day

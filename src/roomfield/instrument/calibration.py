@@ -80,6 +80,7 @@ def correction(meter: Meter, frequency_hz: float | None = None) -> Correction:
 def tolerance_db(meter: Meter, frequency_hz: float | None = None) -> float:
     """Stated tolerance at a frequency, plus or minus [dB]; the widest of all zones if the frequency is not known.
 
+    In a zone of its own that zone's, which need not be the narrower one; where zones overlap, the wider of them.
     Outside everything that is stated, the widest, and more the farther out.
 
     Parameters
@@ -90,16 +91,16 @@ def tolerance_db(meter: Meter, frequency_hz: float | None = None) -> float:
         Frequency of what was received [Hz].
     """
     used = meter.figures
-    zones = ((used.band_low_hz, used.band_high_hz, used.tolerance_db),
-             *((z.low_hz, z.high_hz, z.tolerance_db) for z in meter.zones))  # fmt: skip
-    widest = max(tolerance for _, _, tolerance in zones)
+    widest = max(used.tolerance_db, *(z.tolerance_db for z in meter.zones)) if meter.zones else used.tolerance_db
     if frequency_hz is None:
         return widest
-    inside = [tolerance for low, high, tolerance in zones if low <= frequency_hz <= high]
-    if inside:
-        return min(inside)
+    own = [z.tolerance_db for z in meter.zones if z.low_hz <= frequency_hz <= z.high_hz]
+    if own:
+        return max(own)
+    if used.band_low_hz <= frequency_hz <= used.band_high_hz:
+        return used.tolerance_db
     low, high = meter.receives_hz
-    outside = abs(float(np.log2(frequency_hz / (low if frequency_hz < low else high))))
+    outside = float(max(np.log2(low / frequency_hz), np.log2(frequency_hz / high)))
     return float(np.hypot(widest, 3**0.5 * EXTRAPOLATION_STD_DB_PER_OCTAVE * outside))
 
 

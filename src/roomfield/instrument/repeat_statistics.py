@@ -49,7 +49,7 @@ def _together(levels: Sequence[UncertainLevel]) -> UncertainLevel:
     values = np.array([level.level_db for level in levels])
     own = _own(levels)
     kept = tuple(c for c in _common(levels) if c.name not in PER_READING)
-    repeat_db = max((c.std_db for c in own if c.name == "repeatability"), default=0.0)
+    repeat_db = next((c.std_db for c in own if c.name == "repeatability"), 0.0)
     level_db, std_db = (_highest if levels[0].kind.instantaneous else _power_mean)(values, repeat_db)
     smaller = tuple(replace(c, std_db=c.std_db / len(levels) ** 0.5, shared_key="") for c in own
                     if c.name != "repeatability")  # fmt: skip

@@ -197,7 +197,8 @@ def _share_interval(share: float, n: float) -> tuple[float, float]:
     z = float(special.ndtri(0.95))
     middle = (share + z * z / (2 * n)) / (1 + z * z / n)
     reach = z / (1 + z * z / n) * float(np.sqrt(share * (1 - share) / n + z * z / (4 * n * n)))
-    return float(max(0.0, middle - reach)), float(min(1.0, middle + reach))
+    low, high = np.clip([middle - reach, middle + reach], 0, 1).tolist()
+    return low, high
 
 
 def _shortest(trials: tuple[Trial, ...], confidence: float) -> int | None:

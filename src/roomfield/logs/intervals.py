@@ -93,6 +93,8 @@ class MeanError:
     freedom: float
 
 
+_WIDEST = 50.0
+"""Half-width of a mean's interval on the logarithm [neper] from which on it is only said to be that wide."""
 _LEAST_FOR_LONG_LIKENESS = 28
 """Values from which on a likeness beyond the next neighbour (a week, say) can be seen at all."""
 
@@ -124,13 +126,14 @@ def mean_error(values: Floats, confidence: float = CONFIDENCE) -> MeanError | No
         factor = inflation(values)
         freedom = max(n / factor - 1.0, 2.0)
         half = max(half, _t(confidence, freedom) * student * math.sqrt(factor * _variance_bias(n, factor)))
-    freedom = min(n - 1.0, max(2.0, (student * _t(confidence, n - 1) / half) ** 2 * n - 1.0))
+    # The width is never under Student's, so the freedom is never over n - 1.
+    freedom = max(2.0, (student * _t(confidence, n - 1) / half) ** 2 * n - 1.0)
     return MeanError(mean, half / _t(confidence, freedom), freedom)
 
 
 def _variance_bias(n: int, factor: float) -> float:
     """Dependence makes the sample variance too small by (n - factor) / (n - 1)."""
-    return (n - 1) / max(n - factor, 1.0)
+    return (n - 1) / (n - factor)
 
 
 def mean_interval(values: Floats, confidence: float = CONFIDENCE) -> ConfidenceInterval:
@@ -149,7 +152,7 @@ def mean_interval(values: Floats, confidence: float = CONFIDENCE) -> ConfidenceI
     found = mean_error(values, confidence)
     if found is None or found.mean <= 0:
         return ConfidenceInterval(float(known.mean()), None, None, confidence)
-    reach = math.exp(min(_t(confidence, found.freedom) * found.error / found.mean, 50.0))
+    reach = math.exp(min(_t(confidence, found.freedom) * found.error / found.mean, _WIDEST))
     return ConfidenceInterval(found.mean, found.mean / reach, found.mean * reach, confidence)
 
 
@@ -178,7 +181,7 @@ def median_interval(values: Floats, confidence: float = CONFIDENCE) -> Confidenc
     n = known.size
     factor = inflation(signs) if n >= _LEAST_FOR_LONG_LIKENESS else 1.0
     reach = float(special.ndtri(0.5 + confidence / 2)) * math.sqrt(n * factor) / 2
-    if n >= 3 and float(np.nanstd(signs)) > 0:
+    if known[0] < known[-1]:
         reach = max(reach, n * half_width(signs, confidence, known_variance=1.0) / 2)
     below = math.floor(n / 2 - reach)
     if below < 1:

@@ -106,16 +106,13 @@ def merge_shared(contributions: tuple[ErrorContribution, ...]) -> tuple[ErrorCon
             continue
         key = (item.shared_key, item.name)
         before = merged.get(key)
-        # One error, two standard deviations: scale the sensitivity to the first one's size.
-        gain = item.sensitivity if before is None else _scaled(item, before)
-        merged[key] = item if before is None else replace(before, sensitivity=before.sensitivity + gain)
+        if before is None or before.std_db == 0.0:
+            merged[key] = item
+        else:
+            # One error, two standard deviations: scale the sensitivity to the first one's size.
+            gain = item.sensitivity * item.std_db / before.std_db
+            merged[key] = replace(before, sensitivity=before.sensitivity + gain)
     return tuple(own + [c for c in merged.values() if abs(c.sensitivity) > 1e-12])
-
-
-def _scaled(item: ErrorContribution, onto: ErrorContribution) -> float:
-    if onto.std_db == 0.0:
-        return item.sensitivity
-    return item.sensitivity * item.std_db / onto.std_db
 
 
 @dataclass(frozen=True)
@@ -169,8 +166,8 @@ def _convolved(parts: tuple[tuple[ErrorShape, float], ...]) -> ErrorDistribution
     mass = np.ones(1)
     for shape, std_db in parts:
         mass = signal.convolve(mass, _cell_masses(shape, std_db, step_db))
-    mass = np.clip(mass, 0.0, None)
-    cumulative = np.concatenate(([0.0], np.cumsum(mass) / mass.sum()))
+    # The convolution rounds: cells may come out a little under nothing, and all together a little over one.
+    cumulative = np.concatenate(([0.0], np.clip(np.cumsum(np.clip(mass, 0, None)), 0, 1)))
     half = len(mass) / 2 * step_db
     return ErrorDistribution(np.linspace(-half, half, len(mass) + 1), cumulative)
 
@@ -184,14 +181,15 @@ def _cell_masses(shape: ErrorShape, std_db: float, step_db: float) -> Array:
 
 
 def _shape_cdf(shape: ErrorShape, z: Array) -> Array:
-    inside = np.clip(z, -1.0, 1.0)
+    """Distribution function over the half-width, up to a constant: only differences of it are used."""
+    inside = np.clip(z, -1, 1)
     if shape is ErrorShape.NORMAL:
         return np.asarray(special.ndtr(z))
     if shape is ErrorShape.RECTANGULAR:
-        return np.asarray((inside + 1.0) / 2.0)
+        return np.asarray(inside / 2)
     if shape is ErrorShape.TRIANGULAR:
-        return np.asarray(np.where(inside < 0, (1 + inside) ** 2 / 2, 1 - (1 - inside) ** 2 / 2))
-    return np.asarray(0.5 + np.arcsin(inside) / np.pi)
+        return np.asarray(inside - inside * np.abs(inside) / 2)
+    return np.asarray(np.arcsin(inside) / np.pi)
 
 
 def draw_errors_db(contribution: ErrorContribution, size: int, rng: np.random.Generator) -> Array:

@@ -16,9 +16,6 @@ from roomfield.errors import UnknownNameError
 
 Array = NDArray[np.float64]
 
-ISOTROPIC_FROM_DIPOLE = 1.64
-"""Gain of a half-wave dipole as used by FCC OET 65 (97-01) to turn ERP into EIRP (2.15 dB)."""
-
 
 def _array(values: ArrayLike) -> Array:
     return np.asarray(values, dtype=np.float64)
