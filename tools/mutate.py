@@ -47,6 +47,8 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "shown": (
         (f"{CONTENTS}/place_findings.py", "show/shown_place.py", "show/place_cells.py"),
         (
+            "workbench/test_place_answers.py",
+            "workbench/test_aim.py",
             "workbench/test_assess.py",
             "workbench/test_verdicts.py",
             "workbench/test_shown_values.py",

@@ -236,14 +236,43 @@ def test_what_a_spot_reading_cannot_test_is_never_decided():
         assert verdict.risk == (0.0, 1.0)
 
 
-def test_parameters_of_the_sentence():
-    verdict = judge(level(3e-6, 1.5), limits.lookup("EU", "power_density", 2.45e9))
-    values = verdict.parameters()
-    assert values["level_uw_m2"] == pytest.approx(3.0)
-    assert values["bound_uw_m2"] == pytest.approx(1e7)
-    assert values["low_uw_m2"] < 3.0 < values["high_uw_m2"]
-    assert values["decision"] == "below" and "1999/519/EC" in str(values["label"])
-    assert verdict.guard_band == values["guard_band_db"] == pytest.approx(3.0)
+@pytest.mark.published("IEC 62232 and EN 50492: expanded uncertainty not above 4 dB for conformity (from memory)")
+@pytest.mark.parametrize(("expanded_db", "told"), [(3.9, False), (4.0, False), (4.1, True)])
+def test_from_which_uncertainty_on_a_result_serves_orientation(expanded_db, told):
+    verdict = judge(level(1e-3, expanded_db / 2.0), limits.lookup("EU", "power_density", 9e8))
+    assert (Remark.UNCERTAINTY_CEILING in verdict.remarks) is told
+    assert Remark.UNCERTAINTY_CEILING not in judge(level(1e-3, 9.0), bound(1.0)).remarks
+
+
+@pytest.mark.published("ILAC-G8:09/2019: acceptance at L - w, rejection at L + w, w = r U (from memory)")
+@pytest.mark.parametrize("rule", RULES)
+def test_which_edges_a_rule_has_and_what_is_decided_on_them(rule):
+    verdict = judge(level(1.0, 1.5), bound(1.0), rule)
+    accepts, rejects = rule != "guarded-rejection", rule in ("guarded-rejection", "three-way")
+    assert (verdict.acceptance_limit_w_m2 is not None, verdict.rejection_limit_w_m2 is not None) == (accepts, rejects)
+    if rejects:
+        assert verdict.rejection_limit_w_m2 == pytest.approx(10.0**0.3)
+        on_the_edge = judge(level(verdict.rejection_limit_w_m2, 1.5), bound(1.0), rule)
+        assert on_the_edge.decision is Decision.ABOVE
+        just_under = judge(level(verdict.rejection_limit_w_m2 * 0.999, 1.5), bound(1.0), rule)
+        assert just_under.decision in (Decision.UNDECIDED, Decision.NOT_SHOWN_ABOVE)
+
+
+@pytest.mark.published("scipy.stats.norm: the risk of a statement is the probability on its other side (JCGM 106, 9.3)")
+@pytest.mark.parametrize(
+    ("value_db", "censoring", "ends"),
+    [
+        (-6.0, Censoring.NONE, (-3.0, -3.0)),
+        (-6.0, Censoring.BELOW, (-math.inf, -3.0)),
+        (6.0, Censoring.NONE, (-3.0, -3.0)),
+        (6.0, Censoring.ABOVE, (-math.inf, -3.0)),
+        (0.0, Censoring.NONE, (-math.inf, math.inf)),
+    ],
+)
+def test_the_risk_of_a_statement_is_the_probability_of_its_opposite(value_db, censoring, ends):
+    """Three standard deviations away; a bound may lie as much farther as it likes; nothing stated risks anything."""
+    verdict = judge(UncertainLevel(Kind.AVERAGE, value_db, (ErrorContribution("meter", 2.0),), censoring), bound(1.0))
+    assert verdict.risk == pytest.approx(stats.norm.cdf(ends), abs=1e-5)
 
 
 TRUE_W_M2 = 1.0

@@ -10,6 +10,7 @@ from scipy import stats
 
 from roomfield.errors import InputError, KindMismatchError, UnknownNameError
 from roomfield.exposure.guideline import (
+    SERVICES_AT_MOST,
     GuidelineRemark,
     Scope,
     compare,
@@ -43,9 +44,10 @@ def test_probabilities_of_categories(value):
     edges = [-math.inf, *(10 * math.log10(e) for e in (0.1, 10, 1000)), math.inf]
     z = (np.array(edges) - 10 * math.log10(value)) / 3.0
     expected = np.diff(stats.norm.cdf(z))
-    assert [c.probability.low for c in found.chances] == pytest.approx(list(expected), abs=2e-5)
+    for end in ("low", "high"):
+        assert [getattr(c.probability, end) for c in found.chances] == pytest.approx(list(expected), abs=2e-5)
+        assert [getattr(c.at_most, end) for c in found.chances] == pytest.approx(list(stats.norm.cdf(z[1:])), abs=2e-5)
     assert sum(c.probability.low for c in found.chances) == pytest.approx(1.0)
-    assert [c.at_most.low for c in found.chances] == pytest.approx(list(stats.norm.cdf(z[1:])), abs=2e-5)
 
 
 @pytest.mark.published("Building-biology 2015 and Austrian 2012, edges after a way through decibels")
@@ -120,3 +122,55 @@ def test_a_level_under_the_floor_may_lie_in_any_category_that_begins_under_it():
         assert chance.probability.low == pytest.approx(0.0, abs=2e-3)
         if chance.row.upper_w_m2 is not None:
             below = stats.norm.cdf(10.0 * math.log10(chance.row.upper_w_m2 / 5e-6))
+
+
+EDGES_DB = 10.0 * np.log10([0.1e-6, 10e-6, 1000e-6])
+
+
+@pytest.mark.calculated(
+    "the strongest of n services holds a tenth to the whole of a total: normal laws 0 to 10 dB lower"
+)
+@pytest.mark.parametrize("value", [0.05, 3.0, 20.0, 700.0, 5000.0])
+def test_the_strongest_service_of_a_total_lies_up_to_ten_decibels_lower(value):
+    found = compare(peak(value, 2.0), SBM, scope=Scope.TOTAL)
+    assert found.strongest_share_db == pytest.approx(10.0 * math.log10(SERVICES_AT_MOST)) == 10.0
+    middle = 10.0 * math.log10(value * 1e-6)
+    laws = [stats.norm(middle - part, 2.0) for part in range(11)]
+    for edge, chance in zip(EDGES_DB, found.chances, strict=False):
+        under = found.strongest_at_most(chance)
+        assert (under.low, under.high) == pytest.approx((laws[0].cdf(edge), laws[-1].cdf(edge)), abs=2e-5)
+    inside = np.array([np.diff([0.0, *law.cdf(EDGES_DB), 1.0]) for law in laws])
+    each = found.strongest_in_each()
+    assert [one.low for one in each] == pytest.approx(inside.min(axis=0), abs=2e-5)
+    assert [one.high for one in each] == pytest.approx(inside.max(axis=0), abs=2e-5)
+    ends = [middle - 10.0 + 2.0 * stats.norm.ppf(0.025), middle + 2.0 * stats.norm.ppf(0.975)]
+    first, last = np.searchsorted(EDGES_DB, ends)
+    assert found.strongest_plausible() == found.chances[first : last + 1]
+    plain = np.searchsorted(EDGES_DB, [ends[0] + 10.0, ends[1]])
+    assert found.plausible() == found.chances[plain[0] : plain[1] + 1]
+
+
+def test_of_one_service_the_strongest_is_itself():
+    found = compare(peak(3.0, 2.0), SBM, scope=Scope.SINGLE_SERVICE)
+    assert found.strongest_share_db == 0.0
+    assert [(c.low, c.high) for c in found.strongest_in_each()] == [
+        (c.probability.low, c.probability.high) for c in found.chances
+    ]
+    assert found.strongest_plausible() == found.plausible()
+    assert found.strongest_under(10e-6) == found.chances[1].at_most
+
+
+def test_a_total_says_of_a_named_service_only_that_it_is_no_more():
+    found = compare(peak(10.0, 2.0), "europaem-2016", scope=Scope.TOTAL, service="dect")
+    night = next(c for c in found.chances if c.row.name == "nighttime")
+    within = found.strongest_at_most(night)
+    assert within.low == pytest.approx(0.5, abs=1e-3) and within.high == 1.0
+    assert found.strongest_plausible() == found.chances
+
+
+def test_what_must_be_said_of_a_comparison():
+    said = compare(peak(3.0, 0.1), SBM, scope=Scope.SINGLE_SERVICE).remarks
+    assert GuidelineRemark.SEVERAL_CATEGORIES not in said and GuidelineRemark.BOUND_ONLY not in said
+    targets = compare(peak(3.0, 9.0), "europaem-2016", scope=Scope.SINGLE_SERVICE, service="dect")
+    assert len(targets.plausible()) > 1 and GuidelineRemark.SEVERAL_CATEGORIES not in targets.remarks
+    assert GuidelineRemark.STATISTIC_NOT_STATED not in targets.remarks

@@ -36,8 +36,7 @@ class DayLevel:
     def interval(self, coverage: float = 0.95) -> Interval:
         """Coverage interval [W/m²]; an end is 0 or infinite where a level is only a bound."""
         tail = 0.5 * (1.0 - coverage)
-        low, high = draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail)
-        return Interval(max(low, 0.0), high, coverage)
+        return Interval(draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail), coverage)
 
     def probability_below(self, bound_w_m2: float) -> tuple[float, float]:
         """Range of the probability that it lies below a bound."""

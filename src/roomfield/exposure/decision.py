@@ -105,11 +105,6 @@ class ReferenceVerdict:
     limit: LimitValue | None = None
 
     @property
-    def guard_band(self) -> float:
-        """Guard band w [dB]."""
-        return self.guard_band_db
-
-    @property
     def interval(self) -> Interval:
         """95 % coverage interval of the level."""
         return self.level.interval()
@@ -133,27 +128,6 @@ class ReferenceVerdict:
         if self.decision is Decision.ABOVE:
             return low, high
         return 0.0, 1.0
-
-    def parameters(self) -> dict[str, float | str]:
-        """Numbers and names for the sentence of a report: densities in µW/m², the rest as named."""
-        span = self.interval
-        return {
-            "label": self.bound.label,
-            "kind": str(self.level.kind),
-            "censoring": str(self.level.censoring),
-            "level_uw_m2": self.level.median_w_m2 * 1e6,
-            "low_uw_m2": span.low_w_m2 * 1e6,
-            "high_uw_m2": span.high_w_m2 * 1e6,
-            "bound_uw_m2": self.bound.value_w_m2 * 1e6,
-            "quotient": self.quotient,
-            "margin_db": self.margin_db,
-            "probability_below_low": self.probability_below.low,
-            "probability_below_high": self.probability_below.high,
-            "expanded_db": self.expanded_db,
-            "guard_band_db": self.guard_band_db,
-            "decision": str(self.decision),
-            "rule": self.rule.title,
-        }
 
 
 def judge(level: UncertainLevel, bound: LimitValue | Bound, rule: str = DEFAULT_RULE) -> ReferenceVerdict:

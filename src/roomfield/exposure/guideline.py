@@ -149,7 +149,7 @@ class GuidelineResult:
         if self.guideline.form != CATEGORIES:
             return self.chances
         span = self.level.interval(coverage)
-        low = max(span.low_w_m2, 0.0) * 10.0 ** (-self.strongest_share_db / 10.0)
+        low = span.low_w_m2 * 10.0 ** (-self.strongest_share_db / 10.0)
         first = self.guideline.index_of(low, self.service)
         last = self.guideline.index_of(span.high_w_m2, self.service)
         return self.chances[first : last + 1]
@@ -172,7 +172,7 @@ class GuidelineResult:
         if self.guideline.form != CATEGORIES:
             return self.chances
         span = self.level.interval(coverage)
-        first = self.guideline.index_of(max(span.low_w_m2, 0.0), self.service)
+        first = self.guideline.index_of(span.low_w_m2, self.service)
         last = self.guideline.index_of(span.high_w_m2, self.service)
         return self.chances[first : last + 1]
 
@@ -240,9 +240,6 @@ def _category_chances(level: UncertainLevel, rows: tuple[GuidelineLevel, ...]) -
 
 def _between(lower: ProbabilityRange, upper: ProbabilityRange) -> ProbabilityRange:
     """Probability between two bounds; with a censored level only its range is known."""
-    if lower.is_exact and upper.is_exact:
-        share = max(upper.low - lower.low, 0.0)
-        return ProbabilityRange(share, share)
     return ProbabilityRange(max(upper.low - lower.high, 0.0), max(upper.high - lower.low, 0.0))
 
 

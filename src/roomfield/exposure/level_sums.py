@@ -137,8 +137,6 @@ def _pooled(name: str, items: Sequence[ErrorContribution]) -> ErrorContribution:
     """Independent errors of one cause: normal by their number, unless one dominates."""
     variances = [item.effective_std_db**2 for item in items]
     combined = sum(variances)
-    if combined == 0.0:
-        return ErrorContribution(name, 0.0)
     largest = int(np.argmax(variances))
     shape = items[largest].shape if variances[largest] >= _LARGE_SHARE * combined else ErrorShape.NORMAL
     return ErrorContribution(name, math.sqrt(combined), shape)

@@ -185,7 +185,7 @@ class SwitchedQuotient:
         return draw_quantile(self.upper_draws, 0.5)
 
     def interval(self, coverage: float = 0.95) -> tuple[float, float]:
-        """Coverage interval of the sum, which is never negative.
+        """Coverage interval of the sum.
 
         Parameters
         ----------
@@ -193,8 +193,7 @@ class SwitchedQuotient:
             Probability that the interval shall hold, 0 to 1.
         """
         tail = 0.5 * (1.0 - coverage)
-        low, high = draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail)
-        return max(low, 0.0), max(high, 0.0)
+        return draw_quantile(self.lower_draws, tail), draw_quantile(self.upper_draws, 1.0 - tail)
 
     def probability_below_one(self) -> ProbabilityRange:
         """Probability that the limits hold together."""
@@ -264,4 +263,5 @@ def _parts_of(whole: Array, parts: Array) -> Array:
     """Draws of what sources add, each at least nothing and together at most the whole; shape (sources, n)."""
     kept = np.where(np.isfinite(whole), np.clip(parts, 0.0, np.where(np.isfinite(whole), whole, 0.0)), 0.0)
     together = kept.sum(axis=0)
-    return np.asarray(kept * np.minimum(1.0, whole / np.where(together > 0.0, together, 1.0)))
+    room = np.divide(whole, together, out=np.ones_like(together), where=together > 0.0)
+    return np.asarray(kept * np.minimum(1.0, room))

@@ -45,11 +45,6 @@ class ProbabilityRange:
     low: float
     high: float
 
-    @property
-    def is_exact(self) -> bool:
-        """True if both bounds agree."""
-        return self.low == self.high
-
 
 @dataclass(frozen=True)
 class UncertainLevel:
