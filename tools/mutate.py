@@ -1,14 +1,14 @@
 """Mutation score: small faults put into the arithmetic, and whether the tests notice each.
 
     python tools/mutate.py                       40 faults, seed 1, 10 minutes at most
-    python tools/mutate.py --room quantities --sample 20 --seed 7
+    python tools/mutate.py --room quantities --sample 20 --seed 7 --seed 8
 
 A fault is one changed sign of a comparison or of an operation, one number made 1.3 times larger, min for max, low for
 high, `and` for `or`, or one `not` more. Sampled without replacement by a fixed seed from all places that a room offers.
 Each is tried in a copy of the package: first by the tests of the room that run its line (which they are is measured
 once, under coverage), the quickest first, and if none notices, by all tests of the room. Faults that change nothing
-anybody could see stand in `equivalent_faults.toml` with the reason; they are left out and counted. The last line is one
-JSON object. POSIX only (forks).
+anybody could see stand in `equivalent_faults.toml` with the reason; they are left out and counted. Each seed ends
+with a line that is one JSON object. POSIX only (forks).
 """
 
 from __future__ import annotations
@@ -314,8 +314,8 @@ def _lines(source: Path, room: str, folder: Path) -> dict[str, dict[int, list[st
     return {file: {int(line): tests for line, tests in by.items()} for file, by in found["lines"].items()}
 
 
-def run(rooms: list[str], sample: int, seed: int, minutes: float) -> dict[str, object]:
-    """Try a sample of faults until the time is up."""
+def run(rooms: list[str], sample: int, seeds: list[int], minutes: float) -> Iterator[dict[str, object]]:
+    """Try a sample of faults for each seed, until the time of a seed is up."""
     package = ROOT / "src" / "roomfield"
     offered = [
         (room, fault)
@@ -324,32 +324,39 @@ def run(rooms: list[str], sample: int, seed: int, minutes: float) -> dict[str, o
         for path in sorted(package.glob(pattern))
         for fault in faults_of(path)
     ]
-    chosen = random.Random(seed).sample(offered, min(sample, len(offered)))
-    known = equivalents()
-    started, tried, equivalent, survived = time.monotonic(), 0, 0, []
+    chosen = {seed: random.Random(seed).sample(offered, min(sample, len(offered))) for seed in seeds}
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / "src"
         shutil.copytree(ROOT / "src", source)
-        lines = {room: _lines(source, room, Path(folder)) for room in sorted({room for room, _ in chosen})}
-        for room, fault in chosen:
-            if time.monotonic() - started > 60.0 * minutes:
-                break
-            within = fault.path.relative_to(package)
-            _, inside = _statement(ast.parse(fault.path.read_text("utf-8")), fault)
-            if (within.as_posix(), inside, fault.told) in known:
-                equivalent += 1
-                continue
-            target = source / "roomfield" / within
-            target.write_text(text_with(fault), "utf-8")
-            noticed = not _survives(source, room, fault, lines[room].get(str(target), {}))
-            shutil.copy(fault.path, target)
-            tried += 1
-            name = f"{within}:{fault.line} {inside}"
-            print(f"{'noticed ' if noticed else 'SURVIVED'} {name}  {fault.told}", flush=True)
-            if not noticed:
-                survived.append(f"{name}  {fault.told}")
-    return {"offered": len(offered), "tried": tried, "survived": len(survived), "equivalent": equivalent, "seed": seed,
-            "share_survived": round(len(survived) / tried, 3) if tried else None,
+        lines = {
+            room: _lines(source, room, Path(folder)) for room in sorted({r for c in chosen.values() for r, _ in c})
+        }
+        for seed in seeds:
+            yield {"offered": len(offered), "seed": seed, **_tried(source, chosen[seed], lines, minutes)}
+
+
+def _tried(
+    source: Path, chosen: list[tuple[str, Fault]], lines: dict[str, dict[str, dict[int, list[str]]]], minutes: float
+) -> dict[str, object]:
+    """Put the faults of one sample into the copy, one after the other, and count what the tests let pass."""
+    package, known = ROOT / "src" / "roomfield", equivalents()
+    started, tried, equivalent, survived = time.monotonic(), 0, 0, 0
+    for room, fault in chosen:
+        if time.monotonic() - started > 60.0 * minutes:
+            break
+        within = fault.path.relative_to(package)
+        _, inside = _statement(ast.parse(fault.path.read_text("utf-8")), fault)
+        if (within.as_posix(), inside, fault.told) in known:
+            equivalent += 1
+            continue
+        target = source / "roomfield" / within
+        target.write_text(text_with(fault), "utf-8")
+        passed = _survives(source, room, fault, lines[room].get(str(target), {}))
+        shutil.copy(fault.path, target)
+        tried, survived = tried + 1, survived + passed
+        print(f"{'SURVIVED' if passed else 'noticed '} {within}:{fault.line} {inside}  {fault.told}", flush=True)
+    return {"tried": tried, "survived": survived, "equivalent": equivalent,
+            "share_survived": round(survived / tried, 3) if tried else None,
             "seconds": round(time.monotonic() - started, 1)}  # fmt: skip
 
 
@@ -360,13 +367,14 @@ def main() -> None:
         "--room", action="append", choices=sorted(ROOMS), help="may be given several times; all if left out"
     )
     parser.add_argument("--sample", type=int, default=40)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--minutes", type=float, default=10.0)
+    parser.add_argument("--seed", type=int, action="append", help="may be given several times; 1 if left out")
+    parser.add_argument("--minutes", type=float, default=10.0, help="for each seed")
     given = parser.parse_args()
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     # Loaded before the forks, so that each need not load them again.
     _load(["hypothesis", "numpy", "pytest", "scipy.stats", "numba", "xdist.plugin", "statistics", "pdb", "ssl"])
-    print(json.dumps(run(given.room or sorted(ROOMS), given.sample, given.seed, given.minutes)))
+    for told in run(given.room or sorted(ROOMS), given.sample, given.seed or [1], given.minutes):
+        print(json.dumps(told), flush=True)
 
 
 if __name__ == "__main__":

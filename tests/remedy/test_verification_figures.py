@@ -96,6 +96,9 @@ def test_a_target_counts_as_met_only_with_the_confidence_asked_for():
     assert met.outcome is VerifiedOutcome.WORKED
     near = verify(survey(1e-2, 9e-5), "v1", "v2", target_w_m2=1e-4).checks[0]
     assert 0.3 < near.probability_met < 0.95 and near.outcome is VerifiedOutcome.LOWER
+    for asked, said in ((near.probability_met, VerifiedOutcome.WORKED), (0.95, VerifiedOutcome.LOWER)):
+        again = verify(survey(1e-2, 9e-5), "v1", "v2", target_w_m2=1e-4, confidence=asked)
+        assert again.checks[0].outcome is said
 
 
 def test_readings_of_different_kinds_are_not_compared():
@@ -145,12 +148,27 @@ def test_two_readings_under_the_floor_show_nothing():
     assert (check.outcome, check.agreement) == (VerifiedOutcome.UNDECIDED, Agreement.NOT_PREDICTED)
 
 
-def two_places(asked: tuple[str, ...], target_w_m2: float | None = 1e-4):
+def with_a_desk() -> Survey:
+    """The same fall of 30 dB at two places."""
     there = survey(1e-2, 1e-5)
     desk = Place("desk", "Desk", position=(2.0, 0.0, 0.5))
     more = tuple(replace(r, id=f"{r.id}-desk", place_id="desk") for r in there.readings)
-    there = replace(there, places=(*there.places, desk), readings=(*there.readings, *more))
-    return verify(there, "v1", "v2", target_w_m2=target_w_m2, asked=asked)
+    return replace(there, places=(*there.places, desk), readings=(*there.readings, *more))
+
+
+def two_places(asked: tuple[str, ...], target_w_m2: float | None = 1e-4):
+    return verify(with_a_desk(), "v1", "v2", target_w_m2=target_w_m2, asked=asked)
+
+
+def test_what_was_unlike_at_one_place_widens_that_place_alone():
+    there = with_a_desk()
+    wider = tuple(replace(r, scan_edge_m=1.0) if r.id == "v2-r-desk" else r for r in there.readings)
+    bed, desk = verify(replace(there, readings=wider), "v1", "v2").checks
+    like, other = verify(there, "v1", "v2").checks
+    assert (bed.low_db, bed.high_db) == (like.low_db, like.high_db) == (other.low_db, other.high_db)
+    law = ratio(desk.after, desk.before.shifted(0.0, ErrorContribution("varies", 1.0), ErrorContribution("scan", 1.5)))
+    low, high = law.interval_db(0.95)
+    assert (desk.low_db, desk.high_db) == pytest.approx((-high, -low), abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -175,6 +193,7 @@ def test_what_is_said_of_several_places():
     assert worked.statement == "It worked at all 2 places checked."
     there = survey(1e-5, 1e-2)
     assert verify(there, "v1", "v2").statement == "Of 1 places: 1 higher than before."
+    assert [note.rise_db for note in verify(there, "v1", "v2").unplanned] == [pytest.approx(30.0)]
     near = verify(survey(1e-2, 9e-5), "v1", "v2", target_w_m2=1e-4)
     assert near.statement == "Of 1 places: 1 lower, but the target is not shown to be met."
     plain = near.to_dict()["checks"][0]
@@ -191,17 +210,17 @@ def change(db: float, std_db: float = 2.0, censoring: Censoring = Censoring.NONE
 @pytest.mark.parametrize(
     ("db", "met", "said"),
     [
-        (-3.4, 0.95, VerifiedOutcome.WORKED),
-        (-3.4, 0.94, VerifiedOutcome.LOWER),
-        (-3.2, 1.0, VerifiedOutcome.UNDECIDED),
-        (3.2, 1.0, VerifiedOutcome.UNDECIDED),
-        (3.4, 1.0, VerifiedOutcome.HIGHER),
+        (-3.4, True, VerifiedOutcome.WORKED),
+        (-3.4, False, VerifiedOutcome.LOWER),
+        (-3.2, True, VerifiedOutcome.UNDECIDED),
+        (3.2, True, VerifiedOutcome.UNDECIDED),
+        (3.4, True, VerifiedOutcome.HIGHER),
     ],
 )
 def test_nineteen_in_twenty_are_asked_for_on_either_side(db, met, said):
     lower = change(db).probability_below_db(0.0).low
     assert lower == pytest.approx(stats.norm.cdf(0.0, db, 2.0), abs=1e-4)
-    assert _outcome(change(db), lower, met, 0.95) is said
+    assert _outcome(change(db), lower, met) is said
 
 
 @pytest.mark.parametrize(
@@ -214,7 +233,7 @@ def test_nineteen_in_twenty_are_asked_for_on_either_side(db, met, said):
 )
 def test_a_rise_is_said_only_if_a_bound_shows_it(censoring, db, said):
     bounded = change(db, censoring=censoring)
-    assert _outcome(bounded, bounded.probability_below_db(0.0).low, 1.0, 0.95) is said
+    assert _outcome(bounded, bounded.probability_below_db(0.0).low, True) is said
 
 
 EXPECTED = SimpleNamespace(reduction_db=SimpleNamespace(low=20.0, median=20.0, high=20.0))

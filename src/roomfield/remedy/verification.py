@@ -322,7 +322,7 @@ def _check(
     met = float("nan") if target_w_m2 is None else new.probability_below(target_w_m2).low
     return PlaceCheck(
         place_id, new.kind, old, new, middle, low, high, lower, met,
-        _outcome(change, lower, met if target_w_m2 else 1.0, confidence), _agreement(change, expected),
+        _outcome(change, lower, target_w_m2 is None or met >= confidence), _agreement(change, expected),
         expected.reduction_db.median if expected else float("nan"),
     )  # fmt: skip
 
@@ -362,11 +362,11 @@ def mix_contribution(survey: Survey, meter: Meter, prediction: Prediction | None
     return ErrorContribution("mix_of_frequencies", float(np.sqrt(sum((shift[k] * bands[k]) ** 2 for k in bands))))
 
 
-def _outcome(change: UncertainRatio | None, lower: float, met: float, confidence: float) -> VerifiedOutcome:
+def _outcome(change: UncertainRatio | None, lower: float, met: bool) -> VerifiedOutcome:
     if change is None:
         return VerifiedOutcome.UNDECIDED
     if lower >= SURE:
-        return VerifiedOutcome.WORKED if met >= confidence else VerifiedOutcome.LOWER
+        return VerifiedOutcome.WORKED if met else VerifiedOutcome.LOWER
     if 1.0 - change.probability_below_db(0.0).high >= SURE:
         return VerifiedOutcome.HIGHER
     return VerifiedOutcome.UNDECIDED
