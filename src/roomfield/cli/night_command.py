@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from contextlib import suppress
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roomfield.cli.console import AsJson, answer, echo
-from roomfield.cli.terminal_language import spoken
+from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, progress
+from roomfield.cli.terminal_language import opened_job, spoken
 from roomfield.errors import InputError
+
+if TYPE_CHECKING:
+    from roomfield.show.shown_night import ShownNight
+    from roomfield.workbench.record.night_sound import NightRecording
 
 
 def register(app: typer.Typer) -> None:
@@ -38,32 +42,75 @@ def night(
     channel: Annotated[int, typer.Option(help="Channel, from 0.")] = 0,
     began: Annotated[str, typer.Option(help="Start of the recording with offset, for --log.")] = "",
     log: Annotated[str, typer.Option(help="Write the series as a log (CSV) to this file.")] = "",
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Keep it with the survey: a log of averages, one of peaks.")
+    ] = False,
+    place: Annotated[str, typer.Option(help="Name or id of the place, with --keep.")] = "",
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
     language: Annotated[str, typer.Option(help="Language of the sentences; the terminal's if left out.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Say how loud a night was, second by second, from a recording of the meter's sound, or while it goes on."""
-    from roomfield.show.words.message_catalogue import load_words
-    from roomfield.workbench.record.night_sound import (
-        NightRecording,
-        checked_law,
-        night_of,
-        plain_night,
-        shown_night,
-        write_night_log,
-    )
-
-    words = load_words(spoken(language, plain=as_json))
     if live:
-        _follow(path, tuple(shown or ()), coupling, checked_law(law), channel, log, device)
+        _follow(path, tuple(shown or ()), coupling, _law(law), channel, log, device)
         return
     if not path:
         _note(log, shown or [])
         return
-    series = night_of(NightRecording(Path(path), tuple(shown or ()), coupling, checked_law(law), channel))
-    sentences = [words.text(sentence) for sentence in shown_night(series).sentences()]
+    from roomfield.show.words.message_catalogue import load_words
+    from roomfield.workbench.record.night_sound import NightRecording, plain_night
+
+    recording = NightRecording(Path(path), tuple(shown or ()), coupling, _law(law), channel)
+    if keep:
+        found, logs = _kept(recording, began, place, (record, survey, visit))
+    else:
+        found, logs = _worked_out(recording, began, log), ()
+    words = load_words(spoken(language, plain=as_json))
+    sentences = [words.text(sentence) for sentence in found.sentences()]
+    plain = plain_night(found, sentences) | {"logs": list(logs)}
+    answer(
+        as_json, plain, lambda: echo("\n".join([*sentences, *(words.say("night.kept_as", log=one) for one in logs)]))
+    )
+
+
+def _law(name: str) -> str:
+    from roomfield.workbench.record.night_sound import checked_law
+
+    return checked_law(name)
+
+
+def _worked_out(recording: NightRecording, began: str, log: str) -> ShownNight:
+    from roomfield.workbench.record.night_sound import (
+        moment_with_offset,
+        night_of,
+        shown_night,
+        shown_reading,
+        write_night_log,
+    )
+
+    began = moment_with_offset(began).isoformat() if began or log else ""
+    with progress("night") as on_progress:
+        series = night_of(recording, on_progress)
     if log:
         write_night_log(series, began, log)
-    answer(as_json, plain_night(series, sentences), lambda: echo("\n".join(sentences)))
+    return shown_night(series, [shown_reading(text) for text in recording.shown], began)
+
+
+def _kept(
+    recording: NightRecording, began: str, place: str, where: tuple[str, str, str]
+) -> tuple[ShownNight, tuple[str, ...]]:
+    from roomfield.workbench.record.kept_night import keep_night
+    from roomfield.workbench.record.long_series import LogPlace
+    from roomfield.workbench.record.things import id_named
+
+    record, survey, visit = where
+    job = opened_job(record, survey)
+    at = LogPlace(id_named(job.survey, "place", place), visit)
+    with progress("night") as on_progress:
+        kept = keep_night(job, recording, began, at, on_progress)
+    return kept.shown, tuple(one.id for one in kept.logs)
 
 
 def _follow(path: str, shown: tuple[str, ...], coupling: float, law: str, channel: int, log: str, device: str) -> None:

@@ -41,6 +41,23 @@ def content_sha256(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+def series_id_of(path: str | Path, mapping: Mapping) -> str:
+    """Id of the series that a file gives when it is read with a mapping.
+
+    Parameters
+    ----------
+    path : str or Path
+        The log as received.
+    mapping : Mapping
+        Confirmed.
+    """
+    return _series_id(content_sha256(Path(path)), mapping)
+
+
+def _series_id(sha256: str, mapping: Mapping) -> str:
+    return hashlib.sha256(f"{sha256} {mapping.fingerprint()}".encode()).hexdigest()[:32]
+
+
 def ingest(
     path: str | Path,
     mapping: Mapping | None,
@@ -82,7 +99,7 @@ def ingest(
     chosen.check()
     tell(0.0, "checking whether this log is known")
     sha256 = content_sha256(source)
-    series_id = hashlib.sha256(f"{sha256} {chosen.fingerprint()}".encode()).hexdigest()[:32]
+    series_id = _series_id(sha256, chosen)
     folder = store / series_id
     if (folder / NOTES_FILE).is_file():
         _log.debug("%s is known as series %s", source.name, series_id)

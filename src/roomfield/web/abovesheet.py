@@ -133,7 +133,8 @@ def _part(one: dict[str, Any], show: Show, figure: Callable[[float], str], zone:
 def in_zone(iso: str, zone: str) -> str:
     """A moment as the clock of a time zone showed it; as it is if the zone is not known."""
     try:
-        return datetime.fromisoformat(iso).astimezone(ZoneInfo(zone)).replace(tzinfo=None).isoformat()
+        clock = datetime.strptime(zone, "%z").tzinfo if zone[:1] in ("+", "-") else ZoneInfo(zone)
+        return datetime.fromisoformat(iso).astimezone(clock).replace(tzinfo=None).isoformat()
     except (ZoneInfoNotFoundError, ValueError):
         return iso
 

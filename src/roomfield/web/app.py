@@ -21,6 +21,7 @@ from roomfield.workbench.first_compile import FirstCompile
 from roomfield.workbench.plan.hypothetical_changes import BenchShelf
 from roomfield.workbench.practice.practice_scan import PracticeScans
 from roomfield.workbench.record import demo_tour
+from roomfield.workbench.record.night_desk import NightDesk
 from roomfield.workbench.record.survey_list import Records, open_records
 
 DESCRIPTION = (
@@ -74,6 +75,7 @@ def create_app(
     app.state.benches = BenchShelf()
     app.state.works = LongWorks()
     app.state.practice = PracticeScans()
+    app.state.nights = NightDesk(app.state.records)
     app.state.first_compile = first_compile or FirstCompile()
     for router in (*PAGE_ROUTERS, *API_ROUTERS):
         app.include_router(router)

@@ -480,6 +480,8 @@ class LogPage(SurveyPage):
         The client's bound as typed, in ``unit``; empty if none was given.
     kind : str
         What one value is.
+    senders : tuple of (str, str)
+        Technologies heard in a night of sound, by key and title.
     """
 
     template: ClassVar[str] = "log.html"
@@ -489,6 +491,19 @@ class LogPage(SurveyPage):
     bound: str
     unit: str
     kind: str
+    senders: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class NightPage(SurveyPage):
+    """A night on a sound cable: how to set it up, what waits to be kept, a recording, and one that goes on."""
+
+    template: ClassVar[str] = "night.html"
+    step_slug: ClassVar[str] = "logs"
+    start: dict[str, Any]
+    places: tuple[Any, ...]
+    visits: tuple[Visit, ...]
+    waiting: tuple[Any, ...]
 
 
 @dataclass(frozen=True)
@@ -501,6 +516,8 @@ class LogFactsPart(Context):
         Night, day and evening.
     role : str
         ``aim`` or ``limit`` if the bound is that which fits the log's kind; empty for one that was typed.
+    night : tuple of str
+        What the sound of a night says; empty for a log that came from none.
     """
 
     template: ClassVar[str] = "parts/logfacts.html"
@@ -517,6 +534,7 @@ class LogFactsPart(Context):
     stair: Any
     week: Any
     bursts: Any
+    night: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

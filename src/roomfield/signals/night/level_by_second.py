@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -93,6 +93,7 @@ def night_series(
     audio: NightAudio | None = None,
     *,
     sample_rate_hz: float | None = None,
+    progress: Callable[[float], None] | None = None,
 ) -> NightSeries:
     """Level by second from a recording and what the display showed meanwhile.
 
@@ -107,6 +108,8 @@ def night_series(
         No capacitor, first channel, law to be found if left out.
     sample_rate_hz : float, optional
         Rate of samples given as an array [Hz].
+    progress : callable, optional
+        Called with the share of the pass that is done, 0 to 1; what it raises stops the work.
 
     Raises
     ------
@@ -121,14 +124,15 @@ def night_series(
     from the tops of the seconds, which are there after one pass; only if it changes the law the pass is made again.
     """
     source, audio = open_source(recording, sample_rate_hz), audio or NightAudio()
+    step = progress or (lambda _share: None)
     rate = source.sample_rate_hz
     try:
         calibration = calibrate(readings, _FileSound(source, audio), audio.law)
     except TooEarlyError:
-        tops = gathered(source, audio, SecondGatherer(rate, (), audio)).tops
+        tops = gathered(source, audio, SecondGatherer(rate, (), audio), step).tops
         calibration = calibrate(readings, _FileSound(source, audio, tops), audio.law)
     while True:
-        rows = gathered(source, audio, SecondGatherer(rate, heard, audio, calibration.law, calibration.decades))
+        rows = gathered(source, audio, SecondGatherer(rate, heard, audio, calibration.law, calibration.decades), step)
         again = calibrate(readings, _FileSound(source, audio, rows.tops), audio.law)
         same = again.law is calibration.law and again.decades == calibration.decades
         if same or calibration.law_probability == 0.0:
@@ -168,10 +172,14 @@ def channel_of(data: NDArray[np.floating], channel: int) -> F32:
     return np.asarray(data if data.ndim == 1 else data[:, min(channel, data.shape[1] - 1)], np.float32)
 
 
-def gathered(source: AudioSource, audio: NightAudio, gatherer: SecondGatherer) -> SecondGatherer:
+def gathered(
+    source: AudioSource, audio: NightAudio, gatherer: SecondGatherer, progress: Callable[[float], None] | None = None
+) -> SecondGatherer:
     """The gatherer after every whole second of a recording."""
     rate = round(source.sample_rate_hz)
     for first in range(0, source.frames - rate + 1, rate * BLOCK_S):
+        if progress is not None:
+            progress(first / source.frames)
         block = channel_of(source.read(first, min(first + rate * BLOCK_S, source.frames)), audio.channel)
         for at in range(0, len(block) - rate + 1, rate):
             gatherer.take(block[at : at + rate])

@@ -73,6 +73,11 @@ class LiveNight:
         return len(next(iter(self._gatherers.values())).means)
 
     @property
+    def readings(self) -> tuple[DisplayReading, ...]:
+        """What was read off the display so far."""
+        return tuple(self._readings)
+
+    @property
     def heard(self) -> tuple[str, ...]:
         """Technologies heard so far."""
         return tuple(name for name, times in self._heard.items() if times >= TIMES_HEARD)

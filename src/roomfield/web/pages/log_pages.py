@@ -134,13 +134,14 @@ def _offered(
 @router.get("/{log_id}")
 def show_one(request: Request, opened: Opened, log_id: str, bound: str = "") -> Response:
     """One log with its timeline, held against a bound if one is given."""
-    head = log_intake.log_head(opened.records, opened.survey.id, log_id)
+    head = log_intake.log_head(opened.records, opened.survey.id, log_id, language_of(request))
     record = next(one for one in opened.survey.current_logs() if one.id == log_id)
     places = {place.id: place.name for place in opened.survey.places}
     limit = _bound(bound, head.unit)
-    start = {"survey_id": opened.survey.id, "log_id": log_id, "bound": limit}
+    start = {"survey_id": opened.survey.id, "log_id": log_id, "bound": limit, "of_night": head.of_night}
     unit = "µW/m²" if head.unit == DENSITY else head.unit
-    return render(request, LogPage(opened.head, start, places.get(record.place_id, ""), bound, unit, head.kind))
+    place = places.get(record.place_id, "")
+    return render(request, LogPage(opened.head, start, place, bound, unit, head.kind, head.senders))
 
 
 @router.get("/{log_id}/facts")
@@ -170,6 +171,7 @@ def facts(request: Request, opened: Opened, log_id: str, bound: float | None = N
         steps_of(told, show, figure),
         week_of(told["week_profile"], show, figure),
         bursts_of(told["bursts"], show, figure),
+        found.night,
     )
     return render(request, page)
 
@@ -183,10 +185,15 @@ def lines(opened: Opened, log_id: str) -> Response:
 
 @router.get("/{log_id}/window")
 def window(
-    opened: Opened, log_id: str, start: datetime | None = None, end: datetime | None = None, bins: int = 1000
+    opened: Opened,
+    log_id: str,
+    start: datetime | None = None,
+    end: datetime | None = None,
+    bins: int = 1000,
+    sender: str | None = None,
 ) -> Response:
-    """The timeline between two moments."""
-    return JSONResponse(log_intake.log_window(opened.records, opened.survey.id, log_id, (start, end), bins))
+    """The timeline between two moments; for a night of sound also of one sender, with the ends of its interval."""
+    return JSONResponse(log_intake.log_window(opened.records, opened.survey.id, log_id, (start, end), bins, sender))
 
 
 def _bound(text: str, unit: str) -> float | None:

@@ -38,11 +38,16 @@ class LiveNightLog:
         With its offset from UTC.
     target : Path
         The log (CSV).
+    on_saved : callable
+        Told after the log was written, with the series that stands in it; None while it has no scale.
+    refused : list of str
+        Why numbers that were noted could not be used.
     """
 
     night: LiveNight
     began: datetime
     target: Path
+    on_saved: Callable[[NightSeries | None], None] = lambda _series: None
     refused: list[str] = field(default_factory=list)
     _noted: int = 0
     _saved: int = 0
@@ -70,7 +75,13 @@ class LiveNightLog:
             os.fsync(file.fileno())
         os.replace(whole, self.target)
         self._saved = self.night.seconds
+        self.on_saved(series)
         return series
+
+    @property
+    def saved_s(self) -> int:
+        """Seconds that are safe on the disk [s]."""
+        return self._saved
 
     def _note_new(self) -> None:
         notes = notes_beside(self.target)

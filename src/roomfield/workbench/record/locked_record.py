@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from roomfield.errors import InputError, IntegrityError, StoreError
+from roomfield.errors import InputError, IntegrityError, StoreError, TooEarlyError
 from roomfield.exchange.sealed_package import ENDING, seal, unseal
 from roomfield.extras import library
 from roomfield.scratch import scratch_folder
@@ -81,6 +81,12 @@ def lock(record: str, passphrase: str) -> LockedFiles:
         raise InputError("there is no record here that is not locked.", where=str(folder), mend="Check the path.")
     for database in databases:
         _refuse_in_use(database)
+    if next(folder.glob("**/nights/*/*"), None) is not None:
+        raise TooEarlyError(
+            "nights of sound wait to be kept.",
+            where=str(folder),
+            mend="Keep them or throw them away on the page Night.",
+        )
     identity = _identity(folder, passphrase, new=True)
     found, size = 0, 0
     try:

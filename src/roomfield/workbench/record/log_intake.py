@@ -13,9 +13,11 @@ from roomfield.errors import FormatError, InputError, UnknownNameError
 from roomfield.logs.log_series import LogSeries
 from roomfield.logs.mapping import Mapping
 from roomfield.show.log_figures import statistic_figures
+from roomfield.show.shown_night import night_sender
 from roomfield.show.words import load_words
 from roomfield.survey import LogRecord
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.kept_night import night_behind, night_course
 from roomfield.workbench.record.long_series import (
     LogPlace,
     ProgressCall,
@@ -26,6 +28,7 @@ from roomfield.workbench.record.long_series import (
     window_of,
 )
 from roomfield.workbench.record.named_copy import named_copy
+from roomfield.workbench.record.night_sound import plain_night
 from roomfield.workbench.record.survey_list import Records, opened
 
 ENDINGS = frozenset({".csv", ".tsv", ".txt", ".parquet", ".xlsx"})
@@ -127,10 +130,13 @@ class LogFacts:
         As plain values.
     figures : tuple of (str, str)
         Name and value of each figure, in the reader's language.
+    night : tuple of str
+        What the sound of a night says, in the reader's language; empty for a log that came from none.
     """
 
     plain: dict[str, Any]
     figures: tuple[tuple[str, str], ...]
+    night: tuple[str, ...] = ()
 
 
 def log_facts(
@@ -154,10 +160,13 @@ def log_facts(
     UnknownNameError
         If there is no such log.
     """
-    view = view_of(kept_series(*_kept(records, survey_id, log_id)), bound_w_m2)
+    job, record = _kept(records, survey_id, log_id)
+    view, night = view_of(kept_series(job, record), bound_w_m2), night_behind(job, record)
     words = load_words(language)
     rows = statistic_figures(view.statistics)
-    return LogFacts(view.to_dict(), tuple((words.text(name), words.text(value)) for name, value in rows))
+    figures = tuple((words.text(name), words.text(value)) for name, value in rows)
+    told = tuple(words.text(one) for one in night.sentences()) if night else ()
+    return LogFacts(view.to_dict() | {"night": plain_night(night, told) if night else None}, figures, told)
 
 
 @dataclass(frozen=True)
@@ -172,27 +181,46 @@ class LogHead:
         What one value is: average, peak, highest_held or unknown.
     zone : str
         Time zone of the log's own clock.
+    senders : tuple of (str, str)
+        Technologies heard, if the log came from a night of sound: key, and title in the reader's language.
+    of_night : bool
+        Whether it did.
     """
 
     unit: str
     kind: str
     zone: str
+    senders: tuple[tuple[str, str], ...] = ()
+    of_night: bool = False
 
 
-def log_head(records: Records, survey_id: str, log_id: str) -> LogHead:
-    """Unit, kind and time zone of a kept log.
+def log_head(records: Records, survey_id: str, log_id: str, language: str = "en") -> LogHead:
+    """Unit, kind and time zone of a kept log, and who was heard if it came from a night of sound.
+
+    Parameters
+    ----------
+    language : str
+        Language of the titles.
 
     Raises
     ------
     UnknownNameError
         If there is no such log.
     """
-    series = kept_series(*_kept(records, survey_id, log_id))
-    return LogHead(series.unit.name, series.kind, series.zone)
+    job, record = _kept(records, survey_id, log_id)
+    series = kept_series(job, record)
+    night, words = night_behind(job, record), load_words(language)
+    senders = tuple((name, words.text(night_sender(name))) for name in night.technologies) if night else ()
+    return LogHead(series.unit.name, series.kind, series.zone, senders, night is not None)
 
 
 def log_window(
-    records: Records, survey_id: str, log_id: str, span: tuple[datetime | None, datetime | None], bins: int
+    records: Records,
+    survey_id: str,
+    log_id: str,
+    span: tuple[datetime | None, datetime | None],
+    bins: int,
+    sender: str | None = None,
 ) -> dict[str, Any]:
     """The timeline between two moments, as plain values.
 
@@ -202,10 +230,19 @@ def log_window(
         From and to; None for the ends of the log.
     bins : int
         How many parts, at most 4000 and one for each reading.
+    sender : str, optional
+        For a night of sound: one technology, or empty for the whole; the ends of the mean's interval come along.
     """
-    series = kept_series(*_kept(records, survey_id, log_id))
-    whole = {"first": series.start.isoformat(), "last": series.end.isoformat(), "zone": series.zone}
-    return {**window_of(series, *span, _parts(series, span, bins)).to_dict(), **whole}
+    job, record = _kept(records, survey_id, log_id)
+    course = None if sender is None else night_course(job, record, sender)
+    series = kept_series(job, record) if course is None else course.level
+    parts = _parts(series, span, bins)
+    told = {**window_of(series, *span, parts).to_dict(), "zone": series.zone}
+    told |= {"first": series.start.isoformat(), "last": series.end.isoformat()}
+    if course is not None:
+        ends = {"surely_low": course.low, "surely_high": course.high}
+        told |= {name: window_of(end, *span, parts).to_dict()["mean"] for name, end in ends.items()}
+    return told
 
 
 def _parts(series: LogSeries, span: tuple[datetime | None, datetime | None], bins: int) -> int:

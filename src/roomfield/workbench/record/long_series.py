@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -15,7 +15,7 @@ from roomfield.logs.changes import ChangePoint, change_points
 from roomfield.logs.duration import RequiredDuration, required_duration
 from roomfield.logs.guess import guess_mapping
 from roomfield.logs.held import HeldStretch, held_stretches
-from roomfield.logs.intake import ingest
+from roomfield.logs.intake import ingest, series_id_of
 from roomfield.logs.log_series import NOTES_FILE, LogSeries, open_series
 from roomfield.logs.mapping import Mapping as LogMapping
 from roomfield.logs.periods import PeriodComparison, compare
@@ -25,7 +25,7 @@ from roomfield.logs.stations import StationsReport, analyse_stations
 from roomfield.logs.summary import LogStatistics, plain, statistics
 from roomfield.logs.timeline_envelope import Envelope, timeline
 from roomfield.quantities.kind import Kind
-from roomfield.survey import LogRecord
+from roomfield.survey import LogRecord, MediaItem
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.named_copy import named_copy
@@ -214,31 +214,78 @@ def keep_log(
     InputError
         If the survey lies in no record, or has no visit or meter yet.
     """
+    return keep_logs(job, path, (mapping,), where, on_progress)[0]
+
+
+def keep_logs(
+    job: Job,
+    path: str | Path,
+    mappings: Sequence[LogMapping],
+    where: LogPlace,
+    on_progress: ProgressCall | None = None,
+    beside: Callable[[MediaItem], Sequence[MediaItem]] = lambda _log: (),
+) -> tuple[LogRecord, ...]:
+    """Keep several columns of one file, each as a log of its own; all of them or none.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    path : str or Path
+        The log as received.
+    mappings : sequence of Mapping
+        Confirmed; one for each log.
+    where : LogPlace
+        Place, visit, meter and radio state.
+    beside : callable
+        Is given the file as kept, and answers what else of the record's files belongs to it.
+
+    Returns
+    -------
+    tuple of LogRecord
+        In the order of the mappings; those that were kept before as they are.
+
+    Raises
+    ------
+    InputError
+        If the survey lies in no record, or has no visit or meter yet.
+    """
     if job.store is None or not job.survey.visits or not job.survey.meters:
         raise InputError("the survey has no record, visit or meter yet.", mend="Enter these before the log.")
-    series = series_from(path, mapping, series_folder(job), on_progress)
+    folder, step = series_folder(job), on_progress or (lambda _share: None)
+    made = [series_from(path, one, folder, _part(step, n, len(mappings))) for n, one in enumerate(mappings)]
     visit = visit_asked_or_first(job.survey, where.visit_id)
-    content = json.dumps(mapping.to_dict(), ensure_ascii=False).encode("utf-8")
     log = job.store.media.put(Path(path), file_name=Path(path).name)
-    notes = job.store.media.put(content, file_name="column-mapping.json", caption=f"{MAPPING_CAPTION}: {log.sha256}")
-    kind = Kind(series.kind) if series.kind in set(Kind) else Kind.AVERAGE
-    record = LogRecord(
-        new_id("log"),
-        visit.id,
-        where.meter_id or job.survey.meters[0].id,
-        where.state_id or visit.radio_states[0].id,
-        kind,
-        log.sha256,
-        series.id,
-        where.place_id,
-        series.start.isoformat(),
-        series.end.isoformat(),
-    )
-    known = next((one for one in job.again().survey.current_logs() if replace(one, id=record.id) == record), None)
-    if known is not None:
-        return known
-    job.store.append(job.survey.id, [record], files=[log, notes])
-    return record
+    known = job.again().survey.current_logs()
+    kept, fresh, notes = [], [], []
+    for mapping, series in zip(mappings, made, strict=True):
+        record = LogRecord(
+            new_id("log"),
+            visit.id,
+            where.meter_id or job.survey.meters[0].id,
+            where.state_id or visit.radio_states[0].id,
+            Kind(series.kind) if series.kind in set(Kind) else Kind.AVERAGE,
+            log.sha256,
+            series.id,
+            where.place_id,
+            series.start.isoformat(),
+            series.end.isoformat(),
+        )
+        before = next((one for one in known if replace(one, id=record.id) == record), None)
+        kept.append(before or record)
+        if before is None:
+            fresh.append(record)
+            content = json.dumps(mapping.to_dict(), ensure_ascii=False).encode("utf-8")
+            caption = f"{MAPPING_CAPTION}: {log.sha256}"
+            notes.append(job.store.media.put(content, file_name="column-mapping.json", caption=caption))
+    if fresh:
+        job.store.append(job.survey.id, fresh, files=[log, *notes, *beside(log)])
+    return tuple(kept)
+
+
+def _part(step: ProgressCall, number: int, parts: int) -> ProgressCall:
+    """Progress of one of several equal parts."""
+    return lambda share: step((number + share) / parts)
 
 
 def series_folder(job: Job) -> Path:
@@ -261,12 +308,13 @@ def kept_series(job: Job, record: LogRecord) -> LogSeries:
         return open_series(known)
     items = {item.sha256: item for item in job.survey.media}
     wanted = f"{MAPPING_CAPTION}: {record.media_sha256}"
-    notes = next((item for item in job.survey.media if item.caption == wanted), None)
-    if notes is None or record.media_sha256 not in items:
+    notes = [item for item in job.survey.media if item.caption == wanted]
+    if not notes or record.media_sha256 not in items:
         raise InputError("its column mapping is missing.", where=f"log {record.id}", mend="Take the log in again.")
-    mapping = LogMapping.from_dict(json.loads(job.media_path(notes.sha256).read_bytes()))
+    mappings = [LogMapping.from_dict(json.loads(job.media_path(one.sha256).read_bytes())) for one in notes]
     with named_copy(job.media_path(record.media_sha256), items[record.media_sha256].file_name, "log") as named:
-        return ingest(named, mapping, series_folder(job))
+        own = (one for one in mappings if series_id_of(named, one) == record.series_sha256)
+        return ingest(named, next(own, mappings[0]), series_folder(job))
 
 
 def stations(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -12,14 +12,22 @@ from typing import Any
 import numpy as np
 
 from roomfield.errors import FormatError, UnknownNameError
-from roomfield.show.shown_night import ShownLevel, ShownNight
+from roomfield.show.shown_night import ShownHold, ShownLevel, ShownNight
 from roomfield.signals.night.display import DisplayReading, display_reading
+from roomfield.signals.night.display_calibration import CREST_OWN_STD_DB
 from roomfield.signals.night.level_by_second import LevelBySecond, NightSeries, night_series
 from roomfield.signals.night.second_gatherer import NightAudio
 from roomfield.signals.night.sparse_hearing import heard_in_night
 from roomfield.signals.night.voltage import Law
 
 _MICRO = 1e6
+HEARD_SHARE = 0.3
+"""Part of the work that hearing the pieces takes, as it was on a night of forty minutes; for the progress only."""
+RIVAL_DB = 1.645 * 2**0.5 * CREST_OWN_STD_DB
+"""Two seconds whose highest differ by less cannot be told apart: the 95th percentile of what two crests' own errors
+differ by [dB]."""
+NIGHT_COLUMNS = {"average": "average [µW/m²]", "peak": "peak [µW/m²]"}
+"""Columns of the whole in the table of a night, by kind."""
 _WORDS = {"peak": "peak_w_m2", "held": "held_w_m2", "average": "average_w_m2"}
 _FROM = {"peak": "peak_from_s", "held": "held_from_s", "average": "average_from_s"}
 
@@ -50,8 +58,14 @@ class NightRecording:
     channel: int = 0
 
 
-def night_of(recording: NightRecording) -> NightSeries:
+def night_of(recording: NightRecording, on_progress: Callable[[float], None] | None = None) -> NightSeries:
     """Level by second for the whole and for each technology heard.
+
+    Parameters
+    ----------
+    recording : NightRecording
+    on_progress : callable, optional
+        Called with the share done, 0 to 1; what it raises stops the work.
 
     Raises
     ------
@@ -60,11 +74,15 @@ def night_of(recording: NightRecording) -> NightSeries:
     TooEarlyError
         If no reading of the display covers the recording.
     """
+    step = on_progress or (lambda _share: None)
     readings = [shown_reading(text) for text in recording.shown]
+    step(0.0)
     heard = heard_in_night(recording.path, recording.channel)
+    step(HEARD_SHARE)
     law = Law(recording.law) if recording.law else None
     audio = NightAudio(recording.coupling_hz, law, recording.channel)
-    return night_series(recording.path, readings, heard, audio)
+    rest = 1.0 - HEARD_SHARE
+    return night_series(recording.path, readings, heard, audio, progress=lambda share: step(HEARD_SHARE + rest * share))
 
 
 def shown_reading(text: str) -> DisplayReading:
@@ -127,6 +145,22 @@ def checked_law(name: str) -> str:
     return name
 
 
+def seconds_in(text: str) -> float:
+    """A moment from the start of the recording, as seconds or h:mm:ss [s].
+
+    Raises
+    ------
+    FormatError
+        If it cannot be read.
+    """
+    try:
+        return _seconds(text)
+    except ValueError as fault:
+        raise FormatError(
+            f"{text!r} is no moment of a recording.", where="counter", mend="Write it like 0:30 or 8:00:00."
+        ) from fault
+
+
 def _seconds(text: str) -> float:
     total = 0.0
     for part in text.split(":"):
@@ -134,8 +168,17 @@ def _seconds(text: str) -> float:
     return total
 
 
-def shown_night(series: NightSeries) -> ShownNight:
-    """The night as every door shows it."""
+def shown_night(series: NightSeries, readings: Sequence[DisplayReading] = (), began_at: str = "") -> ShownNight:
+    """The night as every door shows it.
+
+    Parameters
+    ----------
+    series : NightSeries
+    readings : sequence of DisplayReading
+        What was read off the display; the last highest held is joined to its second.
+    began_at : str
+        Start of the recording, ISO 8601 with offset; empty if it is not known.
+    """
     top = int(np.argmax(series.peak.level_w_m2))
     return ShownNight(
         series.seconds,
@@ -149,7 +192,21 @@ def shown_night(series: NightSeries) -> ShownNight:
         float(np.abs(series.calibration.residual_db).max()),
         int(series.clipped.sum()),
         series.coupled,
+        began_at,
+        _hold(series, readings),
     )
+
+
+def _hold(series: NightSeries, readings: Sequence[DisplayReading]) -> ShownHold | None:
+    """The last highest held that was read, with the second that was highest while it was held."""
+    held = max((one for one in readings if one.held_w_m2 is not None), key=lambda one: one.at_s, default=None)
+    first, last = (0, 0) if held is None else (int(held.held_from_s), min(int(np.ceil(held.at_s)), series.seconds))
+    if held is None or held.held_w_m2 is None or last <= first:
+        return None
+    tops = series.peak.level_w_m2[first:last]
+    second = first + int(np.argmax(tops))
+    rivals = int((tops >= tops.max() * 10 ** (-RIVAL_DB / 10)).sum()) - 1
+    return ShownHold(held.held_w_m2, held.at_s, float(second), _loudest(series, second), rivals)
 
 
 def _mean(level: LevelBySecond) -> ShownLevel:
@@ -169,6 +226,9 @@ def _loudest(series: NightSeries, second: int) -> str:
 def write_night_log(series: NightSeries, began_at: str, target: str | Path) -> Path:
     """The series as a table that `roomfield log` reads: time, average, peak, and each technology [µW/m²].
 
+    The ends of the 90 % intervals stand behind them under the names that `ends_of` gives; an upper end without bound is
+    left out.
+
     Parameters
     ----------
     began_at : str
@@ -179,40 +239,55 @@ def write_night_log(series: NightSeries, began_at: str, target: str | Path) -> P
     FormatError
         If the moment cannot be read or has no offset.
     """
-    try:
-        begin = datetime.fromisoformat(began_at)
-    except ValueError:
-        begin = None
-    if begin is None or begin.tzinfo is None:
-        raise FormatError(
-            f"the start of the recording is not a moment with its offset: {began_at!r}.",
-            where="--began",
-            mend="Write it like 2026-11-28T22:00:00+01:00.",
-        )
-    path = Path(target)
-    columns = [series.average.level_w_m2, series.peak.level_w_m2, *(t.level_w_m2 for t in series.technologies.values())]
+    begin, path = moment_with_offset(began_at), Path(target)
+    levels = {NIGHT_COLUMNS["average"]: series.average, NIGHT_COLUMNS["peak"]: series.peak}
+    levels |= {column_of(name): level for name, level in series.technologies.items()}
+    ends = [end for name in levels for end in ends_of(name)]
+    columns = [level.level_w_m2 for level in levels.values()]
+    columns += [end for level in levels.values() for end in (level.low_w_m2, level.high_w_m2)]
     with path.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
-        table.writerow(
-            ["time", "average [µW/m²]", "peak [µW/m²]", *(f"{name} [µW/m²]" for name in series.technologies)]
-        )
+        table.writerow(["time", *levels, *ends])
         for second, row in enumerate(zip(*columns, strict=True)):
             moment = (begin + timedelta(seconds=second)).isoformat()
-            table.writerow([moment, *(f"{value * _MICRO:.6g}" for value in row)])
+            table.writerow([moment, *(f"{value * _MICRO:.6g}" if np.isfinite(value) else "" for value in row)])
     return path
 
 
-def plain_night(series: NightSeries, sentences: Sequence[str]) -> dict[str, Any]:
-    """Summary and series as plain values; densities in W/m²."""
-    shown = shown_night(series)
-    return {
-        "seconds": series.seconds,
-        "sentences": list(sentences),
-        "average_w_m2": vars(shown.average),
-        "highest_w_m2": vars(shown.highest),
-        "highest_at_s": shown.highest_at_s,
-        "highest_of": shown.highest_of,
-        "technologies_w_m2": {name: vars(level) for name, level in shown.technologies.items()},
-        "law": shown.law,
-        "law_probability": shown.law_probability,
-    }
+def column_of(name: str) -> str:
+    """Column of a technology in the table of a night."""
+    return f"{name} [µW/m²]"
+
+
+def ends_of(column: str) -> tuple[str, str]:
+    """Columns of the lower and the upper end of the 90 % interval of a column."""
+    name, unit = column.split(" [", 1)
+    return f"{name} low [{unit}", f"{name} high [{unit}"
+
+
+def moment_with_offset(text: str) -> datetime:
+    """A moment with its offset from UTC.
+
+    Raises
+    ------
+    FormatError
+        If the moment cannot be read or has no offset.
+    """
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        raise FormatError(
+            f"the start of the recording is not a moment with its offset: {text!r}.",
+            where="--began",
+            mend="Write it like 2026-11-28T22:00:00+01:00.",
+        )
+    return moment
+
+
+def plain_night(shown: ShownNight, sentences: Sequence[str]) -> dict[str, Any]:
+    """Summary as plain values; densities in W/m²."""
+    plain = shown.to_plain()
+    renamed = {name: f"{name}_w_m2" for name in ("average", "highest", "technologies")}
+    return {"sentences": list(sentences)} | {renamed.get(name, name): value for name, value in plain.items()}

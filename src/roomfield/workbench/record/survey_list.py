@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from roomfield.errors import ConflictError, InputError
@@ -165,6 +168,13 @@ def delete_survey(records: Records, survey_id: str, typed: str) -> None:
         If the typed title is another.
     """
     records.delete(survey_id, typed)
+    if records.media.is_named:
+        shutil.rmtree(nights_of(records, survey_id), ignore_errors=True)
+
+
+def nights_of(records: Records, survey_id: str) -> Path:
+    """Folder of a survey's nights of sound that are not kept yet, beside the record's files."""
+    return records.media.folder.parent / "nights" / re.sub(r"[^\w-]", "_", survey_id)
 
 
 def withdraw(records: Records, survey_id: str, observation_id: str, reason: str, by: str) -> Amendment:

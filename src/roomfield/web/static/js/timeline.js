@@ -8,12 +8,14 @@ const canvas = document.getElementById("timeline");
 const said = document.getElementById("said");
 const NIGHT = [22, 6];
 const LINES = { aim: t("aim"), limit: t("limit") };
+const sender = document.getElementById("sender");
 const state = { lines: [], from: null, to: null, first: 0, last: 0, data: null, wanted: null, busy: false };
 
 async function fetchWindow() {
   if (state.busy) { state.wanted = true; return; }
   state.busy = true;
   const query = new URLSearchParams({ bins: String(Math.min(2000, Math.max(200, canvas.clientWidth))) });
+  if (start.of_night) query.set("sender", sender.value);
   if (state.from !== null) {
     query.set("start", new Date(state.from).toISOString());
     query.set("end", new Date(state.to).toISOString());
@@ -49,7 +51,7 @@ function draw() {
   const scale = data.unit === "W/m2" ? 1e6 : 1;
   const unit = data.unit === "W/m2" ? "µW/m²" : data.unit;
   const linear = /dB/.test(data.unit);
-  const known = [...data.low, ...data.high].filter((v) => v !== null && (linear || v > 0)).map((v) => v * scale);
+  const known = [...data.low, ...data.high, ...(data.surely_high ?? [])].filter((v) => v !== null && (linear || v > 0)).map((v) => v * scale);
   const put = linear ? (v) => v : (v) => Math.log10(v);
   known.push(...bounds().map(({ value }) => value * scale));
   let [low, high] = known.length ? [put(Math.min(...known)), put(Math.max(...known))] : [0, 1];
@@ -103,24 +105,32 @@ function draw() {
     pen.textAlign = "left";
     pen.fillText(words, left + 6, y(value) - 4);
   }
+  const course = (values) => {
+    pen.beginPath();
+    let pending = false;
+    values.forEach((v, i) => {
+      if (v === null || (!linear && v <= 0)) { pending = false; return; }
+      const at = x(begin + (i + 0.5) * bin);
+      if (pending) pen.lineTo(at, y(v));
+      else pen.moveTo(at, y(v));
+      pending = true;
+    });
+    pen.stroke();
+  };
   pen.strokeStyle = colour("--ink");
-  pen.lineWidth = 1.4;
-  pen.beginPath();
-  let pending = false;
-  data.mean.forEach((v, i) => {
-    if (v === null || (!linear && v <= 0)) { pending = false; return; }
-    const at = x(begin + (i + 0.5) * bin);
-    if (pending) pen.lineTo(at, y(v));
-    else pen.moveTo(at, y(v));
-    pending = true;
-  });
-  pen.stroke();
+  for (const end of [data.surely_low, data.surely_high]) if (end) course(end);
+  pen.lineWidth = 1.8;
+  course(data.mean);
   pen.lineWidth = 1;
-  said.textContent = t("{from} to {to}, {unit}; band: lowest to highest, line: mean", { from: moment(state.from), to: moment(state.to), unit });
+  const span_told = { from: moment(state.from), to: moment(state.to), unit };
+  said.textContent = data.surely_low
+    ? t("{from} to {to}, {unit}; band: lowest to highest, thick line: mean, thin lines: its 90 % interval", span_told)
+    : t("{from} to {to}, {unit}; band: lowest to highest, line: mean", span_told);
 }
 
 // The bound that was typed, else the aim or the limit that fits what one value of this log is.
 function bounds() {
+  if (sender?.value) return []; // a limit or an aim is meant for everything together
   if (start.bound !== null) return [{ value: start.bound, words: t("bound") }];
   return state.lines.map(({ role, value_w_m2: value }) => ({ value, words: `${LINES[role]} ${number(value * 1e6, 3)}` }));
 }
@@ -217,6 +227,7 @@ document.addEventListener("click", (event) => {
   canvas.scrollIntoView({ block: "center" });
   canvas.focus({ preventScroll: true });
 });
+sender?.addEventListener("change", () => fetchWindow());
 new ResizeObserver(() => draw()).observe(canvas);
 await fetchWindow();
 fetch(`/surveys/${start.survey_id}/logs/${start.log_id}/lines`).then((answer) => (answer.ok ? answer.json() : [])).then((lines) => { state.lines = lines; draw(); });

@@ -23,6 +23,7 @@ from roomfield.workbench.assess.assessment import Assessment, assess
 from roomfield.workbench.assess.log_doubts import log_doubts, logged_levels
 from roomfield.workbench.publish.contents.unsettled import doubt_text
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.kept_night import night_behind
 from roomfield.workbench.record.long_series import LogView, kept_series, view_of
 
 MOST_POINTS = 400
@@ -46,7 +47,9 @@ def log_entries(job: Job, assessment: Assessment) -> tuple[LogEntry, ...]:
         series = kept_series(job, record)
         if series.unit.name == "W/m2":
             bound = _bound(assessment, record, _kind(record, series.kind))
-            entries.append(_entry(record, places.get(record.place_id, ""), view_of(series, bound), bound))
+            night = night_behind(job, record)
+            said = night.sentences() if night else ()
+            entries.append(_entry(record, places.get(record.place_id, ""), view_of(series, bound), bound, said))
     return tuple(entries)
 
 
@@ -108,7 +111,9 @@ def log_doubt_texts(job: Job, assessment: Assessment) -> tuple[Text, ...]:
     return tuple(doubt_text(assessment, item) for item in log_doubts(assessment.table, logged))
 
 
-def _entry(record: LogRecord, place: str, view: LogView, bound_w_m2: float | None) -> LogEntry:
+def _entry(
+    record: LogRecord, place: str, view: LogView, bound_w_m2: float | None, said: tuple[Text, ...] = ()
+) -> LogEntry:
     kind = _kind(record, view.series.kind)
     return LogEntry(
         record.id,
@@ -119,7 +124,7 @@ def _entry(record: LogRecord, place: str, view: LogView, bound_w_m2: float | Non
         log_figures(view),
         _timeline(view.envelope, bound_w_m2),
         _day(view.day),
-        tuple(Told(remark) for remark in view.statistics.remarks),
+        (*said, *(Told(remark) for remark in view.statistics.remarks)),
     )
 
 
