@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import replace
 from pathlib import Path
 
 import pikepdf
@@ -38,8 +39,8 @@ def test_every_printed_header_is_recognised_by_the_import(language: str) -> None
 
 def test_headers_stand_on_every_page_with_all_places(words: Words) -> None:
     text = pages(field_sheet(ORDER, language=words.language))
-    assert len(text) >= 2
-    for page in text:
+    assert len(text) >= 3
+    for page in text[:-1]:  # the last one is for what is done with the sound
         for header in sheet_headers(words.language):
             assert squeezed(header) in page
     whole = "".join(text)
@@ -68,7 +69,17 @@ def test_sheet_is_accessible_and_archival(tmp_path: Path) -> None:
 
 def test_sheet_without_anything_printed_in_advance_is_blank_rows() -> None:
     text = pages(field_sheet(SheetOrder("s", "t", blank_rows=30), language="en"))
-    assert len(text) == 2
+    assert len(text) == 3
+
+
+def test_the_last_page_has_lines_for_a_night_on_the_cable_and_for_coached_scans(words: Words) -> None:
+    last = pages(field_sheet(ORDER, language=words.language))[-1]
+    for key in ("night", "counter", "mark_evening", "mark_morning", "reset", "scan", "spots", "turned", "missing"):
+        assert squeezed(words.say(f"sheet.{key}")) in last
+    for part in ("evening", "morning"):
+        assert squeezed(words.say(f"sheet.{part}")) + "3" in last
+    without = pages(field_sheet(replace(ORDER, with_sound=False), language=words.language))
+    assert squeezed(words.say("sheet.night")) not in "".join(without)
 
 
 def test_user_text_and_invented_mark(words: Words) -> None:

@@ -12,6 +12,10 @@ from roomfield.show.words import Words, load_words
 from roomfield.survey.reading_columns import FIELD_SHEET, ReadingColumn
 
 _BLANK_ROWS = 14
+_TIMES_READ, _SCAN_ROWS = 3, 5
+_NIGHT = ("reading", "clock", "counter", "peak", "held", "average")
+_NIGHT_LINES = ("night_place", "recorder", "began", "reset", "mark_evening", "mark_morning")
+_SCAN = ("place", "state", "seconds", "spots", "turned", "missing", "held", "average")
 _FIXED_ISSUE = "2000-01-01T00:00:00+00:00"
 
 
@@ -31,6 +35,8 @@ class SheetOrder:
         ISO 8601; time stamp of the PDF.
     advice : tuple of str
         What is worth measuring next, in this order, each with its reason.
+    with_sound : bool
+        Whether a last page is for what is done with the meter's sound: a night on the cable and coached scans.
     """
 
     survey_id: str
@@ -44,6 +50,7 @@ class SheetOrder:
     issued_at: str = _FIXED_ISSUE
     invented: bool = False
     advice: tuple[str, ...] = ()
+    with_sound: bool = True
 
 
 def field_sheet(order: SheetOrder, path: str | Path | None = None, *, language: str) -> bytes:
@@ -96,6 +103,10 @@ def _data(order: SheetOrder, words: Words, clean: Callable[[str], str]) -> dict[
         "before_1",
         "before_3",
         "next",
+        "night",
+        "night_hint",
+        "scan",
+        "scan_hint",
     )
     labels = {key: words.say(f"sheet.{key}") for key in keys}
     labels["before_2"] = words.say("sheet.before_2", distance=order.body_distance_m)
@@ -110,6 +121,8 @@ def _data(order: SheetOrder, words: Words, clean: Callable[[str], str]) -> dict[
         ]
         for place, state in (*order.rows, *((("", ""),) * order.blank_rows))
     ]
+    evening, morning = words.say("sheet.evening"), words.say("sheet.morning")
+    parts = [f"{part} {n}" for part in (evening, morning) for n in range(1, _TIMES_READ + 1)]
     data: dict[str, Any] = as_data(order, clean)
     data |= {
         "language": words.language,
@@ -118,5 +131,10 @@ def _data(order: SheetOrder, words: Words, clean: Callable[[str], str]) -> dict[
         "headers": [clean(h) for h in sheet_headers(words.language)],
         "shares": [c.share for c in FIELD_SHEET],
         "table": [[clean(t) for t in row] for row in rows],
+        "night_headers": [clean(words.say(f"sheet.{key}")) for key in _NIGHT],
+        "night_parts": [clean(part) for part in parts],
+        "night_lines": [clean(words.say(f"sheet.{key}")) for key in _NIGHT_LINES],
+        "scan_headers": [clean(words.say(f"sheet.{key}")) for key in _SCAN],
+        "scan_rows": _SCAN_ROWS,
     }
     return data
