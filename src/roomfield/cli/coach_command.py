@@ -43,10 +43,11 @@ def coach(
     from roomfield.workbench.record.night_sound import checked_law
     from roomfield.workbench.record.scan_coach import CoachedEntry, coached, keep_coached
 
-    words, scan = load_words(spoken(language, plain=as_json)), coached(path, turned, checked_law(law), coupling)
+    words, scan = load_words(spoken(language)), coached(path, turned, checked_law(law), coupling)
     lines = [" ".join(words.text(s) for s in each.sentences()) for each in scan.said]
     if place:
         entry = CoachedEntry(place, peak, held, average, state, visit)
         kept = keep_coached(opened_job(record, survey), entry, scan)
         lines.append(words.text(phrase("coach.kept", n=len(kept.worth), place=place)))
-    answer(as_json, [vars(each) for each in scan.said], lambda: echo("\n".join(lines)))
+    plain = [vars(each) | {"sentence": line} for each, line in zip(scan.said, lines, strict=False)]
+    answer(as_json, plain, lambda: echo("\n".join(lines)))

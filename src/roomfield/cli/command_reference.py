@@ -21,8 +21,9 @@ Written from the commands by `python -m roomfield.cli.command_reference docs/com
 Every command that answers takes `--json`; power densities are then in W/m². A fault is one sentence on standard
 error: what is wrong, where, and how to mend it. `ROOMFIELD_RECORD` and `ROOMFIELD_SURVEY` stand in for `--record` and
 `--survey`. What is printed is in the language of `roomfield --language XX COMMAND` or `ROOMFIELD_LANGUAGE`, else of
-the survey, else of the computer, as far as there is a catalogue; JSON and these helps stay English. With
-`ROOMFIELD_TRACE=1` a defect shows where it happened.
+the survey, else of the computer, as far as there is a catalogue; helps as well. Keys and codes of
+JSON are the same in every language, the sentences in it follow it. With `ROOMFIELD_TRACE=1` a defect shows where it
+happened.
 """
 
 

@@ -237,7 +237,10 @@ def say_stopped() -> int:
 
 
 def say_usage(fault: Exception) -> int:
-    """Say in one sentence what of a command is not understood, and where its help is."""
+    """Say in one sentence what of a command is not understood, and where its help is; the bare name shows the help."""
+    if type(fault).__name__ == "NoArgsIsHelpError":
+        typer.echo(str(getattr(fault, "message", "")), err=True)
+        return 2
     words = str(getattr(fault, "format_message", lambda: str(fault))()).strip()
     context = getattr(fault, "ctx", None)
     command = " ".join(["roomfield", *str(getattr(context, "command_path", "")).split()[1:]])

@@ -25,7 +25,7 @@ def demo(
     from roomfield.workbench.publish.whole_report import Wishes, whole_report
     from roomfield.workbench.record.demo_record import demo_job
 
-    language = spoken(language, plain=False)
+    language = spoken(language)
     job = demo_job(folder)
     home = Path(folder).resolve()
     package = home / "survey-package.zip"

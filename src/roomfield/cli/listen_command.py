@@ -9,7 +9,7 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, progress
 from roomfield.cli.terminal_language import opened_job, spoken
-from roomfield.cli.terminal_numbers import probability
+from roomfield.cli.terminal_numbers import probability, told_in
 
 if TYPE_CHECKING:
     from roomfield.workbench.record.recording_analysis import Hearing
@@ -20,6 +20,8 @@ def register(app: typer.Typer) -> None:
     app.command()(listen)
 
 
+_SENTENCES = ("verdict", "title", "warnings", "unknowns", "text", "reason", "fault")
+"""Keys of JSON under which sentences stand."""
 _NOTHING_READ = 3
 """Exit code when no file of a folder could be read, the same as for one bad file."""
 
@@ -63,7 +65,7 @@ def listen(
         hearing = kept_hearing(job.again(), kept)
     else:
         hearing = call(path)
-    words = load_words(spoken(language, plain=as_json))
+    words = load_words(spoken(language))
     if figure:
         Path(figure).write_text(presence_figure(hearing, words), encoding="utf-8")
     if compare:
@@ -71,7 +73,7 @@ def listen(
         told = plain_comparison(found, words)
         answer(as_json, told, lambda: echo("\n".join(told["sentences"])))
         return
-    answer(as_json, hearing.to_dict(), lambda: _show(hearing))
+    answer(as_json, told_in(hearing.to_dict(), _SENTENCES), lambda: _show(hearing))
 
 
 def _folder(path: str, as_json: bool) -> None:
@@ -83,7 +85,7 @@ def _folder(path: str, as_json: bool) -> None:
         {"file": name, **(result.to_dict() if not isinstance(result, str) else {"fault": result})}
         for name, result in found
     ]
-    answer(as_json, plain, lambda: _show_folder(found))
+    answer(as_json, told_in(plain, _SENTENCES), lambda: _show_folder(found))
     if all(isinstance(result, str) for _, result in found):
         raise typer.Exit(_NOTHING_READ)
 

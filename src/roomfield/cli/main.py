@@ -34,6 +34,7 @@ from roomfield.cli import (
     thing_commands,
 )
 from roomfield.cli.console import say_defect, say_error, say_stopped, say_system, say_usage
+from roomfield.cli.help_texts import spoken_command
 from roomfield.cli.terminal_language import VARIABLE, begin
 from roomfield.errors import RoomfieldError, UnknownNameError
 
@@ -119,7 +120,7 @@ def run() -> None:
     _log_if_asked()
     os.umask(0o077)  # records, reports and packages are a client's: whatever is written is its owner's alone
     try:
-        sys.exit(app(prog_name="roomfield", standalone_mode=False) or 0)
+        sys.exit(spoken_command(app, sys.argv[1:])(prog_name="roomfield", standalone_mode=False) or 0)
     except RoomfieldError as fault:
         sys.exit(say_error(fault))
     except BrokenPipeError:

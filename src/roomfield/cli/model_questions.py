@@ -155,7 +155,7 @@ def level_map(
     from roomfield.workbench.record.things import id_named
 
     home = opened_job(record, survey).survey
-    order = MapOrder(kind_named(kind), step, MICROWATT_M2.si(bound), spoken(language, plain=False))
+    order = MapOrder(kind_named(kind), step, MICROWATT_M2.si(bound), spoken(language))
     path = write_map(home, visit or None, id_named(home, "storey", storey), target, order)
     answer(as_json, {"map": str(path)}, lambda: echo(f"The map lies at {path}"))
 
@@ -245,7 +245,7 @@ def next_points(
         here, deciding, MICROWATT_M2.si(target), at=at or (), kind=kind, confidence=confidence,
         stake=stake, client_rate=rate,
     )  # fmt: skip
-    found = measure_next_for(here, visit_asked_or_first(here, visit).id, question, spoken(language, plain=as_json))
+    found = measure_next_for(here, visit_asked_or_first(here, visit).id, question, spoken(language))
     return answer(as_json, found.to_dict(), lambda: _show_advice(found))
 
 

@@ -67,7 +67,7 @@ def night(
         found, logs = _kept(recording, began, place, (record, survey, visit))
     else:
         found, logs = _worked_out(recording, began, log), ()
-    words = load_words(spoken(language, plain=as_json))
+    words = load_words(spoken(language))
     sentences = [words.text(sentence) for sentence in found.sentences()]
     plain = plain_night(found, sentences) | {"logs": list(logs)}
     answer(

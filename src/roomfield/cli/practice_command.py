@@ -28,7 +28,7 @@ def practice(
     from roomfield.show.words.message_catalogue import load_words
     from roomfield.workbench.practice.practice_scan import order_score, plan_score, practice_sheet
 
-    words, sheet = load_words(spoken(language, plain=as_json)), practice_sheet(seed)
+    words, sheet = load_words(spoken(language)), practice_sheet(seed)
     found = order_score(seed, place, tuple(order)) if order else plan_score(seed, tuple(plan)) if plan else None
     if found is None:
         said = [
@@ -39,5 +39,6 @@ def practice(
         ]
     else:
         said = [phrase("practice.score", points=found.points, missed=found.missed_db, best=", ".join(found.best))]
-    plain = vars(sheet) if found is None else vars(found)
-    answer(as_json, plain, lambda: echo("\n".join(words.text(one) for one in said)))
+    sentences = [words.text(one) for one in said]
+    plain = (vars(sheet) if found is None else vars(found)) | {"sentences": sentences}
+    answer(as_json, plain, lambda: echo("\n".join(sentences)))

@@ -47,7 +47,7 @@ def languages(
     language: Annotated[str, typer.Argument(help="Show what the catalogues of this language lack.")] = "",
     as_json: AsJson = False,
 ) -> None:
-    """List the languages, and how much of the texts of report, pages and messages each has; English stands in."""
+    """List the languages, and how much of each catalogue of texts each has; English stands in."""
     from roomfield.workbench.publish.language_gaps import gaps
 
     found = gaps(language)
@@ -56,8 +56,9 @@ def languages(
 
 
 def _show_languages(found: Sequence[LanguageGaps], *, whole: bool) -> None:
-    head = ("language", "report and answers", "messages", "pages", "commands")
-    rows = [(g.name, f"{g.report:.0%}", f"{g.messages:.0%}", f"{g.pages:.0%}", f"{g.commands:.0%}") for g in found]
+    head = ("language", "report and answers", "messages", "pages", "commands", "helps")
+    shares = [(g.name, (g.report, g.messages, g.pages, g.commands, g.helps)) for g in found]
+    rows = [(name, *(f"{share:.0%}" for share in parts)) for name, parts in shares]
     table("How much of each catalogue is there", head, rows)
     for gap in found if whole else ():
         for key in gap.lacking:

@@ -240,9 +240,7 @@ def plans(
     job = opened_job(record, survey)
     terms = _terms(job, target, kind, confidence, budget, at)
     with progress("Weighing the plans") as step:
-        found = offered(
-            job.survey, visit_asked_or_first(job.survey, visit).id, terms, spoken("", plain=as_json), progress=step
-        )
+        found = offered(job.survey, visit_asked_or_first(job.survey, visit).id, terms, spoken(""), progress=step)
     names = {place.id: place.name for place in job.survey.places}
     answer(as_json, found, lambda: _show(found, names))
 
@@ -359,7 +357,7 @@ def changed(
     from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
     here = opened_job(record, survey).survey
-    found = what_changed_between(here, visit_asked_or_first(here, first).id, second, spoken(language, plain=as_json))
+    found = what_changed_between(here, visit_asked_or_first(here, first).id, second, spoken(language))
     answer(as_json, found.to_dict(), lambda: echo("\n".join(found.sentences)))
 
 

@@ -56,18 +56,16 @@ def speak_as(language: str, *, asked: bool = False) -> None:
         (_asked if asked else _of_survey).set(_base(language))
 
 
-def spoken(language: str, *, plain: bool) -> str:
-    """The language of a command's own sentences.
+def spoken(language: str) -> str:
+    """The language of a command's own sentences, in JSON as well; keys of JSON are the same in every language.
 
     Parameters
     ----------
     language : str
         As the command's option names it; empty for the terminal's.
-    plain : bool
-        Whether the answer is JSON, which is in English unless the option names a language.
     """
     speak_as(language, asked=True)
-    return language or ("en" if plain else terminal_language())
+    return language or terminal_language()
 
 
 def terminal_language() -> str:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Collection, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from roomfield.cli.terminal_language import terminal_language
 
@@ -37,6 +37,27 @@ def tell(text: str) -> str:
     told = terminal_teller(language)
     parted = ((line, line.strip()) for line in text.split("\n"))
     return "\n".join(line.replace(core, told(core)) if core else line for line, core in parted)
+
+
+def told_in(plain: Any, names: Collection[str]) -> Any:
+    """Plain values with the sentences under some keys in the terminal's language; keys and all else stay.
+
+    Parameters
+    ----------
+    plain : object
+        Made of dictionaries, lists, strings and numbers.
+    names : collection of str
+        Keys under which sentences stand, one or a list of them.
+    """
+    if isinstance(plain, Mapping):
+        return {key: _sentences(value) if key in names else told_in(value, names) for key, value in plain.items()}
+    return [told_in(one, names) for one in plain] if isinstance(plain, (list, tuple)) else plain
+
+
+def _sentences(value: Any) -> Any:
+    if isinstance(value, (list, tuple)):
+        return [_sentences(one) for one in value]
+    return tell(value) if isinstance(value, str) else value
 
 
 def microwatts(density_w_m2: float | None, censoring: str = "none") -> str:

@@ -71,6 +71,22 @@ def terminal_catalogue(language: str) -> Mapping[str, str]:
     return MappingProxyType(pairs)
 
 
+@cache
+def help_catalogue(language: str) -> Mapping[str, str]:
+    """Helps of commands and options by their English wording; empty for English and for languages without a catalogue.
+
+    Parameters
+    ----------
+    language : str
+        For example ``de``.
+    """
+    file = files("roomfield.show.words").joinpath("locale", "help", f"{language}.json")
+    if not file.is_file():
+        return _NONE
+    pairs: dict[str, str] = json.loads(file.read_text(encoding="utf-8"))
+    return MappingProxyType(pairs)
+
+
 @dataclass(frozen=True, eq=False)
 class Teller:
     """Tells filled-in English sentences in one language.
