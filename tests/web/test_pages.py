@@ -116,6 +116,7 @@ PATHS = [
     "/help",
     "/api",
     *(f"/surveys/demo-terraced-house/{step.slug}" for step in contexts.STEPS),
+    "/surveys/demo-terraced-house/night",
 ]
 
 
