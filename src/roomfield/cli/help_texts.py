@@ -39,20 +39,6 @@ def spoken_command(app: typer.Typer, words: Sequence[str]) -> Any:
     return command
 
 
-def english_helps(app: typer.Typer) -> set[str]:
-    """Every help of a command or an option, and what stands around them, in English.
-
-    Parameters
-    ----------
-    app : Typer
-    """
-    command: Any = typer.main.get_command(app)
-    found = set(HEADINGS)
-    for one in (command, *command.commands.values()):
-        found |= {_flat(text) for text in (one.help, *(getattr(p, "help", "") for p in one.params)) if text}
-    return found
-
-
 def _begin_as_typed(words: Sequence[str]) -> None:
     """A help is shown before options are read, so that the language is looked for among the words."""
     named = [word.partition("=")[2] for word in words if word.startswith("--language=")]
