@@ -6,13 +6,14 @@ import hashlib
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.logs.guess import guess_mapping
-from roomfield.logs.intake import ingest
-from roomfield.logs.log_series import LogSeries
+from roomfield.logs.intake import ingest, series_id_of
+from roomfield.logs.log_series import NOTES_FILE, LogSeries, open_series
 from roomfield.logs.mapping import Mapping as LogMapping
 from roomfield.scratch import scratch_folder
 from roomfield.show.shown_night import ShownNight
@@ -34,6 +35,7 @@ from roomfield.workbench.record.night_sound import (
 
 NIGHT_CAPTION = "what the sound of a night says"
 _SOUND_SHARE = 0.95
+_TABLE = "night.csv"
 ProgressCall = Callable[[float], None]
 
 
@@ -89,7 +91,7 @@ def keep_night(
     readings = [shown_reading(text) for text in recording.shown]
     series = night_of(recording, lambda share: step(_SOUND_SHARE * share))
     with scratch_folder() as folder:
-        table = write_night_log(series, began_at, folder / "night.csv")
+        table = write_night_log(series, began_at, folder / _TABLE)
         shown = shown_night(series, readings, began_at)
         about: dict[str, Any] = {"recording": name or recording.path.name, "display": list(recording.shown)}
         about["recording_sha256"] = _digest(recording.path)
@@ -182,12 +184,23 @@ def night_course(job: Job, record: LogRecord, sender: str = "") -> NightCourse:
     if sender and sender not in night.technologies:
         raise UnknownNameError("technology", sender, night.technologies)
     column = column_of(sender) if sender else NIGHT_COLUMNS[record.kind.value]
-    with named_copy(job.media_path(record.media_sha256), "night.csv") as table:
-        guessed = guess_mapping(table)
-        kind = "average" if sender else record.kind.value
-        mappings = [_of_column(guessed, name, kind, _zone(night)) for name in (column, *ends_of(column))]
-        found = [ingest(table, one, series_folder(job)) for one in mappings]
-    return NightCourse(*found)
+    kind = "average" if sender else record.kind.value
+    columns, table, folder = (column, *ends_of(column)), job.media_path(record.media_sha256), series_folder(job)
+    ids = _series_ids(table, columns, kind, _zone(night))
+    if not all((folder / one / NOTES_FILE).is_file() for one in ids):
+        with named_copy(table, _TABLE) as named:
+            guessed = guess_mapping(named)
+            for name in columns:
+                ingest(named, _of_column(guessed, name, kind, _zone(night)), folder)
+    return NightCourse(*(open_series(folder / one) for one in ids))
+
+
+@lru_cache(maxsize=256)
+def _series_ids(table: Path, columns: tuple[str, ...], kind: str, zone: str) -> tuple[str, ...]:
+    """Ids of the series of some columns; a table lies under its hash, so that its path stands for its content."""
+    with named_copy(table, _TABLE) as named:
+        guessed = guess_mapping(named)
+        return tuple(series_id_of(named, _of_column(guessed, name, kind, zone)) for name in columns)
 
 
 def _digest(path: Path) -> str:
