@@ -293,6 +293,7 @@ class TestWhatIsSaidBeside:
         one = [("bed", "as_found", PEAK, 1e-4), ("bed", "router_off", PEAK, 2e-5)]
         (single,) = switch_contributions(assess(typed(one)))
         assert single.basis == "" and (single.state_with, single.state_without) == ("as_found", "router_off")
+        assert 0.0 < single.low_w_m2 < single.median_w_m2 < single.high_w_m2
         two = [*one, ("bed", "base_off", PEAK, 9e-5), ("bed", "own_off", PEAK, 1e-5)]
         pooled = {c.source: c for c in switch_contributions(assess(typed(two)))}
         assert {dict(c.basis.values)["n"] for c in pooled.values()} == {2}

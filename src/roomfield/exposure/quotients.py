@@ -252,16 +252,17 @@ def switched_quotient(
     levels = [as_found, *(part.without for part in parts)]
     table = joint_draws_w_m2(levels, draws, np.random.default_rng(seed)).T
     low, high = (np.array(ends) for ends in zip(*map(reach, levels, table), strict=True))
+    # Both with the least that the level as found may be: where that is open above, the sum is too.
     lower = low[0] / rest.value_w_m2 - relief @ _parts_of(low[0], high[0] - low[1:])
-    upper = high[0] / rest.value_w_m2 - relief @ _parts_of(high[0], low[0] - high[1:])
-    lower, upper = np.sort(lower), np.sort(np.where(np.isfinite(high[0]), upper, np.inf))
+    upper = high[0] / rest.value_w_m2 - relief @ _parts_of(low[0], low[0] - high[1:])
+    lower, upper = np.sort(lower), np.sort(upper)
     named = tuple((part.name, value) for part, value in zip(parts, own, strict=True))
     return SwitchedQuotient(named, rest, lower, upper)
 
 
 def _parts_of(whole: Array, parts: Array) -> Array:
     """Draws of what sources add, each at least nothing and together at most the whole; shape (sources, n)."""
-    kept = np.where(np.isfinite(whole), np.clip(parts, 0.0, np.where(np.isfinite(whole), whole, 0.0)), 0.0)
+    kept = np.clip(parts, 0.0, whole)
     together = kept.sum(axis=0)
     room = np.divide(whole, together, out=np.ones_like(together), where=together > 0.0)
     return np.asarray(kept * np.minimum(1.0, room))
