@@ -168,6 +168,20 @@ def test_a_total_says_of_a_named_service_only_that_it_is_no_more():
     assert found.strongest_plausible() == found.chances
 
 
+@pytest.mark.published("scipy.stats.norm; a bound leaves its open side at nothing or at certainty")
+@pytest.mark.parametrize("censoring", [Censoring.BELOW, Censoring.ABOVE])
+def test_of_a_total_that_is_only_a_bound_either_end_may_be_open(censoring):
+    under, over = censoring is Censoring.BELOW, censoring is Censoring.ABOVE
+    middle = 10.0 * math.log10(20e-6)
+    whole, tenth = (stats.norm.cdf(-50.0, at, 2.0) for at in (middle, middle - 10.0))
+    any_service = compare(peak(20.0, 2.0, censoring=censoring), SBM, scope=Scope.TOTAL).strongest_under(10e-6)
+    assert any_service.low == pytest.approx(0.0 if over else whole, abs=2e-5)
+    assert any_service.high == pytest.approx(1.0 if under else tenth, abs=2e-5)
+    named = compare(peak(20.0, 2.0, censoring=censoring), "europaem-2016", scope=Scope.TOTAL, service="dect")
+    of_it = named.strongest_under(10e-6)
+    assert of_it.low == pytest.approx(0.0 if over else whole, abs=2e-5) and of_it.high == 1.0
+
+
 def test_what_must_be_said_of_a_comparison():
     said = compare(peak(3.0, 0.1), SBM, scope=Scope.SINGLE_SERVICE).remarks
     assert GuidelineRemark.SEVERAL_CATEGORIES not in said and GuidelineRemark.BOUND_ONLY not in said

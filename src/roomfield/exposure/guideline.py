@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
 
 from roomfield.errors import InputError
 from roomfield.quantities import Censoring, ProbabilityRange, UncertainLevel
+from roomfield.quantities.convert import decibels_from_ratio
 from roomfield.references.guidelines import CATEGORIES, GuidelineLevel, GuidelineSet, guideline_set
 
 SERVICES_AT_MOST = 10
@@ -89,7 +89,7 @@ class GuidelineResult:
     @property
     def strongest_share_db(self) -> float:
         """How far the strongest single service may lie under the level [dB]; 0 unless the level is a total."""
-        return 10.0 * math.log10(SERVICES_AT_MOST) if self.is_upper_bound else 0.0
+        return float(decibels_from_ratio(SERVICES_AT_MOST)) if self.is_upper_bound else 0.0
 
     def strongest_at_most(self, chance: CategoryProbability) -> ProbabilityRange:
         """Probability that the strongest single service lies at or under the upper end of a row.
@@ -123,7 +123,7 @@ class GuidelineResult:
         if self.service is not None:
             return ProbabilityRange(whole.low, 1.0)
         shared = self.level.shifted(-self.strongest_share_db).probability_below(bound_w_m2)
-        return ProbabilityRange(whole.low, max(whole.high, shared.high))
+        return ProbabilityRange(whole.low, shared.high)
 
     def strongest_in_each(self) -> tuple[ProbabilityRange, ...]:
         """Probability that the strongest single service falls into each category, whatever its part of the total.
@@ -148,10 +148,9 @@ class GuidelineResult:
         """
         if self.guideline.form != CATEGORIES:
             return self.chances
-        span = self.level.interval(coverage)
-        low = span.low_w_m2 * 10.0 ** (-self.strongest_share_db / 10.0)
-        first = self.guideline.index_of(low, self.service)
-        last = self.guideline.index_of(span.high_w_m2, self.service)
+        least = self.level.shifted(-self.strongest_share_db).interval(coverage)
+        first = self.guideline.index_of(least.low_w_m2, self.service)
+        last = self.guideline.index_of(self.level.interval(coverage).high_w_m2, self.service)
         return self.chances[first : last + 1]
 
     @property
