@@ -68,7 +68,9 @@ def grown(table, count):
     if count < table.shape[0]:
         return table
     larger = np.zeros((2 * table.shape[0], table.shape[1]))
-    larger[:count] = table
+    for i in range(count):
+        for j in range(table.shape[1]):
+            larger[i, j] = table[i, j]
     return larger
 
 
@@ -136,7 +138,9 @@ def list_edges(g, tables, touched, a, b, j, wave, faintest, vertex, which, how, 
     """Add what single edges throw to one point."""
     f, wavelength, pattern, polarisation = wave
     changes = touched.shape[0]
-    bound = least.min()
+    bound = least[0]
+    for c in range(changes):
+        bound = min(bound, least[c + 1])
     for e in range(g.edge_length.shape[0]):
         la, lb = edge_point(g, e, a, b, vertex)
         if la <= 1e-5 or lb <= 1e-5:

@@ -195,19 +195,19 @@ class _Search:
             size, _ = self._below(prefix, front, size, stacks)
         return int(
             plan_kernels.improve(
-                self.levels, self.model, self.doubt, self.place, self.limit, self.rank, self.start, self.costs,
-                self.conflict, front, size, stacks, _MOST_EXPLORED,
+                self.levels, self.model, self.doubt, self.place, self.limit, self.rank, self.costs, self.conflict,
+                front, size, stacks, _MOST_EXPLORED,
             )
         )  # fmt: skip
 
     def _worth(self, taken: list[int]) -> float:
         """Drop of the summed logarithms of the columns' mean levels."""
-        state = [np.array(part) for part in self.start]
+        state = tuple(np.array(part)[None] for part in self.start)
         for a in taken:
-            plan_kernels.take_action(self.model, a, tuple(state), tuple(state))
+            plan_kernels.take_action(self.model, a, state, 0, 0)
         cells = np.zeros(self.levels.shape[0] * self.levels.shape[1])
-        plan_kernels.ratios(self.model, tuple(state), cells)
-        through = cells.reshape(self.levels.shape[:2])[self.place].T * state[4]
+        plan_kernels.ratios(self.model, state, 0, cells)
+        through = cells.reshape(self.levels.shape[:2])[self.place].T * state[4][0]
         means = self.levels.mean(axis=2)[self.place].T
         after, before = (means * through).sum(axis=0), means.sum(axis=0)
         over = np.maximum(after / self.limit, 1.0)
@@ -215,8 +215,8 @@ class _Search:
 
     def _below(self, prefix: NDArray[np.int64], front: Array, size: int, stacks: tuple[Array, ...]) -> tuple[int, int]:
         size, nodes = plan_kernels.search(
-            self.levels, self.model, self.doubt, self.place, self.limit, self.rank, self.start, self.costs,
-            self.conflict, prefix, front, size, stacks,
+            self.levels, self.model, self.doubt, self.place, self.limit, self.rank, self.costs, self.conflict,
+            prefix, front, size, stacks,
         )  # fmt: skip
         if size > _ROOM - 2:
             raise InputError("the curve of cost against benefit has too many points.", mend="Offer fewer actions.")
@@ -274,4 +274,5 @@ def _suffix(table: Array) -> Array:
 
 
 def _stacks(start: State, actions: int) -> tuple[Array, ...]:
-    return tuple(np.repeat(part[None], actions + 2, axis=0).copy() for part in start)
+    """One state per depth, one for bounds and that of the empty plan; all begin as the last."""
+    return tuple(np.repeat(part[None], actions + 3, axis=0) for part in start)
