@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import openpyxl
@@ -18,6 +19,7 @@ from roomfield.extras import EXTRAS, JOB, MissingExtraError, library
 from roomfield.show.words.told import teller
 from roomfield.workbench.publish import whole_report
 from roomfield.workbench.record.job import Job
+from source_trees import source_trees
 
 SOURCE = Path(roomfield.__file__).parent
 PROJECT = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text("utf-8"))["project"]
@@ -32,11 +34,12 @@ def named(requirements: list[str]) -> set[str]:
     return {re.match(r"[\w-]+", one)[0].lower().replace("_", "-") for one in requirements} - {"roomfield"}
 
 
-def imported() -> set[str]:
+@cache
+def imported() -> frozenset[str]:
     """Distributions that the package imports, or names as a library of an extra."""
     found = set()
-    for path in SOURCE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for tree in source_trees(SOURCE).values():
+        for node in ast.walk(tree):
             if isinstance(node, ast.Import):
                 found |= {alias.name for alias in node.names}
             elif isinstance(node, ast.ImportFrom) and not node.level:
@@ -44,7 +47,7 @@ def imported() -> set[str]:
             elif isinstance(node, ast.Call) and getattr(node.func, "id", "") == "library" and node.args:
                 found.add(ast.literal_eval(node.args[0]))
     tops = {name.partition(".")[0] for name in found} - set(sys.stdlib_module_names) - {"roomfield", "house"}
-    return {DISTRIBUTIONS.get(name, name).replace("_", "-").lower() for name in tops}
+    return frozenset(DISTRIBUTIONS.get(name, name).replace("_", "-").lower() for name in tops)
 
 
 def test_what_is_imported_is_declared_and_what_is_declared_is_used():

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import roomfield
+from source_trees import source_trees
 
 SOURCE = Path(roomfield.__file__).parent
 
@@ -17,14 +18,14 @@ SOURCE = Path(roomfield.__file__).parent
 def doubled_classes(folder: Path) -> dict[str, list[str]]:
     """Every name that more than one class has, and where those stand."""
     found: dict[str, list[str]] = defaultdict(list)
-    for path in sorted(folder.rglob("*.py")):
-        for name, line in _classes(path):
+    for path, tree in source_trees(folder).items():
+        for name, line in _classes(tree):
             found[name].append(f"{path.relative_to(folder)}:{line}")
     return {name: places for name, places in found.items() if len(places) > 1}
 
 
-def _classes(path: Path) -> Iterator[tuple[str, int]]:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+def _classes(tree: ast.Module) -> Iterator[tuple[str, int]]:
+    for node in ast.walk(tree):
         if isinstance(node, ast.ClassDef):
             yield node.name, node.lineno
 

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 import roomfield
+from source_trees import source_trees
 
 ROOT = Path(roomfield.__file__).parent
 DOORS = ("roomfield", "roomfield.cli.main", "roomfield.web.server")
@@ -45,7 +46,7 @@ class Code:
 
     def __init__(self, root: Path) -> None:
         self.name = root.name
-        self.trees = {self._dotted(root, p): ast.parse(p.read_text("utf-8")) for p in sorted(root.rglob("*.py"))}
+        self.trees = {self._dotted(root, path): tree for path, tree in source_trees(root).items()}
         self.packages = {self._dotted(root, p) for p in root.rglob("__init__.py")}
 
     @staticmethod

@@ -18,9 +18,14 @@ Küche;As found;15,25;1,5
 
 
 @pytest.fixture
-def flat(say, tmp_path, monkeypatch):
+def flat(say, work_in_copy):
     """A record with one meter, two transmitters and four radio states."""
-    monkeypatch.chdir(tmp_path)
+    folder = work_in_copy(lambda: enter_flat(say))
+    (folder / "readings.csv").write_text(TABLE, encoding="utf-8")
+    return folder
+
+
+def enter_flat(say):
     for words in (
         ("new", "Flat", "--client", "A. Client", "--guideline", "building-biology-2015"),
         ("meter", "--name", "Hand meter", "--serial", "17", "--tolerance", 6, "--due", "2030-01-01"),
@@ -32,8 +37,6 @@ def flat(say, tmp_path, monkeypatch):
     ):
         said = say(*words)
         assert said.code == 0, said.err
-    (tmp_path / "readings.csv").write_text(TABLE, encoding="utf-8")
-    return tmp_path
 
 
 def findings(say, record: str) -> dict:

@@ -8,8 +8,11 @@ import pytest
 
 
 @pytest.fixture
-def flat(say, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
+def flat(say, work_in_copy):
+    return work_in_copy(lambda: enter_flat(say))
+
+
+def enter_flat(say):
     assert say("new", "Flat").code == 0
     assert say("transmitter", "Base", "--technology", "dect", "--frequency", 1890).code == 0
 

@@ -10,9 +10,12 @@ from roomfield.cli.mending_calls import CALLS
 
 
 @pytest.fixture
-def home(say, tmp_path, monkeypatch):
+def home(say, work_in_copy):
     """A survey with a plan by size and side, one place and one transmitter."""
-    monkeypatch.chdir(tmp_path)
+    return work_in_copy(lambda: enter_home(say))
+
+
+def enter_home(say):
     for words in (
         ("new", "Flat", "--address", "Road 1", "--question", "Why?", "--language", "de", "--at", "2026-11-02T10:00"),
         ("plan", "--room", "Living room 5 x 4", "--room", "Bedroom 4 x 3 north of Living room"),
@@ -23,7 +26,6 @@ def home(say, tmp_path, monkeypatch):
     ):  # fmt: skip
         said = say(*words)
         assert said.code == 0, said.err
-    return tmp_path
 
 
 def plain(say, *words):

@@ -325,6 +325,6 @@ def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 
 
 @pytest.fixture
-def store(url: str, tmp_path: Path) -> Iterator[Store]:
+def store(url: str, tmp_path: Path, records_by_copy: None) -> Iterator[Store]:
     with open_store(url, media_folder=tmp_path / "media") as opened:
         yield opened

@@ -50,7 +50,7 @@ def demo(made_demo, records) -> str:
 
 
 @pytest.fixture
-def records(tmp_path, request):
+def records(tmp_path, request, records_by_copy):
     if "made_demo" in request.fixturenames:
         shutil.copytree(request.getfixturevalue("made_demo"), tmp_path, dirs_exist_ok=True)
     opened = survey_list.open_records(str(tmp_path / "record.sqlite"))
