@@ -112,12 +112,13 @@ def shares_at(
     largest = np.bincount(np.argmax(levels, axis=1), minlength=len(switches)) / len(levels)
     tested = None if point is None else switching_bounds(posterior, point, list(switches.values()), drawn.kind)
     odds, contradicted = honest_odds(largest.tolist(), tested)
+    within, alone = Range.of_each(levels / total[:, None], coverage), Range.of_each(levels, coverage)
+    bands = _bands(drawn.emitter_ids, table, total, coverage) if len(switches) < table.shape[1] else ()
     found = []
     for k, (name, members) in enumerate(switches.items()):
         ids = tuple(drawn.emitter_ids[m] for m in members)
-        bands = tuple(_band(drawn.emitter_ids[m], table[:, m], table, total, coverage) for m in members)
-        part = Range.of(levels[:, k] / total, coverage), Range.of(levels[:, k], coverage)
-        found.append(Share(name, ids, *part, odds[k], contradicted, bands if len(members) > 1 else ()))
+        own = tuple(bands[m] for m in members) if len(members) > 1 else ()
+        found.append(Share(name, ids, within[k], alone[k], odds[k], contradicted, own))
     return tuple(sorted(found, key=lambda s: (-s.probability_largest, -s.share.median)))
 
 
@@ -129,9 +130,11 @@ def switches_of(posterior: Posterior) -> dict[str, list[int]]:
     return members
 
 
-def _band(name: str, level: Array, table: Array, total: Array, coverage: float) -> Share:
-    largest = float(np.mean(level >= table.max(axis=1)))
-    return Share(name, (name,), Range.of(level / total, coverage), Range.of(level, coverage), largest)
+def _bands(names: tuple[str, ...], table: Array, total: Array, coverage: float) -> tuple[Share, ...]:
+    """Shares of the emitters one by one."""
+    largest = np.mean(table >= table.max(axis=1, keepdims=True), axis=0).tolist()
+    within, alone = Range.of_each(table / total[:, None], coverage), Range.of_each(table, coverage)
+    return tuple(Share(name, (name,), within[k], alone[k], largest[k]) for k, name in enumerate(names))
 
 
 def _position(place: Place | ArrayLike) -> Array:

@@ -26,3 +26,9 @@ class Range:
         tail = (1.0 - coverage) / 2.0
         low, median, high = np.quantile(draws, [tail, 0.5, 1.0 - tail])
         return Range(float(low), float(median), float(high))
+
+    @staticmethod
+    def of_each(draws: Array, coverage: float = COVERAGE) -> list[Range]:
+        """Quantiles of each column of draws, shape (n, q)."""
+        tail = (1.0 - coverage) / 2.0
+        return [Range(*ends) for ends in np.quantile(draws, [tail, 0.5, 1.0 - tail], axis=0).T.tolist()]

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import signal, special
+from scipy import fft, special
 
 Array = NDArray[np.float64]
 
@@ -152,9 +152,11 @@ def error_distribution(contributions: tuple[ErrorContribution, ...]) -> ErrorDis
     -----
     Propagation of distributions as in JCGM 101, done by convolution instead of sampling; the grid has
     60 cells per combined standard deviation, so quantiles are good to about 0.01 standard deviations.
+    Normal contributions add up to one normal error, whose variance is the sum of theirs.
     """
-    rounded = ((c.shape, round(c.effective_std_db, 9)) for c in contributions)
-    parts = sorted(part for part in rounded if part[1] > 0.0)
+    normal = sum(c.effective_std_db**2 for c in contributions if c.shape is ErrorShape.NORMAL)
+    other = [(c.shape, round(c.effective_std_db, 9)) for c in contributions if c.shape is not ErrorShape.NORMAL]
+    parts = sorted(part for part in (*other, (ErrorShape.NORMAL, round(normal**0.5, 9))) if part[1] > 0.0)
     return _convolved(tuple(parts))
 
 
@@ -163,13 +165,23 @@ def _convolved(parts: tuple[tuple[ErrorShape, float], ...]) -> ErrorDistribution
     if not parts:
         return ErrorDistribution(np.array([-1e-9, 1e-9]), np.array([0.0, 1.0]))
     step_db = float(np.sqrt(sum(std_db**2 for _, std_db in parts))) / _CELLS_PER_STD
-    mass = np.ones(1)
-    for shape, std_db in parts:
-        mass = signal.convolve(mass, _cell_masses(shape, std_db, step_db))
+    mass = _convolved_masses([_cell_masses(shape, std_db, step_db) for shape, std_db in parts])
     # The convolution rounds: cells may come out a little under nothing, and all together a little over one.
     cumulative = np.concatenate(([0.0], np.clip(np.cumsum(np.clip(mass, 0, None)), 0, 1)))
     half = len(mass) / 2 * step_db
     return ErrorDistribution(np.linspace(-half, half, len(mass) + 1), cumulative)
+
+
+def _convolved_masses(each: list[Array]) -> Array:
+    """Convolution of several lists of probabilities, as the product of their transforms."""
+    if len(each) == 1:
+        return each[0]
+    length = sum(map(len, each)) - len(each) + 1
+    padded = fft.next_fast_len(length, real=True)
+    table = np.zeros((len(each), padded))
+    for row, mass in zip(table, each, strict=True):
+        row[: len(mass)] = mass
+    return np.asarray(fft.irfft(np.prod(fft.rfft(table), axis=0), padded)[:length])
 
 
 def _cell_masses(shape: ErrorShape, std_db: float, step_db: float) -> Array:

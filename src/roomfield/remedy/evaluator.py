@@ -276,6 +276,30 @@ class Evaluator:
                 effect.scale[handsets] *= harder
 
 
+def entries_at(ground: Groundwork, places: Sequence[Place], which: int, kind: Kind) -> dict[tuple[str, str], float]:
+    """Share of the level at one of several places as it is now, by (emitter id, plate of entry).
+
+    The same as `Evaluator.ways_in` of no action gives at it; only the paths to this place are traced.
+
+    Parameters
+    ----------
+    places : sequence of Place
+        With positions.
+    which : int
+        Index of the place among them.
+    """
+    posterior = ground.posterior
+    points = np.array([p.position for p in places], dtype=np.float64)
+    made = _levels(ground.levels(kind, points, points, {}))[which].mean(axis=1, dtype=np.float64)
+    groups = ground.groups([], posterior.radiators.positions, points[which : which + 1])
+    shares, total = ways_in(groups, [], (1, len(made))), max(float(made.sum()), 1e-300)
+    return {
+        (name, entry): share * float(made[k]) / total
+        for k, name in enumerate(posterior.emitter_ids)
+        for entry, share in shares.get(k, {}).items()
+    }
+
+
 def is_handset(technology: str, name: str) -> bool:
     """True for a telephone that sets its power by what it hears."""
     words = f"{technology} {name}".lower()

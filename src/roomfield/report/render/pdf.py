@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Collection
 from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
@@ -106,14 +107,19 @@ def as_data(value: Any, clean: Callable[[str], str]) -> Any:
     if isinstance(value, Figure):
         data = {"svg": unbroken(clean(value.svg)), "alt": clean(value.alt), "caption": clean(value.caption)}
         return {"type": "Figure", **data}
+    if isinstance(value, (tuple, list)):
+        return [as_data(v, clean) for v in value]
     if is_dataclass(value) and not isinstance(value, type):
         return {
             "type": type(value).__name__,
-            **{f.name: as_data(getattr(value, f.name), clean) for f in fields(value)},
+            **{name: as_data(getattr(value, name), clean) for name in _field_names(type(value))},
         }
-    if isinstance(value, (tuple, list)):
-        return [as_data(v, clean) for v in value]
     return value
+
+
+@cache
+def _field_names(kind: Any) -> tuple[str, ...]:
+    return tuple(f.name for f in fields(kind))
 
 
 def timestamp(iso: str) -> int:
@@ -160,9 +166,14 @@ def set_page(template: str, data: Callable[[Callable[[str], str]], dict[str, Any
     seconds = timestamp(issued_at)
     source = (resources.files("roomfield.report") / "templates" / template).read_bytes()
     try:
-        return _set(source, data(lambda text: breakable(plain(text))), seconds)
+        return _set(source, data(_once(lambda text: breakable(plain(text)))), seconds)
     except _Unshowable:
-        return _set(source, data(lambda text: breakable(strictly_plain(text))), seconds)
+        return _set(source, data(_once(lambda text: breakable(strictly_plain(text)))), seconds)
+
+
+def _once(clean: Callable[[str], str]) -> Callable[[str], str]:
+    """The same, each text made showable once: a large report says most of its words hundreds of times."""
+    return cache(clean)
 
 
 class _Unshowable(FormatError):

@@ -91,7 +91,7 @@ def plain(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
     composed = unicodedata.normalize("NFC", text)
-    return "".join(ch if displayable(ch) else named(ch) for ch in composed)
+    return composed.translate({ord(ch): named(ch) for ch in set(composed) if not displayable(ch)})
 
 
 def strictly_plain(text: str) -> str:

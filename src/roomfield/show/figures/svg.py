@@ -69,8 +69,8 @@ class Drawing:
         for key, value in attributes.items():
             if value is None or value == "":
                 continue
-            shown = number(value) if isinstance(value, float) else str(value)
-            parts.append(f"{key.rstrip('_').replace('_', '-')}={quoteattr(shown)}")
+            shown = f'"{number(value)}"' if isinstance(value, float) else quoteattr(str(value))
+            parts.append(f"{key.rstrip('_').replace('_', '-')}={shown}")
         opened = " ".join(parts)
         self._body.append(f"<{opened}/>" if content is None else f"<{opened}>{content}</{name}>")
 

@@ -106,6 +106,8 @@ def shown_higher(one: UncertainLevel, other: UncertainLevel) -> bool:
     """Whether one level is shown to be above the other."""
     if one.censoring is other.censoring and one.censoring is not Censoring.NONE:
         return False
+    if one.level_db <= other.level_db:  # errors are symmetric, so that it is as likely below as above at best
+        return False
     return ratio(one, other).probability_below_db(0.0).high < 1.0 - EXCLUDES
 
 

@@ -12,7 +12,7 @@ from roomfield.field.crossings import crossings, nearest_in
 from roomfield.field.posterior import Posterior
 from roomfield.quantities import Kind
 from roomfield.remedy.baseline_paths import Groundwork
-from roomfield.remedy.evaluator import Evaluator
+from roomfield.remedy.evaluator import entries_at
 from roomfield.remedy.naming import ways_of
 from roomfield.show.drawings import Point, ReachingWay, WallCrossing
 from roomfield.show.phrase import Text, phrase
@@ -56,15 +56,17 @@ def reaching_ways(survey: Survey, visit_id: str, place_id: str) -> tuple[Reachin
     power of its transmitters. A way is drawn straight to the plate by which most of it comes in, and on to the place;
     what is written at a wall is its loss at that angle, see `roomfield.field.crossings`.
     """
-    posterior, causes, entries = _reckoned(survey, visit_id)
+    ground, causes = _reckoned(survey, visit_id)
+    posterior = ground.posterior
     places = placed(posterior.survey)
     column = next((n for n, place in enumerate(places) if place.id == place_id), None)
     target = None if column is None else places[column].position
     if column is None or target is None:
         raise UnknownNameError("place with a position", place_id, [place.id for place in places])
+    entries = _by_switch(posterior, entries_at(ground, places, column, Kind.PEAK))
     found = [
         _way(posterior, (name, entry, share), emitter_id, target)
-        for name, entry, share, emitter_id in _told_shares(causes[column], entries[column])
+        for name, entry, share, emitter_id in _told_shares(causes[column], entries)
         if share >= LEAST_SHARE
     ]
     return tuple(sorted(found, key=lambda one: -one.share)[:MOST_WAYS])
@@ -75,15 +77,10 @@ Entries = dict[str, dict[str, tuple[float, dict[str, float]]]]
 
 
 @lru_cache(maxsize=4)
-def _reckoned(survey: Survey, visit_id: str) -> tuple[Posterior, tuple[PlaceCauses, ...], tuple[Entries, ...]]:
-    """The model with shares and powers by plate of entry, one for each place with a position."""
+def _reckoned(survey: Survey, visit_id: str) -> tuple[Groundwork, tuple[PlaceCauses, ...]]:
+    """The model with what of it stays the same from place to place, and the shares at places with a position."""
     posterior = posterior_of(survey, visit_id)
-    places = placed(posterior.survey)
-    evaluator = Evaluator(posterior, (), kind=Kind.PEAK, places=places, ground=Groundwork(posterior))
-    first = {column.place_index: row for row, column in reversed(list(enumerate(evaluator.columns)))}
-    table = evaluator.ways_in(())
-    entries = tuple(_by_switch(posterior, table[first[n]]) for n in range(len(places)))
-    return posterior, shares_at_places(posterior, Kind.PEAK), entries
+    return Groundwork(posterior), shares_at_places(posterior, Kind.PEAK)
 
 
 def _by_switch(posterior: Posterior, shares: dict[tuple[str, str], float]) -> Entries:
