@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from roomfield.demo.invented_survey import FIRST, demo_survey
+from roomfield.demo.invented_survey import FIRST, demo_survey, heard_demo_survey
 from roomfield.demo.invented_visit import WATCHED_S, demo_meter, simulated_readings
 from roomfield.demo.truth import METER_ERROR_DB, known_emitters, true_emitters, truth
 from roomfield.quantities import Kind
 from roomfield.survey import RadioState, Visit, out_of_order
 from roomfield.workbench.assess.place_levels import level_table
+from roomfield.workbench.record.demo_record import demo_job
 
 
 @pytest.fixture(scope="module")
@@ -80,3 +81,20 @@ def test_demo_readings_are_as_a_meter_shows_them(survey):
     peaks = [r for r in survey.readings if r.kind is Kind.PEAK]
     assert all(h.value_w_m2 >= p.value_w_m2 for h, p in zip(above, peaks, strict=True))
     assert survey.meters[0].not_stated == ()
+
+
+@pytest.mark.calculated("the demo's recordings heard again; if this fails, the ear has changed: tools/demo_heard.py")
+def test_in_memory_the_demo_has_heard_what_its_record_hears(tmp_path):
+    def told(survey):
+        return {
+            (one.place_id, one.radio_state_id): {h.technology: h.probability for h in one.heard if h.probability > 0.2}
+            for one in survey.recordings
+        }
+
+    kept, made = heard_demo_survey(), demo_job(tmp_path).survey
+    assert kept.faults() == ()
+    assert len(kept.recordings) == len(made.recordings) == 2
+    assert told(kept).keys() == told(made).keys()
+    for where, named in told(made).items():
+        assert told(kept)[where] == pytest.approx(named, abs=0.02), where
+    assert kept.readings == made.readings

@@ -320,7 +320,7 @@ def agree(
 
 def verify(
     second: Annotated[str, typer.Argument(help="Id of the follow-up visit.")],
-    first: Annotated[str, typer.Option(help="Id of the visit before; the survey's first if left out.")] = "",
+    first: Annotated[str, typer.Option(help="Id of the visit before; the last one before it if left out.")] = "",
     target: Annotated[float | None, typer.Option(help="Level that was to be met, in µW/m².")] = None,
     kind: Annotated[str, typer.Option(help="peak, highest_held or average; that of the agreed plan if left out.")] = "",
     record: Record = DEFAULT_RECORD,
@@ -330,10 +330,10 @@ def verify(
     """Say whether it worked: the follow-up against the visit before and against the prediction."""
     from roomfield.workbench.model.joint_model import kind_named
     from roomfield.workbench.prove.before_after import comparison_of, done_names
-    from roomfield.workbench.record.visit_choice import visit_asked_or_first
+    from roomfield.workbench.record.visit_choice import visit_asked_or_before
 
     job = opened_job(record, survey)
-    before = visit_asked_or_first(job.survey, first).id
+    before = visit_asked_or_before(job.survey, first, second).id
     bound = MICROWATT_M2.si(target)
     plan = job.survey.adopted_plan
     chosen = kind_named(kind or (plan.target_kind if plan else "peak"))
@@ -346,7 +346,7 @@ def verify(
 
 def changed(
     second: Annotated[str, typer.Argument(help="Id of the later visit.")],
-    first: Annotated[str, typer.Option(help="Id of the visit before; the survey's first if left out.")] = "",
+    first: Annotated[str, typer.Option(help="Id of the visit before; the last one before it if left out.")] = "",
     language: Annotated[str, typer.Option(help="Of the sentences: en, de or fr; the terminal's if left out.")] = "",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
@@ -354,10 +354,11 @@ def changed(
 ) -> None:
     """Say what changed between two visits beside the work: a sender new or gone, work not as ordered, or only load."""
     from roomfield.workbench.prove.unplanned_changes import what_changed_between
-    from roomfield.workbench.record.visit_choice import visit_asked_or_first
+    from roomfield.workbench.record.visit_choice import visit_asked_or_before
 
     here = opened_job(record, survey).survey
-    found = what_changed_between(here, visit_asked_or_first(here, first).id, second, spoken(language))
+    before = visit_asked_or_before(here, first, second).id
+    found = what_changed_between(here, before, second, spoken(language))
     answer(as_json, found.to_dict(), lambda: echo("\n".join(found.sentences)))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from importlib import resources
 
 from roomfield.demo.invented_bearings import simulated_bearings
 from roomfield.demo.invented_dwelling import demo_dwelling, demo_places
@@ -17,6 +18,7 @@ from roomfield.survey import (
     Assignment,
     CostRange,
     FittedShield,
+    Recording,
     ShieldPart,
     ShieldSheet,
     SurfaceRef,
@@ -24,6 +26,7 @@ from roomfield.survey import (
     Visit,
     VisitPurpose,
 )
+from roomfield.survey.json_codec import from_json
 
 SURVEY_ID = "demo-terraced-house"
 SEED = 20260314
@@ -199,3 +202,13 @@ def demo_survey() -> Survey:
         ),
         note="Everything in this survey is invented.",
     )
+
+
+def heard_demo_survey() -> Survey:
+    """The demo survey with what the ear made of its invented recordings, which `tools/demo_heard.py` wrote down.
+
+    A record made on disk holds the recordings themselves and hears them; in memory their sound is left out, so that
+    both say the same of every place.
+    """
+    text = (resources.files("roomfield.demo") / "heard.json").read_bytes()
+    return replace(demo_survey(), recordings=from_json(text, tuple[Recording, ...], where="heard.json"))

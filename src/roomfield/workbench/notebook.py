@@ -8,7 +8,7 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
-from roomfield.demo.invented_survey import demo_survey
+from roomfield.demo.invented_survey import heard_demo_survey
 from roomfield.extras import library
 from roomfield.remedy.choice import Choice
 from roomfield.remedy.prediction import Prediction
@@ -28,7 +28,7 @@ from roomfield.workbench.prove.unplanned_changes import ChangedAnswer, what_chan
 from roomfield.workbench.publish.plain_values import PlaceRow, place_rows, switch_row
 from roomfield.workbench.publish.whole_report import Wishes, whole_report
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.visit_choice import visit_asked_or_first
+from roomfield.workbench.record.visit_choice import visit_asked_or_before, visit_asked_or_first
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -145,8 +145,8 @@ def assess(
 
 
 def open_demo() -> Job:
-    """The demo survey, in memory: invented home, invented meter, invented people."""
-    return Job(demo_survey())
+    """The demo survey, in memory: invented home, invented meter, invented people, and what its recordings said."""
+    return Job(heard_demo_survey())
 
 
 def _as_job(survey: Job | Survey) -> Job:
@@ -376,7 +376,7 @@ def verify(
     survey : Job or Survey
         With both visits.
     second_visit, first_visit : str
-        The follow-up, and the visit before; the survey's first one if empty.
+        The follow-up, and the visit before; the last one before it if empty.
     kind : str
         ``peak``, ``highest_held`` or ``average``; that of the agreed plan if empty.
     target_w_m2 : float, optional
@@ -385,7 +385,8 @@ def verify(
     record = _as_job(survey).survey
     plan = record.adopted_plan
     chosen = kind_named(kind or (plan.target_kind if plan else "peak"))
-    return verification_of(record, visit_asked_or_first(record, first_visit).id, second_visit, chosen, target_w_m2)
+    before = visit_asked_or_before(record, first_visit, second_visit).id
+    return verification_of(record, before, second_visit, chosen, target_w_m2)
 
 
 def what_changed(
@@ -402,7 +403,7 @@ def what_changed(
     language : str
         Language of the sentences.
     first_visit : str
-        The visit before; the first one if left out.
+        The visit before; the last one before it if left out.
 
     Raises
     ------
@@ -415,4 +416,5 @@ def what_changed(
     >>> rf.what_changed(rf.open_demo(), "follow-up").sentences  # doctest: +SKIP
     """
     record = _as_job(survey).survey
-    return what_changed_between(record, visit_asked_or_first(record, first_visit).id, second_visit, language)
+    before = visit_asked_or_before(record, first_visit, second_visit).id
+    return what_changed_between(record, before, second_visit, language)

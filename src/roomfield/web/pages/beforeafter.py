@@ -18,6 +18,7 @@ from roomfield.web.page_texts import say
 from roomfield.web.rendering import language_of, render
 from roomfield.workbench.prove import before_after, unplanned_changes
 from roomfield.workbench.prove.before_after import PlaceChange
+from roomfield.workbench.record.visit_choice import visit_asked_or_before
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/before-after")
 AGREEMENTS = {
@@ -62,8 +63,9 @@ class ChangeRow:
 def show(request: Request, opened: Opened, first: str = "", second: str = "") -> Response:
     """The frame of the page."""
     survey = opened.survey
-    ids = [visit.id for visit in survey.visits]
-    chosen = (first or (ids[0] if ids else ""), second or (ids[-1] if len(ids) > 1 else ""))
+    latest = survey.latest_visit
+    later = second or (latest.id if latest and len(survey.visits) > 1 else "")
+    chosen = (visit_asked_or_before(survey, first, later).id if later else first, later)
     done = before_after.done_names(survey, chosen[1]) if chosen[1] else ()
     return render(request, BeforeAfterPage(opened.head, survey.visits, *chosen, done))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from roomfield.survey import Place, RadioState, Reading, Survey, Visit, VisitPurpose
+from roomfield.workbench.record.visit_choice import visit_asked_or_before
 
 
 @dataclass(frozen=True)
@@ -96,8 +97,8 @@ def visit_before(survey: Survey, visit: Visit) -> Visit | None:
     """The visit that a follow-up is held against: the last one before it; None for a first visit."""
     if visit.purpose is not VisitPurpose.FOLLOW_UP:
         return None
-    at = survey.visits.index(visit)
-    return survey.visits[at - 1] if at else None
+    before = visit_asked_or_before(survey, "", visit.id)
+    return None if before is visit else before
 
 
 def _cell(

@@ -56,6 +56,26 @@ def visit_asked_or_only(survey: Survey, visit_id: str) -> Visit:
     return survey.visits[0]
 
 
+def visit_asked_or_before(survey: Survey, visit_id: str, second_id: str) -> Visit:
+    """The visit that a later one is held against: the last one before it if none is named.
+
+    The same for commands, pages, ledger and report. Of the first visit that is the visit itself, which cannot be
+    compared.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such visit.
+    """
+    second = survey.visit(second_id)
+    if visit_id:
+        return survey.visit(visit_id)
+    before = [one for one in survey.visits if one.started_at < second.started_at]
+    chosen = max(before, key=lambda one: one.started_at, default=second)
+    _log.debug("visit %r: the last before %r", chosen.id, second_id)
+    return chosen
+
+
 def visit_asked_or_latest(survey: Survey, visit_id: str) -> Visit | None:
     """The visit that is under way: the latest if none of that name is there; None if there is none at all."""
     return next((one for one in survey.visits if one.id == visit_id), survey.latest_visit)

@@ -21,6 +21,7 @@ from roomfield.workbench.plan.outcomes import everywhere, limiting, most_remains
 from roomfield.workbench.plan.plan_choice import PlanTerms, choice_of
 from roomfield.workbench.plan.target_places import asked_of, names_of
 from roomfield.workbench.publish.contents.followup import follow_up_letter, verification
+from roomfield.workbench.record.visit_choice import visit_asked_or_before
 
 _GROUP = {
     WorkStage.INNER_SOURCES: StepGroup.INNER,
@@ -39,10 +40,10 @@ def with_remedy(content: ReportContent, survey: Survey, visit_id: str) -> Report
         The visit that the report is about.
     """
     visit = survey.visit(visit_id)
-    before = sorted((v for v in survey.visits if v.started_at < visit.started_at), key=lambda v: v.started_at)
-    if visit.purpose is VisitPurpose.FOLLOW_UP and before:
-        checked = verification(survey, before[-1].id, visit_id)
-        letter = follow_up_letter(survey, before[-1].id, visit_id, content.issued_at)
+    before = visit_asked_or_before(survey, "", visit_id)
+    if visit.purpose is VisitPurpose.FOLLOW_UP and before is not visit:
+        checked = verification(survey, before.id, visit_id)
+        letter = follow_up_letter(survey, before.id, visit_id, content.issued_at)
         return replace(content, verification=checked, letter=letter)
     return replace(content, remedy=_remedy(survey, visit_id)) if survey.adopted_plan else content
 
