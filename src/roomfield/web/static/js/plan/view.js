@@ -168,7 +168,9 @@ export class PlanView {
     this.layers.walls.replaceChildren(...inDrawingOrder(now.walls).map((wall) => this.wallShape(wall)));
     this.layers.under.replaceChildren(...slabsOf(this.doc, now.storey).filter((s) => this.showSlabs || this.chosen.has(`slabs:${s.id}`)).map((slab) => this.slabShape(slab)));
     this.layers.over.replaceChildren(...this.boxes().map((box) => this.boxShape(box)));
-    this.shifts = this.numbers ? apart(now.places.map((p) => ({ id: p.id, x: p.position[0] / this.pixel, y: -p.position[1] / this.pixel, half: this.halfWidth(p), said: this.numbers.has(p.id) }))) : new Map();
+    const on = (item) => ({ id: item.id, x: item.position[0] / this.pixel, y: -item.position[1] / this.pixel });
+    const marks = now.emitters.map((e) => ({ ...on(e), half: 14, fixed: true }));
+    this.shifts = this.numbers ? apart([...now.places.map((p) => ({ ...on(p), half: this.halfWidth(p) })), ...marks]) : new Map();
     if (this.lifted?.startsWith("places:")) this.shifts.set(this.lifted.slice(7), [0, -LIFT]);
     const labels = this.freeLabels(now);
     this.layers.emitters.replaceChildren(...now.emitters.map((emitter) => this.markShape("emitters", emitter, labels)));
@@ -392,7 +394,7 @@ export class PlanView {
   }
 }
 
-// Plates that would lie on one another are pushed apart, in pixels; each keeps a line to its place.
+// Plates that would lie on one another or on a transmitter's mark are pushed apart, in pixels; each keeps a line to its place.
 function apart(plates) {
   const at = plates.map((p) => ({ ...p, dx: 0, dy: 0 }));
   for (let turn = 0; turn < 40; turn += 1) {
@@ -400,12 +402,13 @@ function apart(plates) {
     for (const [i, a] of at.entries()) for (const b of at.slice(i + 1)) {
       const overX = a.half + b.half + 4 - Math.abs(a.x + a.dx - b.x - b.dx);
       const overY = 34 - Math.abs(a.y + a.dy - b.y - b.dy);
-      if (overX <= 0 || overY <= 0) continue;
+      if (overX <= 0 || overY <= 0 || (a.fixed && b.fixed)) continue;
       moved = true;
       const [key, over] = overX < overY ? ["x", overX] : ["y", overY];
       const sign = a[key] + a[`d${key}`] < b[key] + b[`d${key}`] ? 1 : -1;
-      a[`d${key}`] -= (sign * over) / 2;
-      b[`d${key}`] += (sign * over) / 2;
+      const yields = a.fixed ? 0 : b.fixed ? 1 : 0.5;
+      a[`d${key}`] -= sign * over * yields;
+      b[`d${key}`] += sign * over * (1 - yields);
     }
     if (!moved) break;
   }
