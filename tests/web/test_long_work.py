@@ -167,3 +167,22 @@ def test_a_tour_that_is_stopped_half_way_leaves_no_half_home(records):
     with pytest.raises(Unwanted):
         demo_tour.begin(records, stopped)
     assert records.surveys() == ()
+
+
+def test_the_preview_is_a_work_that_shows_a_page(client, survey_id, records):
+    survey = records.load(survey_id).survey
+    visit, place = survey.visits[0], survey.places[0]
+    said = (Value(340.0, Kind.HIGHEST_HELD),)
+    enter(
+        records, survey_id, Entry("e", visit.id, survey.meters[0].id, visit.radio_states[0].id, said, place_id=place.id)
+    )
+    asked = f"visit={visit.id}&language=de"
+    begun = client.post(f"/surveys/{survey_id}/report/preview?{asked}&part=levels").json()
+    assert followed(client, begun)["state"] == "done"
+    page = client.get(f"/work/{begun['work']}/page")
+    assert 'lang="de"' in page.text
+    assert "default-src 'none'" in page.headers["content-security-policy"]
+    assert "content-disposition" not in page.headers
+    table = client.post(f"/surveys/{survey_id}/report/make.csv?{asked}").json()
+    assert followed(client, table)["state"] == "done"
+    assert client.get(f"/work/{table['work']}/page").status_code == 422

@@ -11,7 +11,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from roomfield.web.contexts import ReportPage
 from roomfield.web.dependencies import Form, Opened
 from roomfield.web.long_work import LongWorks, ProgressCall, WorkResult
-from roomfield.web.pages.work_pages import work_view
+from roomfield.web.pages.work_pages import PREVIEW_POLICY, work_view
 from roomfield.web.rendering import render
 from roomfield.workbench.publish import report_request
 from roomfield.workbench.publish.report_request import ReportOrder
@@ -28,8 +28,6 @@ STAGES = (
 )
 """What making a report does from which share on."""
 Parts = Annotated[list[str] | None, Query()]
-PREVIEW_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; frame-ancestors 'self'"
-"""The report is one file with its own style and no script; it is shown in a frame of its own."""
 
 
 @router.get("")
@@ -68,12 +66,21 @@ def preview(opened: Opened, visit: str = "", language: str = "", part: Parts = N
     return Response(made.content, media_type=made.media_type, headers={"content-security-policy": PREVIEW_POLICY})
 
 
+@router.post("/preview")
+def make_preview(request: Request, opened: Opened, visit: str = "", language: str = "", part: Parts = None) -> Response:
+    """Begin to make that page beside the requests; the work shows it under ``/work/{id}/page``."""
+    return _begun(request, opened, ReportOrder(visit, language, "html", tuple(part or ())))
+
+
 @router.post("/make.{form}")
 def make(
     request: Request, opened: Opened, form: str, visit: str = "", language: str = "", part: Parts = None
 ) -> Response:
     """Begin to make the report as a file; answers a work that says how far it is and can be stopped."""
-    order = ReportOrder(visit, language, form, tuple(part or ()))
+    return _begun(request, opened, ReportOrder(visit, language, form, tuple(part or ())))
+
+
+def _begun(request: Request, opened: Opened, order: ReportOrder) -> Response:
     records, survey_id = opened.records, opened.survey.id
 
     def call(progress: ProgressCall) -> WorkResult:

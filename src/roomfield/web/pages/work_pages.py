@@ -11,6 +11,8 @@ from roomfield.web.page_texts import say, told
 from roomfield.web.rendering import language_of
 
 router = APIRouter(include_in_schema=False, prefix="/work/{work_id}")
+PREVIEW_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; frame-ancestors 'self'"
+"""The report is one file with its own style and no script; it is shown in a frame of its own."""
 
 
 @router.get("")
@@ -34,6 +36,15 @@ def take_file(request: Request, work_id: str) -> Response:
         raise InputError("no file came of this work.", mend="Ask for it again.")
     headers = {"content-disposition": f'attachment; filename="{outcome.file_name}"'}
     return Response(outcome.content, media_type=outcome.media_type, headers=headers)
+
+
+@router.get("/page")
+def show_page(request: Request, work_id: str) -> Response:
+    """The page that came of a work, to look at in a frame."""
+    outcome = _work(request, work_id).outcome
+    if outcome is None or not outcome.media_type.startswith("text/html"):
+        raise InputError("no page came of this work.", mend="Ask for it again.")
+    return Response(outcome.content, media_type=outcome.media_type, headers={"content-security-policy": PREVIEW_POLICY})
 
 
 def work_view(request: Request, work: Work) -> dict[str, object]:

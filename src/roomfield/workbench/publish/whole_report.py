@@ -106,9 +106,14 @@ def whole_content(job: Job, wanted: Wishes, on_progress: ProgressCall | None = N
     step(0.2)
     content = report_content(assessment, issued_at=wanted.issued_at, custody=custody_of(job))
     if not wanted.short and can_be_modelled(job.survey, assessment.table.visit.id):
-        content = with_model(content, posterior_of(job.survey, assessment.table.visit.id), job.survey)
+        posterior = posterior_of(job.survey, assessment.table.visit.id)
+        step(0.3)
+        content = with_model(content, posterior, job.survey)
+        step(0.38)
         content = with_ways(content, job.survey, assessment.table.visit.id)
+        step(0.42)
         content = with_agreed_steps(with_remedy(content, job.survey, assessment.table.visit.id))
+        step(0.47)
         spoken = wanted.language or job.survey.assignment.language
         content = replace(content, measuring=measuring_advice(job.survey, assessment.table.visit.id, spoken))
     step(0.5)
