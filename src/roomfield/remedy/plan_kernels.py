@@ -284,8 +284,9 @@ def search(levels, model, doubt, place, limit, rank, costs, conflict, prefix, fr
     """Depth-first search below a prefix of decisions, with bounds of `worth`; returns the front's size, and the nodes.
 
     ``prefix`` holds 1 or 0 for each of the first actions; ``stacks`` one state per depth, one for bounds, and the
-    state of the empty plan. A set of plans whose bound is ``h`` can only be of use below the cost at which the front reaches ``h``; actions that
-    would go over it are left out of the set, which lowers its bound, and so on until nothing changes.
+    state of the empty plan. A set of plans whose bound is ``h`` can only be of use below the cost at which the front
+    reaches ``h``; actions that would go over it are left out of the set, which lowers its bound, and so on until
+    nothing changes.
     """
     actions = costs.shape[0]
     phase, mask = np.zeros(actions + 2, np.int64), np.zeros(actions + 2, np.int64)
