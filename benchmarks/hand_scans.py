@@ -8,6 +8,7 @@ to the loudest spots or do not. Everything is drawn from one seed; nothing is fi
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -15,9 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.demo.plane_waves import PlaneWaves, drawn_waves
+from roomfield.signals.coach.search import ScanPart
 
 F64 = NDArray[np.float64]
 Rng = np.random.Generator
+MANNERS = ("by chance", "in turn", "still, turning")
 Received = Callable[[F64, F64, int], F64]
 
 RATE_HZ = 50.0
@@ -25,9 +28,15 @@ HALF_EDGE_M = 0.25
 BANDS_HZ = (0.8e9, 0.9e9, 1.8e9, 1.89e9, 2.1e9, 2.45e9, 2.6e9, 3.5e9, 5.5e9)
 SILENCE_W_M2 = 1e-9
 """What is left when nothing transmits, in the units of a source of 1 W/m2."""
-GOES_BACK_SHARE, TURNS_SHARE, TURNS_THERE_SHARE, ONLY_THERE_SHARE = 0.65, 0.65, 0.93, 0.3
-"""Hands that go back to the loudest spots; hands that turn the antenna, and those of them that go back: who has learnt
-the one has mostly learnt the other, and some turn it nowhere else; our judgement [1]."""
+GOES_BACK_SHARE, TURNS_SHARE, ONLY_THERE_SHARE = 0.7, 0.7, 0.3
+"""Hands that go back to the loudest spots; hands that turn the antenna, whether they go back or not; some of those that
+go back turn it nowhere else. Shares of what is simulated, not of what is believed: see the forest's odds [1]."""
+MOST_SPOTS, COACHED_S, COACHED_SWEEP_S, COACHED_AGAIN_S, COACHED_SPOTS = 8, 150.0, 18.0, 30.0, 6
+"""Loud spots that a hand goes back to; and a hand that does as the coach says: a sweep, the loudest spot, all of the cube
+once more with the antenna as it stood there, then one loud spot after the other, until so long is over [s]."""
+COACHED_FIRST_S = 12.0
+AGAIN_SHARE, AGAIN_ROOM_S, SWEPT_AGAIN_M = 0.3, 50.0, 9.0
+"""Other hands that sweep again if there is so much time [1, s], and the way through three layers [m]."""
 THOROUGH_SHARE = 0.7
 """Hands that go back, search ever more finely as a step finds nothing, and end at the loudest of all; our judgement."""
 SMOOTH_SHARE = 0.6
@@ -52,6 +61,8 @@ class HandScan:
         Usual speed of the hand [m/s].
     back_from_s : float
         When it went back to the loudest spots; the length of the scan if it did not [s].
+    marks : tuple of (float, ScanPart)
+        When it set about searching at each loud spot, or sweeping again with the antenna as it stood at the highest [s].
     axis : ndarray, shape (n, 3)
         Direction of the antenna, unit vectors.
     """
@@ -62,24 +73,30 @@ class HandScan:
     whole: bool
     speed_m_s: float
     back_from_s: float
+    marks: tuple[tuple[float, ScanPart], ...]
     axis: F64
 
 
-def hand_scan(seed: int) -> HandScan:
-    """A scan drawn from a seed."""
+def hand_scan(seed: int, *, coached: bool = False) -> HandScan:
+    """A scan drawn from a seed; ``coached``: by a hand that does as the coach says."""
     rng = np.random.default_rng([seed, 77])
     bands = rng.choice(BANDS_HZ, size=int(rng.integers(1, 8)))
     levels_db = rng.normal(0.0, 7.0, len(bands))
     sources = [drawn_waves(rng, band, 10 ** (level / 10)) for band, level in zip(bands, levels_db, strict=True)]
-    seconds = float(rng.choice([rng.uniform(4, 14), rng.uniform(14, 60), rng.uniform(60, 120)], p=[0.25, 0.6, 0.15]))
+    seconds = float(rng.choice([rng.uniform(4, 14), rng.uniform(14, 60), rng.uniform(60, 150)], p=[0.2, 0.5, 0.3]))
+    seconds = COACHED_S if coached else seconds
     count = int(seconds * RATE_HZ)
     present = np.array([_presence(rng, count) for _ in sources])
     fields = _Fields(sources, smooth=rng.random() < SMOOTH_SHARE)
-    hand = _Hand(rng, count)
+    hand = _Hand(rng, count, coached)
     position, axis = hand.sweep(lambda p, a, at: _received(fields, p, a, present[:, at:]))
     power = _received(fields, position, axis, present)
     largest = _largest(rng, fields, present)
-    return HandScan(power, largest, hand.turning, hand.whole, hand.speed, hand.first / RATE_HZ, axis)
+    return HandScan(power, largest, hand.turning, hand.whole, hand.speed, hand.first / RATE_HZ,
+                    tuple((at / RATE_HZ, part) for at, part in hand.marks), axis)  # fmt: skip
+
+
+_CORNERS = np.array(list(np.ndindex(2, 2, 2)))
 
 
 class _Fields:
@@ -92,24 +109,24 @@ class _Fields:
         self.axis = (np.arange(6) - 2.5) * self.STEP_M
         grid = np.stack(np.meshgrid(self.axis, self.axis, self.axis, indexing="ij"), -1).reshape(-1, 3)
         self.grid = grid
-        self.on_grid = [s.covariance(grid).reshape(6, 6, 6, 3, 3) for s in sources] if smooth else []
+        self.on_grid = np.stack([s.covariance(grid).reshape(-1, 9) for s in sources], axis=1) if smooth else None
 
     @property
     def half_edge_m(self) -> float:
         return 2.5 * self.STEP_M if self.smooth else HALF_EDGE_M
 
-    def received(self, source: int, points: F64, axis: F64) -> F64:
-        if not self.smooth:
-            return np.asarray(np.abs(np.einsum("ij,ij->i", self.sources[source].field(points), axis)) ** 2)
+    def received(self, points: F64, axis: F64) -> F64:
+        """By source and point."""
+        if self.on_grid is None:
+            return np.array([np.abs(np.einsum("ij,ij->i", s.field(points), axis)) ** 2 for s in self.sources])
         place = np.clip((points / self.STEP_M) + 2.5, 0.0, 4.999999)
         low = place.astype(np.int64)
-        part = place - low
-        total = np.zeros(len(points))
-        for corner in np.ndindex(2, 2, 2):
-            weight = np.prod(np.where(np.array(corner), part, 1 - part), axis=1)
-            i, j, k = (low + np.array(corner)).T
-            total += weight * np.einsum("ni,nij,nj->n", axis, self.on_grid[source][i, j, k], axis)
-        return total
+        part = (place - low)[:, None, :]
+        weight = np.where(_CORNERS, part, 1 - part).prod(axis=2)
+        corner = (low[:, None, :] + _CORNERS) @ np.array([36, 6, 1])
+        squares = (axis[:, :, None] * axis[:, None, :]).reshape(-1, 9)
+        along = (self.on_grid[corner] * weight[:, :, None, None]).sum(axis=1)
+        return np.asarray(np.einsum("nsk,nk->sn", along, squares))
 
     def covariance(self, source: int, points: F64) -> F64:
         return self.sources[source].covariance(points)
@@ -117,8 +134,7 @@ class _Fields:
 
 def _received(fields: _Fields, position: F64, axis: F64, present: NDArray[np.bool_]) -> F64:
     inside = position * (fields.half_edge_m / HALF_EDGE_M)
-    rows = [fields.received(i, inside, axis) * on[: len(position)] for i, on in enumerate(present)]
-    return np.asarray(np.sum(rows, axis=0) + SILENCE_W_M2)
+    return np.asarray((fields.received(inside, axis) * present[:, : len(position)]).sum(axis=0) + SILENCE_W_M2)
 
 
 def _presence(rng: Rng, count: int) -> NDArray[np.bool_]:
@@ -165,34 +181,65 @@ def _refined(rng: Rng, fields: _Fields, members: NDArray[np.bool_], points: F64)
 class _Hand:
     """Where the antenna is and how it is turned, by sample."""
 
-    def __init__(self, rng: Rng, count: int) -> None:
-        self.rng, self.count = rng, count
+    def __init__(self, rng: Rng, count: int, coached: bool = False) -> None:
+        self.rng, self.count, self.marks = rng, count, list[tuple[int, ScanPart]]()
         fast = count < 14 * RATE_HZ
         self.speed = rng.uniform(0.3, 0.7) if fast else rng.uniform(0.08, 0.36)
         back = rng.random() < GOES_BACK_SHARE and not fast
-        self.turning = bool(rng.random() < (TURNS_THERE_SHARE if back else TURNS_SHARE))
+        self.turning = bool(rng.random() < TURNS_SHARE)
         sweeps_turning = self.turning and not (back and rng.random() < ONLY_THERE_SHARE)
         self.turn_rate = rng.uniform(0.1, 0.45) if sweeps_turning else 0.0
         self.box = np.array([HALF_EDGE_M] * 3)
         self.middle = np.zeros(3)
         self.thorough = bool(rng.random() < THOROUGH_SHARE)
         self.manner = str(
-            rng.choice(["by chance", "in turn", "still, turning"] if self.turning else ["by chance", "in turn"])
+            rng.choice([*MANNERS, "turning, then by chance"] if self.turning else ["by chance", "in turn"])
         )
+        self.wanted = int(rng.integers(1, MOST_SPOTS + 1))
         self.whole = bool(rng.random() < 0.8)
         if not self.whole:
             side = int(rng.integers(3))
             self.box[side] /= 2
             self.middle[side] = rng.choice([-1, 1]) * self.box[side]
-        self.first = int(count * rng.uniform(0.3, 0.6)) if back else count
+        self.first = int(count * rng.uniform(0.2, 0.6)) if back else count
+        again = bool(rng.random() < AGAIN_SHARE) and count - self.first > AGAIN_ROOM_S * RATE_HZ
+        self.again_s = rng.uniform(10.0, 30.0) if again else 0.0
+        if coached:
+            self._do_as_told()
+
+    def _do_as_told(self) -> None:
+        self.speed, self.turning, self.turn_rate = self.rng.uniform(0.12, 0.3), True, self.rng.uniform(0.15, 0.45)
+        self.box, self.middle, self.whole, self.thorough = np.array([HALF_EDGE_M] * 3), np.zeros(3), True, True
+        self.manner, self.first = "turning, then by chance", int(COACHED_SWEEP_S * RATE_HZ)
+        self.wanted, self.again_s = COACHED_SPOTS, COACHED_AGAIN_S
 
     def sweep(self, received: Received) -> tuple[F64, F64]:
         """Positions and axes, each of shape (count, 3); ``received`` tells the hand what it heard so far."""
         position = self._free(self.first) if self.rng.random() < 0.5 else self._raster(self.first)
         axis = self._axes(self.first, self.turn_rate)
+        if self.again_s > 0.0:
+            position, axis = self._sweep_again(*self._search_loudest(position, axis, received), received)
         if self.first < self.count:
             position, axis = self._back(position, axis, received)
         return position, axis
+
+    def _search_loudest(self, position: F64, axis: F64, received: Received) -> tuple[F64, F64]:
+        loudest, count = int(received(position, axis, 0).argmax()), int(COACHED_FIRST_S * RATE_HZ)
+        self.marks.append((len(position), ScanPart.SPOT))
+        begin = (position[loudest], axis[loudest])
+        found = self._turn_and_climb(position[-1], axis[-1], begin, count, len(position), received)
+        return np.concatenate([position, found[0]]), np.concatenate([axis, found[1]])
+
+    def _sweep_again(self, position: F64, axis: F64, received: Received) -> tuple[F64, F64]:
+        """All of the cube with the antenna held as it stood at the highest value."""
+        count = int(self.again_s * RATE_HZ)
+        self.marks.append((len(position), ScanPart.AGAIN))
+        held = axis[received(position, axis, 0).argmax()]
+        self.speed = SWEPT_AGAIN_M / self.again_s
+        way = self._in_layers(count, 3, 4)
+        turned = held + 0.05 * np.column_stack([_smooth(self.rng, count, 0.3) for _ in range(3)])
+        turned /= np.linalg.norm(turned, axis=1, keepdims=True)
+        return np.concatenate([position, way]), np.concatenate([axis, turned])
 
     def _free(self, count: int) -> F64:
         knots = max(4, int(count / RATE_HZ * self.speed / 0.18) + 4)
@@ -201,11 +248,13 @@ class _Hand:
 
     def _raster(self, count: int) -> F64:
         lines = max(2, int(np.sqrt(count / RATE_HZ * self.speed / 0.5)))
-        layers = max(1, lines // 2)
+        return self._in_layers(count, max(1, lines // 2), lines)
+
+    def _in_layers(self, count: int, layers: int, lines: int) -> F64:
         order = self.rng.permutation(3)
         points = []
         for layer in np.linspace(-1, 1, layers) if layers > 1 else [0.0]:
-            for line, across in enumerate(np.linspace(-0.9, 0.9, max(2, lines))):
+            for line, across in enumerate(np.linspace(-0.9, 0.9, lines)):
                 ends = (-1, 1) if line % 2 else (1, -1)
                 points += [(end, across, layer) for end in ends]
         return self._along(self.middle + np.array(points)[:, order] * self.box, count)
@@ -222,12 +271,14 @@ class _Hand:
         step = 2 * np.pi * turns_per_s / RATE_HZ
         spin = np.column_stack([_smooth(self.rng, count, 2.0) for _ in range(3)])
         spin *= step / (np.linalg.norm(spin, axis=1, keepdims=True) + 1e-9)
-        axes = np.empty((count, 3))
-        axis = begin / np.linalg.norm(begin)
-        for i in range(count):
-            axis = axis + np.cross(spin[i], axis)
-            axis /= np.linalg.norm(axis)
-            axes[i] = axis
+        x, y, z = (float(v) for v in begin / np.linalg.norm(begin))
+        rows = []
+        for a, b, c in spin.tolist():
+            x, y, z = x + b * z - c * y, y + c * x - a * z, z + a * y - b * x
+            length = math.sqrt(x * x + y * y + z * z)
+            x, y, z = x / length, y / length, z / length
+            rows.append((x, y, z))
+        axes = np.array(rows).reshape(-1, 3)
         tremble = 0.05 * np.column_stack([_smooth(self.rng, count, 0.3) for _ in range(3)])
         axes = axes + tremble
         return np.asarray(axes / np.linalg.norm(axes, axis=1, keepdims=True))
@@ -236,22 +287,23 @@ class _Hand:
         """Go back to the loudest spots of the first sweep and climb about each, always on from the best found so far."""
         heard = received(position, axis, 0)
         spots: list[int] = []
-        wanted = int(self.rng.integers(1, 6))
         for index in np.argsort(heard)[::-1]:
             if all(np.linalg.norm(position[index] - position[s]) > 0.08 for s in spots):
                 spots.append(int(index))
-            if len(spots) >= wanted:
+            if len(spots) >= self.wanted:
                 break
         shares = np.full(len(spots), 1.0 / len(spots))
         if self.thorough and len(spots) > 1:
             shares = np.append(0.6 * shares, 0.4)
-        ends = np.round(np.cumsum(shares) * (self.count - self.first)).astype(int)
+        ends = np.round(np.cumsum(shares) * (self.count - len(position))).astype(int)
         each = np.diff(np.concatenate([[0], ends]))
-        search = self._turn_about if self.manner == "still, turning" else self._climb
+        searches = {"still, turning": self._turn_about, "turning, then by chance": self._turn_and_climb}
+        search = searches.get(self.manner, self._climb)
         for k, count in enumerate(each):
             loudest = int(received(position, axis, 0).argmax())
             spot = spots[k] if k < len(spots) else loudest
             begin = (position[spot], axis[spot])
+            self.marks.append((len(position), ScanPart.SPOT))
             found = search(position[-1], axis[-1], begin, int(count), len(position), received)
             position, axis = np.concatenate([position, found[0]]), np.concatenate([axis, found[1]])
         return position[: self.count], axis[: self.count]
@@ -262,7 +314,7 @@ class _Hand:
         ways, axes, done, loudest = [], [], 0, 0.0
         target, aim = best
         held = turned
-        reach, tilt = self.rng.uniform(0.012, 0.06), self.rng.uniform(0.15, 0.6) if self.turning else 0.03
+        reach, tilt = self.rng.uniform(0.012, 0.08), self.rng.uniform(0.15, 0.6) if self.turning else 0.03
         slow, finer = (0.4, 0.82) if self.thorough else (0.8, 1.0)
         while done < count:
             steps = min(max(6, int(self.rng.uniform(0.15, slow) * RATE_HZ)), count - done)
@@ -283,6 +335,18 @@ class _Hand:
             aim = (best[1] * np.sign(best[1] @ turned) if self.turning else held) + step[1]
             aim = aim / np.linalg.norm(aim)
         return np.concatenate(ways), np.concatenate(axes)
+
+    def _turn_and_climb(
+        self, at: F64, turned: F64, best: tuple[F64, F64], count: int, start: int, received: Received
+    ) -> tuple[F64, F64]:
+        """Turn through two half circles at the spot, then climb on from the best of them."""
+        first = min(count, int(self.rng.uniform(2.5, 4.5) * RATE_HZ))
+        way, axis = self._turn_about(at, turned, best, first, start, received)
+        if first == count:
+            return way, axis
+        top = int(received(way, axis, start).argmax())
+        more = self._climb(way[-1], axis[-1], (way[top], axis[top]), count - first, start + first, received)
+        return np.concatenate([way, more[0]]), np.concatenate([axis, more[1]])
 
     def _turn_about(
         self, at: F64, turned: F64, best: tuple[F64, F64], count: int, start: int, received: Received
@@ -342,4 +406,4 @@ class _Hand:
 def _smooth(rng: Rng, count: int, seconds: float) -> F64:
     """Noise of unit spread that changes over so many seconds."""
     knots = max(4, int(count / RATE_HZ / seconds) + 3)
-    return np.interp(np.linspace(0, knots - 1, count), np.arange(knots), rng.normal(size=knots))
+    return np.asarray(np.interp(np.linspace(0, knots - 1, count), np.arange(knots), rng.normal(size=knots)))

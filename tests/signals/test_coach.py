@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from benchmarks.hand_scans import hand_scan
+from scipy.stats import gamma
 
 from roomfield.demo.plane_waves import PlaneWaves
 from roomfield.errors import FormatError, RangeError
 from roomfield.signals.coach.course import NAMES, RATE_HZ, course_numbers
 from roomfield.signals.coach.forest import EDGES_DB, shortfall_forest
-from roomfield.signals.coach.scan_advice import ScanAdvice, ScanCoach, answer
+from roomfield.signals.coach.scan_advice import ScanAdvice, ScanCoach, _next_part, answer
+from roomfield.signals.coach.search import SEARCH_NAMES, ScanPart, search_numbers
 
 
 def rich_field(seed: int, waves: int = 200) -> PlaneWaves:
@@ -92,3 +94,63 @@ def test_the_forest_gives_whole_distributions():
     found = shortfall_forest().shortfall(course_numbers(hand_scan(3).power_w_m2))
     assert found.chance.sum() == pytest.approx(1.0, abs=1e-6)
     assert found.within(EDGES_DB[-1]) == pytest.approx(1.0)
+
+
+def test_a_mark_at_a_loud_spot_counts_from_its_moment():
+    power = hand_scan(940_003, coached=True).power_w_m2
+    heard, marked, back = ScanCoach(True), ScanCoach(True, marked=True), ScanCoach(True, marked=True)
+    for coach, part in ((heard, None), (marked, None), (back, ScanPart.SPOT)):
+        coach.push(power[:900])
+        said = coach.push(power[900:1500], begins=part)
+        assert said.low_db <= said.shortfall_db <= said.high_db
+    assert marked.push(power[1500:1505]).high_db >= back.push(power[1500:1505]).high_db
+
+
+def test_heights_of_the_spots_are_told_apart_and_the_second_sweep_from_them():
+    """Levels as steps: a sweep at -6 dB, a spot at 0, the second sweep at -2, a spot at -1 (dB re the highest)."""
+    levels = np.repeat([-6.0, 0.0, -2.0, -1.0], [500, 250, 500, 250])
+    marks = [(500, ScanPart.SPOT), (750, ScanPart.AGAIN), (1250, ScanPart.SPOT)]
+    numbers = dict(zip(SEARCH_NAMES, search_numbers(10 ** (levels / 10), marks), strict=True))
+    assert (numbers["spots"], numbers["sweep_s"], numbers["again_s"]) == (2.0, 10.0, 10.0)
+    assert numbers["rise_db"] == pytest.approx(6.0)
+    assert numbers["spot_2_under_db"] == pytest.approx(1.0)
+    assert numbers["again_under_db"] == pytest.approx(2.0)
+    assert numbers["spots_after_again"] == 1.0
+
+
+def test_the_coach_leads_from_the_sweep_to_the_loudest_spot_to_a_second_sweep_to_the_next_spots():
+    marks = [(800, ScanPart.SPOT), (1500, ScanPart.AGAIN), (3100, ScanPart.SPOT)]
+    assert _next_part(marks[:1], 1000, fresh=False) is ScanAdvice.STAY
+    assert _next_part(marks[:1], 1500, fresh=False) is ScanAdvice.AGAIN
+    assert _next_part(marks[:2], 2000, fresh=False) is ScanAdvice.AGAIN
+    assert _next_part(marks[:2], 3050, fresh=False) is ScanAdvice.BACK
+    assert _next_part(marks, 3200, fresh=False) is ScanAdvice.STAY
+    assert _next_part(marks, 3800, fresh=False) is ScanAdvice.BACK
+
+
+@pytest.mark.published(
+    "Renyi 1953 (from memory): the k-th spacing of the order statistics of N exponential values has the mean 1/k, so that the "
+    "largest stands over the second by 1 mean, whatever N"
+)
+def test_the_largest_of_independent_spots_of_one_component_stands_one_mean_over_the_second():
+    spacings, mean = [], []
+    for seed in range(600):
+        points = np.random.default_rng([seed, 2]).uniform(-4, 4, (20, 3))
+        power = np.sort(np.abs(rich_field(seed, 60).field(points)[:, 2]) ** 2)
+        spacings.append(power[-1] - power[-2])
+        mean.append(power.mean())
+    assert np.mean(spacings) / np.mean(mean) == pytest.approx(1.0, rel=0.12)
+
+
+@pytest.mark.published(
+    "Hill, Electromagnetic Fields in Cavities, 2009, chapter 7 (from memory): the squared magnitude of the total field in a "
+    "diffuse field is chi-squared with six degrees of freedom, that is gamma-distributed with shape 3"
+)
+def test_all_three_components_of_a_rich_field_follow_the_gamma_law_of_shape_three():
+    rng = np.random.default_rng(3)
+    single = np.concatenate(
+        [(np.abs(rich_field(seed, 60).field(rng.uniform(-4, 4, (4, 3)))) ** 2).sum(axis=1) for seed in range(500)]
+    )
+    assert np.mean(single) == pytest.approx(1.0, rel=0.05)
+    assert np.var(single) / np.mean(single) ** 2 == pytest.approx(1 / 3, rel=0.1)
+    assert np.quantile(single, 0.95) / np.mean(single) == pytest.approx(gamma.ppf(0.95, 3) / 3, rel=0.06)

@@ -10,6 +10,7 @@ from scipy.signal import lfilter
 
 from roomfield.errors import FormatError, InputError, TooEarlyError
 from roomfield.signals.night.display import DisplayReading, display_reading
+from roomfield.signals.night.display_calibration import DRIFT_ODDS, calibrate
 from roomfield.signals.night.hum import without_hum
 from roomfield.signals.night.level_by_second import night_series
 from roomfield.signals.night.second_gatherer import NightAudio
@@ -222,3 +223,56 @@ def test_telegrams_that_the_ear_did_not_name_are_told_with_all_that_send_so():
         sample_rate_hz=RATE,
     )  # fmt: skip
     assert set(quiet.technologies) == {"dect"}
+
+
+class HeldSound:
+    """Sound of a square law whose voltage is the same in every part, but for a gain that changes in between."""
+
+    def __init__(self, later_gain: float = 1.0) -> None:
+        self.later_gain = later_gain
+
+    def voltage(self, begin_s: float, end_s: float) -> np.ndarray:
+        return np.full(100, 0.5 * (self.later_gain if end_s > 3600.0 else 1.0), np.float32)
+
+    def top(self, begin_s: float, end_s: float) -> float:
+        return float(self.voltage(begin_s, end_s).max())
+
+
+def evening_and_morning() -> list[DisplayReading]:
+    moments = (30.0, 60.0, 90.0, 28_740.0, 28_770.0, 28_800.0)
+    return [DisplayReading(at, average_w_m2=1e-6, average_from_s=at - 1.25) for at in moments]
+
+
+def test_readings_that_agree_narrow_the_scale_between_them_and_readings_that_do_not_widen_it():
+    midnight = np.array([14_400.0])
+    agree = calibrate(evening_and_morning(), HeldSound(), Law.SQUARE)
+    differ = calibrate(evening_and_morning(), HeldSound(10**0.2), Law.SQUARE)
+    assert agree.drift.scale_db(midnight)[1][0] < 0.75 * differ.drift.scale_db(midnight)[1][0]
+    assert agree.drift.weights[0] > DRIFT_ODDS[0]
+    assert differ.drift.weights[-1] > DRIFT_ODDS[-1]
+
+
+@pytest.mark.calculated("law of total variance, against draws from the mixture")
+def test_the_spread_of_a_mixture_of_processes_is_that_of_draws_from_it():
+    found = calibrate(evening_and_morning(), HeldSound(10**0.05), Law.SQUARE).drift
+    at, rng = np.array([9_000.0]), np.random.default_rng(5)
+    chosen = rng.choice(len(found.parts), 200_000, p=found.weights)
+    means, stds = np.array([[v[0] for v in part.scale_db(at)] for part in found.parts]).T
+    draws = rng.normal(means[chosen], stds[chosen])
+    mean, std = found.scale_db(at)
+    assert mean[0] == pytest.approx(draws.mean(), abs=0.01)
+    assert std[0] == pytest.approx(draws.std(), rel=0.01)
+
+
+def test_a_law_that_the_readings_leave_possible_widens_the_level_where_the_laws_differ():
+    """One height that is read off leaves square and linear alike; a second half as high in voltage tells how they differ."""
+    rng = np.random.default_rng(3)
+    time_s = np.arange(40 * RATE) / RATE
+    on = np.mod(time_s, 0.01) < 384e-6
+    sound = 0.5 * on * np.where(time_s < 20.0, 1.0, 0.5) + rng.normal(0.0, 1e-4, len(time_s))
+    reading = DisplayReading(15.0, peak_w_m2=1e-5, average_w_m2=1e-5 * 384e-4, peak_from_s=10.0, average_from_s=13.75)
+    found = night_series(sound.astype(np.float32), [reading], sample_rate_hz=RATE)
+    width_db = 10.0 * np.log10(found.average.high_w_m2 / found.average.low_w_m2)
+    assert {rival.law for rival in found.calibration.rivals} | {found.calibration.law} >= {Law.SQUARE, Law.LINEAR}
+    assert sum(rival.weight for rival in found.calibration.rivals) < 1.0
+    assert width_db[30] > width_db[14] + 1.0

@@ -21,6 +21,16 @@ def coach(
         bool | None,
         typer.Option("--turned/--not-turned", help="Whether the antenna was turned through all directions."),
     ] = None,
+    spot: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="When the search at a loud spot began, seconds or m:ss of the recording; repeat for each spot."
+        ),
+    ] = None,
+    again: Annotated[
+        str,
+        typer.Option(help="When the second sweep began, with the antenna as it stood at the highest value."),
+    ] = "",
     place: Annotated[str, typer.Option(help="Keep the numbers below as a reading at this place, by name or id.")] = "",
     peak: Annotated[float | None, typer.Option(help="Peak that the display showed, µW/m².")] = None,
     held: Annotated[float | None, typer.Option(help="Highest held that the display showed, µW/m².")] = None,
@@ -41,9 +51,11 @@ def coach(
     from roomfield.show.phrase import phrase
     from roomfield.show.words.message_catalogue import load_words
     from roomfield.workbench.record.night_sound import checked_law
-    from roomfield.workbench.record.scan_coach import CoachedEntry, coached, keep_coached
+    from roomfield.workbench.record.scan_coach import CoachedEntry, ScanMarks, coached, keep_coached
 
-    words, scan = load_words(spoken(language)), coached(path, turned, checked_law(law), coupling)
+    words = load_words(spoken(language))
+    marks = ScanMarks(tuple(spot or ()), again) if spot or again else None
+    scan = coached(path, turned, checked_law(law), coupling, marks)
     lines = [" ".join(words.text(s) for s in each.sentences()) for each in scan.said]
     if place:
         entry = CoachedEntry(place, peak, held, average, state, visit)

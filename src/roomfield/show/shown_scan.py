@@ -20,7 +20,8 @@ class ShownScan:
     enough_chance : float
         Probability that at most 1.5 dB are missing.
     advice : str
-        ``listen``, ``slower``, ``turn``, ``sweep``, ``stay``, ``back``, ``close`` or ``enough``.
+        ``listen``, ``slower``, ``turn``, ``sweep``, ``stay``, ``back``, ``again``, ``close`` or
+        ``enough``.
     """
 
     seconds: float

@@ -78,6 +78,9 @@ class ShortfallForest:
     chance : ndarray, shape (leaves, 2, bins)
         Shares of the scans in the leaf, without and with turning the antenna; each leaf sums to 1.
     habits : ndarray, shape (leaves, len(HABITS))
+    odds : ndarray, shape (2,)
+        What a scan of the simulation counts while nobody said whether the antenna is turned, without and with turning:
+        even odds of both, whatever their shares in the simulation [1].
     sure_from, sure_to : ndarray, shape (k,)
         See `ScanShortfall`.
     """
@@ -89,6 +92,7 @@ class ShortfallForest:
     roots: NDArray[np.int64]
     chance: F64
     habits: F64
+    odds: F64
     sure_from: F64
     sure_to: F64
 
@@ -98,14 +102,15 @@ class ShortfallForest:
         Parameters
         ----------
         turns : bool or None
-            Whether the antenna is known to be turned; leaves then count by how many such scans fell into them.
+            Whether the antenna is known to be turned; leaves then count by how many such scans fell into them. Nothing
+            known: even odds before anything was heard.
         """
         node = self.roots.copy()
         while (inner := self.feature[node] >= 0).any():
             go_low = numbers[np.maximum(self.feature[node], 0)] <= self.threshold[node]
             node = np.where(inner, np.where(go_low, self.low[node], self.high[node]), node)
         leaf = self.low[node]
-        held = self.chance[leaf].mean(axis=0)
+        held = self.chance[leaf].mean(axis=0) * self.odds[:, None]
         chance = held.sum(axis=0) if turns is None or held[int(turns)].sum() <= 0 else held[int(turns)]
         turned = float(held[1].sum() / held.sum()) if turns is None else float(turns)
         whole, speed, back = (float(v) for v in self.habits[leaf].mean(axis=0))
@@ -113,19 +118,19 @@ class ShortfallForest:
 
 
 @cache
-def shortfall_forest() -> ShortfallForest:
-    """The forest that comes with the package."""
+def shortfall_forest(*, marked: bool = False) -> ShortfallForest:
+    """A forest that comes with the package.
+
+    Parameters
+    ----------
+    marked : bool
+        The one that is also given the numbers of the search, for scans whose loud spots the person marks.
+    """
     with resources.files("roomfield.signals.data").joinpath("scan_shortfall.npz").open("rb") as file:
-        held = np.load(file)
-        counts = held["chance"].astype(np.float64)
-        return ShortfallForest(
-            held["feature"].astype(np.int64),
-            held["threshold"].astype(np.float64),
-            held["low"].astype(np.int64),
-            held["high"].astype(np.int64),
-            held["roots"].astype(np.int64),
-            counts / counts.sum(axis=(1, 2), keepdims=True),
-            held["habits"].astype(np.float64),
-            held["sure_from"].astype(np.float64),
-            held["sure_to"].astype(np.float64),
-        )
+        packed = np.load(file)
+        begin = "marked_" if marked else "heard_"
+        held = {name.removeprefix(begin): packed[name] for name in packed.files if name.startswith(begin)}
+    counts = held["chance"].astype(np.float64)
+    whole = {key: held[key].astype(np.int64) for key in ("feature", "low", "high", "roots")}
+    real = {key: held[key].astype(np.float64) for key in ("threshold", "habits", "odds", "sure_from", "sure_to")}
+    return ShortfallForest(chance=counts / counts.sum(axis=(1, 2), keepdims=True), **whole, **real)

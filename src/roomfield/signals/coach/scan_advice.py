@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from roomfield.errors import FormatError, RangeError, TooEarlyError
 from roomfield.signals.coach.course import NAMES, RATE_HZ, SHORTEST_S, course_numbers
 from roomfield.signals.coach.forest import ScanShortfall, shortfall_forest
+from roomfield.signals.coach.search import ScanMark, ScanPart, search_numbers
 from roomfield.signals.coach.turning import TurningHeard
 
 F64 = NDArray[np.float64]
@@ -28,6 +30,10 @@ SWEEP_S = 15.0
 """Before this long there is more to gain from new places than from going back [s]; common practice, no source."""
 FRESH_S = 4.0
 """The highest value is fresh this long: the hand is at it or near [s]."""
+VISIT_S = 12.0
+"""So long a loud spot is searched before the next is worth more [s]; as the hands did that the coach learnt from."""
+AGAIN_S = 30.0
+"""So long a second sweep takes: three layers of four lines at a hand's breadth or three a second [s]."""
 LONGEST_S = 600.0
 
 
@@ -45,6 +51,8 @@ class ScanAdvice(StrEnum):
     """A new highest value: stay about here, hold still and turn."""
     BACK = "back"
     """Go back to the loudest spots, search about them and turn there."""
+    AGAIN = "again"
+    """Sweep all of the volume once more with the antenna as it stood at the highest value."""
     CLOSE = "close"
     """Probably little is missing; the odds are told, and who scans decides."""
     ENOUGH = "enough"
@@ -109,12 +117,19 @@ class ScanCoach:
     """Listens to a scan and answers ten times a second.
 
     The scan begins with the first value; `LONGEST_S` of it are kept. Sound alone hardly tells whether the antenna is
-    turned; three things can say so: a word about the whole scan, marks while turning, or a motion sensor.
+    turned; three things can say so: a word about the whole scan, marks while turning, or a motion sensor. Nor does it
+    tell whether the hand went back to the loudest spots or swept on: a mark at each of them says so.
+
+    The way that the coach asks for: sweep; the loudest spot, searched and turned at; all of the volume once more with the
+    antenna as it stood there (a field has one leaning for the most part, so that this shows where else it is strong); then
+    the loudest spots of all, one after the other.
 
     Parameters
     ----------
     turns : bool or None
         What the person says of the whole scan: whether the antenna is turned through all directions.
+    marked : bool
+        Whether the person marks what is begun after the first sweep.
 
     Examples
     --------
@@ -123,8 +138,9 @@ class ScanCoach:
     <ScanAdvice.LISTEN: 'listen'>
     """
 
-    def __init__(self, turns: bool | None = None) -> None:
+    def __init__(self, turns: bool | None = None, *, marked: bool = False) -> None:
         self._turning = TurningHeard(turns)
+        self._marks: list[ScanMark] | None = [] if marked else None
         self._power = np.empty(int(LONGEST_S * RATE_HZ))
         self._count = 0
         self._answered = 0
@@ -156,6 +172,7 @@ class ScanCoach:
         *,
         turning: bool | None = None,
         axis: NDArray[np.floating] | None = None,
+        begins: ScanPart | None = None,
     ) -> CoachAnswer:
         """Take in the next values and return the newest answer.
 
@@ -167,6 +184,8 @@ class ScanCoach:
             Whether the person marks these values as taken while turning the antenna.
         axis : ndarray, shape (n, 3), optional
             Direction of the antenna in the room for each value, unit vectors (a phone's motion sensor).
+        begins : ScanPart, optional
+            What the person sets about with these values: a loud spot, or the second sweep.
 
         Raises
         ------
@@ -185,16 +204,18 @@ class ScanCoach:
         if self._count + len(values) > len(self._power):
             seconds = (self._count + len(values)) / RATE_HZ
             raise RangeError("length of the scan", seconds, (0.0, LONGEST_S), "s", mend="Begin a new scan.")
+        if begins is not None:
+            self._marks = [*(self._marks or []), (self._count, begins)]
         self._power[self._count : self._count + len(values)] = values
         self._count += len(values)
         self._turning.take(len(values), turning, axis)
         if self._count >= self._answered + RATE_HZ / ANSWERS_PER_S:
             self._answered = self._count
-            self._answer = answer(self._power[: self._count], self.turns)
+            self._answer = answer(self._power[: self._count], self.turns, self._marks)
         return self._answer
 
 
-def answer(power: F64, turns: bool | None = None) -> CoachAnswer:
+def answer(power: F64, turns: bool | None = None, marks: Sequence[ScanMark] | None = None) -> CoachAnswer:
     """What the coach says of a scan so far.
 
     Parameters
@@ -203,27 +224,45 @@ def answer(power: F64, turns: bool | None = None) -> CoachAnswer:
         Highest instantaneous power density of each 20 ms, in any one unit, not negative.
     turns : bool or None
         Whether the person says that the antenna is being turned.
+    marks : sequence of ScanMark or None
+        What the person set about after the first sweep, and when; None if nobody marks it.
     """
     seconds, highest = len(power) / RATE_HZ, float(power.max(initial=0.0))
     if seconds < SHORTEST_S or highest <= 0.0:
         return CoachAnswer(seconds, highest, float("nan"), float("nan"), float("nan"), 0.0, ScanAdvice.LISTEN)
-    found = shortfall_forest().shortfall(course_numbers(power), turns)
-    chance = found.enough_chance
-    since = (len(power) - 1 - int(power.argmax())) / RATE_HZ
+    numbers = course_numbers(power)
+    if marks is not None:
+        numbers = np.concatenate([numbers, search_numbers(power, marks)])
+    found = shortfall_forest(marked=marks is not None).shortfall(numbers, turns)
     low, middle, high = (max(0.0, found.quantile_db(share)) for share in (0.05, 0.5, 0.95))
     low = low if low > TRIFLE_DB else 0.0
-    return CoachAnswer(seconds, highest, middle, low, high, chance, _advice(found, chance, seconds, since))
+    return CoachAnswer(seconds, highest, middle, low, high, found.enough_chance, _advice(found, power, marks))
 
 
-def _advice(found: ScanShortfall, chance: float, seconds: float, since: float) -> ScanAdvice:
-    if chance >= ENOUGH_CHANCE:
+def _advice(found: ScanShortfall, power: F64, marks: Sequence[ScanMark] | None) -> ScanAdvice:
+    if found.enough_chance >= ENOUGH_CHANCE:
         return ScanAdvice.ENOUGH
-    if chance >= CLOSE_CHANCE and found.turned >= LIKELY:
+    if found.enough_chance >= CLOSE_CHANCE and found.turned >= LIKELY:
         return ScanAdvice.CLOSE
-    if found.speed_m_s > FAST_M_S:
+    if found.speed_m_s > FAST_M_S and not marks:
         return ScanAdvice.SLOWER
     if found.turned < LIKELY:
         return ScanAdvice.TURN
-    if since < FRESH_S and seconds > SWEEP_S:
+    fresh = len(power) - 1 - int(power.argmax()) < FRESH_S * RATE_HZ
+    if marks:
+        return _next_part(marks, len(power), fresh=fresh)
+    if fresh and len(power) > SWEEP_S * RATE_HZ:
         return ScanAdvice.STAY
-    return ScanAdvice.SWEEP if seconds < SWEEP_S or found.whole < LIKELY else ScanAdvice.BACK
+    swept = len(power) >= SWEEP_S * RATE_HZ and (marks is not None or found.whole >= LIKELY)
+    return ScanAdvice.BACK if swept else ScanAdvice.SWEEP
+
+
+def _next_part(marks: Sequence[ScanMark], count: int, *, fresh: bool) -> ScanAdvice:
+    """After the first sweep: the loudest spot, all of the volume again, then one loud spot after the other."""
+    at, part = marks[-1]
+    here_s = (count - at) / RATE_HZ
+    if part is ScanPart.AGAIN:
+        return ScanAdvice.AGAIN if here_s < AGAIN_S else ScanAdvice.BACK
+    if fresh or here_s < VISIT_S:
+        return ScanAdvice.STAY
+    return ScanAdvice.BACK if any(each is ScanPart.AGAIN for _, each in marks) else ScanAdvice.AGAIN

@@ -28,8 +28,12 @@ CREST_MEAN_DB, CREST_STD_DB, CREST_OWN_STD_DB = 1.0, 0.9, 0.5
 """What a recorder's low-pass takes off the crests: mean, spread from recorder to recorder, and from crest to crest (it
 takes nothing off a long even burst and 2 dB or more off a noise-like one); our judgement [dB]."""
 SCALE_STD_DB = 60.0
-DRIFT_STD_DB, DRIFT_S = 0.3, 1800.0
-"""How far the gain of meter and recorder wanders, and how long it takes to forget where it was; our judgement."""
+DRIFT_STD_DB, DRIFT_ODDS, DRIFT_S = (0.05, 0.2, 1.0), (0.5, 0.4, 0.1), 1800.0
+"""How far the voltage gain of meter and recorder may wander and the odds of each before any reading: readings that agree
+speak for a gain that hardly does, and narrow the interval between them; and how long it takes to forget where it was; our
+judgement."""
+LEAST_WEIGHT, MOST_RIVALS = 0.02, 6
+"""Other laws and steepnesses are carried along if the readings leave them so probable, and so many at most [1]."""
 NEGLIGIBLE = 1e-12
 LONGEST_AVERAGE_S = 60.0
 """An average is held against no more of the sound than this [s]."""
@@ -46,12 +50,15 @@ class Drift:
 
     Attributes
     ----------
+    std_db : float
+        How far the gain wanders [dB].
     middle_db : float
         Mean before any reading [dB].
     moments_s, pull, spread : ndarray, shapes (n,), (n,) and (n, n)
         Moments, weights of the readings, and inverse covariance of the readings.
     """
 
+    std_db: float
     middle_db: float
     moments_s: F64
     pull: F64
@@ -59,14 +66,55 @@ class Drift:
 
     def scale_db(self, at_s: F64) -> tuple[F64, F64]:
         """Scale and its standard uncertainty at moments of shape (m,) [dB]."""
-        known = _covariance(np.asarray(at_s, np.float64), self.moments_s)
-        left = SCALE_STD_DB**2 + DRIFT_STD_DB**2 - np.einsum("ij,jk,ik->i", known, self.spread, known)
+        known = _covariance(np.asarray(at_s, np.float64), self.moments_s, self.std_db)
+        left = SCALE_STD_DB**2 + self.std_db**2 - np.einsum("ij,jk,ik->i", known, self.spread, known)
         return self.middle_db + known @ self.pull, np.sqrt(np.maximum(left, 0.0) + MODEL_STD_DB**2)
 
 
-def _covariance(one_s: F64, other_s: F64) -> F64:
+def _covariance(one_s: F64, other_s: F64, drift_std_db: float) -> F64:
     apart = np.abs(one_s[:, None] - other_s[None, :])
-    return np.asarray(SCALE_STD_DB**2 + DRIFT_STD_DB**2 * np.exp(-apart / DRIFT_S))
+    return np.asarray(SCALE_STD_DB**2 + drift_std_db**2 * np.exp(-apart / DRIFT_S))
+
+
+@dataclass(frozen=True)
+class Drifts:
+    """The scale while it is not known how far the gain wanders: a mixture of processes.
+
+    Attributes
+    ----------
+    parts : tuple of Drift
+    weights : tuple of float
+        Their probabilities given the readings.
+    """
+
+    parts: tuple[Drift, ...]
+    weights: tuple[float, ...]
+
+    def scale_db(self, at_s: F64) -> tuple[F64, F64]:
+        """Mean and standard uncertainty of the scale at moments of shape (m,) [dB]."""
+        means, stds = (np.array(each) for each in zip(*(part.scale_db(at_s) for part in self.parts), strict=True))
+        weights = np.array(self.weights)[:, None]
+        mean = (weights * means).sum(axis=0)
+        return mean, np.sqrt((weights * (stds**2 + (means - mean) ** 2)).sum(axis=0))
+
+
+@dataclass(frozen=True)
+class Rival:
+    """Another way in which the sound may follow the power.
+
+    Attributes
+    ----------
+    law : Law
+    decades : float
+    weight : float
+        Its probability; those of all rivals and of the chosen one sum to 1.
+    drift : Drifts
+    """
+
+    law: Law
+    decades: float
+    weight: float
+    drift: Drifts
 
 
 @dataclass(frozen=True)
@@ -83,12 +131,14 @@ class Calibration:
         Steepness of a logarithmic law [decades per unit of voltage]; else 0.
     crest_db, crest_std_db : float
         What is added to maxima besides the scale, and its standard uncertainty [dB].
-    drift : Drift
+    drift : Drifts
         Power density over the law's own unit against time [dB re 1 W/m2].
     residual_db : ndarray, shape (readings,)
         Display minus sound, in the order of ``labels`` [dB].
     labels : tuple of (float, str)
         Moment and kind of each number.
+    rivals : tuple of Rival
+        Other laws and steepnesses that the readings leave possible.
     """
 
     law: Law
@@ -96,9 +146,10 @@ class Calibration:
     decades: float
     crest_db: float
     crest_std_db: float
-    drift: Drift
+    drift: Drifts
     residual_db: F64
     labels: tuple[tuple[float, str], ...]
+    rivals: tuple[Rival, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -143,20 +194,39 @@ def calibrate(readings: Sequence[DisplayReading], sound: CoveredSound, law: Law 
             mend="Read peak, highest held and average off the display once in the evening and once in the morning.",
         )
     largest = max(float(np.abs(v).max()) for _, _, v in parts)
-    tried = [(each, d) for each in ((law,) if law else tuple(Law)) for d in _steepness(each, largest)]
-    fits = [_fit(parts, each, decades) for each, decades in tried]
-    weight = np.array(
-        [f.log_likelihood - np.log(len(_steepness(each, largest))) for f, (each, _) in zip(fits, tried, strict=True)]
-    )
+    tried = [(each, float(d)) for each in ((law,) if law else tuple(Law)) for d in _steepness(each, largest)]
+    kinds = [(*way, std) for way in tried for std in range(len(DRIFT_STD_DB))]
+    fits = [
+        _fit(parts, each, decades, DRIFT_STD_DB[std] * _gain_matters(each, decades * largest))
+        for each, decades, std in kinds
+    ]
+    prior = [np.log(DRIFT_ODDS[std] / len(_steepness(each, largest))) for each, _, std in kinds]
+    weight = np.array([f.log_likelihood + p for f, p in zip(fits, prior, strict=True)])
     weight = np.exp(weight - weight.max())
-    best = int(weight.argmax())
+    weight = weight.reshape(len(tried), -1) / weight.sum()
+    own = weight.sum(axis=1)
+    best = int(own.argmax())
     chosen = tried[best][0]
-    share = float(weight[[i for i, (each, _) in enumerate(tried) if each is chosen]].sum() / weight.sum())
-    fit = fits[best]
+    share = float(own[[i for i, (each, _) in enumerate(tried) if each is chosen]].sum())
+    fit = fits[best * len(DRIFT_STD_DB) + int(weight[best].argmax())]
+    drifts = [_drifts(fits[i * len(DRIFT_STD_DB) :], weight[i]) for i in range(len(tried))]
+    others = [int(i) for i in np.argsort(own)[::-1][: MOST_RIVALS + 1] if i != best and own[i] >= LEAST_WEIGHT]
+    whole = float(own[[best, *others]].sum())
+    rivals = tuple(Rival(*tried[i], float(own[i]) / whole, drifts[i]) for i in others)
     labels = tuple((at, kind) for (at, kind, _, _) in _numbers(parts))
     return Calibration(
-        chosen, share, tried[best][1], fit.crest_db, fit.crest_std_db, fit.drift, fit.residual_db, labels
+        chosen, share, tried[best][1], fit.crest_db, fit.crest_std_db, drifts[best], fit.residual_db, labels, rivals
     )
+
+
+def _gain_matters(law: Law, decades_at_top: float) -> float:
+    """Change of the power in dB for a change of the voltage by 1 dB: a logarithmic detector takes it for a factor."""
+    return {Law.SQUARE: 0.5, Law.LINEAR: 1.0, Law.LOG: np.log(10.0) / 2.0 * decades_at_top}[law]
+
+
+def _drifts(fits: Sequence[_Fit], weight: F64) -> Drifts:
+    own = weight / weight.sum()
+    return Drifts(tuple(fit.drift for fit, _ in zip(fits, own, strict=False)), tuple(float(w) for w in own))
 
 
 def _steepness(law: Law, largest: float) -> F64:
@@ -188,7 +258,7 @@ def _numbers(parts: list[_Part]) -> list[tuple[float, str, float, F32]]:
     return [(r.at_s, kind, float(getattr(r, f"{kind}_w_m2")), v) for r, kind, v in parts]
 
 
-def _fit(parts: list[_Part], law: Law, decades: float) -> _Fit:
+def _fit(parts: list[_Part], law: Law, decades: float, drift_std_db: float) -> _Fit:
     """Gaussian process for the scale, one offset for the maxima, readings with heavy-tailed errors.
 
     Student's t as a normal law whose precision is gamma-distributed: the precision of each reading and the process are
@@ -202,7 +272,7 @@ def _fit(parts: list[_Part], law: Law, decades: float) -> _Fit:
     middle = float(np.median(y))
     residual = y - middle - CREST_MEAN_DB * is_crest
     error = READING_STD_DB**2 + MODEL_STD_DB**2 + CREST_OWN_STD_DB**2 * is_crest
-    smooth = _covariance(moments, moments) + CREST_STD_DB**2 * np.outer(is_crest, is_crest)
+    smooth = _covariance(moments, moments, drift_std_db) + CREST_STD_DB**2 * np.outer(is_crest, is_crest)
     trust = np.ones(len(y))
     for _ in range(ROUNDS):
         spread = smooth + np.diag(error / trust)
@@ -212,7 +282,7 @@ def _fit(parts: list[_Part], law: Law, decades: float) -> _Fit:
         trust = (OUTLIER_DEGREES + 1) / (OUTLIER_DEGREES + left**2 / error)
     crest = CREST_MEAN_DB + CREST_STD_DB**2 * float(is_crest @ pull)
     crest_var = CREST_STD_DB**2 - CREST_STD_DB**4 * float(is_crest @ inverse @ is_crest)
-    drift = Drift(middle, moments, pull, inverse)
+    drift = Drift(drift_std_db, middle, moments, pull, inverse)
     doubt = 0.5 * OUTLIER_DEGREES * float((np.log(trust) - trust + 1.0).sum())
     likelihood = -0.5 * float(residual @ pull) - 0.5 * float(np.linalg.slogdet(spread)[1]) + doubt
     left = y - drift.scale_db(moments)[0] - crest * is_crest

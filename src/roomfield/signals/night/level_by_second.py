@@ -32,6 +32,8 @@ SHARE_STD_DB = {"pulsed": 0.2, "beacons": 0.4, "telegrams": 0.6, "packets": 0.8,
 """Own error of a portion by manner; our judgement, held against simulated nights [dB]."""
 CONFUSED_SHARE = 0.02
 """Part of all other portions that may have been given to the wrong one; our judgement [1]."""
+FARTHEST_LAW_DB = 6.0
+"""No other law that the readings leave possible is let stray farther in one second: near silence all are noise [dB]."""
 LEAST_SECONDS = 3
 """What the ear did not name is told if it is there in so many seconds."""
 
@@ -132,7 +134,9 @@ def night_series(
         tops = gathered(source, audio, SecondGatherer(rate, (), audio), step).tops
         calibration = calibrate(readings, _FileSound(source, audio, tops), audio.law)
     while True:
-        rows = gathered(source, audio, SecondGatherer(rate, heard, audio, calibration.law, calibration.decades), step)
+        rivals = tuple((rival.law, rival.decades) for rival in calibration.rivals)
+        gatherer = SecondGatherer(rate, heard, audio, calibration.law, calibration.decades, rivals)
+        rows = gathered(source, audio, gatherer, step)
         again = calibrate(readings, _FileSound(source, audio, rows.tops), audio.law)
         same = again.law is calibration.law and again.decades == calibration.decades
         if same or calibration.law_probability == 0.0:
@@ -193,6 +197,8 @@ def series_of(rows: SecondGatherer, calibration: Calibration) -> NightSeries:
     scale_db, std_db = calibration.drift.scale_db(moments)
     unit = 10 ** (scale_db / 10)
     clipped = np.array(rows.clipped, np.bool_)
+    shift_db, law_std_db = _by_rivals(rows, calibration, scale_db)
+    std_db, unit = np.hypot(std_db, law_std_db), unit * 10 ** (shift_db / 10)
     slack = unit * rows.power_of(rows.noises) * (REST_SHARE if coupled else 0.02)
     average = _interval(
         np.array(rows.means) * unit, np.hypot(std_db, COUPLED_STD_DB if coupled else WHOLE_STD_DB), slack
@@ -212,6 +218,23 @@ def series_of(rows: SecondGatherer, calibration: Calibration) -> NightSeries:
     return NightSeries(
         _opened(average, clipped), _opened(peak, clipped), technologies, bursts, calibration, clipped, coupled
     )
+
+
+def _by_rivals(rows: SecondGatherer, calibration: Calibration, scale_db: F64) -> tuple[F64, F64]:
+    """What averaging over the laws that the readings leave possible adds to each second's level, and their spread [dB]."""
+    nothing = np.zeros(len(rows.means))
+    weights = {(rival.law, rival.decades): rival for rival in calibration.rivals}
+    known = [(k + 1, weights[way]) for k, way in enumerate(rows.rivals) if way in weights]
+    if not known:
+        return nothing, nothing
+    means = np.maximum(np.array(rows.rival_means), 1e-30)
+    moments = np.arange(len(means), dtype=np.float64) + 0.5
+    own_db = 10.0 * np.log10(means[:, 0]) + scale_db
+    apart = np.array([10.0 * np.log10(means[:, k]) + rival.drift.scale_db(moments)[0] - own_db for k, rival in known])
+    apart = np.clip(apart, -FARTHEST_LAW_DB, FARTHEST_LAW_DB)
+    weight = np.array([rival.weight for _, rival in known])[:, None]
+    shift = (weight * apart).sum(axis=0)
+    return shift, np.sqrt((weight * apart**2).sum(axis=0) - shift**2)
 
 
 def _interval(level: F64, std_db: F64, slack: F64) -> LevelBySecond:

@@ -14,6 +14,8 @@ F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 FULL_SCALE = 0.985
+RIVAL_STRIDE = 4
+"""Every fourth sample tells how a second's mean would differ by another law."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,8 @@ class SecondGatherer:
         How voltage follows power.
     decades : float
         Steepness of a logarithmic law [decades per unit of voltage].
+    rivals : tuple of (Law, float)
+        Other laws, each with its steepness, whose means are kept too.
 
     Attributes
     ----------
@@ -60,6 +64,8 @@ class SecondGatherer:
         Whether the recorder was overdriven.
     portions : list of dict of Portion
         By manner.
+    rival_means : list of tuple of float
+        Mean of each second by the law and by each rival, each in its own unit, over a part of the samples.
     """
 
     def __init__(
@@ -69,9 +75,10 @@ class SecondGatherer:
         audio: NightAudio,
         law: Law = Law.SQUARE,
         decades: float = 0.0,
+        rivals: tuple[tuple[Law, float], ...] = (),
     ) -> None:
         self._factor = max(1, round(sample_rate_hz / SPLIT_RATE_HZ))
-        self.audio, self.law, self.decades = audio, law, decades
+        self.audio, self.law, self.decades, self.rivals = audio, law, decades, rivals
         self.splitter = ShareSplitter(sample_rate_hz / self._factor, heard)
         self._course = VoltageCourse(sample_rate_hz, audio.coupling_hz)
         self.means: list[float] = []
@@ -79,6 +86,7 @@ class SecondGatherer:
         self.noises: list[float] = []
         self.clipped: list[bool] = []
         self.portions: list[dict[str, Portion]] = []
+        self.rival_means: list[tuple[float, ...]] = []
 
     def take(self, samples: F32) -> F32:
         """Take in the next second, shape (n,); gives back its voltage over rest."""
@@ -88,6 +96,10 @@ class SecondGatherer:
         self.tops.append(float(voltage.max()))
         self.noises.append(noise)
         self.clipped.append(max(float(samples.max()), -float(samples.min())) > FULL_SCALE)
+        if self.rivals:
+            some = voltage[::RIVAL_STRIDE]
+            ways = ((self.law, self.decades), *self.rivals)
+            self.rival_means.append(tuple(float(power_of(some, *way).mean(dtype=np.float64)) for way in ways))
         self.portions.append(self.splitter.split(thinned(power, self._factor)) if self.splitter.heard else {})
         return voltage
 

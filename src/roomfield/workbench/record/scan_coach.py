@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
-from roomfield.errors import InputError
+from roomfield.errors import FormatError, InputError
 from roomfield.quantities.kind import Kind
 from roomfield.show.shown_scan import ShownScan
 from roomfield.signals.coach.course import RATE_HZ
 from roomfield.signals.coach.scan_advice import CoachAnswer, ScanCoach, ScanRecord
+from roomfield.signals.coach.search import ScanPart
 from roomfield.signals.coach.sound import levels_of
 from roomfield.signals.night.voltage import Law
 from roomfield.survey import ListenedScan
@@ -53,7 +55,59 @@ class CoachedEntry:
     meter_id: str = ""
 
 
-def coached(path: str | Path, turns: bool | None = None, law: str = "square", coupling_hz: float = 0.0) -> CoachedScan:
+@dataclass(frozen=True)
+class ScanMarks:
+    """What the person noted of a scan's parts.
+
+    Parameters
+    ----------
+    spots : tuple of str
+        When the search at each loud spot began, from the start of the recording: seconds or m:ss.
+    again : str
+        When the second sweep began, with the antenna as it stood at the highest value; empty: there was none.
+    """
+
+    spots: tuple[str, ...] = ()
+    again: str = ""
+
+    def parts(self) -> dict[int, ScanPart]:
+        """Which part began with which value of the scan.
+
+        Raises
+        ------
+        FormatError
+            If a moment cannot be read.
+        """
+        said = [
+            *((text, ScanPart.SPOT) for text in self.spots),
+            *([(self.again, ScanPart.AGAIN)] if self.again else []),
+        ]
+        return {round(_moment(text) * RATE_HZ): part for text, part in said}
+
+
+def _moment(text: str) -> float:
+    seconds = 0.0
+    try:
+        for part in text.strip().split(":"):
+            seconds = 60.0 * seconds + float(part)
+    except ValueError:
+        seconds = -1.0
+    if not 0.0 <= seconds < float("inf"):
+        raise FormatError(
+            f"a moment of the scan cannot be read: {text!r}.",
+            where="scan",
+            mend="Write it in seconds or as m:ss from the start of the recording, like 28 or 0:28.",
+        )
+    return seconds
+
+
+def coached(
+    path: str | Path,
+    turns: bool | None = None,
+    law: str = "square",
+    coupling_hz: float = 0.0,
+    marks: ScanMarks | None = None,
+) -> CoachedScan:
     """What the coach would have said during a recorded scan, every five seconds and at its end.
 
     Parameters
@@ -66,15 +120,23 @@ def coached(path: str | Path, turns: bool | None = None, law: str = "square", co
         ``square``, ``linear`` or ``log``.
     coupling_hz : float
         Corner of the capacitor between meter and recorder; 0 for none [Hz].
+    marks : ScanMarks, optional
+        What was begun when, after the first sweep; none at all: it is not known whether the hand went back.
 
     Raises
     ------
     InputError, FormatError, RangeError
         If the recording cannot be used as a scan.
     """
-    levels, coach, step = levels_of(path, Law(law), coupling_hz), ScanCoach(turns), int(STEP_S * RATE_HZ)
-    said = tuple(shown_scan(coach.push(levels[a : a + step])) for a in range(0, len(levels), step))
-    return CoachedScan(said, None if said[-1].advice == "listen" else listened_of(coach.record()))
+    levels, step = levels_of(path, Law(law), coupling_hz), int(STEP_S * RATE_HZ)
+    parts = (marks or ScanMarks()).parts()
+    coach, said = ScanCoach(turns, marked=marks is not None), []
+    for first in range(0, len(levels), step):
+        last = min(first + step, len(levels))
+        cuts = [first, *sorted(at for at in parts if first < at < last), last]
+        pushed = [coach.push(levels[a:b], begins=parts.get(a)) for a, b in pairwise(cuts)]
+        said.append(shown_scan(pushed[-1]))
+    return CoachedScan(tuple(said), None if said[-1].advice == "listen" else listened_of(coach.record()))
 
 
 def listened_of(record: ScanRecord) -> ListenedScan:
