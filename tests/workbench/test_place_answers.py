@@ -126,6 +126,9 @@ class TestAnswer:
         assert (plain["aim"]["outcome"], plain["aim"]["category"]) == ("above", "high")
         assert plain["aim"]["category_probability"] == (0.9, 0.9) and plain["aim"]["probability_below"] == (0.96, 0.99)
         assert [(c["source"], c["way"]) for c in plain["contributions"]] == [("router", "model"), ("base", "switched")]
+        router = plain["contributions"][0]
+        assert (router["low_w_m2"], router["median_w_m2"], router["high_w_m2"]) == (1e-6, 3e-6, 5e-6)
+        assert (router["share_low"], router["share"], router["share_high"]) == (0.5, 0.7, 0.8)
         bare = shown_place(replace(BED, levels=()), [], [], FRAME).to_dict()
         assert (bare["kind"], bare["median_w_m2"], bare["average"], bare["law"], bare["aim"]) == (
             "",
