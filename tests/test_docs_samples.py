@@ -228,13 +228,14 @@ def test_names_of_the_package_shown_in_docs_exist():
 
 
 def test_the_tutorial_of_the_readme_runs(tmp_path, monkeypatch, capsys):
-    """Word for word, in an empty folder with the three files that it speaks of."""
+    """Word for word, in an empty folder with the four files that it speaks of."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "readings.csv").write_text(READINGS, "utf-8")
     bearings = (
         'place,date,time,bearing,kind\n"Bed, left pillow",2026-03-02,10:20,40,peak\nDesk,2026-03-02,10:25,120,peak\n'
     )
     (tmp_path / "bearings.csv").write_text(bearings, "utf-8")
+    (tmp_path / "bands.csv").write_text("from [MHz],to [MHz],place,average [V/m]\n925,960,Desk,0.02\n", "utf-8")
     _for_signals(tmp_path)
     shutil.move(tmp_path / "cot.flac", tmp_path / "recording.flac")
     lines = [line for line in samples(ROOT / "README.md", "sh")[1].splitlines() if line.startswith("roomfield ")]

@@ -17,7 +17,7 @@ import zipfile
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-EXTRAS = "logs,plans"
+EXTRAS = "job"
 READINGS = "place;peak [µW/m²];average [µW/m²]\nBed;340;11\nDesk;2900;60\n"
 JOB = (
     ("--version",),

@@ -24,6 +24,7 @@ EXTRAS = {
     "sealed": "Packages under a passphrase need {library}, which is not installed.",
     "soundcard": "Sound from a sound card needs {library}, which is not installed.",
     "plots": "Plots on axes need {library}, which is not installed.",
+    "sigmf": "I/Q recordings (SigMF) need {library}, which is not installed.",
     "science": "Data frames and GeoTIFF need {library}, which is not installed.",
 }
 """What is said when a library of an extra is missing."""

@@ -144,3 +144,40 @@ def test_version_and_help_with_units(say):
     assert say("--version").out.strip()[0].isdigit()
     assert "'Level 1=peak[uW/m2]'" in " ".join(say("take-in", "--help").out.split())
     assert "--show-completion" in say("--help").out
+
+
+def test_levels_by_band_from_a_second_instrument(say, home):
+    (home / "bands.csv").write_text("From [MHz];To [MHz];Average [V/m]\n925;960;0,02\n", encoding="utf-8")
+    shown = plain(say, "take-spectrum", "bands.csv")
+    assert not shown["confirmed"] and shown["questions"] == []
+    words = (
+        "take-spectrum",
+        "bands.csv",
+        "--at",
+        "Bed",
+        "--state",
+        "as found",
+        "--axes",
+        3,
+        "--accuracy",
+        1.5,
+        "--confirm",
+    )
+    refused = say("take-spectrum", "bands.csv", "--confirm")
+    assert refused.code and "--at" in refused.err and "Ort" in refused.err
+    (stored,) = plain(say, *words)["bands"]
+    assert (stored["name"], stored["kind"]) == ("Analyser, 900 DL", "average")
+    told = say("assess").out
+    assert "Nach Bändern" in told and "Analyser, 900 DL" in told
+    assert plain(say, "assess")["bands"][0]["share_of_limit"]["high"] < 1.0
+    assert say(*words).code
+
+
+def test_a_trace_needs_its_bandwidth_and_may_lie_below_zero(say, home):
+    rows = "\n".join(f"{f},-60" for f in range(920, 966))
+    (home / "trace.csv").write_text(f"Frequency [MHz],Max hold [dBm]\n{rows}", encoding="utf-8")
+    (home / "af.csv").write_text("frequency [MHz],gain [dBi]\n800,2\n1000,2\n", encoding="utf-8")
+    words = ("take-spectrum", "trace.csv", "--at", "Bed", "--state", "as found", "--antenna", "af.csv", "--confirm")
+    assert "--rbw" in say(*words).err
+    (stored,) = plain(say, *words, "--rbw", "1MHz", "--floor", -80)["bands"]
+    assert stored["kind"] == "highest_held" and stored["value_w_m2"] > 0.0

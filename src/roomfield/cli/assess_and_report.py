@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import astuple
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -107,6 +108,7 @@ def _show(found: Assessment, all_states: bool, language: str) -> None:
     for sentence in answer_sentences(content, language):
         echo(textwrap.fill(sentence, WIDTH) + "\n")
     _show_places(content, language)
+    _show_bands(content, language)
     if all_states:
         _show_levels(found, all_states)
     _show_switches(found)
@@ -133,6 +135,22 @@ def _show_places(content: ReportContent, language: str) -> None:
                     subsequent_indent="      ",
                 )
             )
+
+
+def _show_bands(content: ReportContent, language: str) -> None:
+    """Levels by band, and all bands of each place against the limit."""
+    from roomfield.show.band_cells import band_cells, total_sentence
+    from roomfield.show.words import load_words
+
+    words = load_words(language)
+    rows = [tuple(one_line(text) for text in astuple(cells)) for cells in band_cells(content.bands, words)]
+    if not rows:
+        return
+    keys = ("bands.band", "levels.kind", "levels.median", "levels.interval", "bands.of_limit", "bands.guideline")
+    head = (words.say("front.place"), *(words.say(key) for key in keys))
+    grouped(words.say("bands.title"), head, rows, right=(3, 4, 5))
+    for one in content.band_totals:
+        echo(textwrap.fill(total_sentence(one, words), WIDTH))
 
 
 def _show_levels(found: Assessment, all_states: bool) -> None:

@@ -27,7 +27,7 @@ _NOTHING_READ = 3
 
 
 def listen(
-    path: Annotated[str, typer.Argument(help="Recording (WAV, FLAC, OGG, MP3), or a folder of them.")],
+    path: Annotated[str, typer.Argument(help="Recording (WAV, FLAC, OGG, MP3, SigMF), or a folder of them.")],
     keep: Annotated[bool, typer.Option("--keep", help="Keep the recording with the survey.")] = False,
     place: Annotated[str, typer.Option(help="Name or id of the place, with --keep.")] = "",
     state: Annotated[str, typer.Option(help="Radio state, with --keep.")] = "",
@@ -46,6 +46,9 @@ def listen(
         str,
         typer.Option(help="Draw which transmitter was there when, to this SVG file; from half a minute on."),
     ] = "",
+    labels: Annotated[
+        str, typer.Option(help="Write what was heard as annotations to this .sigmf-meta file; I/Q recordings only.")
+    ] = "",
     language: Annotated[str, typer.Option(help="Language of comparison and figure; the terminal's if left out.")] = "",
     as_json: AsJson = False,
 ) -> None:
@@ -53,6 +56,7 @@ def listen(
     from roomfield.show.words.message_catalogue import load_words
     from roomfield.workbench.record.recording_analysis import HeardWhere, keep_recording, kept_hearing
     from roomfield.workbench.record.recording_analysis import listen as call
+    from roomfield.workbench.record.sigmf_labels import write_labels
     from roomfield.workbench.record.sound_questions import compare_recordings, plain_comparison, presence_figure
     from roomfield.workbench.record.things import id_named
 
@@ -65,6 +69,8 @@ def listen(
         hearing = kept_hearing(job.again(), kept)
     else:
         hearing = call(path)
+    if labels:
+        write_labels(hearing, path, labels)
     words = load_words(spoken(language))
     if figure:
         Path(figure).write_text(presence_figure(hearing, words), encoding="utf-8")

@@ -1,4 +1,4 @@
-"""take-in, take-bearings, sheet: readings and bearings from a file, and the form they are written down on."""
+"""take-in, take-bearings, take-spectrum, sheet: what comes from a file, and the form it is written down on."""
 
 from __future__ import annotations
 
@@ -8,18 +8,21 @@ import typer
 
 from roomfield.cli.console import DEFAULT_RECORD, AsJson, Record, SurveyId, VisitId, answer, echo, progress, row_words
 from roomfield.cli.terminal_language import opened_job, speak_of
+from roomfield.cli.terminal_numbers import microwatts, tell
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from roomfield.errors import RowFault
     from roomfield.exchange.readings_table import ImportPlan
+    from roomfield.workbench.record.spectrum_intake import SpectrumPlan
 
 
 def register(app: typer.Typer) -> None:
     """Add the verbs."""
     app.command(name="take-in")(take_in)
     app.command(name="take-bearings")(take_bearings)
+    app.command(name="take-spectrum", context_settings={"ignore_unknown_options": True})(take_spectrum)
     app.command()(sheet)
 
 
@@ -128,6 +131,71 @@ def _show_bearings(count: int, faults: Sequence[RowFault]) -> None:
     echo("1 bearing is in the record." if count == 1 else f"{count} bearings are in the record.")
     for fault in faults:
         echo(f"  left out: {row_words(fault)}")
+
+
+def take_spectrum(
+    file: Annotated[str, typer.Argument(help="CSV or XLSX: frequency and levels, or bands and levels.")],
+    record: Record = DEFAULT_RECORD,
+    survey: SurveyId = "",
+    visit: VisitId = "",
+    state: Annotated[str, typer.Option(help="Radio state, where the table does not say.")] = "",
+    at: Annotated[str, typer.Option(help="Place, where the table does not say.")] = "",
+    kind: Annotated[str, typer.Option(help="peak, highest_held or average, where the table does not say.")] = "",
+    instrument: Annotated[str, typer.Option(help="What the instrument is called.")] = "Analyser",
+    axes: Annotated[int, typer.Option(help="Axes of the antenna: 1 or 3.")] = 1,
+    accuracy: Annotated[float | None, typer.Option(help="Accuracy of the instrument, plus or minus, dB.")] = None,
+    antenna: Annotated[str, typer.Option(help="Table of antenna factors (dB/m) or gains (dBi).")] = "",
+    cable: Annotated[str, typer.Option(help="Table of cable losses (dB).")] = "",
+    rbw: Annotated[str, typer.Option(help="Resolution bandwidth of a trace, such as 100kHz.")] = "",
+    noise_bandwidth: Annotated[
+        float | None, typer.Option(help="Noise bandwidth over the resolution bandwidth, if known.")
+    ] = None,
+    averaging: Annotated[str, typer.Option(help="What was averaged: power (RMS) or log.")] = "power",
+    floor: Annotated[float | None, typer.Option(help="What noise alone shows, in the unit of the levels.")] = None,
+    bands: Annotated[str, typer.Option(help="Table of bands; those of European services if left out.")] = "",
+    fixed: Annotated[bool, typer.Option("--fixed", help="The antenna stood still.")] = False,
+    time: Annotated[str, typer.Option(help="Date and time of the levels.")] = "",
+    column: Annotated[
+        list[str] | None, typer.Option(help="A column taken as something else: 'Trace 1=highest_held[dBm]'.")
+    ] = None,
+    decimal: Annotated[str, typer.Option(help="Decimal sign: . or ,")] = "",
+    of_sheet: Annotated[str, typer.Option("--sheet", help="Sheet of a workbook; the first one if left out.")] = "",
+    make_places: Annotated[bool, typer.Option("--make-places", help="Make unknown places.")] = False,
+    confirm: Annotated[bool, typer.Option("--confirm", help="The columns are right: store the levels.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Take levels by band in from a trace or a table: first shows how the columns are read; --confirm stores them."""
+    from roomfield.workbench.record import spectrum_intake
+    from roomfield.workbench.record.readings_intake import Corrections
+
+    mapping = spectrum_intake.guessed_spectrum(file, Corrections(column or (), decimal=decimal, sheet=of_sheet))
+    if not confirm:
+        speak_of(record, survey)
+        plain = {"confirmed": False, "description": mapping.describe(), "questions": list(mapping.questions())}
+        settle_with = "--column or --decimal" if mapping.questions() else ""
+        answer(as_json, plain, lambda: _show_columns(mapping.describe(), settle_with))
+        return
+    used = spectrum_intake.Instrument(
+        instrument, axes, accuracy, spectrum_intake.hertz(rbw) if rbw else None, noise_bandwidth, averaging, antenna,
+        cable, bands, floor,
+    )  # fmt: skip
+    given = spectrum_intake.SpectrumCircumstances(
+        at, spectrum_intake.kind_asked(kind), visit, state, time, fixed, make_places
+    )
+    plan = spectrum_intake.take_spectrum(opened_job(record, survey), file, mapping, used, given, confirmed=True)
+    answer(as_json, plan.to_dict(), lambda: _show_bands(plan))
+
+
+def _show_bands(plan: SpectrumPlan) -> None:
+    count = len(plan.bands)
+    echo("1 level of a band is in the record." if count == 1 else f"{count} levels of bands are in the record.")
+    for one in plan.bands:
+        shown = microwatts(one.reading.value_w_m2, one.reading.censoring.value)
+        echo(f"  {one.meter.name}, {tell(one.reading.kind.value.replace('_', '-'))}: {shown} µW/m²")
+    for place in plan.new_places:
+        echo(f"  new place: {place.name}, taken as {place.kind.value}")
+    for remark in plan.remarks:
+        echo(f"  {remark}")
 
 
 def sheet(

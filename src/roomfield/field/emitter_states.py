@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from roomfield.field.level_rows import LevelRows
+from roomfield.field.priors import similar_kinds
 from roomfield.survey import Activity, Emitter, Meter, Survey
 
 ACTIVITIES = (None, *Activity)
@@ -47,9 +48,15 @@ class EmitterStates:
 
 
 def receives(meter: Meter, emitter: Emitter) -> bool:
-    """Whether an emitter's frequency, as far as it is known, lies in what a meter is known to receive."""
+    """Whether an emitter's frequency, as far as it is known, lies in what a meter is known to receive.
+
+    Of an emitter whose frequency nobody wrote down, a selective instrument's band holds what is usual for its kind.
+    """
     low_hz, high_hz = meter.receives_hz
-    return emitter.frequency_hz is None or low_hz <= emitter.frequency_hz <= high_hz
+    if emitter.frequency_hz is not None:
+        return low_hz <= emitter.frequency_hz <= high_hz
+    kinds = similar_kinds(emitter) if meter.shows_part else ()
+    return not kinds or any(kind.overlaps(low_hz, high_hz) for kind in kinds)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from roomfield.field.map import LevelMap
 tifffile = library("tifffile", "science")
 
 Array = NDArray[np.float64]
+MAP_COLUMNS = ("x_m", "y_m", "z_m", "mean_db_w_m2", "std_db", "probability_over_bound")
 NO_DATA = -9999.0
 """Written outside the storey."""
 _PIXEL_SCALE, _TIE_POINT, _GEO_KEYS, _GEO_ASCII, _GDAL_NODATA = 33550, 33922, 34735, 34737, 42113
@@ -26,7 +27,7 @@ def map_to_csv(level_map: LevelMap) -> str:
     """One row per cell inside the storey: x, y, z [m], mean and standard deviation [dB re 1 W/m²], probability."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["x_m", "y_m", "z_m", "mean_db_w_m2", "std_db", "probability_over_bound"])
+    writer.writerow(MAP_COLUMNS)
     for row, column in np.argwhere(np.isfinite(level_map.mean_db)):
         over = level_map.probability_over_bound
         writer.writerow([

@@ -63,7 +63,7 @@ def emitter_prior(emitter: Emitter) -> EmitterPrior:
     emitter : Emitter
         As recorded.
     """
-    kinds = _similar(emitter)
+    kinds = similar_kinds(emitter)
     eirp_db, eirp_std_db = _eirp(emitter, kinds)
     duty_db, duty_std_db = _duty(emitter, kinds)
     if emitter.outdoor and emitter.position is None:
@@ -83,7 +83,7 @@ _NAMED = (
 """Words in a technology's key and how the catalogue's rows of that kind begin."""
 
 
-def _similar(emitter: Emitter) -> tuple[catalogue.EmitterType, ...]:
+def similar_kinds(emitter: Emitter) -> tuple[catalogue.EmitterType, ...]:
     """Rows of the named technology in the band, else all rows in the band.
 
     A neighbour's router stands outside the dwelling, but is still a router.
@@ -122,7 +122,7 @@ def _duty(emitter: Emitter, kinds: tuple[catalogue.EmitterType, ...]) -> tuple[f
 
 def duty_range_db(emitter: Emitter) -> tuple[float, float]:
     """Least and most share of time on air of such an emitter by the catalogue, as 10 log10 [dB]."""
-    ends = [10.0 * float(np.log10(d)) for k in _similar(emitter) for d in (k.duty_low, k.duty_high) if d]
+    ends = [10.0 * float(np.log10(d)) for k in similar_kinds(emitter) for d in (k.duty_low, k.duty_high) if d]
     if not ends:
         return FALLBACK_DUTY_DB - FALLBACK_DUTY_STD_DB, FALLBACK_DUTY_DB + FALLBACK_DUTY_STD_DB
     return min(ends), max(ends)

@@ -42,6 +42,17 @@ class EmitterType:
 
 
 @dataclass(frozen=True)
+class ServiceBand:
+    """A band in which radio services are found in Europe [Hz]; ``services`` as guidelines name them, with blanks."""
+
+    name: str = column("band")
+    services: str = column(blank=True)
+    low_hz: float = column("f_low_mhz", scale=1e6, low=0.0)
+    high_hz: float = column("f_high_mhz", scale=1e6, low=0.0)
+    source: Source = SOURCE
+
+
+@dataclass(frozen=True)
 class PublishedLevel:
     """A level from the literature [W/m²]; means of V/m squared are not means of power density."""
 
@@ -135,6 +146,12 @@ def emitter(name: str) -> EmitterType:
         if item.name == name:
             return item
     raise UnknownNameError("emitter", name, (item.name for item in emitters()))
+
+
+@cache
+def service_bands() -> tuple[ServiceBand, ...]:
+    """Bands of radio services in Europe, rising in frequency; none overlaps the next."""
+    return load_csv(ServiceBand, "service-bands", "bands.csv")
 
 
 @cache

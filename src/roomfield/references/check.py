@@ -136,6 +136,7 @@ _LOADERS: tuple[Callable[[], object], ...] = (
     lambda: guidelines.guideline_sets(superseded=True),
     lambda: [materials.materials(edition) for edition in materials.editions()],
     catalogue.emitters,
+    catalogue.service_bands,
     catalogue.published_levels,
     catalogue.mainstream_positions,
     catalogue.practice_rules,

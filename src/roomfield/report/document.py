@@ -21,7 +21,16 @@ from roomfield.show.evidence import (
     ReferenceEntry,
     VisitEntry,
 )
-from roomfield.show.findings import Contribution, NextStep, PlaceFinding, ShownAim, StateEntry, Verdict
+from roomfield.show.findings import (
+    BandLevel,
+    BandTotal,
+    Contribution,
+    NextStep,
+    PlaceFinding,
+    ShownAim,
+    StateEntry,
+    Verdict,
+)
 from roomfield.show.phrase import Text
 from roomfield.show.shown_place import Frame, ShownPlace, shown_place
 
@@ -146,6 +155,8 @@ class ReportContent:
         Who put it up, reviewed and released it.
     measuring : Text or None
         What to measure next for the open decision, or why measuring stopped.
+    bands, band_totals : tuple of BandLevel, of BandTotal
+        Levels of single bands as found, and their shares of the limit together; empty without a selective instrument.
     ways : tuple of PlaceWays
         What reaches places by which ways; empty without a model.
     """
@@ -164,6 +175,8 @@ class ReportContent:
     states: tuple[StateEntry, ...] = ()
     places: tuple[PlaceFinding, ...] = ()
     verdicts: tuple[Verdict, ...] = ()
+    bands: tuple[BandLevel, ...] = ()
+    band_totals: tuple[BandTotal, ...] = ()
     contributions: tuple[Contribution, ...] = ()
     steps: tuple[NextStep, ...] = ()
     storeys: tuple[PlanStorey, ...] = ()

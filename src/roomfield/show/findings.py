@@ -69,6 +69,44 @@ class PlaceLevel:
 
 
 @dataclass(frozen=True)
+class BandLevel:
+    """The level of one band at a place, from a frequency-selective instrument.
+
+    Parameters
+    ----------
+    place, band : str
+        Names.
+    low_hz, high_hz : float
+        Ends of the band [Hz].
+    limit_w_m2 : float or None
+        Smallest limit within the band [W/m²]; None if there is none.
+    share : Level or None
+        Level over that limit [1], in the fields of a power density; None if it cannot be compared.
+    verdict : Verdict or None
+        Against the guideline, as one service.
+    """
+
+    place: str
+    band: str
+    low_hz: float
+    high_hz: float
+    kind: Kind
+    level: Level
+    limit_w_m2: float | None = None
+    share: Level | None = None
+    verdict: Verdict | None = None
+
+
+@dataclass(frozen=True)
+class BandTotal:
+    """Shares of the limit of all bands of a place together [1], in the fields of a power density."""
+
+    place: str
+    bands: int
+    share: Level
+
+
+@dataclass(frozen=True)
 class PlaceFinding:
     """One place with all its levels.
 

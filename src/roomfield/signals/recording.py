@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from roomfield.errors import FormatError, InputError, RangeError
 from roomfield.extras import library
 from roomfield.regular_files import refuse_irregular
+from roomfield.signals.iq_recording import IqRecording, is_iq, open_iq
 
 soundfile = library("soundfile", "sound")
 
@@ -40,6 +41,8 @@ class AudioSource:
         File, if it can be read in parts.
     samples : ndarray or None
         Samples, if they are in memory, shape (n,) or (n, channels).
+    iq : IqRecording or None
+        An I/Q recording, of which the envelope is read.
     """
 
     name: str
@@ -47,6 +50,7 @@ class AudioSource:
     frames: int
     path: Path | None = None
     samples: NDArray[np.floating] | None = None
+    iq: IqRecording | None = None
 
     @property
     def duration_s(self) -> float:
@@ -63,6 +67,8 @@ class AudioSource:
         """Samples ``first`` to ``last``, shape (n,) or (n, channels)."""
         if self.samples is not None:
             return self.samples[first:last]
+        if self.iq is not None:
+            return self.iq.read(first, last)
         try:
             with soundfile.SoundFile(str(self.path)) as file:
                 file.seek(first)
@@ -132,6 +138,9 @@ def _open_samples(samples: NDArray[np.generic], sample_rate_hz: float | None) ->
 def _open_file(path: Path) -> AudioSource:
     if not path.is_file():
         raise InputError("there is no such file.", where=str(path), mend="Check the name and folder.")
+    if is_iq(path):
+        iq = open_iq(path)
+        return AudioSource(path.name, iq.envelope_rate_hz, iq.frames, path, iq=iq)
     if path.suffix.lower() in BY_EXTRA:
         return _decode(path)
     try:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from enum import StrEnum
 
+OCTAVE = 2.0
+
 
 class DetectorLaw(StrEnum):
     """How the audio output follows the received power."""
@@ -252,6 +254,24 @@ class Meter:
             min(used.band_low_hz, *(z.low_hz for z in self.zones)) if self.zones else used.band_low_hz,
             max(used.band_high_hz, *(z.high_hz for z in self.zones)) if self.zones else used.band_high_hz,
         )
+
+    @property
+    def shows_part(self) -> bool:
+        """Whether it is one band of a frequency-selective instrument: its stated band is less than an octave wide.
+
+        What it shows is then part of the level at a place and never the whole (our judgement of where to draw the line;
+        a broadband meter spans several octaves).
+        """
+        if self.band_low_hz is None or self.band_high_hz is None:
+            return False
+        return self.band_high_hz < OCTAVE * self.band_low_hz
+
+    @property
+    def middle_hz(self) -> float | None:
+        """Middle of the band of an instrument that shows one band [Hz]; None for a total of unknown frequencies."""
+        if not self.shows_part or self.band_low_hz is None or self.band_high_hz is None:
+            return None
+        return float((self.band_low_hz * self.band_high_hz) ** 0.5)
 
     def accessory(self, accessory_id: str) -> Accessory | None:
         """The accessory with this id; None if there is none.

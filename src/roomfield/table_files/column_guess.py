@@ -55,7 +55,7 @@ def meaning_of(header: str, scheme: ColumnScheme = READINGS) -> HeaderMeaning:
     scheme : ColumnScheme
         What the columns of such a table may mean.
     """
-    name, unit, unknown = split_unit(header)
+    name, unit, unknown = split_unit(header, scheme.more_units)
     column = scheme.words.get(plain_heading(name)) or scheme.words.get(
         plain_heading(without_other_unit(name)), scheme.unused
     )
@@ -154,7 +154,7 @@ def _over_two_lines(first: Sequence[Cell], second: Sequence[Cell], scheme: Colum
     reaching = ""
     for upper, lower in zip(above, below, strict=True):
         reaching = upper or (reaching if lower else "")
-        parts = (reaching, lower) if split_unit(lower)[1] else (lower, reaching)
+        parts = (reaching, lower) if split_unit(lower, scheme.more_units)[1] else (lower, reaching)
         joined.append(" ".join(part for part in parts if part))
     return joined if _values_named(joined, scheme) > _values_named(above, scheme) else []
 
@@ -171,7 +171,7 @@ def _units_below(headers: Sequence[Cell], row: Sequence[Cell], scheme: ColumnSch
     if any(text[:1].isdigit() for text in texts):
         return {}
     wanted = {index for index, cell in enumerate(headers) if meaning_of(shown(cell), scheme).column in scheme.values}
-    found = {index: unit_or_nothing(text) for index, text in enumerate(texts) if index in wanted}
+    found = {index: unit_or_nothing(text, scheme.more_units) for index, text in enumerate(texts) if index in wanted}
     return {index: unit for index, unit in found.items() if unit}
 
 

@@ -40,6 +40,8 @@ class ColumnScheme:
         From a mapping, what only this sort of table asks.
     remarks : tuple of str
         What is said at the end of a description, for the user to know before confirming.
+    more_units : tuple of str
+        Units that its columns have beside those of a level, in our spelling.
     """
 
     meanings: type[StrEnum]
@@ -52,6 +54,7 @@ class ColumnScheme:
     many: frozenset[StrEnum]
     open_questions: Callable[[ColumnMapping], Iterator[str]]
     remarks: tuple[str, ...] = ()
+    more_units: tuple[str, ...] = ()
 
     @property
     def unused(self) -> StrEnum:
@@ -149,14 +152,15 @@ class ColumnMapping:
             raise UnknownNameError("column", header, [m.header for m in self.columns], where=self.file_name)
         if column not in set(self.scheme.meanings):
             raise UnknownNameError("meaning of a column", str(column), [str(c) for c in self.scheme.meanings])
-        if unit and not unit_or_nothing(unit):
-            raise UnknownNameError("unit", unit, DENSITY_UNITS)
+        more = self.scheme.more_units
+        if unit and not unit_or_nothing(unit, more):
+            raise UnknownNameError("unit", unit, (*DENSITY_UNITS, *more))
         wanted = self.scheme.meanings(column)
         changed = tuple(
             replace(
                 mapped,
                 column=wanted,
-                unit=mapped.unit if unit is None else unit_or_nothing(unit),
+                unit=mapped.unit if unit is None else unit_or_nothing(unit, more),
                 unknown_unit=mapped.unknown_unit if unit is None else "",
                 because="chosen by you",
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Sequence
 
 from roomfield.errors import UnknownNameError
 from roomfield.quantities.convert import canonical_unit
@@ -13,23 +14,25 @@ _OTHER_UNITS = frozenset({"deg", "degrees", "grad", "°", "mhz", "ghz", "hz", "m
 """Units that are no unit of a level: they part from the name, and nothing is converted."""
 
 
-def split_unit(header: str) -> tuple[str, str, str]:
+def split_unit(header: str, more: Sequence[str] = ()) -> tuple[str, str, str]:
     """Name, unit in our spelling, and a unit that stands there but is none of a level, each empty if there is none.
 
     Parameters
     ----------
     header : str
         As it stands in the file, such as ``Peak [µW/m²]`` or ``level_uw_m2``.
+    more : sequence of str
+        Units that columns of such a table have beside those of a level.
     """
     bracketed = _BRACKETED.match(header)
     if bracketed:
         name, text = bracketed["name"], bracketed["unit"]
-        unit = unit_or_nothing(text)
+        unit = unit_or_nothing(text, more)
         return name, unit, "" if unit else text.strip()
-    if unit := unit_or_nothing(header):
+    if unit := unit_or_nothing(header, more):
         return "", unit, ""
     for cut in re.finditer(r"[\s_,:]+", header):
-        if unit := unit_or_nothing(header[cut.end() :]):
+        if unit := unit_or_nothing(header[cut.end() :], more):
             name = re.sub(r"\b(in|en)\s*$", "", header[: cut.start()], flags=re.IGNORECASE)
             return name, unit, ""
     return header, "", ""
@@ -41,15 +44,23 @@ def without_other_unit(header: str) -> str:
     return name if last.casefold() in _OTHER_UNITS else header
 
 
-def unit_or_nothing(text: str) -> str:
-    """A unit in our spelling, also from column names such as ``uw_m2``; empty if it is none."""
+def unit_or_nothing(text: str, more: Sequence[str] = ()) -> str:
+    """A unit in our spelling, also from column names such as ``uw_m2``; empty if it is none.
+
+    Parameters
+    ----------
+    text : str
+        As written.
+    more : sequence of str
+        Units beside those of a level that may stand there.
+    """
     plain = unicodedata.normalize("NFKC", text.strip().replace("²", "2")).replace("\u03bc", "u").replace("µ", "u")
     for spelling in (plain, re.sub(r"(?i)^(d?b?[munw]*[wvm])[_ ](per[_ ])?(c?m)", r"\1/\3", plain)):
         try:
             return canonical_unit(spelling)
         except UnknownNameError:
             continue
-    return ""
+    return next((unit for unit in more if unit.casefold() == plain.replace(" ", "").casefold()), "")
 
 
 def plain_heading(name: str) -> str:

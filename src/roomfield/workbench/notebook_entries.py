@@ -24,6 +24,13 @@ from roomfield.workbench.record.put_place import put_place
 from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed
 from roomfield.workbench.record.readings_intake import take_in as call_take_in
 from roomfield.workbench.record.recording_analysis import listen as listen
+from roomfield.workbench.record.spectrum_intake import (
+    Instrument,
+    SpectrumCircumstances,
+    guessed_spectrum,
+    kind_asked,
+)
+from roomfield.workbench.record.spectrum_intake import take_spectrum as call_take_spectrum
 from roomfield.workbench.record.things import id_named
 
 if TYPE_CHECKING:
@@ -131,6 +138,51 @@ def take_in(
     with scratch_folder() as folder:
         path = _as_file(table, folder)
         call_take_in(job, path, guessed(path, given), circumstances, confirmed=True)
+    return job.again()
+
+
+def take_spectrum(
+    job: Job,
+    table: str | Path | DataFrame,
+    *,
+    columns: Mapping[str, str] | None = None,
+    instrument: Instrument | None = None,
+    at: str = "",
+    kind: str = "",
+    state: str = "",
+    make_places: bool = False,
+) -> Job:
+    """Take in levels by band from a frequency-selective instrument, all or nothing; gives the survey with them.
+
+    Parameters
+    ----------
+    job : Job
+        A survey in a record.
+    table : str, Path or DataFrame
+        A trace, with the columns ``frequency [MHz]`` and ``average [dBm]`` or the like, or levels by band, with both
+        ends of each.
+    columns : mapping of str to str, optional
+        What a column is, by its header, such as ``{"Trace 1": "highest_held[dBm]"}``; what is not named is guessed.
+    instrument : Instrument, optional
+        Its name, accuracy, axes, antenna, cable and filter.
+    at, kind, state : str
+        Place, kind of level and radio state where the table does not say.
+    make_places : bool
+        True to make places that the survey does not know.
+
+    Raises
+    ------
+    InputError
+        If a column is open, or something is missing from which a field follows.
+    RejectedRows
+        If a row cannot be read.
+    """
+    given = Corrections([f"{header}={meaning}" for header, meaning in (columns or {}).items()])
+    circumstances = SpectrumCircumstances(at, kind_asked(kind), state_id=state, make_places=make_places)
+    with scratch_folder() as folder:
+        path = _as_file(table, folder)
+        mapping = guessed_spectrum(path, given)
+        call_take_spectrum(job, path, mapping, instrument or Instrument(), circumstances, confirmed=True)
     return job.again()
 
 

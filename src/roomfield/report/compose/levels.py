@@ -23,6 +23,7 @@ from roomfield.report.compose.blocks import (
 )
 from roomfield.report.compose.picture import picture
 from roomfield.report.document import ReportContent
+from roomfield.show.band_cells import band_cells, total_sentence
 from roomfield.show.drawings import PlanPlace, PlanStorey
 from roomfield.show.evidence import ReferenceStanding
 from roomfield.show.figures.level_axis import AxisMark, AxisRow, level_axis
@@ -68,6 +69,9 @@ def states_section(content: ReportContent, words: Words) -> Section | None:
     blocks: list[Block] = [_levels_table(content, words)]
     if content.verdicts:
         blocks += [Heading(words.say("levels.verdicts")), _verdict_table(content, words)]
+    if content.bands:
+        blocks += [Heading(words.say("bands.title")), _band_table(content, words)]
+        blocks += [Paragraph(total_sentence(one, words)) for one in content.band_totals]
     return Section(Part.STATES, words.say("section.states"), tuple(blocks))
 
 
@@ -144,6 +148,26 @@ def _levels_table(content: ReportContent, words: Words) -> Table:
         if not levels:
             rows.append(Row((Cell(words.say("levels.no_levels")),) + (Cell(""),) * (len(columns) - 1)))
     return Table(columns, tuple(rows), words.say("levels.caption"))
+
+
+def _band_table(content: ReportContent, words: Words) -> Table:
+    columns = (
+        Column(words.say("bands.band"), weight=2.0),
+        Column(words.say("levels.kind"), weight=1.0),
+        Column(words.say("levels.median"), Align.END, 0.9),
+        Column(words.say("levels.interval"), Align.END, 1.5),
+        Column(words.say("bands.of_limit"), Align.END, 1.7),
+        Column(words.say("bands.guideline"), weight=1.6),
+    )
+    rows: list[Row] = []
+    place = ""
+    for said in band_cells(content.bands, words):
+        if said.place != place:
+            place = said.place
+            rows.append(Row((Cell(place, strong=True),), group=True))
+        texts = (said.band, said.kind, said.median, said.interval, said.share, said.category)
+        rows.append(Row(tuple(Cell(text, strong=n == 2) for n, text in enumerate(texts))))
+    return Table(columns, tuple(rows), words.say("bands.caption", state=content.state_name(content.state_id)))
 
 
 def _state_order(content: ReportContent, state_id: str) -> tuple[bool, int]:

@@ -18,6 +18,7 @@ from roomfield.extras import library
 from roomfield.report.document import ReportContent
 from roomfield.report.render.html import printable
 from roomfield.report.render.pdf import write_whole
+from roomfield.show.csv_metadata import column_of, metadata_bytes, metadata_path
 from roomfield.show.phrase import Phrase, Told
 from roomfield.show.words import Words, load_words
 
@@ -274,6 +275,8 @@ def data_tables(content: ReportContent, words: Words) -> tuple[DataTable, ...]:
 def write_tables(content: ReportContent, path: str | Path, *, language: str = "en", table: str = "levels") -> Path:
     """The findings as a table file; the ending of the name says in which form.
 
+    Beside a CSV file lies its description as CSV on the Web, ``NAME.csv-metadata.json``.
+
     Parameters
     ----------
     content : ReportContent
@@ -308,7 +311,16 @@ def write_tables(content: ReportContent, path: str | Path, *, language: str = "e
             mend="Choose a name that ends in .xlsx, .csv or .json.",
         )
     write_whole(target, maker())
+    if target.suffix.lower() == ".csv":
+        columns = [column_of(heading) for heading in _headings(content, words, table)]
+        write_whole(metadata_path(target), metadata_bytes(target, f"{content.title}: {table}", columns))
     return target
+
+
+def _headings(content: ReportContent, words: Words, table: str) -> tuple[str, ...]:
+    """Headings of one table as it is written."""
+    (chosen,) = (one for one in data_tables(content, words) if one.name == table)
+    return (*chosen.headers, *(("invented",) if content.invented else ()))
 
 
 def csv_text(content: ReportContent, words: Words, table: str = "levels") -> str:
@@ -328,8 +340,7 @@ def csv_text(content: ReportContent, words: Words, table: str = "levels") -> str
         raise UnknownNameError("table", table, tables)
     chosen, out = tables[table], io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    marked = ("invented",) if content.invented else ()
-    writer.writerow((*chosen.headers, *marked))
+    writer.writerow(_headings(content, words, table))
     for row in chosen.rows:
         writer.writerow((*(_csv_cell(v) for v in row), *(["true"] if content.invented else [])))
     return out.getvalue()

@@ -24,6 +24,7 @@ from roomfield.references.limit_sets import LimitSet, LimitValue
 from roomfield.references.rules import decision_rule
 from roomfield.show.findings import ShownAim
 from roomfield.survey import Period, Survey
+from roomfield.workbench.assess.bands import BandFinding, BandSum, band_findings, band_sums
 from roomfield.workbench.assess.doubts import Doubt, doubts
 from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel, level_table
 from roomfield.workbench.assess.place_use import aim_of, is_for_sleeping, is_meant
@@ -200,6 +201,10 @@ class Assessment:
         What cannot be, or cannot all be right.
     beside : tuple of BesideTheLaw
         Limits of the user's own.
+    bands : tuple of BandFinding
+        Levels of single bands against the limit of their own frequencies and the guideline of their own service.
+    band_sums : tuple of BandSum
+        Shares of the limit of all bands of a place together.
     """
 
     survey: Survey
@@ -219,6 +224,8 @@ class Assessment:
     quotients: tuple[QuotientFinding, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     beside: tuple[BesideTheLaw, ...] = ()
+    bands: tuple[BandFinding, ...] = ()
+    band_sums: tuple[BandSum, ...] = ()
 
     @property
     def across_meters(self) -> tuple[AcrossMeters, ...]:
@@ -321,6 +328,8 @@ def assess(
         quotients=quotients(survey, table, limits, band_hz) if limit.spot_testable else (),
         doubts=doubts(survey, table, pooled),
         beside=tuple(_beside(table, one, band_hz, chosen) for one in own),
+        bands=band_findings(survey, table, limits, guideline),
+        band_sums=band_sums(survey, table, limits),
     )
 
 
@@ -332,6 +341,8 @@ def _beside(table: LevelTable, limits: LimitSet, band_hz: tuple[float, float], t
 def _band_hz(survey: Survey, table: LevelTable) -> tuple[float, float]:
     """Band of all meters used: the smallest limit in it is on the safe side for each."""
     meters = [survey.meter(name) for name in dict.fromkeys(item.meter_id for item in table.levels)]
+    if any(meter.shows_part for meter in meters):
+        meters = [survey.meter(name) for name in dict.fromkeys(item.meter_id for item in table.parts)]
     return min(m.receives_hz[0] for m in meters), max(m.receives_hz[1] for m in meters)
 
 

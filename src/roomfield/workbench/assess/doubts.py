@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
 
+from roomfield.exposure.level_sums import total
 from roomfield.quantities import Kind, UncertainLevel, ratio
 from roomfield.quantities.censoring import Censoring
 from roomfield.survey import Emitter, Meter, Period, Survey, out_of_order
-from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel
+from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel, apart
 from roomfield.workbench.assess.switching import PooledSwitch
 
 EXCLUDES = 0.99
@@ -76,6 +77,7 @@ def doubts(survey: Survey, table: LevelTable, pooled: tuple[PooledSwitch, ...]) 
         *_out_of_order(survey, table),
         *_off_above_on(survey, pooled),
         *_meters_disagree(survey, table),
+        *_parts_above_whole(survey, table),
         *_outside_band(survey, table),
         *_short_pulses(survey, table),
         *_day_above_night(table),
@@ -125,8 +127,32 @@ def _meters_disagree(survey: Survey, table: LevelTable) -> Iterator[Doubt]:
                 )
 
 
+def _parts_above_whole(survey: Survey, table: LevelTable) -> Iterator[Doubt]:
+    """Bands that together hold more than a meter showed that receives all of them."""
+    for item in table.levels:
+        meter = survey.meter(item.meter_id)
+        if meter.shows_part:
+            continue
+        low, high = meter.receives_hz
+        spot = (item.place_id, item.state_id, item.kind)
+        here = [p for p in table.parts if (p.place_id, p.state_id, p.kind) == spot and p.kind is Kind.AVERAGE]
+        within = [p for p in here if low <= survey.meter(p.meter_id).receives_hz[0] and
+                  survey.meter(p.meter_id).receives_hz[1] <= high]  # fmt: skip
+        if not within:
+            continue
+        used = apart(survey, within)
+        bands = total([part.combined.level for part in used])
+        if shown_higher(bands, item.combined.level):
+            names = (" + ".join(survey.meter(part.meter_id).name for part in used), meter.name)
+            yield Doubt(
+                DoubtKind.METERS_DISAGREE, item.place_id, item.state_id, item.kind, item.kind, bands.median_w_m2,
+                item.combined.level.median_w_m2, names,
+            )  # fmt: skip
+
+
 def _outside_band(survey: Survey, table: LevelTable) -> Iterator[Doubt]:
-    meters = [survey.meter(name) for name in dict.fromkeys(item.meter_id for item in table.levels)]
+    read = (*table.levels, *table.parts)
+    meters = [survey.meter(name) for name in dict.fromkeys(item.meter_id for item in read)]
     unheard = tuple(e.name for e in survey.emitters if not any(receives(m, e) for m in meters))
     if unheard:
         yield Doubt(DoubtKind.OUTSIDE_BAND, names=unheard)

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from roomfield.errors import TooEarlyError
+from roomfield.exposure.level_sums import total
 from roomfield.instrument import CombinedLevel, combine, shortest_pulse_s, with_clipped_averages
 from roomfield.quantities import Censoring, Kind
 from roomfield.survey import Activity, Period, RadioState, Reading, Survey, Visit
@@ -57,12 +58,16 @@ class LevelTable:
         night at sleeping places, the higher elsewhere.
     other_times : tuple of MeasuredLevel
         What was read at the other time of day: a finding of its own.
+    parts : tuple of MeasuredLevel
+        Levels of single bands, read with a frequency-selective instrument: parts of the level at a place. Where nothing
+        else was read, their sum stands in ``levels``.
     """
 
     visit: Visit
     base_state: RadioState
     levels: tuple[MeasuredLevel, ...]
     other_times: tuple[MeasuredLevel, ...] = ()
+    parts: tuple[MeasuredLevel, ...] = ()
 
     def find(self, place_id: str, state_id: str, kind: Kind, meter_id: str = "") -> MeasuredLevel | None:
         """The level asked for, by the first meter if none is named; None if nothing was read."""
@@ -97,9 +102,46 @@ def level_table(survey: Survey, visit_id: str | None = None) -> LevelTable:
             mend="Enter or import readings first.",
         )
     read = {r.radio_state_id for r in readings}
+    banded = {m.id for m in survey.meters if m.shows_part}
     found = tuple(_combined(survey, visit, readings))
-    other_times = tuple(item for spot in found for item in spot[1:])
-    return LevelTable(visit, base_state(visit, read), tuple(spot[0] for spot in found), other_times)
+    first = [spot[0] for spot in found]
+    parts = tuple(item for item in first if item.meter_id in banded)
+    levels = tuple(item for item in first if item.meter_id not in banded) or tuple(_sums(survey, parts))
+    other_times = tuple(item for spot in found for item in spot[1:] if item.meter_id not in banded)
+    return LevelTable(visit, base_state(visit, read), levels, other_times, parts)
+
+
+def _sums(survey: Survey, parts: Sequence[MeasuredLevel]) -> Iterator[MeasuredLevel]:
+    """Where bands alone were read: their sum at each spot, under the first of them."""
+    spots: dict[tuple[str, str, Kind], list[MeasuredLevel]] = defaultdict(list)
+    for item in parts:
+        spots[item.place_id, item.state_id, item.kind].append(item)
+    for (place, state, _), items in spots.items():
+        used = apart(survey, items)
+        whole = CombinedLevel(
+            total([item.combined.level for item in used]),
+            tuple(r for item in used for r in item.combined.readings),
+            tuple(dict.fromkeys(flag for item in used for flag in item.combined.flags)),
+        )
+        yield MeasuredLevel(place, state, used[0].meter_id, whole, used[0].period)
+
+
+def apart(survey: Survey, items: Sequence[MeasuredLevel]) -> tuple[MeasuredLevel, ...]:
+    """Levels of bands that do not overlap, rising in frequency: of two that do, the one that begins first counts.
+
+    Parameters
+    ----------
+    items : sequence of MeasuredLevel
+        At one place, in one radio state.
+    """
+    kept: list[MeasuredLevel] = []
+    reached_hz = 0.0
+    for item in sorted(items, key=lambda one: survey.meter(one.meter_id).receives_hz):
+        low_hz, high_hz = survey.meter(item.meter_id).receives_hz
+        if low_hz >= reached_hz * (1.0 - 1e-9):
+            kept.append(item)
+            reached_hz = high_hz
+    return tuple(kept)
 
 
 def base_state(visit: Visit, read: Collection[str] = ()) -> RadioState:
@@ -129,9 +171,10 @@ def _combined(survey: Survey, visit: Visit, readings: Sequence[Reading]) -> Iter
     meters, pulse_s = {m.id: m for m in survey.meters}, shortest_pulse_s(survey)
     for spot in sorted(groups, key=lambda g: (places[g[0]], states[g[1]], kinds[g[2]], g[3])):
         place, state, _, meter_id = spot
+        meter = meters[meter_id]
         found = [
-            MeasuredLevel(place, state, meter_id, combine(rows, meters[meter_id], on_date=visit.started_at,
-                                                       pulse_s=pulse_s), period)
+            MeasuredLevel(place, state, meter_id, combine(rows, meter, on_date=visit.started_at, pulse_s=pulse_s,
+                                                       frequency_hz=meter.middle_hz), period)
             for period, rows in _by_period(groups[spot])
         ]  # fmt: skip
         night_counts = is_for_sleeping(survey.place(place))

@@ -10,10 +10,11 @@ import numpy as np
 
 from roomfield.errors import InputError
 from roomfield.field.design import measure_next
-from roomfield.field.export import map_to_csv, map_to_geojson, map_to_geotiff, map_to_netcdf
+from roomfield.field.export import MAP_COLUMNS, map_to_csv, map_to_geojson, map_to_geotiff, map_to_netcdf
 from roomfield.field.locate import Located, Whereabouts, locate
 from roomfield.field.map import LevelMap, level_map
 from roomfield.quantities import Kind
+from roomfield.show.csv_metadata import column_of, metadata_bytes, metadata_path
 from roomfield.show.figures.level_map import level_map as map_drawing
 from roomfield.show.words import load_words
 from roomfield.survey import Point3, Survey
@@ -147,6 +148,10 @@ def write_map(survey: Survey, visit_id: str | None, storey_id: str, target: str 
     content = _map_bytes(survey, storey, found, path.suffix.lower(), wanted.language)
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(content)
+    if path.suffix.lower() == ".csv":
+        columns = [column_of(heading) for heading in MAP_COLUMNS]
+        title = f"{survey.title}: {wanted.kind.value.replace('_', ' ')} by cell of the map"
+        metadata_path(path).write_bytes(metadata_bytes(path, title, columns))
     return path
 
 

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from roomfield.exposure.guideline import GuidelineResult
 from roomfield.quantities import UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
 from roomfield.references.limit_sets import LimitSet, LimitValue
+from roomfield.show.findings import BandLevel
 from roomfield.show.words import load_words
 from roomfield.workbench.assess.assessment import AcrossMeters, Assessment, BesideTheLaw, GuidelineFinding, LawFinding
 from roomfield.workbench.assess.place_levels import MeasuredLevel
 from roomfield.workbench.assess.switching import AttributionFinding, PooledSwitch, QuotientFinding, SwitchFinding
-from roomfield.workbench.publish.contents.place_findings import category_chances, law_outcome, likely_outcome
+from roomfield.workbench.publish.contents.place_findings import (
+    band_levels,
+    band_totals,
+    category_chances,
+    law_outcome,
+    likely_outcome,
+)
 from roomfield.workbench.publish.contents.unsettled import doubt_texts
 from roomfield.workbench.publish.files import report_content
 
@@ -300,6 +307,25 @@ def _beside_row(assessment: Assessment, own: BesideTheLaw) -> dict[str, Any]:
     return {**_limits_row(own.limits, own.limit), "comparisons": comparisons}
 
 
+def band_row(one: BandLevel) -> dict[str, Any]:
+    """The level of one band as plain values; densities in W/m², shares of the limit as pure numbers."""
+    row = {name: value for name, value in asdict(one).items() if name not in ("level", "share", "verdict")}
+    found = one.verdict
+    return {
+        **row,
+        "kind": one.kind.value,
+        "median_w_m2": one.level.median_w_m2,
+        "low_w_m2": one.level.low_w_m2,
+        "high_w_m2": one.level.high_w_m2,
+        "censoring": one.level.censoring.value,
+        "share_of_limit": None
+        if one.share is None
+        else {"median": one.share.median_w_m2, "low": one.share.low_w_m2, "high": one.share.high_w_m2},
+        "guideline": None if found is None else found.reference_id,
+        "probability_below": None if found is None else [found.probability_below.low, found.probability_below.high],
+    }
+
+
 def assessment_plain(assessment: Assessment, *, all_states: bool = False) -> dict[str, Any]:
     """An assessment as plain values; densities in W/m²."""
     return {
@@ -330,4 +356,6 @@ def assessment_plain(assessment: Assessment, *, all_states: bool = False) -> dic
         "across_meters": [across_row(assessment, item) for item in assessment.across_meters],
         "other_times": [other_time_row(assessment, item) for item in assessment.table.other_times],
         "quotients": [quotient_row(f, assessment.terms.coverage) for f in assessment.quotients],
+        "bands": [band_row(one) for one in band_levels(assessment)],
+        "band_totals": [asdict(one) for one in band_totals(assessment)],
     }

@@ -13,6 +13,7 @@ from roomfield.errors import InputError
 from roomfield.signals.analysis import analyse
 from roomfield.signals.folder import analyse_folder
 from roomfield.signals.hearing import Heard, Hearing, MeterAudio
+from roomfield.signals.iq_recording import ENVELOPE_AUDIO, is_iq
 from roomfield.survey import DetectorLaw, HeardTechnology, Meter, Recording
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job
@@ -58,7 +59,7 @@ def listen(path: str | Path, meter: Meter | None = None) -> Hearing:
     Parameters
     ----------
     path : str or Path
-        WAV, FLAC, OGG or MP3 (M4A with the extra ``m4a``).
+        WAV, FLAC, OGG or MP3 (M4A with the extra ``m4a``), or I/Q as SigMF (extra ``sigmf``).
     meter : Meter, optional
         Whose audio output it is; without its detector law no quantity can be measured on the sound.
 
@@ -67,7 +68,8 @@ def listen(path: str | Path, meter: Meter | None = None) -> Hearing:
     InputError
         If the file cannot be read or holds no sound.
     """
-    return _listened(str(path), _content_of(Path(path)), audio_of(meter))
+    audio = ENVELOPE_AUDIO if is_iq(path) else audio_of(meter)
+    return _listened(str(path), _content_of(Path(path)), audio)
 
 
 def _content_of(path: Path) -> str:
@@ -120,6 +122,12 @@ def keep_recording(job: Job, path: str | Path, where: HeardWhere) -> Recording:
     InputError
         If the survey lies in no record, or has no visit or meter yet.
     """
+    if is_iq(path):
+        raise InputError(
+            "an I/Q recording is two files and is not kept with the survey.",
+            where=Path(path).name,
+            mend="Listen to it without --keep; --labels writes what was heard beside it.",
+        )
     survey = job.survey
     if job.store is None or not survey.visits or not survey.meters:
         raise InputError("the survey has no record, visit or meter yet.", mend="Enter these before the recording.")

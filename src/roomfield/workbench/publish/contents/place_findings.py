@@ -12,6 +12,8 @@ from roomfield.quantities import ProbabilityRange, UncertainLevel
 from roomfield.references.guidelines import CATEGORIES
 from roomfield.references.limit_sets import LimitSet
 from roomfield.show.findings import (
+    BandLevel,
+    BandTotal,
     CategoryChance,
     Chance,
     Contribution,
@@ -27,6 +29,7 @@ from roomfield.show.phrase import Text, phrase
 from roomfield.show.shown_place import ANSWERING
 from roomfield.survey import Control, Place, Survey
 from roomfield.workbench.assess.assessment import Assessment, GuidelineFinding, LawFinding
+from roomfield.workbench.assess.bands import BandFinding
 from roomfield.workbench.assess.place_levels import MeasuredLevel as MeasuredLevel
 from roomfield.workbench.assess.place_use import is_for_sleeping, is_meant
 from roomfield.workbench.assess.switching import PooledSwitch
@@ -250,6 +253,60 @@ def _guideline_verdict(assessment: Assessment, finding: GuidelineFinding) -> Ver
         target="" if scale else phrase("guide.target", service=row.service_title, target=row.name),
         upper_bound_only=result.is_upper_bound and not finding.of_whole_level,
         conversion=_each_service(assessment, finding),
+    )
+
+
+def band_levels(assessment: Assessment) -> tuple[BandLevel, ...]:
+    """Levels of single bands as found, by place, rising in frequency."""
+    coverage, base = assessment.terms.coverage, assessment.table.base_state.id
+    return tuple(
+        BandLevel(
+            assessment.survey.place(one.place_id).name,
+            one.name,
+            one.low_hz,
+            one.high_hz,
+            one.kind,
+            stated_level(one.level, coverage),
+            one.limit.value_w_m2 if one.limit is not None else None,
+            stated_level(one.share, coverage) if one.share is not None else None,
+            _band_verdict(one, coverage) if one.guideline is not None else None,
+        )
+        for one in assessment.bands
+        if one.state_id == base
+    )
+
+
+def band_totals(assessment: Assessment) -> tuple[BandTotal, ...]:
+    """Shares of the limit of all bands of each place together, as found."""
+    return tuple(
+        BandTotal(
+            assessment.survey.place(one.place_id).name,
+            len(one.names),
+            stated_level(one.quotient.normalised, assessment.terms.coverage),
+        )
+        for one in assessment.band_sums
+        if one.state_id == assessment.table.base_state.id
+    )
+
+
+def _band_verdict(one: BandFinding, coverage: float) -> Verdict | None:
+    """One band against the guideline, as one service: nothing is left open about its part of a total."""
+    result = one.guideline
+    if result is None:
+        return None
+    first = result.chances[0]
+    scale = result.guideline.form == CATEGORIES
+    return Verdict(
+        one.place_id,
+        one.state_id,
+        one.kind,
+        result.guideline.set_id,
+        likely_outcome(first.at_most, coverage),
+        first.row.upper_w_m2 or 0.0,
+        chance(first.at_most),
+        compared=stated_level(one.level, coverage),
+        categories=category_chances(result) if scale else (),
+        target="" if scale else phrase("bands.target", service=first.row.service_title, least=first.at_most.low),
     )
 
 
