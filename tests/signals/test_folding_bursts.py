@@ -6,7 +6,7 @@ from scipy import stats
 from scipy.signal import resample
 
 from roomfield.signals.audio_kernels import subtract_course
-from roomfield.signals.bursts import find_bursts, find_groups
+from roomfield.signals.bursts import find_bursts, find_groups, lone_bursts
 from roomfield.signals.folding import describe, fold, fold_aligned, frame_shape, nodes, template_shares
 
 RATE = 48000.0
@@ -164,3 +164,34 @@ def test_keyed_telegrams():
     starts = (np.arange(4)[:, None] * 0.08 + 0.2 + offsets).ravel()
     x = schedule(starts, np.tile(marks, 4), 1.0, 1.0)
     assert find_groups(find_bursts(x, RATE)).telegrams == 4
+
+
+@pytest.mark.published("LoRa modem designer's guide: 2^SF / bandwidth a symbol; preamble 8 + 4.25 of them")
+def test_a_telegram_heard_once_is_measured():
+    symbol = 2**7 / 125e3
+    width = (8 + 4.25 + 28) * symbol  # SF7, a packet of 28 payload symbols: 41.2 ms
+    x = schedule([1.0], width, 1.0, 3.0)
+    lone = lone_bursts(find_bursts(x, RATE), x, RATE)
+    assert lone.count == 1 and lone.alone == 1.0
+    assert lone.least_s == lone.most_s == pytest.approx(41.2e-3, abs=1e-4)
+    assert lone.flutter == pytest.approx(1.0, abs=0.05)
+
+
+def test_telegrams_close_together_are_not_alone():
+    x = schedule([1.0, 1.02, 2.0], [6e-3, 9e-3, 12e-3], 1.0, 3.0)
+    lone = lone_bursts(find_bursts(x, RATE), x, RATE)
+    assert lone.count == 3 and lone.alone == pytest.approx(1 / 3)
+    assert (lone.least_s, lone.middle_s, lone.most_s) == pytest.approx((6e-3, 9e-3, 12e-3), abs=1e-4)
+
+
+def test_a_telegram_of_a_noisy_carrier_flutters():
+    x = schedule([1.0], 10e-3, 1.0, 3.0)
+    inside = slice(round(1.0 * RATE), round(1.01 * RATE))
+    x[inside] += 0.1 * np.random.default_rng(3).standard_normal(inside.stop - inside.start).astype(np.float32)
+    lone = lone_bursts(find_bursts(x, RATE), x, RATE)
+    assert lone.flutter == pytest.approx(np.hypot(0.1, 0.02) / 0.02, rel=0.15)
+
+
+def test_noise_has_no_telegrams():
+    x = schedule([], [], [], 3.0)
+    assert lone_bursts(find_bursts(x, RATE), x, RATE).count == 0

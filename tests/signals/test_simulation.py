@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from roomfield.signals.simulation import ofdm, packets, room, slotted
-from roomfield.signals.simulation.audio_scene import SimulatedMeter, compose, couple, detect, random_scene
+from roomfield.signals.simulation.audio_scene import SOURCES, SimulatedMeter, compose, couple, detect, random_scene
 from roomfield.signals.simulation.component import Bench, boxes
 
 
@@ -102,3 +102,14 @@ def test_room_sounds_are_finite_and_scaled():
         sound = maker(b)
         assert np.isfinite(sound).all() and np.abs(sound).max() == pytest.approx(1.0, abs=1e-6)
     assert room.hum(b, 50.0).std() == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("name", "least"), [("smart_meter", 0.25), ("lora", 0.2), ("ism_remote", 0.1)])
+def test_many_senders_speak_once(name, least):
+    """A meter or a button is heard once in most recordings of a few seconds (common practice, no source)."""
+    once = 0
+    for seed in range(40):
+        part = SOURCES[name](Bench(np.random.default_rng(seed), 8000.0, 8.0))
+        begins = np.sort(part.starts_s[part.starts_s < 8.0])
+        once += begins.size > 0 and np.ptp(begins) < 0.4
+    assert once / 40 >= least

@@ -5,7 +5,8 @@ import pytest
 
 from roomfield.signals import analyse
 from roomfield.signals.spectrum import white_spectrum
-from roomfield.signals.tones import TONAL, tonal_share
+from roomfield.signals.tonal_share import tonal_share
+from roomfield.signals.tones import TONAL
 
 RATE = 48000
 
@@ -24,6 +25,14 @@ def test_a_timer_is_no_remote_and_no_unknown(tone_hz, on_s, every_s):
     assert tonal_share(white_spectrum(sound, float(RATE))) > 0.9
     hearing = analyse(sound, sample_rate_hz=RATE)
     assert not hearing.claimed and hearing.answer.kind in ("tone", "sounds", "nothing")
+
+
+def test_two_tones_hold_nearly_all_power_and_noise_next_to_none():
+    t = np.arange(RATE * 2) / RATE
+    noise = 0.01 * np.random.default_rng(1).standard_normal(t.size)
+    keys = 0.3 * (np.sin(2 * np.pi * 697.3 * t) + np.sin(2 * np.pi * 1208.7 * t))
+    assert tonal_share(white_spectrum((keys + noise).astype(np.float32), float(RATE))) > 0.95
+    assert tonal_share(white_spectrum(noise.astype(np.float32), float(RATE))) < 0.05
 
 
 @pytest.mark.parametrize("name", ["dect", "gsm", "lte_fdd", "nr_tdd", "wifi_beacon", "ism_remote", "radar", "tetra"])

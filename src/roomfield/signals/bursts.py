@@ -392,6 +392,13 @@ def lattice(table: BurstTable, step_s: float, widths_s: tuple[float, float] = (0
     return mean, mean * float(np.sqrt(2 * gaps.size))
 
 
+def crisp_and_long(table: BurstTable, low_s: float, high_s: float) -> NDArray[np.bool_]:
+    """Which bursts have such a width, begin and end within a sample or two and stay up in between."""
+    inside = (table.widths_s >= low_s) & (table.widths_s < high_s)
+    crisp = inside & (np.minimum(table.sharpness, table.closing) > 0.5) & (table.steady > 0.55)
+    return np.asarray(crisp & (table.heights > 2 * table.scatter[0]))
+
+
 def crisp_long(table: BurstTable, low_s: float, high_s: float) -> tuple[int, float, float]:
     """Long bursts that begin and end within a sample or two and stay up in between.
 
@@ -405,8 +412,77 @@ def crisp_long(table: BurstTable, low_s: float, high_s: float) -> tuple[int, flo
         Median height over the scatter of the finest edges [1].
     """
     inside = (table.widths_s >= low_s) & (table.widths_s < high_s)
-    crisp = inside & (np.minimum(table.sharpness, table.closing) > 0.5) & (table.steady > 0.55)
-    crisp &= table.heights > 2 * table.scatter[0]
+    crisp = crisp_and_long(table, low_s, high_s)
     count = int(crisp.sum())
     height = float(np.median(table.heights[crisp])) / table.scatter[0] if count else 0.0
     return count, count / max(int(inside.sum()), 1), height
+
+
+@dataclass(frozen=True)
+class LoneBursts:
+    """Crisp long bursts that are telegrams by themselves: what is known of a sender that speaks once or seldom.
+
+    Attributes
+    ----------
+    count : int
+        Crisp bursts of 2.5 ms and more.
+    alone : float
+        Share of them with no other crisp burst within 30 ms before and after.
+    least_s, middle_s, most_s : float
+        Widths of the briefest, the middle and the longest [s]; 0 if there is none.
+    height : float
+        Of the highest over the scatter of the finest edges [1].
+    flutter : float
+        Median scatter of neighbouring samples inside over that of the whole [1]: a carrier of constant envelope is as quiet
+        as what lies between.
+    falls : float
+        Median of the height of the fall over that of the rise [1]: what a short coupling leaves of a long burst.
+    """
+
+    count: int = 0
+    alone: float = 0.0
+    least_s: float = 0.0
+    middle_s: float = 0.0
+    most_s: float = 0.0
+    height: float = 0.0
+    flutter: float = 1.0
+    falls: float = 1.0
+
+
+LONE_S = 2.5e-3
+LONE_GAP_S = 30e-3
+MOST_LONE = 200
+
+
+def lone_bursts(table: BurstTable, samples: F32, sample_rate_hz: float) -> LoneBursts:
+    """Widths, heights and flutter of the crisp long bursts of a recording.
+
+    Parameters
+    ----------
+    table : BurstTable
+    samples : ndarray of float32, shape (n,)
+        The sound in which the bursts were found.
+    sample_rate_hz : float
+        [Hz]
+    """
+    chosen = np.flatnonzero(crisp_and_long(table, LONE_S, LONGEST_S))
+    if chosen.size == 0:
+        return LoneBursts()
+    starts, widths = table.starts_s[chosen], table.widths_s[chosen]
+    crisp = table.sharpness > 0.5
+    begins, ends = table.starts_s[crisp], np.sort(table.ends_s[crisp])
+    after = np.searchsorted(begins, starts + widths + LONE_GAP_S) - np.searchsorted(begins, starts + widths)
+    before = np.searchsorted(ends, starts) - np.searchsorted(ends, starts - LONE_GAP_S)
+    steps = np.abs(np.diff(samples))
+    whole = float(np.median(steps[:: max(1, steps.size // PROBES)])) + 1e-12
+    edges = np.column_stack([starts + 0.1 * widths, starts + 0.9 * widths]) * sample_rate_hz
+    inner = [float(np.median(steps[int(a) : int(b)])) for a, b in edges[:MOST_LONE] if int(b) > int(a)]
+    ratio = table.closing[chosen] / np.maximum(table.sharpness[chosen], 1e-6)
+    return LoneBursts(
+        count=int(chosen.size),
+        alone=float(np.mean((after == 0) & (before == 0))),
+        least_s=float(widths.min()), middle_s=float(np.median(widths)), most_s=float(widths.max()),
+        height=float(table.heights[chosen].max()) / table.scatter[0],
+        flutter=float(np.median(inner)) / whole if inner else 1.0,
+        falls=float(np.median(ratio)),
+    )  # fmt: skip

@@ -23,6 +23,7 @@ from roomfield.signals.bursts import (
     find_bursts,
     find_groups,
     lattice,
+    lone_bursts,
     longest_run,
 )
 from roomfield.signals.cleaning import CERTAIN, RemovedFrame, clean, contrasts, take_off
@@ -52,6 +53,7 @@ from roomfield.signals.folding import (
     without_subframes,
 )
 from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
+from roomfield.signals.tonal_share import tonal_share
 from roomfield.signals.trains import Trains, answer_score, find_trains, triplet_score
 
 F32 = NDArray[np.float32]
@@ -269,6 +271,8 @@ def vector(evidence: Evidence) -> dict[str, float]:
     out["length"] = evidence.duration_s
     _burst_numbers(out, evidence)
     _run_numbers(out, evidence)
+    _lone_numbers(out, evidence)
+    out["tonal"] = tonal_share(evidence.spectrum)
     _path_numbers(out, evidence.conditioned)
     out.update(faint_numbers(*find_faint(evidence.residual, evidence.conditioned.sample_rate_hz)))
     out.update(slot_leads(out))
@@ -403,6 +407,15 @@ def _run_numbers(out: dict[str, float], evidence: Evidence) -> None:
     out["run.even"], out["run.classes"] = run.even, float(np.log2(max(run.classes, 1.0)))
     out["run.brief"], out["run.share"] = float(np.log10(run.brief_s + 1e-5)), run.share
     out["run.again"], out["run.grid"] = float(np.log1p(run.again)), run.grid
+
+
+def _lone_numbers(out: dict[str, float], evidence: Evidence) -> None:
+    lone = lone_bursts(evidence.bursts, evidence.residual, evidence.conditioned.sample_rate_hz)
+    out["lone.count"], out["lone.alone"] = float(np.log1p(lone.count)), lone.alone
+    for name, width_s in (("least", lone.least_s), ("middle", lone.middle_s), ("most", lone.most_s)):
+        out[f"lone.{name}"] = float(np.log10(width_s + 1e-3))
+    out["lone.height"], out["lone.flutter"] = float(np.arcsinh(lone.height)), float(np.log10(lone.flutter + 1e-2))
+    out["lone.falls"] = float(np.log10(lone.falls + 1e-2))
 
 
 def _path_numbers(out: dict[str, float], data: Conditioned) -> None:

@@ -22,7 +22,8 @@ from roomfield.signals.conditioning import Conditioned, condition
 from roomfield.signals.features import Evidence, gather, vector
 from roomfield.signals.folding import nodes
 from roomfield.signals.periodicity import FoundPeriod
-from roomfield.signals.tones import TONAL, tonal_share
+from roomfield.signals.tonal_share import tonal_share
+from roomfield.signals.tones import TONAL
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]

@@ -192,6 +192,13 @@ def _component_snr(part: Component, level_db: float, total: NDArray[np.float32],
 _LENGTHS_S = (1.0, 1.5, 2.0, 2.5, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 16.0)
 _LENGTH_SHARES = (0.05, 0.03, 0.05, 0.04, 0.12, 0.1, 0.25, 0.2, 0.08, 0.05, 0.03)
 _UNLISTED_WEIGHT = 3.0
+_TWINS_SHARE = 0.2
+_TWINS = (
+    ("smart_meter", "lora"), ("smart_meter", "ism_remote"), ("lora", "ism_remote"), ("lte_tdd", "nr_tdd"),
+    ("lte_fdd", "lte_tdd"), ("gsm", "lte_tdd"), ("nr_fdd", "lte_fdd"), ("nr_fdd", "dect"), ("nr_tdd", "dect"),
+    ("zigbee", "wifi_data"), ("zigbee", "bluetooth_le_adv"), ("mode_s_1090", "bluetooth_le_adv"), ("smart_meter", "lte_fdd"),
+    ("dmr", "tetra"), ("nr_ue_tdd", "bluetooth_classic"), ("umts", "dvbt"),
+)  # fmt: skip
 
 
 def _on_its_way(rng: np.random.Generator, scene: AudioScene, path: str = "") -> AudioScene:
@@ -212,6 +219,8 @@ def random_scene(index: int, seed: int, path: str = "") -> AudioScene:
     weights = np.array([2.0 if n in COMMON and count > 1 else 1.0 for n in pool])
     weights[pool.index(unlisted.UNLISTED)] = _UNLISTED_WEIGHT
     names = [str(n) for n in rng.choice(pool, count, replace=False, p=weights / weights.sum())]
+    if count > 1 and rng.random() < _TWINS_SHARE:
+        names[:2] = [str(n) for n in rng.permutation(_TWINS[rng.integers(len(_TWINS))])]
     if count > 1 and rng.random() < 0.07:
         names[1] = names[0]
     duration = float(rng.choice(_LENGTHS_S, p=_LENGTH_SHARES))

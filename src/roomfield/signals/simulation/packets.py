@@ -187,9 +187,9 @@ def lora(bench: Bench) -> Component:
     """Constant-envelope packets of 30 ms to 2 s."""
     rng = bench.rng
     spacing = rng.uniform(0.7, 4.0)
-    count = int(bench.duration_s / spacing) + 2
+    count = int(bench.duration_s / spacing) + 2 if rng.random() < 0.75 else 1
     times = np.cumsum(rng.exponential(spacing, count) + 0.1)
-    times += min(0.0, bench.duration_s * 0.5 - times[0])
+    times += min(0.0, bench.duration_s * rng.uniform(0.05, 0.6) - times[0])
     widths = (
         np.exp(rng.uniform(np.log(0.03), np.log(1.6), count))
         if rng.random() < 0.5
@@ -204,7 +204,7 @@ def smart_meter(bench: Bench) -> Component:
     """Single telegrams of 3 to 40 ms, or groups of hops of 5 to 150 ms."""
     rng = bench.rng
     spacing = rng.uniform(0.6, 3.0) if rng.random() < 0.7 else rng.uniform(3.0, 12.0)
-    count = max(1, int(bench.duration_s / spacing)) if rng.random() < 0.8 else 1
+    count = max(1, int(bench.duration_s / spacing)) if rng.random() < 0.65 else 1
     times = np.sort(rng.uniform(0, bench.duration_s, count))
     if rng.random() < 0.85:
         widths = rng.uniform(3e-3, 18e-3, count) if rng.random() < 0.8 else rng.uniform(6e-3, 40e-3, count)
