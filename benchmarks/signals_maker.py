@@ -105,7 +105,7 @@ def _cut(threshold: float) -> float:
     return float(f"{threshold + 3e-8 * abs(threshold):.10g}")
 
 
-def _tree(nodes) -> list[list]:
+def _tree(nodes, bags: int) -> list[list]:
     """One tree as five columns: feature (-1 for a leaf), threshold, left, right, share of the mean's value."""
     leaf = nodes["is_leaf"].astype(bool)
     return [
@@ -113,7 +113,7 @@ def _tree(nodes) -> list[list]:
         [_cut(v) if not is_leaf else 0 for v, is_leaf in zip(nodes["num_threshold"], leaf, strict=True)],
         np.where(leaf, 0, nodes["left"]).astype(int).tolist(),
         np.where(leaf, 0, nodes["right"]).astype(int).tolist(),
-        [float(f"{v / BAGS:.4g}") if is_leaf else 0 for v, is_leaf in zip(nodes["value"], leaf, strict=True)],
+        [float(f"{v / bags:.4g}") if is_leaf else 0 for v, is_leaf in zip(nodes["value"], leaf, strict=True)],
     ]
 
 
@@ -144,7 +144,7 @@ def model_of(name: str, forests: list) -> dict:
     base = float(np.mean([f._baseline_prediction.ravel()[0] for f in forests]))
     return {
         "name": name, "base": round(base, 5),
-        "trees": [_tree(stage[0].nodes) for forest in forests for stage in forest._predictors],
+        "trees": [_tree(stage[0].nodes, len(forests)) for forest in forests for stage in forest._predictors],
     }  # fmt: skip
 
 

@@ -184,7 +184,7 @@ def test_the_third_hearing_sets_right_what_it_helps(capsys):
     flipped = Rows(
         rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {"gsm": 20.0} for row in rows.audible]
     )
-    third = fit_third(flipped, forest_from(document))
+    third, _ = fit_third(flipped, forest_from(document))
     capsys.readouterr()
     assert "dect" in [model["name"] for model in third["models"]]
     forest = forest_from(document | {"third": third})

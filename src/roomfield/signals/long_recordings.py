@@ -24,7 +24,7 @@ from roomfield.signals.worker_memory import keep_freed_memory
 
 F64 = NDArray[np.float64]
 
-DEEP_BLOCKS = 64
+DEEP_BLOCKS = 40
 PARALLEL_BLOCKS = 6
 SKETCH_SCALES = 6
 ALIKE_DECADES = 0.03
