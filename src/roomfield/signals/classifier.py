@@ -42,7 +42,7 @@ FIRST_LIMIT = 8.0
 ON_GRID = 0.9
 OUTSHINES = 1.5
 CAUTION = (
-    1.3  # log odds that the answer to "any transmitter at all?" must have beyond one half before a name is claimed
+    1.0  # log odds that the answer to "any transmitter at all?" must have beyond one half before a name is claimed
 )
 ANY = "any transmitter"
 WHOLE_BAND_HZ, MOST_OCTAVES = 8000.0, 1.2
