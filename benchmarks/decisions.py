@@ -179,17 +179,19 @@ class Model:
             read = tuple(r for r in survey.readings if (r.place_id, r.radio_state_id) in key)
             posterior = infer(replace(survey, readings=read), seed=1, draws=DRAWS)
             names = tuple((plan.name,) for plan in self.question.plans)
-            self._known[key] = posterior, OpenDecision(names, self.question.loss(self._levels(posterior)))
+            self._known[key] = posterior, OpenDecision(names, self._loss(posterior))
         return self._known[key]
 
-    def _levels(self, posterior: Posterior) -> np.ndarray:
-        """Highest level at the places asked for under each plan [W/m²], shape (draws, plans)."""
+    def _loss(self, posterior: Posterior) -> np.ndarray:
+        """What each plan would cost in each draw, by the chance that it misses the target, shape (draws, plans)."""
         home, by_scenario = self.question.home, actions_of(self.question.home)
         places = [p for p in home.places if p.id in self.question.asked]
         evaluator = Evaluator(posterior, [a for some in by_scenario.values() for a in some], kind=KIND, places=places)
         silent = {plan.off: tuple(s.id for s in home.sources if s.group in plan.off) for plan in self.question.plans}
         return np.stack([
-            evaluator.after_from([a.id for a in by_scenario.get(p.scenario, ())], silent=silent[p.off]).max(axis=1)
+            p.price + STAKE * evaluator.chance_over(
+                self.question.target_w_m2, [a.id for a in by_scenario.get(p.scenario, ())], silent=silent[p.off]
+            )
             for p in self.question.plans
         ], axis=1)  # fmt: skip
 
@@ -237,7 +239,7 @@ def walk(question: Question, model: Model, way: str) -> tuple[list[float], int |
             found, chosen = best_for_decision(posterior, decision, left or pool)
             if found.stop and stopped is None:
                 stopped = len(taken)
-            if found.stop or not found.ranked[0].information.regret_avoided:
+            if found.stop:
                 chosen = best_for_variance(posterior, question.asked, left or pool)
         elif way == "variance" and not done:
             chosen = best_for_variance(posterior, question.asked, left)

@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import norm
 
 from roomfield.errors import InputError
-from roomfield.field.information import PredictedObservation, best_option, regret_left, worth_of
+from roomfield.field.information import PredictedObservation, best_option, linear_worth, regret_left, told_together, worth_of
 
 pytestmark = pytest.mark.published(
     "Raiffa and Schlaifer, Applied Statistical Decision Theory (1961), unit normal loss integral, chapter 5"
@@ -105,3 +105,46 @@ def test_many_readings_with_errors_in_common_are_worth_what_the_normal_loss_inte
         exact = 100.0 * math.sqrt(slope @ np.linalg.solve(total, slope)) * norm.pdf(0.0)
         ratio.append(worth_of(loss, seen, seed=seed).regret_avoided / exact)
     assert float(np.mean(ratio)) == pytest.approx(0.95, abs=0.1)
+
+
+def test_what_only_tells_together_is_put_together() -> None:
+    """A reading with the meter's error, and that error alone: the second tells nothing but beside the first."""
+    rng = np.random.default_rng(11)
+    theta, loss = two_options(-6.0, 4.0)
+    error = 6.0 * rng.standard_normal(DRAWS)
+    reading, check = PredictedObservation.of_levels(theta + error, 0.5), PredictedObservation.of_levels(error, 0.5)
+    other = [PredictedObservation.of_levels(theta + 12.0 * rng.standard_normal(DRAWS), 0.5) for _ in range(6)]
+    order = told_together(loss, [*other, check, reading], [1.0] * 8, 8)
+    assert order[:2] == [7, 6]
+    assert sorted(order) == list(range(8))
+    pair = worth_of(loss, PredictedObservation.together([reading, check]))
+    moved = 16.0 / math.sqrt(16.0 + 0.25 + 36.0 * 0.25 / 36.25)
+    assert pair.regret_avoided == pytest.approx(moved * unit_loss(6.0 / moved), abs=4.0 * pair.standard_error)
+
+
+def test_among_equals_the_shorter_is_put_first() -> None:
+    theta, loss = two_options(-1.0, 4.0)
+    same = PredictedObservation.of_levels(theta, 1.0)
+    assert told_together(loss, [same, same, same], [3.0, 1.0, 2.0], 2) == [1, 2]
+    assert told_together(loss[:, :1], [same, same], [1.0, 1.0], 8) == [0, 1]
+
+
+@pytest.mark.parametrize(("mean", "noise"), [(0.0, 1.6), (-3.0, 1.6), (5.0, 4.0)])
+def test_by_the_linear_rule_few_draws_find_the_normal_loss_integral(mean: float, noise: float) -> None:
+    found, moved = [], 16.0 / math.hypot(4.0, noise)
+    for seed in range(8):
+        theta, loss = two_options(mean, 4.0, seed)
+        found.append(linear_worth(loss[:300], PredictedObservation.of_levels(theta[:300], noise)))
+    exact = moved * unit_loss(abs(mean) / moved)
+    assert float(np.mean(found)) == pytest.approx(exact, rel=0.12)
+    assert float(np.std(found)) < 0.25 * exact + 0.02
+
+
+def test_by_the_linear_rule_chance_is_no_news() -> None:
+    theta, loss = two_options(-3.0, 4.0)
+    noise = PredictedObservation.of_levels(np.random.default_rng(9).normal(0.0, 3.0, (300, 40)), 1.0)
+    true = 4.0 * unit_loss(3.0 / 4.0)
+    assert linear_worth(loss[:300], noise) < 0.15 * true
+    assert linear_worth(loss[:, :1], PredictedObservation.of_levels(theta, 1.0)) == 0.0
+    turning = PredictedObservation(theta[:, None], np.array([10.0]), np.array([180.0]))
+    assert linear_worth(loss, turning) == 0.0

@@ -112,6 +112,20 @@ def test_two_that_only_help_together_are_not_called_enough():
     assert found.best_rate == pytest.approx(25.0, rel=0.15)
 
 
+def test_a_pair_that_helps_is_found_among_many_that_do_not():
+    """One alone never changes the mind: a reading that is off by much more than it says, and what it is off by."""
+    rng = np.random.default_rng(5)
+    theta, error = rng.normal(-5.0, 4.0, 500), 12.0 * rng.standard_normal(500)
+    cost = 30.0 * np.column_stack([np.maximum(theta, 0), np.maximum(-theta, 0)])
+    decision = OpenDecision((("leave",), ("act",)), cost)
+    others = [candidate(rng.normal(0.0, 9.0, 500), 1.0) for _ in range(30)]
+    pair = [candidate(theta + error, 1.0), candidate(error, 1.0)]
+    found = next_step(decision, [*others, *pair], client_rate=0.5)
+    assert found.together == 2
+    assert {id(r.candidate) for r in found.ranked[:2]} == {id(one) for one in pair}
+    assert len(found.ranked) == 32
+
+
 def test_whose_it_is_goes_by_who_decides_about_the_larger_part(posterior):
     place = next(p for p in posterior.survey.places if p.position is not None)
     found = whose(posterior, place, Kind.HIGHEST_HELD, stake=10.0)

@@ -12,7 +12,13 @@ from roomfield.field.inference import infer
 from roomfield.field.propagation import unit_density
 from roomfield.quantities import Kind
 from roomfield.remedy.effects import changed_scene, night_share
-from roomfield.remedy.evaluator import Evaluator, let_through
+from roomfield.remedy.evaluator import (
+    COMMON_DOUBT,
+    LOCAL_DOUBT_DB,
+    LOCAL_DOUBT_FROM_DB,
+    Evaluator,
+    let_through,
+)
 from roomfield.remedy.order import CAUTION_KEYS, WorkStage, work_order
 from roomfield.remedy.prediction import predict
 from roomfield.survey.action import Action, ActionKind, CostRange, SurfaceRef
@@ -61,6 +67,38 @@ def test_a_torn_shield_is_capped_by_what_is_open(posterior):
     evaluator = Evaluator(posterior, torn, kind=Kind.PEAK)
     through = let_through(evaluator.variant().groups, list(range(6)), (4, 3))[:, 2]
     assert np.all(-db(through) < 10.0)
+
+
+@pytest.mark.calculated("The mean of a yes or no in every draw is its probability")
+@pytest.mark.parametrize("share", [0.15, 0.5, 0.85])
+def test_the_chance_of_missing_is_the_share_of_draws_that_miss(posterior, share):
+    evaluator = Evaluator(posterior, SHIELDS, kind=Kind.PEAK)
+    names = [a.id for a in SHIELDS[:3]]
+    worst = evaluator.after(names).total_w_m2.max(axis=1)
+    chance = evaluator.chance_over(float(np.quantile(worst, share)), names)
+    assert chance.mean() == pytest.approx(1.0 - share, abs=4.0 * np.sqrt(share * (1.0 - share) / len(worst)))
+    assert 0.0 <= chance.min() < chance.max() <= 1.0
+    assert not np.any(evaluator.chance_over(1e6, names)) and np.all(evaluator.chance_over(1e-30, names) == 1.0)
+    silent = list(posterior.emitter_ids)
+    assert not np.any(evaluator.chance_over(1e-30, names, silent=silent))
+
+
+@pytest.mark.calculated("Variances of independent parts add")
+def test_a_change_is_doubted_at_each_place_and_in_all_of_them(posterior):
+    """Bands of one device are off together at a place; two places share only what is done badly everywhere."""
+    exact = [replace(a, sheet=replace(MESH, std_db=0.0)) for a in SHIELDS[:2]]
+    evaluator = Evaluator(posterior, exact, kind=Kind.AVERAGE)
+    names = [a.id for a in exact]
+    before, after = (db(evaluator.contributions(ids)) for ids in ([], names))
+    mast = posterior.emitter_ids.index("mast")
+    change = after[mast] - before[mast]
+    size = np.abs(np.median(change, axis=1))
+    common, local = COMMON_DOUBT * size, LOCAL_DOUBT_DB * (1.0 - np.exp(-size / LOCAL_DOUBT_FROM_DB))
+    assert size.max() > 15.0
+    assert change.std(axis=1) == pytest.approx(np.hypot(common, local), rel=0.15)
+    a, b = np.argsort(size)[-2:]
+    alike = common[a] * common[b] / np.hypot(common[a], local[a]) / np.hypot(common[b], local[b])
+    assert np.corrcoef(change[a], change[b])[0, 1] == pytest.approx(alike, abs=3.0 / np.sqrt(len(posterior.x)))
 
 
 @pytest.mark.calculated("Powers add; 6 dB is a factor 3.98")

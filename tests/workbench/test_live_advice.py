@@ -7,8 +7,12 @@ from dataclasses import replace
 import pytest
 
 from roomfield.demo.invented_survey import FIRST, demo_survey
+from roomfield.field.foreseen import Measurement
+from roomfield.field.information import Information
+from roomfield.remedy.value_of_information import NextMeasurement, Ranked, next_step
 from roomfield.show.words import load_words
 from roomfield.workbench.model import joint_model
+from roomfield.workbench.plan import next_measurement
 from roomfield.workbench.plan.live_advice import advice_now
 from roomfield.workbench.plan.next_measurement import asked_question, measure_next_for
 from roomfield.workbench.publish.contents.measuring import measuring_advice
@@ -59,3 +63,36 @@ def test_nothing_is_advised_where_nothing_stands_on_the_plan():
 def test_a_home_too_large_to_be_worked_out_unasked_says_so(monkeypatch):
     monkeypatch.setattr("roomfield.workbench.plan.live_advice.MOST_LIVE_PATHS", 10)
     assert "roomfield next" in advice_now(first_scans(3), FIRST.id, "en").sentence
+
+
+@pytest.mark.parametrize("owned", [False, True])
+def test_a_second_meter_is_advised_only_if_one_is_on_record(owned, monkeypatch):
+    survey = first_scans(7)
+    meters = survey.meters[:1]
+    more = (replace(meters[0], id="second", name="Second meter"),) if owned else ()
+    survey = replace(survey, meters=(*meters, *more))
+    offered = []
+
+    def ranked(decision, candidates, **settings):
+        offered.extend(one.measurement for one in candidates)
+        return next_step(decision, candidates, **settings)
+
+    monkeypatch.setattr(next_measurement, "next_step", ranked)
+    measure_next_for(survey, FIRST.id, asked_question(survey, "open", None))
+    assert Measurement.READ in offered
+    assert (Measurement.SECOND_METER in offered) is owned
+
+
+def test_what_is_worth_its_time_only_with_others_is_told_first(monkeypatch):
+    """What alone never changes the mind still heads the list if it is to be done."""
+    survey = first_scans(7)
+    question = asked_question(survey, "open", None)
+
+    def ranked(decision, candidates, **settings):
+        nothing = Information(0.0, 0.0, 0.0)
+        return NextMeasurement(decision, tuple(Ranked(one, nothing) for one in candidates), 3, 2.0, 1.5)
+
+    monkeypatch.setattr(next_measurement, "next_step", ranked)
+    advice = measure_next_for(survey, FIRST.id, question)
+    assert len(advice.rows) == 3 and not advice.stop
+    assert advice.sentence.endswith(advice.rows[0].sentence)

@@ -5,7 +5,8 @@ other draws are reweighed by its likelihood, the option of least expected cost i
 costs in the draw that made the reading. A draw never weighs on its own reading, so that no option looks better than
 it is: the value told is that of a policy somebody could follow, a little under that of the best one.
 
-Raiffa and Schlaifer, *Applied Statistical Decision Theory* (1961), chapters 4 and 5.
+Raiffa and Schlaifer, *Applied Statistical Decision Theory* (1961), chapters 4 and 5. Which observations go together is
+sought by a linear rule (Goldstein and Wooff, *Bayes Linear Statistics*, 2007) and the unit normal loss integral.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from roomfield.errors import InputError
 
@@ -160,6 +162,105 @@ def worth_of(loss: Array, outcome: PredictedObservation, *, seed: int = 0) -> In
         gain, changed = _cross_gains(loss, outcome, now, rng)
     error = float(np.std(gain) / np.sqrt(len(gain)))
     return Information(max(float(np.mean(gain)), 0.0), error, float(np.mean(changed)))
+
+
+def told_together(
+    loss: Array, outcomes: Sequence[PredictedObservation], minutes: Sequence[float], most: int
+) -> list[int]:
+    """Outcomes in the order in which they, together with those before, avoid most regret per minute by a linear rule.
+
+    Parameters
+    ----------
+    loss : ndarray, shape (n_draws, options)
+        What each option costs in each draw.
+    outcomes : sequence of PredictedObservation
+        What could be observed.
+    minutes : sequence of float
+        What each takes.
+    most : int
+        So many are put in order.
+
+    Returns
+    -------
+    list of int
+        Indices; outcomes that tell as much as others keep their order.
+
+    Notes
+    -----
+    For each option but the best, the part of the variance of the difference in cost that the linear rule explains is
+    taken as that of a normal law, for which the regret avoided is a unit normal loss integral. Channels with a period
+    are left out here. It is a guide to what goes together, not a worth: that is found by `worth_of`.
+    """
+    now = best_option(loss)
+    apart = np.delete(loss - loss[:, now : now + 1], now, axis=1)
+    gap, apart = apart.mean(axis=0), apart - apart.mean(axis=0)
+    plain = [o.period == 0.0 for o in outcomes]
+    owner = np.repeat(np.arange(len(outcomes)), [int(p.sum()) for p in plain])
+    if not len(owner) or not apart.shape[1]:
+        return list(range(min(most, len(outcomes))))
+    means = np.concatenate([o.mean[:, p] / o.std[p] for o, p in zip(outcomes, plain, strict=True)], axis=1)
+    joint = np.concatenate([means - means.mean(axis=0), apart], axis=1)
+    known, asked = joint.T @ joint / len(joint), slice(len(owner), None)
+    whole = np.diag(known)[asked].copy()
+    rows = [np.flatnonzero(owner == n) for n in range(len(outcomes))]
+    order: list[int] = []
+    left, spent = list(range(len(outcomes))), 0.0
+    while left and len(order) < most:
+        so_far = whole - np.diag(known)[asked]
+        worth = [
+            _linear_worth(gap, so_far + np.sum(known[rows[n], asked] * _carried(known, rows[n])[:, asked], axis=0))
+            / (spent + minutes[n])
+            for n in left
+        ]
+        chosen = left[int(np.argmax(worth))]
+        known = known - known[:, rows[chosen]] @ _carried(known, rows[chosen])
+        spent += minutes[chosen]
+        order.append(chosen)
+        left.remove(chosen)
+    return order
+
+
+def _carried(covariance: Array, rows: NDArray[np.int64]) -> Array:
+    """How all values follow from some channels that are observed with unit noise, shape (rows, all)."""
+    inner = covariance[np.ix_(rows, rows)] + np.eye(len(rows))
+    return np.asarray(np.linalg.solve(inner, covariance[rows]))
+
+
+def linear_worth(loss: Array, outcome: PredictedObservation) -> float:
+    """Regret that an outcome avoids by a linear rule for one change of mind, for normal differences in cost.
+
+    Where few draws leave the worth of an outcome open (`worth_of` tells its standard error), this tells it with far
+    less scatter, since only means and covariances are taken from the draws. The rule is made from one half of the
+    draws and judged on the other, both ways, so that chance is not taken for news. Channels with a period are left out.
+
+    Parameters
+    ----------
+    loss : ndarray, shape (n_draws, options)
+        What each option costs in each draw.
+    outcome : PredictedObservation
+        What would be observed in each draw.
+    """
+    now, plain = best_option(loss), outcome.period == 0.0
+    apart = np.delete(loss - loss[:, now : now + 1], now, axis=1)
+    if not apart.shape[1] or not plain.any():
+        return 0.0
+    mean, gap = outcome.mean[:, plain] / outcome.std[plain], apart.mean(axis=0)
+    first, found = np.arange(len(loss)) % 2 == 0, []
+    for half in (first, ~first):
+        known, asked = mean[half] - mean[half].mean(axis=0), apart[half] - apart[half].mean(axis=0)
+        rule = np.linalg.solve(known.T @ known / len(known) + np.eye(known.shape[1]), known.T @ asked / len(known))
+        seen = (mean[~half] - mean[~half].mean(axis=0)) @ rule
+        spread = np.sqrt(seen.var(axis=0) + np.sum(rule**2, axis=0) + _NOTHING)
+        told = np.mean(seen * (apart[~half] - apart[~half].mean(axis=0)), axis=0) / spread
+        found.append(_linear_worth(gap, np.maximum(told, 0.0) ** 2))
+    return float(np.mean(found))
+
+
+def _linear_worth(gap: Array, explained: Array) -> float:
+    """Regret that the most promising change of mind avoids, for normal differences of mean ``gap``."""
+    std = np.sqrt(np.maximum(explained, _NOTHING))
+    u = gap / std
+    return float(np.max(std * (np.exp(-0.5 * u**2) / np.sqrt(2.0 * np.pi) - u * ndtr(-u))))
 
 
 def _gains(loss: Array, outcome: PredictedObservation, now: int, rng: np.random.Generator) -> tuple[Array, Array]:

@@ -9,15 +9,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from roomfield.errors import InputError, TooEarlyError, UnknownNameError
 from roomfield.field.hand_scan import scan_gain
 from roomfield.field.measured import Tie
 from roomfield.field.posterior import LevelDraws, Posterior
-from roomfield.field.priors import RICE_INDOOR, rice_factor
+from roomfield.field.priors import rice_factor
 from roomfield.quantities import Kind
 from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.effects import columns_of, effects_of
@@ -28,14 +30,43 @@ from roomfield.survey.place import Place
 
 Array = NDArray[np.float64]
 Array32 = NDArray[np.float32]
-MODEL_DOUBT = 0.15
-"""Standard deviation of the predicted change [dB] per decibel of it: walls, gaps and paths are not as drawn (our
-judgement, set with one ray-traced dwelling in view)."""
+COMMON_DOUBT, MOST_COMMON_DOUBT = 0.06, 0.13
+"""Standard deviation of the predicted change [dB] per decibel of it, alike at all places: how well the work is done,
+and how far walls and sheets are as drawn (our judgement; a sheet's own uncertainty comes to it)."""
+LOCAL_DOUBT_DB, LOCAL_DOUBT_FROM_DB = 2.6, 7.0
+"""Standard deviation at one place alone [dB], and the change from which on most of it counts: what is left after the
+work is other paths, whose interference nobody has measured there (see `Evaluator.doubt`)."""
+MOST_DEVIATE = 2.0
+"""Normal deviates are cut there, so that a level never rises as more is shielded."""
 STEPS_PER_DB, MOST_DB = 2.0, 80
+SIZES_DB = np.arange(MOST_DB * STEPS_PER_DB + 1) / STEPS_PER_DB
+DOUBTS = 8
+"""Values of the doubt in each draw over which the chance of missing a target is averaged."""
+RICE_LEAK = 2.5
+"""Strongest path over all others behind a shield: less than from a far mast, more than from a source in the room, since
+a sheet that covers a wall whole weakens all paths through it alike (our judgement, with a ray tracer in view)."""
 HANDSET_WORDS = ("phone", "handset", "handheld")
 HANDSET_MOST = 100.0
 """Power control of a handset makes up for at most 20 dB of shielding (our judgement)."""
 State = tuple[Array, Array, Array, Array, Array]
+
+
+class Doubt(NamedTuple):
+    """Factors on what is let through, by the size of the change (in steps of half a decibel) and draw.
+
+    Parameters
+    ----------
+    common : ndarray of float32, shape (sizes, draws)
+        Alike for all.
+    local : ndarray of float32, shape (sizes, 2 draws)
+        Of each place and emitter, the draws twice in a row.
+    first : ndarray of int, shape (places, emitters)
+        Where in the rows of ``local`` each begins.
+    """
+
+    common: Array32
+    local: Array32
+    first: NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,25 +164,66 @@ class Evaluator:
         return np.array([c.place_index for c in self.columns], dtype=np.int64)
 
     @cached_property
-    def doubt(self) -> Array32:
-        """Factor on what is let through by the size of the change (half decibels) and draw: doubt, deeper fading."""
-        spread = MODEL_DOUBT
+    def doubt(self) -> Doubt:
+        """Factors on what is let through, for the doubt about it and deeper fading.
+
+        What is left after a shield came by other paths than before it, so that the interference known from the
+        readings says nothing about it: at each place and for each device (its bands move together) the change is off
+        by `LOCAL_DOUBT_DB` of its own once the change is large. What is done badly is done badly for all.
+        """
+        return Doubt(self._common(ndtri(self._spread)), self._local, self._first)
+
+    @cached_property
+    def _doubts(self) -> tuple[Doubt, ...]:
+        """The same for some values of the doubt in each draw: the common ones share out the normal law evenly."""
+        count = len(self.posterior.x)
+        return tuple(
+            Doubt(
+                self._common(ndtri((node + self._spread) / DOUBTS)),
+                self._local,
+                (self._first + node * count // DOUBTS) % count,
+            )
+            for node in range(DOUBTS)
+        )
+
+    @property
+    def _spread(self) -> Array:
+        """Evenly spread over 0 to 1, one for each draw, in random order."""
+        return _evenly(len(self.posterior.x), self.posterior.seed, 23)
+
+    def _common(self, deviate: Array) -> Array32:
+        """Factors of the doubt that is alike at all places, shape (sizes, draws)."""
+        spread = COMMON_DOUBT
         for effect in self.steady:
             sheet = effect.action.sheet
             if sheet is not None and sheet.attenuation:
-                spread = max(spread, float(np.hypot(MODEL_DOUBT, sheet.std_db / max(sheet.attenuation[0][1], 10.0))))
-        count = len(self.posterior.x)
-        z = np.random.default_rng([self.posterior.seed, 23]).standard_normal(count).clip(-3.0, 3.0)
-        change_db = np.arange(MOST_DB * STEPS_PER_DB + 1) / STEPS_PER_DB
-        off_db = min(spread, 0.3) * change_db[:, None] * z + self._crest_rise_db(change_db)[:, None]
+                spread = max(spread, float(np.hypot(COMMON_DOUBT, sheet.std_db / max(sheet.attenuation[0][1], 10.0))))
+        off_db = min(spread, MOST_COMMON_DOUBT) * SIZES_DB[:, None] * deviate.clip(-MOST_DEVIATE, MOST_DEVIATE)
+        off_db = off_db + self._crest_rise_db(SIZES_DB)[:, None]
         return np.asarray(10.0 ** (off_db / 10.0), dtype=np.float32)
+
+    @cached_property
+    def _local(self) -> Array32:
+        """Factors of the doubt of one place and emitter, shape (sizes, 2 draws)."""
+        deviate = ndtri(_evenly(len(self.posterior.x), self.posterior.seed, 37)).clip(-MOST_DEVIATE, MOST_DEVIATE)
+        off_db = LOCAL_DOUBT_DB * (1.0 - np.exp(-SIZES_DB[:, None] / LOCAL_DOUBT_FROM_DB)) * np.tile(deviate, 2)
+        return np.asarray(10.0 ** (off_db / 10.0), dtype=np.float32)
+
+    @cached_property
+    def _first(self) -> NDArray[np.int64]:
+        """With which draw's own doubt each place and emitter begins, shape (places, emitters)."""
+        groups = [e.group for e in self.posterior.survey.emitters]
+        device = np.array([groups.index(name) for name in groups], dtype=np.int64)
+        cells = np.arange(len(self.places), dtype=np.int64)[:, None] * len(groups) + device
+        count = len(self.posterior.x)
+        return np.asarray(np.random.default_rng([self.posterior.seed, 31]).integers(0, count, cells.size)[cells])
 
     def _crest_rise_db(self, change_db: Array) -> Array:
         """By how much farther the largest spot of a scan lies over the mean, by the size of the change let through.
 
         From outside, the strongest path is what a shield takes, and what comes round it stays:
-        K' = K - (1 + K) (1 - t) for a share t let through, but not less than that of a source indoors, which is what
-        a leak is to the room behind it. Inside, the strongest path stays and reflections come to it:
+        K' = K - (1 + K) (1 - t) for a share t let through, but not less than `RICE_LEAK`. Inside, the strongest path
+        stays and reflections come to it:
         K' = K / (t (1 + K) - K) for t over 1. The largest of M values of Rice's law follows (our modelling choice).
         """
         if not self.kind.instantaneous:
@@ -159,7 +231,7 @@ class Evaluator:
         emitters = self.posterior.survey.emitters
         rice, outdoor = np.array([rice_factor(e) for e in emitters]), np.array([e.outdoor for e in emitters])
         through = 10.0 ** (-change_db[:, None] / 10.0)
-        leaking = np.maximum(rice - (1.0 + rice) * (1.0 - through), RICE_INDOOR)
+        leaking = np.maximum(rice - (1.0 + rice) * (1.0 - through), RICE_LEAK)
         left = np.where(outdoor, leaking, rice / ((1.0 + rice) / through - rice))
         found = scan_gain(self.posterior.radiators.frequencies_hz, left).median_db
         return np.asarray(np.mean(found - found[:1], axis=1))
@@ -188,6 +260,11 @@ class Evaluator:
 
     def _contributions(self, action_ids: Sequence[str]) -> tuple[Array32, Array]:
         """Contribution of each emitter, shape (emitters, columns, draws), and what is let through."""
+        sure, through = self._undoubted(action_ids)
+        return (sure * self._factor(self.doubt, through)).astype(np.float32), through
+
+    def _undoubted(self, action_ids: Sequence[str]) -> tuple[Array32, Array]:
+        """The same as if what is let through were known."""
         known = {a.id for a in self.actions}
         for name in action_ids:
             if name not in known:
@@ -197,19 +274,51 @@ class Evaluator:
         cells = let_through(variant.groups, taken, variant.levels.shape[:2])
         scale = np.prod([self.steady[k].scale for k in taken], axis=0) if taken else np.array(1.0)
         through = cells[self.place_of_column].T
+        levels = variant.levels[self.place_of_column].transpose(1, 0, 2)
+        return (levels * (through * scale)[..., None]).astype(np.float32), through
+
+    def _factor(self, doubt: Doubt, through: Array, keep: NDArray[np.bool_] | None = None) -> Array32:
+        """What the doubt makes of each contribution, shape (emitters, columns, draws); of the emitters kept only."""
+        draws = len(self.posterior.x)
         size_db = np.abs(10.0 * np.log10(np.maximum(through, 1e-12)))
-        step = np.clip(STEPS_PER_DB * size_db, 0.0, len(self.doubt) - 1 - 1e-3)
+        step = np.clip(STEPS_PER_DB * size_db, 0.0, len(doubt.common) - 1 - 1e-3)
         low = step.astype(np.int64)
-        part = (step - low)[..., None]
-        factor = self.doubt[low] * (1.0 - part) + self.doubt[low + 1] * part
-        each = variant.levels[self.place_of_column].transpose(1, 0, 2) * factor * (through * scale)[..., None]
-        return each.astype(np.float32), through
+        part = (step - low).astype(np.float32)[..., None]
+        alike = doubt.common[low] * (1.0 - part) + doubt.common[low + 1] * part
+        first = doubt.first[self.place_of_column].T
+        turn = (first if keep is None else first[keep])[..., None] + np.arange(draws)
+        rows = low[..., None]
+        own = doubt.local[rows, turn] * (1.0 - part) + doubt.local[rows + 1, turn] * part
+        return np.asarray(alike * own)
 
     def after_from(self, action_ids: Sequence[str], *, silent: Sequence[str] = ()) -> Array:
         """Draws of the level after a plan with some emitters left out, shape (draws, columns) [W/m²]."""
-        keep = np.array([name not in silent for name in self.posterior.emitter_ids])
+        keep = self._kept(silent)
         each = self._contributions(action_ids)[0]
         return np.asarray(each[keep].sum(axis=0).T, dtype=np.float64)
+
+    def chance_over(self, bound_w_m2: float, action_ids: Sequence[str], *, silent: Sequence[str] = ()) -> Array:
+        """Probability, in each draw, that the level after a plan is over a bound at some column, shape (draws,).
+
+        The doubt about what the plan does, of which no reading before it says anything, is averaged out, so that few
+        draws tell plans apart (conditional expectation: Casella and Robert, Rao-Blackwellisation of sampling schemes,
+        Biometrika 83, 1996).
+
+        Parameters
+        ----------
+        bound_w_m2 : float
+            The bound [W/m²].
+        silent : sequence of str
+            Emitters left out.
+        """
+        keep = self._kept(silent)
+        sure, through = self._undoubted(action_ids)
+        sure, through = sure[keep], through[keep]
+        over = [np.any((sure * self._factor(d, through, keep)).sum(axis=0) > bound_w_m2, axis=0) for d in self._doubts]
+        return np.asarray(np.mean(over, axis=0))
+
+    def _kept(self, silent: Sequence[str]) -> NDArray[np.bool_]:
+        return np.array([name not in silent for name in self.posterior.emitter_ids])
 
     def ways_in(self, action_ids: Sequence[str]) -> list[dict[tuple[str, str], float]]:
         """Share of what remains by (emitter id, plate of entry), for each column."""
@@ -298,6 +407,11 @@ def entries_at(ground: Groundwork, places: Sequence[Place], which: int, kind: Ki
         for k, name in enumerate(posterior.emitter_ids)
         for entry, share in shares.get(k, {}).items()
     }
+
+
+def _evenly(count: int, seed: int, stream: int) -> Array:
+    """Values evenly spread over 0 to 1 in random order."""
+    return np.asarray((np.random.default_rng([seed, stream]).permutation(count) + 0.5) / count)
 
 
 def is_handset(technology: str, name: str) -> bool:

@@ -63,7 +63,7 @@ class OpenDecision:
 
 
 def which_plan(evaluator: Evaluator, target_w_m2: float, *, stake: float) -> OpenDecision:
-    """Which plan to carry out: its price, and the stake wherever it misses the target.
+    """Which plan to carry out: its price, and the stake by the chance in each draw that it misses the target.
 
     Parameters
     ----------
@@ -81,8 +81,7 @@ def which_plan(evaluator: Evaluator, target_w_m2: float, *, stake: float) -> Ope
     plans = plans_of(evaluator)
     price = {a.id: middle_cost(a) for a in evaluator.actions}
     loss = [
-        sum(price[name] for name in ids)
-        + stake * np.any(evaluator.after(ids).total_w_m2 > target_w_m2, axis=1).astype(np.float64)
+        sum(price[name] for name in ids) + stake * evaluator.chance_over(target_w_m2, ids)
         for ids in plans
     ]
     return OpenDecision(plans, np.stack(loss, axis=1))

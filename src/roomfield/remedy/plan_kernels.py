@@ -83,7 +83,8 @@ def least_scales(model, t, stacks, at, into) -> None:
 def add_up(levels, cells, scales, at, doubt, c, n, total) -> None:
     """Level at column ``c``, which belongs to place ``n``, in every draw; ``scales[at]`` weighs the emitters."""
     emitters, draws = levels.shape[1], levels.shape[2]
-    top = doubt.shape[0] - 1
+    common, local = doubt.common, doubt.local
+    top = common.shape[0] - 1
     for d in range(draws):
         total[d] = 0.0
     for k in range(emitters):
@@ -94,8 +95,11 @@ def add_up(levels, cells, scales, at, doubt, c, n, total) -> None:
         step = min(STEPS_PER_DB * abs(10.0 * math.log10(through)), top - 1e-3)
         i = int(step)
         u = np.float32(step - i)
+        first = doubt.first[n, k]
         for d in range(draws):
-            total[d] += levels[n, k, d] * weight * (doubt[i, d] + u * (doubt[i + 1, d] - doubt[i, d]))
+            alike = common[i, d] + u * (common[i + 1, d] - common[i, d])
+            own = local[i, first + d] + u * (local[i + 1, first + d] - local[i, first + d])
+            total[d] += levels[n, k, d] * weight * alike * own
 
 
 @inner(fastmath=True)

@@ -1,8 +1,9 @@
 """Which measurement to take next for a decision, and when to stop.
 
 Candidates are ranked by the expected regret they avoid per minute, less the standard error of that, because the best
-of many looks better than it is. One alone may be worth nothing where several are worth their time, so that the best
-few together are weighed too before "enough" is said.
+of many looks better than it is. One alone may be worth nothing where several are worth their time, so that some
+together are weighed too before "enough" is said: those that, by a linear rule, tell most about what parts the options.
+"Enough" is never said only because few draws leave open what something is worth: the linear rule then says it.
 """
 
 from __future__ import annotations
@@ -11,12 +12,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from roomfield.field.foreseen import Foreseen
-from roomfield.field.information import Information, PredictedObservation, worth_of
+from roomfield.field.information import Information, PredictedObservation, linear_worth, told_together, worth_of
 from roomfield.field.threads import on_one_thread
 from roomfield.remedy.open_decision import OpenDecision
 
-TOGETHER = (2, 3, 5, 8, 16, 32)
-"""So many of the best are weighed together."""
+TOGETHER = (1, 2, 3, 5, 8, 16, 32)
+"""So many are weighed together; one once more, by the linear rule."""
 LEAST_ERRORS = 1.0
 """A worth counts that is more than so many of its standard errors (our judgement)."""
 
@@ -56,7 +57,8 @@ class NextMeasurement:
     decision : OpenDecision
         What is to be decided.
     ranked : tuple of Ranked
-        Candidates, the most worth per minute, less its standard error, first.
+        Candidates, the most worth per minute, less its standard error, first; before them those that are worth
+        their time together only.
     together : int
         How many of the first must be taken for it to be worth their time; 1 if the first one is; 0: stop.
     best_rate : float
@@ -94,24 +96,35 @@ def next_step(
     """
     found = [Ranked(one, worth_of(decision.contending, one.outcome, seed=seed)) for one in candidates]
     found.sort(key=lambda r: (-r.surely_per_minute, r.candidate.minutes))
-    together, rate = _together(decision, found, client_rate, seed)
-    return NextMeasurement(decision, tuple(found), together, rate, client_rate)
-
-
-def _together(decision: OpenDecision, found: Sequence[Ranked], client_rate: float, seed: int) -> tuple[int, float]:
-    """How many of the first are worth their time, 0 if none are, and what they avoid per minute."""
     rate = found[0].per_minute if found else 0.0
     if found and rate > client_rate and _beyond_chance(found[0].information):
-        return 1, rate
-    for count in (n for n in TOGETHER if n <= len(found)):
-        minutes = sum(r.candidate.minutes for r in found[:count])
+        return NextMeasurement(decision, tuple(found), 1, rate, client_rate)
+    together, many = _together(decision, found, client_rate, seed)
+    if not together:
+        return NextMeasurement(decision, tuple(found), 0, rate, client_rate)
+    left = [one for one in found if one not in together]
+    return NextMeasurement(decision, (*together, *left), len(together), many, client_rate)
+
+
+def _together(
+    decision: OpenDecision, found: Sequence[Ranked], client_rate: float, seed: int
+) -> tuple[list[Ranked], float]:
+    """The fewest that are worth their time together, none if none are, and what they avoid per minute."""
+    order = told_together(
+        decision.contending, [r.candidate.outcome for r in found], [r.candidate.minutes for r in found], TOGETHER[-1]
+    )
+    for count in (n for n in TOGETHER if n <= len(order)):
+        some = [found[n] for n in order[:count]]
+        minutes = sum(r.candidate.minutes for r in some)
         if decision.regret_left <= minutes * client_rate:
             break
-        outcome = PredictedObservation.together([r.candidate.outcome for r in found[:count]])
+        outcome = PredictedObservation.together([r.candidate.outcome for r in some])
         worth = worth_of(decision.contending, outcome, seed=seed)
-        if _beyond_chance(worth) and worth.regret_avoided / minutes > client_rate:
-            return count, worth.regret_avoided / minutes
-    return 0, rate
+        sure = worth.regret_avoided if _beyond_chance(worth) else 0.0
+        avoided = max(sure, linear_worth(decision.contending, outcome))
+        if avoided / minutes > client_rate:
+            return some, avoided / minutes
+    return [], 0.0
 
 
 def _beyond_chance(information: Information) -> bool:

@@ -168,6 +168,8 @@ def measure_next_for(
 ) -> Advice:
     """The measurement that avoids most expected regret per minute.
 
+    A second meter is advised only if the record names one.
+
     Parameters
     ----------
     posterior : Posterior, optional
@@ -187,8 +189,9 @@ def measure_next_for(
     """
     posterior = posterior or posterior_of(survey, visit_id)
     decision = _decision(survey, visit_id, posterior, question)
-    offered = _candidates(Foresight(posterior, placed(posterior.survey)), _asked(posterior, question))
-    found = next_step(decision, offered, client_rate=question.client_rate)
+    offered = [*_candidates(Foresight(posterior, placed(posterior.survey)), _asked(posterior, question))]
+    kept = [one for one in offered if one.measurement is not Measurement.SECOND_METER or _owns_another(posterior)]
+    found = next_step(decision, kept, client_rate=question.client_rate)
     return _told(found, _Names.of(posterior.survey, survey), question, load_words(language))
 
 
@@ -227,6 +230,11 @@ def _candidates(foresight: Foresight, asked: tuple[Place, ...]) -> Iterator[Fore
     yield foresight.reference()
 
 
+def _owns_another(posterior: Posterior) -> bool:
+    """Whether the record names a meter beside the one that was mostly read."""
+    return len(posterior.survey.meters) > 1
+
+
 @dataclass(frozen=True)
 class _Names:
     places: dict[str, str]
@@ -243,7 +251,8 @@ class _Names:
 
 
 def _told(found: NextMeasurement, names: _Names, question: OpenQuestion, words: Words) -> Advice:
-    worth = [one for one in found.ranked if one.information.regret_avoided > 0.0][:SHOWN]
+    counted = enumerate(found.ranked)
+    worth = [one for n, one in counted if n < found.together or one.information.regret_avoided > 0.0][:SHOWN]
     rows = tuple(_row(one, names, question, words) for one in worth)
     now, best = _as_it_stands(found.decision.best, names, question)
     return Advice(
