@@ -17,6 +17,7 @@ from roomfield.remedy.choice import pareto_front
 from roomfield.remedy.effects import Effect, TargetColumn
 from roomfield.remedy.evaluator import Evaluator, Variant
 from roomfield.remedy.path_groups import PathGroups
+from roomfield.survey import Emitter
 from roomfield.survey.action import Action, ActionKind, CostRange
 
 PLACES, EMITTERS, DRAWS, GROUPS_PER_CELL, EDGES_PER_CELL = 30, 6, 500, 60, 15
@@ -35,8 +36,10 @@ class InventedHome(Evaluator):
         self.columns = tuple(TargetColumn(i, False) for i in range(PLACES))
         self.kind, self.moving = Kind.PEAK, ()
         self.posterior = SimpleNamespace(
-            x=np.zeros((DRAWS, 1)), seed=seed, emitter_ids=tuple(f"e{i}" for i in range(EMITTERS))
-        )
+            x=np.zeros((DRAWS, 1)), seed=seed, emitter_ids=tuple(f"e{i}" for i in range(EMITTERS)),
+            survey=SimpleNamespace(emitters=tuple(Emitter(f"e{i}", "") for i in range(EMITTERS))),
+            radiators=SimpleNamespace(frequencies_hz=np.full(EMITTERS, 2e9)),
+        )  # fmt: skip
         shields = rng.random(actions) < 0.6
         scales = [np.ones((EMITTERS, PLACES)) for _ in cost]
         for a in np.flatnonzero(~shields):
