@@ -9,7 +9,14 @@ import pytest
 from scipy.stats import norm
 
 from roomfield.errors import InputError
-from roomfield.field.information import PredictedObservation, best_option, linear_worth, regret_left, told_together, worth_of
+from roomfield.field.information import (
+    PredictedObservation,
+    best_option,
+    linear_worth,
+    regret_left,
+    told_together,
+    worth_of,
+)
 
 pytestmark = pytest.mark.published(
     "Raiffa and Schlaifer, Applied Statistical Decision Theory (1961), unit normal loss integral, chapter 5"

@@ -80,10 +80,7 @@ def which_plan(evaluator: Evaluator, target_w_m2: float, *, stake: float) -> Ope
     _check(stake)
     plans = plans_of(evaluator)
     price = {a.id: middle_cost(a) for a in evaluator.actions}
-    loss = [
-        sum(price[name] for name in ids) + stake * evaluator.chance_over(target_w_m2, ids)
-        for ids in plans
-    ]
+    loss = [sum(price[name] for name in ids) + stake * evaluator.chance_over(target_w_m2, ids) for ids in plans]
     return OpenDecision(plans, np.stack(loss, axis=1))
 
 
