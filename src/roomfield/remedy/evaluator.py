@@ -51,7 +51,7 @@ HANDSET_MOST = 100.0
 State = tuple[Array, Array, Array, Array, Array]
 
 
-class Doubt(NamedTuple):
+class ChangeDoubt(NamedTuple):
     """Factors on what is let through, by the size of the change (in steps of half a decibel) and draw.
 
     Parameters
@@ -164,21 +164,21 @@ class Evaluator:
         return np.array([c.place_index for c in self.columns], dtype=np.int64)
 
     @cached_property
-    def doubt(self) -> Doubt:
+    def doubt(self) -> ChangeDoubt:
         """Factors on what is let through, for the doubt about it and deeper fading.
 
         What is left after a shield came by other paths than before it, so that the interference known from the
         readings says nothing about it: at each place and for each device (its bands move together) the change is off
         by `LOCAL_DOUBT_DB` of its own once the change is large. What is done badly is done badly for all.
         """
-        return Doubt(self._common(ndtri(self._spread)), self._local, self._first)
+        return ChangeDoubt(self._common(ndtri(self._spread)), self._local, self._first)
 
     @cached_property
-    def _doubts(self) -> tuple[Doubt, ...]:
+    def _doubts(self) -> tuple[ChangeDoubt, ...]:
         """The same for some values of the doubt in each draw: the common ones share out the normal law evenly."""
         count = len(self.posterior.x)
         return tuple(
-            Doubt(
+            ChangeDoubt(
                 self._common(ndtri((node + self._spread) / DOUBTS)),
                 self._local,
                 (self._first + node * count // DOUBTS) % count,
@@ -277,7 +277,7 @@ class Evaluator:
         levels = variant.levels[self.place_of_column].transpose(1, 0, 2)
         return (levels * (through * scale)[..., None]).astype(np.float32), through
 
-    def _factor(self, doubt: Doubt, through: Array, keep: NDArray[np.bool_] | None = None) -> Array32:
+    def _factor(self, doubt: ChangeDoubt, through: Array, keep: NDArray[np.bool_] | None = None) -> Array32:
         """What the doubt makes of each contribution, shape (emitters, columns, draws); of the emitters kept only."""
         draws = len(self.posterior.x)
         size_db = np.abs(10.0 * np.log10(np.maximum(through, 1e-12)))
