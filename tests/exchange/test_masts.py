@@ -62,6 +62,52 @@ def test_formats_say_the_same(tmp_path):
     assert [m.height_m for m in found["gpx"]] == [None, None]
 
 
+def one_mast(tmp_path, header, cell, ending):
+    """The mast of a file with one more property, as a table or as a point."""
+    if ending == "csv":
+        (tmp_path / "m.csv").write_text(f"lat;lon;{header}\n47.12;9.43;{cell}\n", "utf-8")
+    else:
+        point = {"type": "Point", "coordinates": [9.43, 47.12]}
+        feature = {"type": "Feature", "geometry": point, "properties": {header: cell}}
+        (tmp_path / "m.geojson").write_text(json.dumps(feature), "utf-8")
+    (mast,) = read_masts(tmp_path / f"m.{ending}")
+    return mast
+
+
+@pytest.mark.published("SI prefixes; ITU-R V.574: 0 dBm is 1 mW, 0 dBW is 1 W")
+@pytest.mark.parametrize("ending", ["csv", "geojson"])
+@pytest.mark.parametrize(
+    ("header", "cell", "field", "value"),
+    [
+        ("Frequency [GHz]", "3.5", "frequency_hz", 3.5e9),
+        ("frequency_khz", "1842400", "frequency_hz", 1842.4e6),
+        ("MHz", "935", "frequency_hz", 935e6),
+        ("Frequenz", "935", "frequency_hz", 935e6),
+        ("EIRP [dBm]", "50", "eirp_w", 100.0),
+        ("EIRP dBW", "20", "eirp_w", 100.0),
+        ("eirp_kw", "1.2", "eirp_w", 1200.0),
+        ("ERP [W]", "100", "eirp_w", 164.0),
+        ("W", "100", "eirp_w", None),
+        ("W", "100", "frequency_hz", None),
+        ("power w", "100", "eirp_w", None),
+    ],
+)
+def test_units_of_headings_are_heeded(tmp_path, header, cell, field, value, ending):
+    found = getattr(one_mast(tmp_path, header, cell, ending), field)
+    assert found == (None if value is None else pytest.approx(value, rel=1e-12))
+
+
+@pytest.mark.parametrize("ending", ["csv", "geojson"])
+@pytest.mark.parametrize(
+    ("header", "cell"),
+    [("height [ft]", "90"), ("EIRP [MHz]", "90"), ("frequency", "3.5"), ("EIRP [dBm]", "4000"), ("height", "< 30")],
+)
+def test_units_that_cannot_be_are_refused_by_name(tmp_path, header, cell, ending):
+    with pytest.raises((InputError, RejectedRows)) as refused:
+        one_mast(tmp_path, header, cell, ending)
+    assert header.split()[0].lower() in str(refused.value).lower()
+
+
 @pytest.mark.published("astropy: geocentric positions on WGS 84, turned into east and north at the home")
 @settings(max_examples=40, deadline=None)
 @given(

@@ -1,47 +1,66 @@
 """Masts that a user brings as open data: GeoJSON points, GPX waypoints, or a table with latitude and longitude.
 
-GeoJSON after RFC 7946 (longitude first, WGS 84), GPX 1.1 (topografix.com/GPX/1/1). Names of properties and headers that
-are read stand in `NAMES`; whatever else a file holds is left alone.
+GeoJSON after RFC 7946 (longitude first, WGS 84), GPX 1.1 (topografix.com/GPX/1/1). Headings of a table and names of
+properties are understood by one scheme, `roomfield.table_files.mast_scheme`; whatever else a file holds is left alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from xml.etree import ElementTree
 
 from roomfield.errors import FormatError, InputError, RejectedRows, RowFault
-from roomfield.exchange.names import plain
 from roomfield.exchange.plan_geojson import features_of, file_content, metres_per_degree
-from roomfield.table_files.cells import CellFault, number
-from roomfield.table_files.column_guess import is_empty, shown
-from roomfield.table_files.table_reader import read_table
+from roomfield.quantities.censoring import Censoring
+from roomfield.table_files.cells import Amount, CellFault, amount
+from roomfield.table_files.column_guess import guess_columns, is_empty, meaning_of, shown
+from roomfield.table_files.column_mapping import confirmed_table
+from roomfield.table_files.decimal_sign import DecimalGuess, guess_decimal
+from roomfield.table_files.mast_scheme import MASTS, NUMBERS, MastColumn, taken_as, unit_question, wrong_unit
+from roomfield.table_files.spectrum_scheme import FREQUENCY_UNITS
+from roomfield.table_files.table_reader import Cell
 
-NAMES: Mapping[str, frozenset[str]] = {
-    "name": frozenset({"name", "title", "site", "id", "standort", "bezeichnung", "nom"}),
-    "operator": frozenset({"operator", "provider", "betreiber", "exploitant"}),
-    "technology": frozenset({"technology", "technologie", "service"}),
-    "latitude_deg": frozenset({"lat", "latitude", "breite", "y"}),
-    "longitude_deg": frozenset({"lon", "lng", "long", "longitude", "lange", "länge", "x"}),
-    "height_m": frozenset({"height", "height m", "antenna height", "hohe", "höhe", "ele", "hauteur"}),
-    "frequency_mhz": frozenset({"frequency", "frequency mhz", "mhz", "frequenz", "fréquence"}),
-    "eirp_w": frozenset({"eirp", "eirp w", "power w"}),
-    "erp_w": frozenset({"erp", "erp w"}),
-}
-"""What a property or header may be called, in lower case; a fact of the trade only where a standard names it."""
 DIPOLE_OVER_ISOTROPIC = 1.64
 """Gain of a half-wave dipole, by which ERP becomes EIRP (2.15 dBi; ITU-R V.573)."""
-_NUMBERS = ("latitude_deg", "longitude_deg", "height_m", "frequency_mhz", "eirp_w", "erp_w")
 _BOUNDS = {
-    "latitude_deg": (-90.0, 90.0),
-    "longitude_deg": (-180.0, 180.0),
-    "height_m": (-100.0, 1000.0),
-    "frequency_mhz": (0.001, 300_000.0),
-    "eirp_w": (1e-6, 1e7),
-    "erp_w": (1e-6, 1e7),
+    MastColumn.LATITUDE: (-90.0, 90.0),
+    MastColumn.LONGITUDE: (-180.0, 180.0),
+    MastColumn.HEIGHT: (-100.0, 1000.0),
+    MastColumn.FREQUENCY: (1e3, 3e11),
+    MastColumn.EIRP: (1e-6, 1e7),
+    MastColumn.ERP: (1e-6, 1e7),
 }
+"""What is believed, in degrees, m, Hz and W."""
+_LEAST_WITHOUT_UNIT = 30.0
+"""A smaller number without a unit is hardly a frequency in MHz: it may well be one in GHz."""
+_WATTS = {"W": 1.0, "mW": 1e-3, "kW": 1e3}
 _MOST = 100_000
+_TEXTS = (MastColumn.NAME, MastColumn.OPERATOR, MastColumn.TECHNOLOGY)
+
+
+@dataclass(frozen=True)
+class Told:
+    """One value of a feature as the file has it.
+
+    Parameters
+    ----------
+    header : str
+        Name of the property, or heading of the column.
+    cell : object
+        Text or number.
+    unit, unknown_unit : str
+        What its name says; empty if nothing.
+    """
+
+    header: str
+    cell: Cell
+    unit: str = ""
+    unknown_unit: str = ""
+
+
+Feature = Mapping[MastColumn, Told]
 
 
 @dataclass(frozen=True)
@@ -100,14 +119,14 @@ def read_masts(path: Path) -> tuple[Mast, ...]:
     RejectedRows
         With every faulty point.
     """
-    ending = path.suffix.lower()
-    rows = _READERS.get(ending, _of_table)(path)
+    features, decimal = _READERS.get(path.suffix.lower(), _of_table)(path)
     found, faults = [], []
-    for line, row in rows:
+    for line, row in features:
         try:
-            found.append(_mast(line, row))
+            found.append(_mast(line, row, decimal))
         except ValueError as fault:
-            faults.append(RowFault(line, "", "; ".join(f"{k} {v}" for k, v in row.items()), str(fault)))
+            read = "; ".join(f"{column} {shown(told.cell)}" for column, told in row.items())
+            faults.append(RowFault(line, "", read, str(fault)))
     if faults:
         raise RejectedRows(faults, where=path.name, mend=f"First: line {faults[0].line}, {faults[0].reason}.")
     if not found:
@@ -115,49 +134,72 @@ def read_masts(path: Path) -> tuple[Mast, ...]:
     return tuple(found)
 
 
-def _mast(line: int, row: Mapping[str, str]) -> Mast:
-    values: dict[str, float | None] = {name: _value(name, row.get(name, "")) for name in _NUMBERS}
-    latitude, longitude = values["latitude_deg"], values["longitude_deg"]
+def _mast(line: int, row: Feature, decimal: DecimalGuess) -> Mast:
+    values = {column: _value(column, row[column], decimal) for column in NUMBERS if column in row}
+    latitude, longitude = values.get(MastColumn.LATITUDE), values.get(MastColumn.LONGITUDE)
     if latitude is None or longitude is None:
         raise ValueError("it has no latitude and longitude")
-    erp, megahertz = values["erp_w"], values["frequency_mhz"]
-    eirp = values["eirp_w"] if erp is None else erp * DIPOLE_OVER_ISOTROPIC
-    frequency = None if megahertz is None else megahertz * 1e6
-    name, operator, technology = (row.get(part, "").strip()[:200] for part in ("name", "operator", "technology"))
-    return Mast(line, name, operator, technology, latitude, longitude, values["height_m"], frequency, eirp)
+    erp = values.get(MastColumn.ERP)
+    eirp = values.get(MastColumn.EIRP) if erp is None else erp * DIPOLE_OVER_ISOTROPIC
+    name, operator, technology = (shown(row[part].cell)[:200] if part in row else "" for part in _TEXTS)
+    return Mast(
+        line, name, operator, technology, latitude, longitude,
+        values.get(MastColumn.HEIGHT), values.get(MastColumn.FREQUENCY), eirp,
+    )  # fmt: skip
 
 
-def _value(name: str, text: str) -> float | None:
-    if not text.strip():
-        return None
+def _value(column: MastColumn, told: Told, decimal: DecimalGuess) -> float | None:
+    """In degrees, m, Hz or W."""
+    if wrong := wrong_unit(column, told.unit, told.unknown_unit):
+        raise ValueError(unit_question(told.header, column, wrong))
     try:
-        value = number(text.strip(), "," if "," in text and "." not in text else ".", False)
-    except (ValueError, CellFault):
-        raise ValueError(f"{name} {text[:40]!r} is no number") from None
-    low, high = _BOUNDS[name]
+        found = amount(told.cell, decimal.sign or ".", decimal.grouped)
+    except CellFault:
+        found = Amount(None, Censoring.ABOVE)
+    if found is None:
+        return None
+    if found.number is None or found.censoring is not Censoring.NONE:
+        raise ValueError(f"{column} {shown(told.cell)[:40]!r} is no number")
+    if column is MastColumn.FREQUENCY and not told.unit and found.number < _LEAST_WITHOUT_UNIT:
+        raise ValueError(f"{column} {found.number:g} names no unit; head it '{told.header} [MHz]' or [GHz]")
+    low, high = _BOUNDS[column]
+    value = _in_si(column, found.number, told.unit)
     if not low <= value <= high:
-        raise ValueError(f"{name} {value:g} lies outside {low:g} to {high:g}")
+        raise ValueError(f"{column} {value:g} lies outside {low:g} to {high:g}")
     return value
 
 
-def _field_of(header: str) -> str:
-    """What a header or property means; empty if nothing that is read."""
-    word = plain(header).replace("_", " ").strip()
-    word = word.partition("[")[0].partition("(")[0].strip()
-    return next((field for field, names in NAMES.items() if word in names), "")
+def _in_si(column: MastColumn, value: float, unit: str) -> float:
+    if column is MastColumn.FREQUENCY:
+        return value * FREQUENCY_UNITS[unit or "MHz"]
+    if unit in ("dBm", "dBW"):
+        return float(10.0 ** min((value - (30.0 if unit == "dBm" else 0.0)) / 10.0, 300.0))
+    return value * _WATTS.get(unit, 1.0)
 
 
-def _named(pairs: Sequence[tuple[str, object]]) -> dict[str, str]:
+def _named(pairs: Iterable[tuple[str, Cell]]) -> dict[MastColumn, Told]:
     """What is read of a feature, the first of several names for a thing."""
-    found: dict[str, str] = {}
-    for header, value in pairs:
-        field = _field_of(header)
-        if field and value is not None and field not in found:
-            found[field] = str(value)
+    found: dict[MastColumn, Told] = {}
+    for header, cell in pairs:
+        meant = meaning_of(header, MASTS)
+        column = taken_as(meant.column, meant.unit)
+        if column is not MastColumn.UNUSED and cell is not None:
+            found.setdefault(column, Told(header, cell, meant.unit, meant.unknown_unit))
     return found
 
 
-def _of_geojson(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+def _with_sign(features: Iterable[tuple[int, dict[MastColumn, Told]]]) -> Features:
+    """Features, and the decimal sign of the numbers that are written as text among them."""
+    kept = list(features)
+    texts = {t.cell for _, row in kept for column, t in row.items() if column in NUMBERS and isinstance(t.cell, str)}
+    return kept, guess_decimal(texts)
+
+
+def _of_geojson(path: Path) -> Features:
+    return _with_sign(_geojson_points(path))
+
+
+def _geojson_points(path: Path) -> Iterator[tuple[int, dict[MastColumn, Told]]]:
     for line, feature in enumerate(features_of(file_content(path), path.name), 1):
         geometry = feature["geometry"]
         if geometry.get("type") != "Point":
@@ -166,11 +208,11 @@ def _of_geojson(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
         if not isinstance(place, list) or len(place) < 2:
             raise FormatError("its point has no coordinates.", where=f"{path.name}: feature {line}", mend="Correct it.")
         properties = feature.get("properties") or {}
-        told = _named(list(properties.items())) if isinstance(properties, dict) else {}
-        yield line, {**told, "longitude_deg": str(place[0]), "latitude_deg": str(place[1])}
+        told = _named(properties.items()) if isinstance(properties, dict) else {}
+        yield line, {**told, **_standing(place[1], place[0])}
 
 
-def _of_gpx(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+def _of_gpx(path: Path) -> Features:
     content = file_content(path)
     if b"<!DOCTYPE" in content or b"<!ENTITY" in content:
         raise FormatError("it declares entities.", where=path.name, mend="Export the waypoints again, without them.")
@@ -178,29 +220,51 @@ def _of_gpx(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
         root = ElementTree.fromstring(content)
     except ElementTree.ParseError as fault:
         raise FormatError(f"it is no XML ({fault}).", where=path.name, mend="Choose a GPX file.") from None
-    for line, point in enumerate(root.findall(".//{*}wpt"), 1):
-        told = _named([(child.tag.rpartition("}")[2], child.text or "") for child in point])
-        told.pop("height_m", None)  # <ele> is above the sea, not above ground
-        yield line, {**told, "latitude_deg": point.get("lat", ""), "longitude_deg": point.get("lon", "")}
+    return [_gpx_point(line, point) for line, point in enumerate(root.findall(".//{*}wpt"), 1)], DecimalGuess(".")
 
 
-def _of_table(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
-    table = read_table(path)
-    filled = [(line, row) for line, row in zip(table.lines, table.rows, strict=True) if not is_empty(row)]
-    if not filled:
-        raise FormatError("it is empty.", where=path.name, mend="Give a table with latitude and longitude.")
-    (_, header), rows = filled[0], filled[1:]
-    fields = [_field_of(shown(cell)) for cell in header]
-    if not {"latitude_deg", "longitude_deg"} <= set(fields):
+def _gpx_point(line: int, point: ElementTree.Element) -> tuple[int, dict[MastColumn, Told]]:
+    told = _named((child.tag.rpartition("}")[2], child.text or "") for child in point)
+    told.pop(MastColumn.HEIGHT, None)  # <ele> is above the sea, not above ground
+    return line, {**told, **_standing(point.get("lat", ""), point.get("lon", ""))}
+
+
+def _standing(latitude: Cell, longitude: Cell) -> dict[MastColumn, Told]:
+    return {
+        MastColumn.LATITUDE: Told("latitude", latitude),
+        MastColumn.LONGITUDE: Told("longitude", longitude),
+    }
+
+
+def _of_table(path: Path) -> Features:
+    mapping = guess_columns(path, MASTS)
+    if mapping.first(MastColumn.LATITUDE) is None or mapping.first(MastColumn.LONGITUDE) is None:
         raise FormatError(
             "it has no columns latitude and longitude.",
             where=path.name,
             mend="Head two columns so, in degrees (WGS 84).",
         )
-    if len(rows) > _MOST:
+    if mapping.rows > _MOST:
         raise InputError(f"it has more than {_MOST} rows.", where=path.name, mend="Keep what lies around the home.")
-    for line, row in rows:
-        yield line, _named([(shown(head), shown(cell)) for head, cell in zip(header, row, strict=False)])
+    for question in mapping.questions():
+        raise InputError(question, where=path.name, mend="Correct that heading, or the rows below it.")
+    table = confirmed_table(path, mapping, confirmed=True)
+    read = [(mapped.index, taken_as(mapped.column, mapped.unit), mapped) for mapped in mapping.columns]
+    wanted = [(index, column, mapped) for index, column, mapped in read if column is not MastColumn.UNUSED]
+    features = [
+        (
+            line,
+            {
+                column: Told(mapped.header, row[index], mapped.unit, mapped.unknown_unit)
+                for index, column, mapped in wanted
+                if index < len(row)
+            },
+        )
+        for line, row in zip(table.lines, table.rows, strict=True)
+        if line > mapping.header_line and not is_empty(row)
+    ]
+    return features, DecimalGuess(mapping.decimal, mapping.grouped)
 
 
+Features = tuple[list[tuple[int, dict[MastColumn, Told]]], DecimalGuess]
 _READERS = {".geojson": _of_geojson, ".json": _of_geojson, ".gpx": _of_gpx}
