@@ -41,7 +41,7 @@ _TEXTS = (MastColumn.NAME, MastColumn.OPERATOR, MastColumn.TECHNOLOGY)
 
 
 @dataclass(frozen=True)
-class Told:
+class NamedCell:
     """One value of a feature as the file has it.
 
     Parameters
@@ -60,7 +60,7 @@ class Told:
     unknown_unit: str = ""
 
 
-Feature = Mapping[MastColumn, Told]
+Feature = Mapping[MastColumn, NamedCell]
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def _mast(line: int, row: Feature, decimal: DecimalGuess) -> Mast:
     )  # fmt: skip
 
 
-def _value(column: MastColumn, told: Told, decimal: DecimalGuess) -> float | None:
+def _value(column: MastColumn, told: NamedCell, decimal: DecimalGuess) -> float | None:
     """In degrees, m, Hz or W."""
     if wrong := wrong_unit(column, told.unit, told.unknown_unit):
         raise ValueError(unit_question(told.header, column, wrong))
@@ -177,18 +177,18 @@ def _in_si(column: MastColumn, value: float, unit: str) -> float:
     return value * _WATTS.get(unit, 1.0)
 
 
-def _named(pairs: Iterable[tuple[str, Cell]]) -> dict[MastColumn, Told]:
+def _named(pairs: Iterable[tuple[str, Cell]]) -> dict[MastColumn, NamedCell]:
     """What is read of a feature, the first of several names for a thing."""
-    found: dict[MastColumn, Told] = {}
+    found: dict[MastColumn, NamedCell] = {}
     for header, cell in pairs:
         meant = meaning_of(header, MASTS)
         column = taken_as(meant.column, meant.unit)
         if column is not MastColumn.UNUSED and cell is not None:
-            found.setdefault(column, Told(header, cell, meant.unit, meant.unknown_unit))
+            found.setdefault(column, NamedCell(header, cell, meant.unit, meant.unknown_unit))
     return found
 
 
-def _with_sign(features: Iterable[tuple[int, dict[MastColumn, Told]]]) -> Features:
+def _with_sign(features: Iterable[tuple[int, dict[MastColumn, NamedCell]]]) -> Features:
     """Features, and the decimal sign of the numbers that are written as text among them."""
     kept = list(features)
     texts = {t.cell for _, row in kept for column, t in row.items() if column in NUMBERS and isinstance(t.cell, str)}
@@ -199,7 +199,7 @@ def _of_geojson(path: Path) -> Features:
     return _with_sign(_geojson_points(path))
 
 
-def _geojson_points(path: Path) -> Iterator[tuple[int, dict[MastColumn, Told]]]:
+def _geojson_points(path: Path) -> Iterator[tuple[int, dict[MastColumn, NamedCell]]]:
     for line, feature in enumerate(features_of(file_content(path), path.name), 1):
         geometry = feature["geometry"]
         if geometry.get("type") != "Point":
@@ -223,16 +223,16 @@ def _of_gpx(path: Path) -> Features:
     return [_gpx_point(line, point) for line, point in enumerate(root.findall(".//{*}wpt"), 1)], DecimalGuess(".")
 
 
-def _gpx_point(line: int, point: ElementTree.Element) -> tuple[int, dict[MastColumn, Told]]:
+def _gpx_point(line: int, point: ElementTree.Element) -> tuple[int, dict[MastColumn, NamedCell]]:
     told = _named((child.tag.rpartition("}")[2], child.text or "") for child in point)
     told.pop(MastColumn.HEIGHT, None)  # <ele> is above the sea, not above ground
     return line, {**told, **_standing(point.get("lat", ""), point.get("lon", ""))}
 
 
-def _standing(latitude: Cell, longitude: Cell) -> dict[MastColumn, Told]:
+def _standing(latitude: Cell, longitude: Cell) -> dict[MastColumn, NamedCell]:
     return {
-        MastColumn.LATITUDE: Told("latitude", latitude),
-        MastColumn.LONGITUDE: Told("longitude", longitude),
+        MastColumn.LATITUDE: NamedCell("latitude", latitude),
+        MastColumn.LONGITUDE: NamedCell("longitude", longitude),
     }
 
 
@@ -251,20 +251,17 @@ def _of_table(path: Path) -> Features:
     table = confirmed_table(path, mapping, confirmed=True)
     read = [(mapped.index, taken_as(mapped.column, mapped.unit), mapped) for mapped in mapping.columns]
     wanted = [(index, column, mapped) for index, column, mapped in read if column is not MastColumn.UNUSED]
-    features = [
-        (
-            line,
-            {
-                column: Told(mapped.header, row[index], mapped.unit, mapped.unknown_unit)
+    features = []
+    for line, row in zip(table.lines, table.rows, strict=True):
+        if line > mapping.header_line and not is_empty(row):
+            feature: dict[MastColumn, NamedCell] = {
+                column: NamedCell(mapped.header, row[index], mapped.unit, mapped.unknown_unit)
                 for index, column, mapped in wanted
                 if index < len(row)
-            },
-        )
-        for line, row in zip(table.lines, table.rows, strict=True)
-        if line > mapping.header_line and not is_empty(row)
-    ]
+            }
+            features.append((line, feature))
     return features, DecimalGuess(mapping.decimal, mapping.grouped)
 
 
-Features = tuple[list[tuple[int, dict[MastColumn, Told]]], DecimalGuess]
+Features = tuple[list[tuple[int, dict[MastColumn, NamedCell]]], DecimalGuess]
 _READERS = {".geojson": _of_geojson, ".json": _of_geojson, ".gpx": _of_gpx}
