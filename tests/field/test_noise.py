@@ -21,6 +21,7 @@ def rows(censor=(0, 0, 0, 0)) -> LevelRows:
         np.zeros(n, dtype=np.int64), np.array([0, 0, 1, 1])[:n], np.zeros(n), np.array(censor),
         np.ones((n, 2), dtype=bool), np.full(n, 0.5), np.zeros(n), np.full(n, np.nan), np.full(n, np.nan),
         np.zeros(n, dtype=bool), np.full(n, 5.0), np.tile([0, 1], (n, 1)), np.ones(n), np.zeros((n, 2)),
+        np.zeros(n),
     )  # fmt: skip
 
 
@@ -101,7 +102,7 @@ def test_weights_lead_to_the_centre_of_a_t_distribution():
         tuple(map(str, range(n))), np.arange(n), np.full(n, 2), np.zeros(n, dtype=np.int64), np.arange(n), data,
         np.zeros(n, dtype=np.int64), np.ones((n, 1), dtype=bool), np.zeros(n), np.zeros(n), np.full(n, np.nan),
         np.full(n, np.nan), np.zeros(n, dtype=bool), np.full(n, 30.0), np.zeros((n, 1), dtype=np.int64), np.ones(n),
-        np.zeros((n, 1)),
+        np.zeros((n, 1)), np.zeros(n),
     )  # fmt: skip
     made = Noise(alone, np.full(n, 1e-3), np.zeros(1), np.zeros(1), np.ones((n, 1)), np.ones(n))
     centre = data.mean()

@@ -49,6 +49,8 @@ class LevelRows:
         Number of readings that were put together.
     front_db : ndarray, shape (r, k)
         By how much what stood in front of the meter changes an emitter more than what the reading was corrected by.
+    record_db2 : ndarray, shape (r,)
+        By how much the record of a scan's sound changes the variance of a reading's own scatter [dB²]; 0 without.
     """
 
     ids: tuple[str, ...]
@@ -68,6 +70,7 @@ class LevelRows:
     mode: Indices
     count: Array
     front_db: Array
+    record_db2: Array
 
     def __len__(self) -> int:
         return len(self.site)

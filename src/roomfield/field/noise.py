@@ -36,7 +36,8 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 OWN_STD_DB = 0.8
-"""Display, hand and rounding of a single reading (our judgement)."""
+"""Display, hand and rounding of a single reading, what a usual scan misses in it (our judgement). A record of the
+scan's sound puts what that scan misses in the place of the usual (`roomfield.instrument.pickup.record_change`)."""
 SCAN_STD_DB = 0.7
 """Two scans by one hand differ by this beyond the meter's repeatability (our judgement)."""
 TAILS = 4.0
@@ -106,7 +107,8 @@ class Noise:
     @cached_property
     def own_std_db(self) -> Array:
         """Scatter of each reading alone [dB], shape (r,)."""
-        added = np.hypot(OWN_STD_DB / np.sqrt(self.rows.count), self.rows.added_std_db)
+        one = np.sqrt(OWN_STD_DB**2 + self.rows.record_db2)
+        added = np.hypot(one / np.sqrt(self.rows.count), self.rows.added_std_db)
         return np.asarray(added if self.missed_std_db is None else np.hypot(added, self.missed_std_db))
 
     @cached_property

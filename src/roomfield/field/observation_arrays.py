@@ -21,7 +21,7 @@ from roomfield.field.level_rows import AVERAGE_ROW as AVERAGE_ROW
 from roomfield.field.level_rows import KINDS as KINDS
 from roomfield.field.level_rows import LevelRows as LevelRows
 from roomfield.field.repeats import together
-from roomfield.instrument import bounded_value, with_clipped_averages
+from roomfield.instrument import bounded_value, record_change, with_clipped_averages
 from roomfield.instrument.accessory import in_front, reading_in_front
 from roomfield.instrument.correct import scan_key
 from roomfield.quantities import Kind
@@ -191,6 +191,7 @@ class _Row(NamedTuple):
     watched_s: float
     activity: tuple[int, ...]
     front_db: tuple[float, ...]
+    record_db2: float = 0.0
 
 
 _Axis = tuple[int, float, float, tuple[bool, ...]]
@@ -200,7 +201,7 @@ _HELD = {Scan.FIXED: (0.0, FIXED_STD_DB), Scan.ROOM: (ROOM_EDGE_M, ROOM_STD_DB)}
 def _reading_row(survey: Survey, reading: Reading, position: Point3, sites: _Sites, states: EmitterStates) -> _Row:
     meter = survey.meter(reading.meter_id)
     value = bounded_value(reading, meter)
-    side = value.censoring.side
+    side, record = value.censoring.side, record_change(meter, reading)
     edge_m, added_db = _HELD.get(reading.scan, (reading.scan_edge_m, 0.0))
     noted = states.activities(reading.visit_id, reading.radio_state_id)
     usual_db = reading_in_front(reading, meter).change_db
@@ -208,10 +209,11 @@ def _reading_row(survey: Survey, reading: Reading, position: Point3, sites: _Sit
     added_db = float(np.hypot(added_db, max((f.contribution.std_db for f in fronts if f.contribution), default=0.0)))
     return _Row(
         reading.id, sites.index(position, reading.place_id), KINDS.index(reading.kind),
-        _meter(survey, reading.meter_id), scan_key(reading), 10.0 * float(np.log10(value.density_w_m2)), side,
+        _meter(survey, reading.meter_id), scan_key(reading),
+        10.0 * float(np.log10(value.density_w_m2)) + record.offset_db, side,
         states.on(reading.visit_id, reading.radio_state_id, reading.meter_id), edge_m, added_db, np.nan, np.nan, False,
         reading.watched_s or WATCHED_S[reading.kind], tuple(ACTIVITIES.index(a) for a in noted),
-        tuple(f.change_db - usual_db for f in fronts),
+        tuple(f.change_db - usual_db for f in fronts), record.variance_db2,
     )  # fmt: skip
 
 
@@ -251,7 +253,7 @@ def _level_rows(rows: list[_Row], emitters: int) -> LevelRows:
     )  # fmt: skip
 
 
-_FLOATS = ("value_db", "edge_m", "added_std_db", "axis_deg", "axis_std_deg", "watched_s")
+_FLOATS = ("value_db", "edge_m", "added_std_db", "axis_deg", "axis_std_deg", "watched_s", "record_db2")
 
 
 def _bearing_rows(axes: list[_Axis], survey: Survey) -> BearingRows:

@@ -60,10 +60,10 @@ def _keys(rows: LevelRows) -> list[Hashable]:
     """What repeats have in common; a bound or a reading on an axis is alone."""
     alone = (rows.censor != 0) | ~np.isnan(rows.axis_deg)
     alike = [
-        (int(s), int(k), int(m), float(e), float(a), float(w), on.tobytes(), mode.tobytes(), front.tobytes())
-        for s, k, m, e, a, w, on, mode, front in zip(
-            rows.site, rows.kind, rows.meter, rows.edge_m, rows.added_std_db, rows.watched_s, rows.on, rows.mode,
-            rows.front_db, strict=True,
+        (int(s), int(k), int(m), float(e), float(a), float(w), float(v), on.tobytes(), mode.tobytes(), front.tobytes())
+        for s, k, m, e, a, w, v, on, mode, front in zip(
+            rows.site, rows.kind, rows.meter, rows.edge_m, rows.added_std_db, rows.watched_s, rows.record_db2,
+            rows.on, rows.mode, rows.front_db, strict=True,
         )
     ]  # fmt: skip
     return [("alone", i) if alone[i] else key for i, key in enumerate(alike)]

@@ -99,7 +99,8 @@ def _readings_at(posterior: Posterior, point: ArrayLike, kind: Kind) -> list[_Re
             continue
         scans = len({int(rows.scan[i]) for i in here})
         maxima = 0.0 if kind is Kind.AVERAGE else MAXIMA_STD_DB**2
-        variance = (float(noise.scan_std_db[rows.scan[here]].max()) ** 2 + maxima) / scans + OWN_STD_DB**2 / len(here)
+        own = OWN_STD_DB**2 + float(np.mean(rows.record_db2[here]))
+        variance = (float(noise.scan_std_db[rows.scan[here]].max()) ** 2 + maxima) / scans + own / len(here)
         found.append(_Read(float(np.mean(rows.value_db[here])), variance, rows.on[here[0]]))
     return found
 

@@ -211,7 +211,7 @@ def _matched(before: Observations, after: Observations) -> tuple[Indices | None,
     if min(found, default=-1) < 0:
         return None, None
     row = np.array(found, dtype=np.int64)
-    for column in ("value_db", "censor", "on", "mode", "count", "edge_m", "kind", "meter"):
+    for column in ("value_db", "censor", "on", "mode", "count", "edge_m", "kind", "meter", "record_db2"):
         if not np.array_equal(getattr(before.levels, column), getattr(after.levels, column)[row]):
             return None, None
     axes = int(np.sum(~np.isnan(before.levels.axis_deg))), int(np.sum(~np.isnan(after.levels.axis_deg)))

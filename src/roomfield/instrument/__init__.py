@@ -5,7 +5,7 @@ from roomfield.instrument.checks import IndividualsChart, individuals_chart, met
 from roomfield.instrument.clipping import with_clipped_averages
 from roomfield.instrument.correct import MeteredLevel, to_level
 from roomfield.instrument.floor import bounded_value, pulse_response_db
-from roomfield.instrument.pickup import shortfall, three_axis_sum_w_m2
+from roomfield.instrument.pickup import record_change, shortfall, three_axis_sum_w_m2
 from roomfield.instrument.repeated_readings import CombinedLevel, combine, sum_axes
 from roomfield.instrument.several_meters import weighed_together
 from roomfield.instrument.shortest_pulse import shortest_pulse_s
@@ -22,6 +22,7 @@ __all__ = [
     "individuals_chart",
     "meter_chart",
     "pulse_response_db",
+    "record_change",
     "shortest_pulse_s",
     "shortfall",
     "sum_axes",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from roomfield.quantities import ErrorContribution, Kind
-from roomfield.survey import ListenedScan, Meter, Orientation, Scan
+from roomfield.survey import ListenedScan, Meter, Orientation, Reading, Scan
 
 Array = NDArray[np.float64]
 
@@ -83,6 +84,48 @@ def shortfall(
     if scan is Scan.FIXED:
         return FIXED_BEST_AXIS
     return BEST_AXIS_AVERAGE if kind is Kind.AVERAGE else BEST_AXIS_MAXIMUM
+
+
+class RecordChange(NamedTuple):
+    """What the record of a scan's sound changes in what the scan is worth, beside the same scan without a record.
+
+    Parameters
+    ----------
+    offset_db : float
+        Correction beyond the usual one [dB].
+    variance_db2 : float
+        Variance beyond the usual one; negative where the record narrows [dB²].
+    """
+
+    offset_db: float
+    variance_db2: float
+
+
+NO_RECORD = RecordChange(0.0, 0.0)
+
+
+def record_change(meter: Meter, reading: Reading) -> RecordChange:
+    """By how much the record of a reading's scan changes its correction and its variance, both as `shortfall` has them.
+
+    Parameters
+    ----------
+    meter : Meter
+        That took it.
+    reading : Reading
+        With or without a record.
+
+    Notes
+    -----
+    For whoever already counts what a usual scan misses. Usual is a hand scan with the antenna turned to its best axis,
+    or one of three axes.
+    """
+    if reading.listened is None:
+        return NO_RECORD
+    summed = reading.orientation is Orientation.THREE_AXIS_SUM
+    held = Orientation.THREE_AXIS_SUM if summed else Orientation.BEST_AXIS
+    usual = shortfall(meter, reading.kind, held, reading.scan)
+    found = shortfall(meter, reading.kind, held, reading.scan, reading.listened)
+    return RecordChange(found.middle_db - usual.middle_db, found.contribution.std_db**2 - usual.contribution.std_db**2)
 
 
 def three_axis_sum_w_m2(axis_densities_w_m2: ArrayLike) -> Array:
