@@ -13,6 +13,7 @@ from roomfield.demo.practice_home import PracticeScore as PracticeScore
 from roomfield.errors import InputError
 from roomfield.show.shown_scan import ShownScan
 from roomfield.signals.coach.scan_advice import LONGEST_S, ScanCoach
+from roomfield.signals.coach.search import ScanPart
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.scan_coach import shown_scan
 
@@ -41,9 +42,18 @@ class PracticeStart:
 
 @dataclass(frozen=True)
 class PracticeMoves:
-    """Where the antenna was, one row for each 20 ms: position from the middle of the cube [m], and its direction."""
+    """Where the antenna was.
+
+    Parameters
+    ----------
+    rows : tuple of six floats
+        One row for each 20 ms: position from the middle of the cube [m], and direction of the antenna.
+    begins : ScanPart or None
+        What the person set about with the first of these rows: ``spot`` or ``again``; None: goes on as before.
+    """
 
     rows: tuple[tuple[float, float, float, float, float, float], ...]
+    begins: ScanPart | None = None
 
 
 @dataclass(frozen=True)
@@ -93,7 +103,7 @@ class PracticeScan:
             raise InputError(f"{len(moves.rows)} moves at once.", where="scan", mend=f"Send 1 to {MOST_AT_ONCE}.")
         rows, first = np.array(moves.rows, np.float64), len(self._power)
         new = self.home.power_w_m2(self.place, rows[:, :3], rows[:, 3:], first, self.off)
-        said = self._coach.push(new, axis=rows[:, 3:])
+        said = self._coach.push(new, axis=rows[:, 3:], begins=moves.begins)
         self._power = np.concatenate([self._power, new])
         last = self._power[-int(AVERAGE_S * RATE_HZ) :]
         largest = self.home.largest_w_m2(self.place, self.off)

@@ -10,12 +10,14 @@ const at = (id) => document.getElementById(id);
 const cube = at("cube");
 const pen = cube.getContext("2d");
 const STEP_S = 0.02;
+const MARK_KEYS = { 1: "spot", 2: "again" };
 const SEND_EVERY_MS = 100;
 const EDGE_M = 0.25;
 const TURN_RAD_S = 1.6;
 
 let scan = "";
 let pending = [];
+let begins = null;
 let place = [0, 0];
 let turning = false;
 let angle = 0;
@@ -88,15 +90,17 @@ function tick() {
 async function tell() {
   if (!scan || busy || !pending.length) return;
   busy = true;
-  const rows = pending.splice(0, 400);
+  const moves = { rows: pending.splice(0, 400), begins };
+  begins = null;
   try {
-    const shown = await send("POST", `/api/v1/practice/scans/${scan}/moves`, { rows });
+    const shown = await send("POST", `/api/v1/practice/scans/${scan}/moves`, moves);
     for (const name of ["peak", "held", "average"]) at(name).textContent = number(shown[name]);
     at("said").textContent = shown.said;
     play(shown.loudness);
   } catch (error) {
     at("said").textContent = error.message;
     scan = "";
+    allowMarks();
   } finally {
     busy = false;
   }
@@ -119,12 +123,14 @@ async function attempt(id, work) {
 at("begin").addEventListener("click", () => attempt("said", async () => {
   const start = { seed: Number(seed), place: at("place").value, off: [] };
   pending = [];
+  begins = null;
   way = [];
   counted = 0;
   sound ??= beepSource();
   scan = (await send("POST", "/api/v1/practice/scans", start)).id;
   began = performance.now();
   at("end").disabled = false;
+  allowMarks();
   at("scan-score").textContent = "";
   cube.focus();
 }));
@@ -132,9 +138,26 @@ at("end").addEventListener("click", () => attempt("scan-score", async () => {
   const ended = scan;
   scan = "";
   at("end").disabled = true;
+  allowMarks();
   if (sound) sound.gain.gain.cancelScheduledValues(0).value = 0;
   scored("scan-score", await send("GET", `/api/v1/practice/scans/${ended}/score`), t("Missed:"), t("The largest there is:"));
 }));
+
+const marks = [...home.querySelectorAll("button[data-begins]")];
+
+function allowMarks() {
+  for (const button of marks) button.disabled = !scan;
+}
+
+// What was moved before the mark is told first, so that the part begins where it was marked.
+async function mark(part) {
+  if (!scan) return;
+  await tell();
+  begins = part;
+}
+for (const button of marks) {
+  button.addEventListener("click", () => { mark(button.dataset.begins); cube.focus(); });
+}
 
 function moved(event) {
   const box = cube.getBoundingClientRect();
@@ -154,6 +177,7 @@ cube.addEventListener("keydown", (event) => {
   const steps = { ArrowLeft: [-0.01, 0], ArrowRight: [0.01, 0], ArrowUp: [0, 0.01], ArrowDown: [0, -0.01] }[event.key];
   if (event.key === " ") turning = true;
   else if (event.key === "w" || event.key === "s") lift(event.key === "w" ? 1 : -1);
+  else if (event.key in MARK_KEYS) mark(MARK_KEYS[event.key]);
   else if (steps) place = place.map((value, k) => Math.min(EDGE_M, Math.max(-EDGE_M, value + steps[k])));
   else return;
   event.preventDefault();
