@@ -177,7 +177,9 @@ cube.addEventListener("keydown", (event) => {
   const steps = { ArrowLeft: [-0.01, 0], ArrowRight: [0.01, 0], ArrowUp: [0, 0.01], ArrowDown: [0, -0.01] }[event.key];
   if (event.key === " ") turning = true;
   else if (event.key === "w" || event.key === "s") lift(event.key === "w" ? 1 : -1);
-  else if (event.key in MARK_KEYS) mark(MARK_KEYS[event.key]);
+  else if (event.key in MARK_KEYS) {
+    if (!event.repeat) mark(MARK_KEYS[event.key]);
+  }
   else if (steps) place = place.map((value, k) => Math.min(EDGE_M, Math.max(-EDGE_M, value + steps[k])));
   else return;
   event.preventDefault();
