@@ -179,8 +179,7 @@ cube.addEventListener("keydown", (event) => {
   else if (event.key === "w" || event.key === "s") lift(event.key === "w" ? 1 : -1);
   else if (event.key in MARK_KEYS) {
     if (!event.repeat) mark(MARK_KEYS[event.key]);
-  }
-  else if (steps) place = place.map((value, k) => Math.min(EDGE_M, Math.max(-EDGE_M, value + steps[k])));
+  } else if (steps) place = place.map((value, k) => Math.min(EDGE_M, Math.max(-EDGE_M, value + steps[k])));
   else return;
   event.preventDefault();
 });
