@@ -9,6 +9,7 @@ import pytest
 
 from roomfield.demo.invented_survey import FIRST, FOLLOW_UP, demo_survey
 from roomfield.errors import InputError
+from roomfield.survey import ActionKind
 from roomfield.web.dependencies import amount_in
 from roomfield.workbench.record import survey_list
 
@@ -163,3 +164,40 @@ def test_a_survey_without_a_visit_is_told_to_begin_one(client, records, path):
     answer = client.get(path)
     assert 400 <= answer.status_code < 500
     assert "Begin a visit first" in answer.text
+
+
+OWN = """schema = "roomfield-references/1"
+[[measure]]
+key = "ours"
+kind = "shield_surface"
+name.en = "Our mesh"
+name.de = "Unser Gewebe"
+note.en = "An electrician bonds it."
+per_m2 = { low = 10, high = 20 }
+sheet_db = 35
+[[measure]]
+key = "timer"
+kind = "night_schedule"
+name.en = "Our timer"
+"""
+
+
+def test_an_action_takes_wording_and_price_from_a_measure_of_our_own(demo, records, tmp_path, monkeypatch):
+    monkeypatch.setenv("ROOMFIELD_REFERENCES", str(tmp_path / "own"))
+    page = f"{BASE}/what-if"
+    assert "From your own measures" not in demo.get(page).text
+    (tmp_path / "own").mkdir()
+    (tmp_path / "own" / "ours.toml").write_text(OWN, "utf-8")
+    shown = demo.get(page).text
+    shields = [one for one in DEMO.actions if one.kind is ActionKind.SHIELD_SURFACE]
+    assert shown.count('<option value="ours">Our mesh (') == len(shields) > 0
+    assert "Aus eigenen Maßnahmen" in demo.get(page, headers={"accept-language": "de"}).text
+    demo.post(f"{page}/action/{shields[0].id}", data={"measure": "ours", "name": "x", "low": "1", "high": "2"})
+    made = next(one for one in survey_list.opened(records, DEMO.id).survey.actions if one.id == shields[0].id)
+    assert (made.name, made.note) == ("Our mesh", "An electrician bonds it.")
+    assert made.cost.stated
+    assert made.cost.high == pytest.approx(2.0 * made.cost.low, abs=0.02)
+    assert "Our mesh" in demo.get(page).text
+    refused = demo.post(f"{page}/action/{shields[0].id}", data={"measure": "timer"})
+    assert refused.status_code == 422
+    assert "of the kind night_schedule" in refused.text

@@ -21,7 +21,7 @@ def register(app: typer.Typer) -> None:
 
 
 def references(as_json: AsJson = False) -> None:
-    """List jurisdictions, sets of limits, guidelines, decision rules and technologies by the names to give."""
+    """List jurisdictions, limits, guidelines, decision rules, technologies and your measures by the names to give."""
     from roomfield.workbench.record.form_choices import everything
 
     found = everything()
@@ -31,11 +31,13 @@ def references(as_json: AsJson = False) -> None:
 
 
 def add_references(
-    file: Annotated[str, typer.Argument(help="TOML file with guidelines, materials or technologies of your own.")],
+    file: Annotated[
+        str, typer.Argument(help="TOML file with guidelines, materials, technologies or measures of your own.")
+    ],
     replace: Annotated[bool, typer.Option("--replace", help="In the place of a file of the same name.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Take guidelines, materials or technologies of your own into the folder that every command reads."""
+    """Take guidelines, materials, technologies or measures of your own into the folder that every command reads."""
     from roomfield.workbench.record.own_references import add_references as add
 
     found = add(file, replace=replace)

@@ -74,15 +74,23 @@ def _show_actions(found: tuple[Listed, ...]) -> None:
 
 
 def action(
-    name: Annotated[str, typer.Argument(help="What it is called in the work order.")],
+    name: Annotated[str, typer.Argument(help="What it is called in the work order; --from can say it.")] = "",
     kind: Annotated[
         str,
         typer.Argument(
             help="switch_off, night_schedule, reduce_power, wire_instead, "
             "relocate_emitter, move_place, replace_device, shield_surface, "
-            "close_opening or canopy."
+            "close_opening or canopy; --from says it."
         ),
-    ],
+    ] = "",
+    measure: Annotated[
+        str,
+        typer.Option(
+            "--from",
+            help="Key of a measure of your own (see 'references'): gives wording, kind, sheet and price, "
+            "worked out for the area on the plan.",
+        ),
+    ] = "",
     transmitter: Annotated[list[str] | None, typer.Option(help="Transmitter acted on, by name or id; repeat.")] = None,
     place: Annotated[str, typer.Option(help="Place moved or put under a canopy, by name or id.")] = "",
     room: Annotated[str, typer.Option(help="Room to move to, anywhere in it.")] = "",
@@ -111,7 +119,7 @@ def action(
     job = opened_job(record, survey)
     wanted = NewAction(
         name, kind, tuple(transmitter or ()), place, room, position, tuple(wall or ()), part, sheet, coverage,
-        reduction, hours, cost, currency, _actions(job, excludes), note,
+        reduction, hours, cost, currency, _actions(job, excludes), note, measure,
     )  # fmt: skip
     made = put_action(job, wanted)
     answer(as_json, Listed(made, False, "").to_dict(), lambda: echo(f"{made.id}: {made.name}"))

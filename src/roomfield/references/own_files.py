@@ -1,8 +1,8 @@
 """A user's own tables of references: TOML files in a folder, read beside the tables that come with the program.
 
 The folder is ``references`` where the user's settings lie, or the one that ``ROOMFIELD_REFERENCES`` names. Every file
-begins with ``schema = "roomfield-references/1"`` and holds any of ``[[guideline]]``, ``[[material]]`` and
-``[[technology]]`` (`docs/references.md`).
+begins with ``schema = "roomfield-references/1"`` and holds any of ``[[guideline]]``, ``[[material]]``,
+``[[technology]]`` and ``[[measure]]`` (`docs/references.md`, `docs/remedy.md`).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from roomfield.regular_files import refuse_irregular
 from roomfield.user_folder import settings_folder
 
 SCHEMA_NAME = "roomfield-references/1"
-TABLES = ("guideline", "material", "technology")
+TABLES = ("guideline", "material", "technology", "measure")
 STATED = "stated by the user"
 _HEADER = re.compile(r"^\s*\[\[\s*([a-z]+)\s*\]\]")
 _LARGEST_BYTES = 1_000_000
@@ -58,7 +58,7 @@ def own_tables(name: str) -> tuple[OwnTable, ...]:
     Parameters
     ----------
     name : str
-        "guideline", "material" or "technology".
+        "guideline", "material", "technology" or "measure".
 
     Raises
     ------

@@ -620,6 +620,7 @@ class WhatIfPage(SurveyPage):
     placed: tuple[Any, ...]
     target_uw_m2: float
     readings: int
+    measures: dict[str, Any]
 
 
 @dataclass(frozen=True)

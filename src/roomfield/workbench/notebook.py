@@ -301,10 +301,10 @@ def add_action(job: Job, name: str, kind: str, **details: Any) -> Job:
     job : Job
         A survey in a record.
     name : str
-        What it is called in the work order.
+        What it is called in the work order; empty with a ``measure`` of your own, which says it.
     kind : str
         ``switch_off``, ``night_schedule``, ``reduce_power``, ``wire_instead``, ``relocate_emitter``, ``move_place``,
-        ``replace_device``, ``shield_surface``, ``close_opening`` or ``canopy``.
+        ``replace_device``, ``shield_surface``, ``close_opening`` or ``canopy``; empty likewise.
     **details
         As far as the kind needs them: fields of `roomfield.workbench.plan.action_list.NewAction` by name.
 
@@ -320,6 +320,7 @@ def add_action(job: Job, name: str, kind: str, **details: Any) -> Job:
     >>> import roomfield as rf
     >>> job = rf.open("roomfield.sqlite")  # doctest: +SKIP
     >>> job = rf.add_action(job, "Router off", "switch_off", transmitters=["Router"])  # doctest: +SKIP
+    >>> job = rf.add_action(job, "", "", measure="mesh-wall", walls=["u_south"])  # doctest: +SKIP
     >>> rf.predict(job, [job.survey.actions[-1].id], target_w_m2=1e-3)  # doctest: +SKIP
     """
     given: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in details.items()}

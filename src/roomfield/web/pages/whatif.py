@@ -15,7 +15,7 @@ from roomfield.web.contexts import ChoicePart, WhatIfPage
 from roomfield.web.dependencies import Form, Opened, amount_in
 from roomfield.web.rendering import language_of, render
 from roomfield.workbench.model.joint_model import placed
-from roomfield.workbench.plan import hypothetical_changes, plan_choice, target_places
+from roomfield.workbench.plan import action_list, hypothetical_changes, plan_choice, target_places
 from roomfield.workbench.plan.plan_choice import NamedPlan, Offer, PlanTerms
 from roomfield.workbench.record import plan_document, survey_list
 from roomfield.workbench.record.visit_choice import visit_asked_or_first, visit_asked_or_first_if_any
@@ -69,6 +69,7 @@ def show(request: Request, opened: Opened, visit: str = "") -> Response:
         placed(survey),
         target,
         readings,
+        action_list.priced_measures(survey),
     )
     return render(request, page)
 
@@ -130,9 +131,11 @@ def adopt(opened: Opened, form: Form) -> Response:
 
 @router.post("/action/{action_id}")
 def keep_action(opened: Opened, action_id: str, form: Form) -> Response:
-    """Name and price an action, or take it off the list."""
+    """Name and price an action by hand or from a measure of the user's own, or take it off the list."""
     if form.text("remove"):
         change = partial(plan_choice.without_action, action_id=action_id)
+    elif form.text("measure"):
+        change = partial(action_list.with_measure, action_id=action_id, key=form.text("measure"))
     else:
         low = form.amount("low", 0.0)
         high = form.amount("high", low)

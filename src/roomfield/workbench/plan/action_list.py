@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from roomfield.errors import InputError, RangeError, UnknownNameError
-from roomfield.remedy.order import CAUTION_KEYS
+from roomfield.field.scene import Scene
+from roomfield.remedy.order import CAUTION_KEYS, LAP_SHARE, covered_area
 from roomfield.survey import Action, ActionKind, AdoptedPlan, CostRange, Point3, ShieldPart, ShieldSheet, Survey
 from roomfield.survey.action import SurfaceRef
 from roomfield.workbench.plan.plan_choice import PlanTerms, adopted
 from roomfield.workbench.record.editing import new_id
 from roomfield.workbench.record.job import Job
+from roomfield.workbench.record.own_measures import Measure, own_measure, own_measures
 from roomfield.workbench.record.survey_list import revise
 
 ON_EMITTERS = frozenset(
@@ -109,6 +111,8 @@ class NewAction:
         Cost range; None if it is not known.
     excludes : tuple of str
         Ids of actions that cannot be done together with this one.
+    measure : str
+        Key of a measure of the user's own; it gives what is left out of name, kind, sheet, reduction, cost and note.
     """
 
     name: str
@@ -127,6 +131,7 @@ class NewAction:
     currency: str = "EUR"
     excludes: tuple[str, ...] = ()
     note: str = ""
+    measure: str = ""
 
 
 def put_action(job: Job, wanted: NewAction) -> Action:
@@ -137,7 +142,7 @@ def put_action(job: Job, wanted: NewAction) -> Action:
     UnknownNameError
         If it names something that is not there.
     InputError
-        If it lacks what it needs, or a figure cannot be.
+        If it lacks what it needs, a figure cannot be, or the measure is of another kind.
     """
     made = as_action(job.survey, wanted)
     _revise(job, lambda survey: replace(survey, actions=(*survey.actions, made)))
@@ -152,6 +157,121 @@ def as_action(survey: Survey, wanted: NewAction) -> Action:
     UnknownNameError, InputError
         As `put_action`.
     """
+    if not wanted.measure:
+        if not wanted.kind:
+            raise InputError(
+                "an action needs a name and a kind.", mend="Add them, or name a measure of your own that says them."
+            )
+        return _as_action(survey, wanted)
+    measure = own_measure(wanted.measure)
+    made = _as_action(survey, _completed(wanted, measure, survey.assignment.language))
+    if measure.material and made.sheet is not None:
+        made = replace(made, sheet=replace(made.sheet, name=measure.material))
+    return (
+        made
+        if wanted.cost is not None
+        else replace(made, cost=_priced(Scene.from_dwelling(survey.dwelling), made, measure))
+    )
+
+
+def _completed(wanted: NewAction, measure: Measure, language: str) -> NewAction:
+    """What was asked for, with what the measure says of it."""
+    _refuse_other_kind(measure, wanted.kind or measure.kind.value)
+    return replace(
+        wanted,
+        name=wanted.name.strip() or measure.name(language),
+        kind=measure.kind.value,
+        sheet_db=measure.sheet_db if wanted.sheet_db is None else wanted.sheet_db,
+        reduction_db=wanted.reduction_db or measure.reduction_db or 0.0,
+        currency=wanted.currency if wanted.cost is not None else measure.currency,
+        note=wanted.note or measure.remark(language),
+    )
+
+
+def _refuse_other_kind(measure: Measure, kind: str) -> None:
+    if measure.kind.value != kind:
+        raise InputError(
+            f"the measure {measure.key} is of the kind {measure.kind.value}, not {kind}.",
+            mend="Choose another measure, or leave the kind to it.",
+        )
+
+
+def _priced(scene: Scene, action: Action, measure: Measure) -> CostRange:
+    """Price of a measure for an action; the area is that of the work order, overlaps counted."""
+    price = measure.price(covered_area(scene, action)[0] * (1.0 + LAP_SHARE))
+    return CostRange(*(price or (0.0, 0.0)), measure.currency, stated=price is not None)
+
+
+@dataclass(frozen=True)
+class PricedMeasure:
+    """One of the user's measures, with what it would cost as a certain action.
+
+    Parameters
+    ----------
+    key : str
+        Key of the measure.
+    name : str
+        Its name in the survey's language.
+    """
+
+    key: str
+    name: str
+    cost: CostRange
+
+
+def priced_measures(survey: Survey) -> dict[str, tuple[PricedMeasure, ...]]:
+    """For each action's id the user's measures of its kind.
+
+    Raises
+    ------
+    InputError
+        If one of the user's files is refused.
+    """
+    own = own_measures()
+    if not own:
+        return {}
+    scene = Scene.from_dwelling(survey.dwelling)
+    return {
+        action.id: tuple(
+            PricedMeasure(one.key, one.name(survey.assignment.language), _priced(scene, action, one))
+            for one in own
+            if one.kind is action.kind
+        )
+        for action in survey.actions
+    }
+
+
+def with_measure(survey: Survey, action_id: str, key: str) -> Survey:
+    """The survey with name, price, note and figures of an action as one of the user's measures says.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such action or measure.
+    InputError
+        If the measure is of another kind, or the other actions cost another currency.
+    """
+    known = {action.id: action for action in survey.actions}
+    before = known[_one_of("action", action_id, list(known))]
+    measure, language = own_measure(key), survey.assignment.language
+    _refuse_other_kind(measure, before.kind.value)
+    others = replace(survey, actions=tuple(one for one in survey.actions if one.id != action_id))
+    _currency(others, measure.currency)
+    sheet = before.sheet if measure.sheet_db is None else sheet_of(measure.sheet_db)
+    if measure.material and sheet is not None:
+        sheet = replace(sheet, name=measure.material)
+    made = replace(
+        before,
+        name=measure.name(language),
+        note=measure.remark(language) or before.note,
+        cost=_priced(Scene.from_dwelling(survey.dwelling), before, measure),
+        sheet=sheet,
+        reduction_db=measure.reduction_db or before.reduction_db,
+    )
+    return replace(survey, actions=tuple(made if one.id == action_id else one for one in survey.actions))
+
+
+def _as_action(survey: Survey, wanted: NewAction) -> Action:
     kind = ActionKind(_one_of("kind of action", wanted.kind, [k.value for k in ActionKind]))
     _refuse_incomplete(wanted, kind)
     actions = [action.id for action in survey.actions]

@@ -11,6 +11,7 @@ from roomfield.references.limits import jurisdictions, limit_sets
 from roomfield.references.materials import materials
 from roomfield.references.rules import decision_rules
 from roomfield.references.technologies import technologies as known_technologies
+from roomfield.workbench.record.own_measures import own_measures
 
 NOT_FOR_WALLS = frozenset({"vacuum", "very dry ground", "medium dry ground", "wet ground"})
 
@@ -66,4 +67,5 @@ def everything() -> dict[str, tuple[FormChoice, ...]]:
         ),
         "decision rule": tuple(FormChoice(r.rule_id, r.title) for r in decision_rules().values()),
         "technology": technologies(),
+        "measure of your own": tuple(FormChoice(one.key, one.name("")) for one in own_measures()),
     }

@@ -1,4 +1,4 @@
-"""A user's own guidelines, materials and technologies: taken into the folder that every call reads."""
+"""A user's own guidelines, materials, technologies and measures: taken into the folder that every call reads."""
 
 from __future__ import annotations
 
@@ -12,8 +12,9 @@ from roomfield.references.guidelines import guideline_sets
 from roomfield.references.materials import materials
 from roomfield.references.own_files import TABLES, own_folder, own_paths, read_own, toml_text
 from roomfield.references.technologies import technologies
+from roomfield.workbench.record.own_measures import own_measures
 
-_NAMED_BY = {"guideline": "id", "material": "material", "technology": "name"}
+_NAMED_BY = {"guideline": "id", "material": "material", "technology": "name", "measure": "key"}
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,7 @@ class OwnEntry:
     Parameters
     ----------
     kind : str
-        "guideline", "material" or "technology".
+        "guideline", "material", "technology" or "measure".
     name : str
         The name to give to a command.
     file : str
@@ -83,7 +84,7 @@ def add_references(path: str | Path, *, replace: bool = False) -> tuple[OwnEntry
     target.parent.mkdir(parents=True, exist_ok=True)
     _put(target, text.encode("utf-8"))
     try:
-        guideline_sets(), materials(), technologies()
+        guideline_sets(), materials(), technologies(), own_measures()
     except RoomfieldError:
         _put(target, before) if before is not None else target.unlink()
         raise
