@@ -219,7 +219,7 @@ class TestTheDoorItself:
         def fail(**_more: object) -> None:
             raise fault
 
-        monkeypatch.setattr(main, "app", fail)
+        monkeypatch.setattr(main, "spoken_command", lambda _app, _arguments: fail)
         return say("assess")
 
     def test_a_full_disk(self, say, monkeypatch):
@@ -244,6 +244,6 @@ class TestTheDoorItself:
             raise ZeroDivisionError
 
         monkeypatch.setenv("ROOMFIELD_TRACE", "1")
-        monkeypatch.setattr(main, "app", fail)
+        monkeypatch.setattr(main, "spoken_command", lambda _app, _arguments: fail)
         with pytest.raises(ZeroDivisionError):
             main.run()
