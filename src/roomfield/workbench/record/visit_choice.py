@@ -6,6 +6,7 @@ import logging
 
 from roomfield.errors import InputError, TooEarlyError
 from roomfield.survey import Survey, Visit
+from roomfield.workbench.record.editing import moment_in
 
 _log = logging.getLogger("roomfield.workbench")
 
@@ -59,8 +60,8 @@ def visit_asked_or_only(survey: Survey, visit_id: str) -> Visit:
 def visit_asked_or_before(survey: Survey, visit_id: str, second_id: str) -> Visit:
     """The visit that a later one is held against: the last one before it if none is named.
 
-    The same for commands, pages, ledger and report. Of the first visit that is the visit itself, which cannot be
-    compared.
+    The same for commands, pages, ledger and report; of visits that began in one second the one entered later is the
+    later one. Of the first visit that is the visit itself, which cannot be compared.
 
     Raises
     ------
@@ -70,8 +71,9 @@ def visit_asked_or_before(survey: Survey, visit_id: str, second_id: str) -> Visi
     second = survey.visit(second_id)
     if visit_id:
         return survey.visit(visit_id)
-    before = [one for one in survey.visits if one.started_at < second.started_at]
-    chosen = max(before, key=lambda one: one.started_at, default=second)
+    in_order = sorted(survey.visits, key=lambda one: moment_in(one.started_at))
+    at = in_order.index(second)
+    chosen = in_order[at - 1] if at else second
     _log.debug("visit %r: the last before %r", chosen.id, second_id)
     return chosen
 
