@@ -33,6 +33,30 @@ def test_the_plan_stands_on_every_page_with_a_number_at_each_bed(demo_server, op
     expect(page.locator("[data-said]")).to_contain_text("Parents' bed")
 
 
+WORDS_ON_PLATES = """() => {
+    const box = (node) => node.getBoundingClientRect();
+    const over = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
+        && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 3;
+    const words = [...document.querySelectorAll("svg .mark > text, svg .seat > text")];
+    const plates = [...document.querySelectorAll("svg .mark.places rect.plate")];
+    const written = words.length + plates.length;
+    const met = words.flatMap((word, n) => [...plates, ...words.slice(n + 1).filter((w) => w.parentNode !== word.parentNode)]
+        .filter((other) => over(box(word), box(other))).map((other) => `${word.textContent} on ${other.textContent || other.nextSibling.textContent}`));
+    return [written, met];
+}"""
+
+
+@pytest.mark.parametrize("width", [390, 640, 1280])
+def test_no_word_on_the_plan_lies_on_a_number_or_on_other_words(demo_server, open_page, width):
+    page = open_page()
+    page.set_viewport_size({"width": width, "height": 844})
+    page.goto(f"{demo_server.base}/surveys/{DEMO}/what-if")
+    page.wait_for_selector("svg .mark.places .plate-number", timeout=60000)
+    written, met = page.evaluate(WORDS_ON_PLATES)
+    assert written >= 8
+    assert met == []
+
+
 @pytest.mark.parametrize("height", [600, 664, 844])
 def test_entry_fits_a_phone_whatever_its_bars_leave(demo_server, open_page, height):
     page = open_page("hand")

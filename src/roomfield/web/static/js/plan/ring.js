@@ -61,6 +61,7 @@ export function farWords({ seat, distance, height }) {
   return t("place not known");
 }
 
+// Its shapes, and the boxes of its words in pixels of the sheet.
 export function drawRing(view) {
   const { x, y, width, height } = view.box;
   const pixel = view.pixel;
@@ -70,7 +71,11 @@ export function drawRing(view) {
   const counts = { above: 0, below: 0, somewhere: 0 };
   const taken = [];
   const marks = seats.map((one) => seatShape(view, one, placeOnRing(one, wide, high, counts), taken));
-  return [shape("g", { transform: `translate(${x} ${y}) scale(${pixel})` }, frame, ...marks)];
+  const [left, top] = [x / pixel, y / pixel];
+  return {
+    shapes: [shape("g", { transform: `translate(${x} ${y}) scale(${pixel})` }, frame, ...marks)],
+    written: taken.map((box) => [box[0] + left, box[1] + top, box[2] + left, box[3] + top]),
+  };
 }
 
 function placeOnRing(one, wide, high, counts) {

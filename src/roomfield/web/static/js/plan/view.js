@@ -19,7 +19,8 @@ const GLYPHS = {
 
 const path = (points, closed = true) => points.map((p, i) => `${i ? "L" : "M"}${p[0]} ${-p[1]}`).join("") + (closed ? "Z" : "");
 // Where a mark's name may stand, the best first, in pixels from its middle.
-const LABEL_SPOTS = [{ dx: 0, dy: 28, anchor: "middle" }, { dx: 0, dy: -20, anchor: "middle" }, { dx: 20, dy: 4, anchor: "start" }, { dx: -20, dy: 4, anchor: "end" }];
+const LABEL_SPOTS = [{ dx: 0, dy: 28, anchor: "middle" }, { dx: 0, dy: -20, anchor: "middle" }, { dx: 1, dy: 4, anchor: "start" }, { dx: -1, dy: 4, anchor: "end" }]; // dx: to which side of the plate
+const BESIDE = 5; // pixels between a plate and the words beside it
 const LIFT = 62; // pixels that a number is held over the finger which drags it
 // Thin walls first, so that they end inside the thick ones they meet.
 const inDrawingOrder = (walls) => [...walls].sort((a, b) => thickness(a) - thickness(b));
@@ -172,10 +173,11 @@ export class PlanView {
     const marks = now.emitters.map((e) => ({ ...on(e), half: 14, fixed: true }));
     this.shifts = this.numbers ? apart([...now.places.map((p) => ({ ...on(p), half: this.halfWidth(p) })), ...marks]) : new Map();
     if (this.lifted?.startsWith("places:")) this.shifts.set(this.lifted.slice(7), [0, -LIFT]);
-    const labels = this.freeLabels(now);
+    const ring = this.ringed ? drawRing(this) : { shapes: [], written: [] };
+    const labels = this.freeLabels(now, ring.written);
     this.layers.emitters.replaceChildren(...now.emitters.map((emitter) => this.markShape("emitters", emitter, labels)));
     this.layers.places.replaceChildren(...now.places.map((place) => this.markShape("places", place, labels)));
-    this.layers.ring.replaceChildren(...(this.ringed ? drawRing(this) : []));
+    this.layers.ring.replaceChildren(...ring.shapes);
     this.layers.ways.replaceChildren(...this.bearings.filter((one) => this.isHere(one.position)).flatMap((one) => this.bearingShapes(one)));
     this.onDraw?.(this);
   }
@@ -196,13 +198,14 @@ export class PlanView {
     return [axis(strongest, "strongest"), axis(weakest, "weakest"), shape("circle", { class: "bearing-point", cx: x, cy: -y, r: 3.5 * this.pixel })].filter(Boolean);
   }
 
-  // Marks whose label fits beside those already written; chosen ones come first, places before emitters.
-  freeLabels({ places, emitters }) {
+  // Marks whose label fits beside those already written; chosen ones come first, places before emitters, the ring's words before all.
+  freeLabels({ places, emitters }, written) {
     const all = [...places.map((item) => ["places", item]), ...emitters.map((item) => ["emitters", item])];
     const first = (key) => (this.chosen.has(key) ? 0 : 1);
     all.sort((a, b) => first(`${a[0]}:${a[1].id}`) - first(`${b[0]}:${b[1].id}`));
     const at = ([, item]) => { const [dx, dy] = this.shifts.get(item.id) ?? [0, 0]; return [item.position[0] / this.pixel + dx, -item.position[1] / this.pixel + dy]; };
     const taken = all.map((one) => { const [x, y] = at(one); const half = this.halfWidth(one[1]); return { of: one[1], box: [x - half, y - 15, x + half, y + 15] }; });
+    taken.push(...written.map((box) => ({ of: null, box })));
     const free = new Map();
     const edge = [this.box.x / this.pixel, (this.box.x + this.box.width) / this.pixel];
     for (const one of all) {
@@ -210,7 +213,8 @@ export class PlanView {
       if (this.quiet && !this.chosen.has(`${kind}:${item.id}`)) continue;
       const [x, y] = at(one);
       const wide = item.name.length * 6.6 + 6;
-      const spot = LABEL_SPOTS.find(({ dx, dy, anchor }) => {
+      const spots = LABEL_SPOTS.map((one) => ({ ...one, dx: Math.sign(one.dx) * (this.halfWidth(item) + BESIDE) }));
+      const spot = spots.find(({ dx, dy, anchor }) => {
         const left = x + dx - { start: 0, middle: wide / 2, end: wide }[anchor];
         const box = [left, y + dy - 11, left + wide, y + dy + 4];
         if (box[0] < edge[0] || box[2] > edge[1]) return false;
