@@ -130,7 +130,8 @@ class UnknownNameError(RoomfieldError):
         self.kind, self.name, self.choices = kind, name, tuple(sorted(choices))
         listed = ", ".join(self.choices[:12]) + (" ..." if len(self.choices) > 12 else "")
         what = Said("there is no {kind} named {name}.", kind=kind, name=repr(name))
-        super().__init__(what, where=where, mend=Said("Choose one of: {names}.", names=listed))
+        mend = Said("Choose one of: {names}.", names=listed) if listed else Said("There is none to choose from yet.")
+        super().__init__(what, where=where, mend=mend)
 
 
 class KindMismatchError(RoomfieldError):

@@ -224,3 +224,10 @@ def test_written_and_read_again_it_is_the_same_and_low_is_never_above_high(one, 
         assert 0.0 <= price[0] <= price[1]
         assert price[0] <= larger[0]
         assert price[1] <= larger[1]
+
+
+def test_where_there_is_none_yet_no_empty_list_is_offered(folder):
+    with pytest.raises(UnknownNameError) as refused:
+        own_measure("nix")
+    assert "none to choose from yet" in str(refused.value)
+    assert "one of" not in str(refused.value)

@@ -28,7 +28,7 @@ from roomfield.workbench.record.kept_night import KeptNight, ProgressCall, keep_
 from roomfield.workbench.record.live_night_log import LiveNightLog, begin_live, note_shown, now_here
 from roomfield.workbench.record.long_series import LogPlace
 from roomfield.workbench.record.night_sound import NightRecording, shown_night
-from roomfield.workbench.record.recordings import ENDINGS, LONGEST_CHUNK_BYTES
+from roomfield.workbench.record.recordings import ENDINGS, samples_of_chunk
 from roomfield.workbench.record.survey_list import Records, nights_of, opened
 
 _ID = re.compile(r"[A-Za-z0-9_-]{16}")
@@ -248,9 +248,7 @@ class NightDesk:
         FormatError
             If it is no whole number of samples, or too long.
         """
-        if len(chunk) % 4 or len(chunk) > LONGEST_CHUNK_BYTES:
-            raise FormatError("a chunk of sound is broken.", where="stream", mend="Start listening again.")
-        samples = np.frombuffer(chunk, dtype="<f4")
+        samples = samples_of_chunk(chunk)
         night = self._going_on(night_id)
         with night.lock:
             night.log.push(samples)

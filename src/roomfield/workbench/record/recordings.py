@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roomfield.errors import FormatError, UnknownNameError
 from roomfield.show.words.message_catalogue import load_words
@@ -22,6 +23,24 @@ ENDINGS = frozenset({".wav", ".flac", ".ogg", ".oga", ".mp3", ".m4a"})
 LONGEST_CHUNK_BYTES = 1 << 20
 WAITING_S = 0.005
 """A chunk that comes so soon after an answer lay in a queue: fewer answers are worked out until sound is caught up."""
+
+
+def samples_of_chunk(chunk: bytes) -> NDArray[np.float32]:
+    """Samples that a page sends while it records.
+
+    Parameters
+    ----------
+    chunk : bytes
+        Little-endian 32-bit floats, one channel.
+
+    Raises
+    ------
+    FormatError
+        If it is no whole number of samples, or too long.
+    """
+    if len(chunk) % 4 or len(chunk) > LONGEST_CHUNK_BYTES:
+        raise FormatError("a chunk of sound is broken.", where="stream", mend="Start listening again.")
+    return np.frombuffer(chunk, dtype="<f4")
 
 
 class LiveEar:
@@ -56,9 +75,7 @@ class LiveEar:
         FormatError
             If it is no whole number of samples, or too long.
         """
-        if len(chunk) % 4 or len(chunk) > LONGEST_CHUNK_BYTES:
-            raise FormatError("a chunk of sound is broken.", where="stream", mend="Start listening again.")
-        samples = np.frombuffer(chunk, dtype="<f4")
+        samples = samples_of_chunk(chunk)
         waited = time.monotonic() - self._returned_at < WAITING_S
         answer = self._analyser.push(samples, hurry=waited).to_dict()
         self._returned_at = time.monotonic()
