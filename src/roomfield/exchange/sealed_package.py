@@ -12,6 +12,9 @@ from roomfield.regular_files import refuse_irregular
 ENDING = ".age"
 SHORTEST_PASSPHRASE = 12
 _MOST_BYTES = 2**30
+# The library sizes the work of a passphrase by the speed of the moment, sealing and opening: what was sealed on a quiet
+# machine is refused on one sixteen times slower, before the passphrase is tried. It tells so in its sentence alone.
+_TOO_MUCH_WORK = "Excessive work"
 
 _pyrage = library("pyrage", "sealed")
 
@@ -63,14 +66,20 @@ def unseal(sealed: Path, target: Path, passphrase: str) -> None:
     Raises
     ------
     InputError
-        If the file cannot be read.
+        If the file cannot be read, or opening it takes more work than the machine does at the moment.
     IntegrityError
         If the passphrase is another, or the file was changed.
     """
     content = _read(sealed)
     try:
         package = _pyrage.passphrase.decrypt(content, passphrase)
-    except _pyrage.DecryptError:
+    except _pyrage.DecryptError as fault:
+        if _TOO_MUCH_WORK in str(fault):
+            raise InputError(
+                "opening it takes more work than this machine does in a reasonable time at the moment.",
+                where=sealed.name,
+                mend="Close other programs and try again; a much slower machine than the sealing one never opens it.",
+            ) from None
         raise IntegrityError(
             "it does not open: the passphrase is another, or the file was changed.",
             where=sealed.name,
