@@ -8,6 +8,7 @@ import pytest
 import typer
 
 from roomfield.cli import command_reference
+from roomfield.cli.job_order import JOB_ORDER, summary
 from roomfield.cli.main import app
 
 GROUP = typer.main.get_command(app)
@@ -38,6 +39,20 @@ def test_every_command_and_option_has_help(name):
 @pytest.mark.parametrize("name", [n for n in GROUP.commands if n not in NO_ANSWER])
 def test_every_command_that_answers_takes_json(name):
     assert "--json" in {option for p in GROUP.commands[name].params for option in p.opts}
+
+
+def test_every_command_stands_once_in_the_order_of_the_job():
+    listed = [name for _, names in JOB_ORDER for name in names]
+    assert sorted(listed) == sorted(GROUP.commands)
+    assert len(JOB_ORDER[0][1]) <= 8
+
+
+def test_the_list_of_commands_cuts_no_sentence(say):
+    for language in ("en", "de", "fr"):
+        listed = say("--language", language, "--help").out.partition("--help")[2]
+        assert "..." not in listed and "…" not in listed
+    assert summary("Agree: one; or two.") == "Agree"
+    assert summary("Écrire\u00a0: rien.") == "Écrire"
 
 
 def test_exit_codes_are_all_listed():

@@ -7,8 +7,10 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from csvw import Table
 
 from roomfield.errors import FormatError, InputError, RangeError
+from roomfield.show.csv_metadata import metadata_path
 from roomfield.signals.night.display import DisplayReading
 from roomfield.signals.night.level_by_second import night_series
 from roomfield.signals.night.live_night import LiveNight
@@ -76,6 +78,27 @@ def test_without_a_reading_the_sound_is_kept_all_the_same_and_gets_its_scale_lat
     rows = rows_of(target)
     assert rows[0][1] == "average [µW/m²]"
     assert len(rows) == 131
+
+
+@pytest.mark.published("W3C, Metadata Vocabulary for Tabular Data, 17 December 2015 (read by the csvw library)")
+@pytest.mark.parametrize("scaled", [True, False])
+def test_beside_a_night_lies_what_its_columns_hold(tmp_path, scaled):
+    sound, target = night_sound(70), tmp_path / "night.csv"
+    log = begin_live(target, BEGAN, 0.0, "square", RATE)
+    if scaled:
+        note_shown(target, shown_text(sound, 30), BEGAN + timedelta(seconds=30))
+    log.push(sound)
+    log.save()
+    read = list(Table.from_file(metadata_path(target)).iterdicts(strict=True))
+    assert read[0]["time"] == BEGAN
+    headings, *rows = rows_of(target)
+    columns = Table.from_file(metadata_path(target)).tableSchema.columns
+    assert [one.titles.getfirst() for one in columns] == headings
+    for row, written in zip(read, rows, strict=True):
+        for column, cell in zip(columns[1:], written[1:], strict=True):
+            assert row[column.name] == (float(cell) if cell else None)
+    units = {one.common_props.get("schema:unitText") for one in columns[1:]}
+    assert units == {"µW/m²" if scaled else "sound"}
 
 
 def test_what_cannot_be_is_refused_and_nothing_is_written_over(tmp_path):

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import roomfield as rf
+from roomfield.cli.mending_calls import call_for
 from roomfield.constants import FREE_SPACE_IMPEDANCE_OHM
 from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.errors import InputError, RejectedRows, UnknownNameError
@@ -20,12 +21,13 @@ from roomfield.field.inference import infer
 from roomfield.quantities import Censoring, Kind
 from roomfield.references import limits
 from roomfield.references.catalogue import service_bands
+from roomfield.show.words.told import teller
 from roomfield.survey import Emitter, Meter
 from roomfield.workbench.assess.assessment import assess
 from roomfield.workbench.assess.doubts import DoubtKind
 from roomfield.workbench.publish.files import report_content, write_report
 from roomfield.workbench.publish.plain_values import assessment_plain
-from roomfield.workbench.record.readings_intake import Corrections
+from roomfield.workbench.record.readings_intake import Circumstances, Corrections, context_for
 from roomfield.workbench.record.spectrum_intake import (
     Instrument,
     SpectrumCircumstances,
@@ -183,6 +185,34 @@ def test_a_column_that_is_not_understood_is_settled_by_the_user(job, write):
     instrument = replace(STATED, resolution_bandwidth_hz=1e6)
     plan = planned(job, path, instrument, corrections=Corrections(["Trace 1 [V/m]=highest_held[V/m]"]))
     assert plan.bands[0].reading.kind is Kind.HIGHEST_HELD
+
+
+def test_a_survey_without_a_broadband_meter_takes_bands_in_and_says_what_readings_need(tmp_path, write):
+    begun = rf.begin(tmp_path / "flat.sqlite", "Flat")
+    bare = replace(begun.survey, meters=())
+    plan = planned_spectrum(
+        bare, (path := write(BANDS)), guessed_spectrum(path), STATED, SpectrumCircumstances(make_places=True),
+        confirmed=True,
+    )  # fmt: skip
+    assert len(plan.bands) == 2
+    with pytest.raises(InputError, match=r"no meter yet\. Enter the meter first") as refused:
+        context_for(bare, Circumstances())
+    assert call_for(refused.value.mend).startswith("roomfield meter")
+
+
+@pytest.mark.parametrize(
+    ("given", "known", "mend"),
+    [
+        (SpectrumCircumstances("Bed", Kind.AVERAGE, state_id="Loud"), "known: As found", "enter the radio state"),
+        (SpectrumCircumstances("Attic", Kind.AVERAGE), "known: Bed, Desk", "--make-places"),
+    ],
+)
+def test_a_name_that_is_nobodys_is_answered_with_those_that_are(job, write, given, known, mend):
+    path = write("From [MHz];To [MHz];Average [V/m]\n87,5;108;0,02\n")
+    with pytest.raises(InputError) as refused:
+        planned(job, path, given=given)
+    assert known in str(refused.value) and mend in str(refused.value)
+    assert known.removeprefix("known: ") in teller("de")(refused.value.what) != refused.value.what
 
 
 def test_the_same_file_is_not_taken_in_twice(job, write):

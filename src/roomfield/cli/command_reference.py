@@ -12,6 +12,7 @@ from typing import Any
 import typer
 
 from roomfield.cli import console
+from roomfield.cli.job_order import JOB_ORDER
 from roomfield.cli.main import app
 
 _HEAD = """# Commands
@@ -31,8 +32,9 @@ def text() -> str:
     """The whole document, Markdown."""
     group: Any = typer.main.get_command(app)
     parts = [_HEAD, _exit_codes()]
-    for name, command in group.commands.items():
-        parts.append(_command(name, command))
+    for heading, names in JOB_ORDER:
+        parts.append(f"## {heading}\n")
+        parts += [_command(name, group.commands[name]) for name in names]
     return "\n".join(parts)
 
 
@@ -49,7 +51,7 @@ def _command(name: str, command: Any) -> str:
     usage = " ".join(
         ["roomfield", name, "[OPTIONS]", *(p.name.upper() if p.required else f"[{p.name.upper()}]" for p in arguments)]
     )
-    lines = [f"## {name}", "", " ".join((command.help or "").split()), "", f"    {usage}", ""]
+    lines = [f"### {name}", "", " ".join((command.help or "").split()), "", f"    {usage}", ""]
     if shown:
         lines += ["| what | default | meaning |", "| --- | --- | --- |", *(_row(p) for p in shown), ""]
     return "\n".join(lines)

@@ -10,11 +10,14 @@ from typing import Any
 
 import typer
 
+from roomfield.cli.job_order import JOB_ORDER
 from roomfield.cli.terminal_language import begin, terminal_language
 from roomfield.errors import UnknownNameError
 
 EXTRAS = ("env var: ", "default: ", "required")
-HEADINGS = ("Usage: ", "Options", "Arguments", "Commands", "Show this message and exit.", *EXTRAS)
+HEADINGS = (
+    "Usage: ", "Options", "Arguments", "Show this message and exit.", *(one for one, _ in JOB_ORDER), *EXTRAS
+)  # fmt: skip
 """What stands around the helps themselves."""
 _BRACKET = re.compile(r"\[[^\[\]]*\]\Z")
 

@@ -35,6 +35,7 @@ from roomfield.cli import (
 )
 from roomfield.cli.console import say_defect, say_error, say_stopped, say_system, say_usage
 from roomfield.cli.help_texts import spoken_command
+from roomfield.cli.job_order import JobGroup
 from roomfield.cli.terminal_language import VARIABLE, begin
 from roomfield.errors import RoomfieldError, UnknownNameError
 
@@ -44,6 +45,7 @@ LOG_LEVELS = ("debug", "info", "warning", "error")
 
 app = typer.Typer(
     name="roomfield",
+    cls=JobGroup,
     help="From hand-meter readings in a home to an exposure report that stands up.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,

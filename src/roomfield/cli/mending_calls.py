@@ -15,6 +15,8 @@ CALLS: Mapping[str, str] = {
     "Put it on the plan first.": _PLACE,
     "Begin a visit first.": "roomfield visit",
     "Enter one.": "roomfield visit",
+    "Enter the meter first.": "roomfield meter meter-1 --tolerance 6; then say the same again",
+    "Correct the name, or enter the radio state first.": "roomfield state NAME --off TRANSMITTER",
     "Name at least one, known or suspected.": _TRANSMITTER,
     "Name one that the meter receives.": f"{_TRANSMITTER}; 'roomfield meter' shows the meter's band",
     "Enter or import readings for this visit first.": _TAKE_IN,

@@ -83,6 +83,7 @@ def _law(name: str) -> str:
 
 def _worked_out(recording: NightRecording, began: str, log: str) -> ShownNight:
     from roomfield.workbench.record.night_sound import (
+        describe_night_log,
         moment_with_offset,
         night_of,
         shown_night,
@@ -94,7 +95,7 @@ def _worked_out(recording: NightRecording, began: str, log: str) -> ShownNight:
     with progress("night") as on_progress:
         series = night_of(recording, on_progress)
     if log:
-        write_night_log(series, began, log)
+        describe_night_log(write_night_log(series, began, log))
     return shown_night(series, [shown_reading(text) for text in recording.shown], began)
 
 

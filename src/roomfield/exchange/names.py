@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from roomfield.errors import UnknownNameError
 from roomfield.quantities.kind import Kind
@@ -36,6 +36,8 @@ _AS_FOUND = (
     "tout allumé",
 )
 """What a table calls the state in which nothing was switched off, in the languages of the program."""
+MOST_LISTED = 12
+"""Names that a refusal lists."""
 
 
 def plain(text: str) -> str:
@@ -52,6 +54,20 @@ ORIENTATIONS: Mapping[str, Orientation] = _by_word(_ORIENTATIONS)  # type: ignor
 SCANS: Mapping[str, Scan] = _by_word(_SCANS)  # type: ignore[arg-type, assignment]
 
 
+def none_of_this_name(kind: str, known: Sequence[str]) -> CellFault:
+    """What is raised where a name is nobody's: it lists the names that there are.
+
+    Parameters
+    ----------
+    kind : str
+        What was looked for.
+    known : sequence of str
+        Names of all that there are.
+    """
+    listed = ", ".join(known[:MOST_LISTED]) + (", ..." if len(known) > MOST_LISTED else "")
+    return CellFault(f"there is no {kind} of this name" + (f" (known: {listed})" if listed else ""))
+
+
 class NameTable:
     """Finds an id by id or by name.
 
@@ -66,10 +82,13 @@ class NameTable:
     def __init__(self, kind: str, things: Iterable[tuple[str, Iterable[str]]]) -> None:
         self._kind = kind
         self._ids: dict[str, str] = {}
+        self._shown: list[str] = []
         self._named: dict[str, set[str]] = {}
         for own_id, names in things:
+            called = tuple(names)
             self._ids[own_id] = own_id
-            for name in names:
+            self._shown.append(next(filter(None, called), own_id))
+            for name in called:
                 if plain(name):
                     self._named.setdefault(plain(name), set()).add(own_id)
 
@@ -88,7 +107,7 @@ class NameTable:
             return next(iter(found))
         if found:
             raise CellFault(f"there are {len(found)} {self._kind}s of this name; write the id")
-        raise CellFault(f"there is no {self._kind} of this name")
+        raise none_of_this_name(self._kind, self._shown)
 
 
 def meters_of(survey: Survey) -> NameTable:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field, replace
 
-from roomfield.exchange.names import plain
+from roomfield.exchange.names import none_of_this_name, plain
 from roomfield.survey.dwelling import Point3
 from roomfield.survey.place import Place, PlaceKind
 from roomfield.survey.survey_record import Survey
@@ -89,12 +89,9 @@ class PlaceTable:
         if self.make and (room or not named):
             return self._make(name, room, use)
         if len(named) != 1:
-            known = (
-                f"there are {len(named)} places of this name; write the id"
-                if named
-                else "there is no place of this name"
-            )
-            raise CellFault(known)
+            if named:
+                raise CellFault(f"there are {len(named)} places of this name; write the id")
+            raise none_of_this_name("place", [place.name for place in self._by_id.values()])
         self._refuse_two_rooms(named[0].id, room)
         return named[0].id
 

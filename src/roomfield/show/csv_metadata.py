@@ -16,7 +16,7 @@ from typing import Any
 _NAME = re.compile(r"(?!column_)[A-Za-z][A-Za-z0-9_]*")
 CONTEXT = "http://www.w3.org/ns/csvw"
 ENDING = "-metadata.json"
-TEXT, NUMBER, WHOLE, TRUTH = "string", "double", "integer", "boolean"
+TEXT, NUMBER, WHOLE, TRUTH, MOMENT = "string", "double", "integer", "boolean", "dateTime"
 _BY_UNIT = {
     "_uW_m2": ("µW/m²", "power density"),
     "_db_w_m2": ("dB re 1 W/m²", "level of a power density"),
@@ -49,7 +49,7 @@ class CsvColumn:
     heading : str
         As it stands in the file.
     datatype : str
-        ``string``, ``double``, ``integer`` or ``boolean``.
+        ``string``, ``double``, ``integer``, ``boolean`` or ``dateTime``.
     unit, meaning : str
         Unit of its numbers, and what it holds; empty if there is none.
     """

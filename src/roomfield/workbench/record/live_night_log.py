@@ -19,7 +19,7 @@ from roomfield.signals.night.live_night import LiveNight
 from roomfield.signals.night.second_gatherer import NightAudio
 from roomfield.signals.night.voltage import Law
 from roomfield.signals.recording import BLOCK_S, open_source
-from roomfield.workbench.record.night_sound import reading_at, shown_reading, write_night_log
+from roomfield.workbench.record.night_sound import describe_night_log, reading_at, shown_reading, write_night_log
 
 _card = library("sounddevice", "soundcard")
 
@@ -74,6 +74,7 @@ class LiveNightLog:
         with whole.open("rb") as file:
             os.fsync(file.fileno())
         os.replace(whole, self.target)
+        describe_night_log(self.target)
         self._saved = self.night.seconds
         self.on_saved(series)
         return series

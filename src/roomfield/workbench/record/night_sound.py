@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 
 from roomfield.errors import FormatError, UnknownNameError
+from roomfield.report.render.pdf import write_whole
+from roomfield.show.csv_metadata import MOMENT, NUMBER, CsvColumn, metadata_bytes, metadata_path
 from roomfield.show.shown_night import ShownHold, ShownLevel, ShownNight
 from roomfield.signals.night.display import DisplayReading, display_reading
 from roomfield.signals.night.display_calibration import CREST_OWN_STD_DB
@@ -252,6 +254,33 @@ def write_night_log(series: NightSeries, began_at: str, target: str | Path) -> P
             moment = (begin + timedelta(seconds=second)).isoformat()
             table.writerow([moment, *(f"{value * _MICRO:.6g}" if np.isfinite(value) else "" for value in row)])
     return path
+
+
+def describe_night_log(target: str | Path) -> Path:
+    """Write what the columns of a night's table hold beside it, as CSV on the Web; gives where it lies.
+
+    Parameters
+    ----------
+    target : str or Path
+        From `write_night_log`, or the table of a night without a scale.
+    """
+    path = Path(target)
+    with path.open(encoding="utf-8", newline="") as file:
+        headings = next(csv.reader(file))
+    beside = metadata_path(path)
+    write_whole(beside, metadata_bytes(path, f"{path.stem}: level by second", [_described(one) for one in headings]))
+    return beside
+
+
+def _described(heading: str) -> CsvColumn:
+    if heading == "time":
+        return CsvColumn(heading, MOMENT, "", "begin of the second, with its offset from UTC")
+    name, _, unit = heading.removesuffix("]").partition(" [")
+    for ending, which in ((" low", "lower"), (" high", "upper")):
+        if name.endswith(ending):
+            return CsvColumn(heading, NUMBER, unit, f"{which} end of the 90 % interval of {name.removesuffix(ending)}")
+    usual = {"average": "mean over the second", "peak": "highest within the second"}
+    return CsvColumn(heading, NUMBER, unit, usual.get(name, f"part of the average that {name} makes"))
 
 
 def column_of(name: str) -> str:

@@ -131,9 +131,9 @@ def context_for(survey: Survey, given: Circumstances, mapping: ColumnMapping | N
 
 def context_where(survey: Survey, given: Circumstances, says_meter: bool, says_state: bool) -> ReadingContext:
     """Like `context_for`, for a table of which it is known whether it names meter and radio state."""
-    if not survey.visits or not survey.meters:
-        raise InputError("the survey has no visit or no meter yet.", where=survey.title, mend="Enter both first.")
     visit = visit_asked_or_only(survey, given.visit_id)
+    if not survey.meters:
+        raise InputError("the survey has no meter yet.", where=survey.title, mend="Enter the meter first.")
     states = {state.id: state.name for state in visit.radio_states}
     meters = {meter.id: meter.name for meter in survey.meters}
     return ReadingContext(

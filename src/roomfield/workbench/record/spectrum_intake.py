@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -38,14 +38,9 @@ from roomfield.table_files.column_mapping import ColumnMapping
 from roomfield.table_files.spectrum_scheme import FREQUENCY_UNITS, INPUT_UNITS, SPECTRUM
 from roomfield.workbench.record.editing import with_meter
 from roomfield.workbench.record.job import Job
-from roomfield.workbench.record.readings_intake import (
-    Circumstances,
-    Corrections,
-    context_where,
-    guessed,
-    kept_as_received,
-)
+from roomfield.workbench.record.readings_intake import Corrections, guessed, kept_as_received
 from roomfield.workbench.record.setting_up import revised
+from roomfield.workbench.record.visit_choice import visit_asked_or_only
 
 LEAST_POINTS = 3
 """Points of a trace that a band needs."""
@@ -310,14 +305,14 @@ class _Spots:
     """Where, in which radio state and of which kind each value is."""
 
     def __init__(self, survey: Survey, given: SpectrumCircumstances, mapping: ColumnMapping) -> None:
-        # The instrument's own meters are made by the intake, so that none has to be named.
-        context = context_where(survey, Circumstances(given.visit_id, "", given.state_id), True, True)
-        self.survey, self.given, self.visit_id = survey, given, context.visit_id
+        # The instrument's own meters are made by the intake, so that none has to be there.
+        visit = visit_asked_or_only(survey, given.visit_id)
+        self.survey, self.given, self.visit_id = survey, given, visit.id
         self.places = PlaceTable(survey, given.make_places)
         self.remarks: list[str] = []
         self._where = mapping.file_name
-        self._states = states_of(survey, context.visit_id)
-        only = [state.id for state in next(v for v in survey.visits if v.id == context.visit_id).radio_states]
+        self._states = states_of(survey, visit.id)
+        only = [state.id for state in visit.radio_states]
         self._state = only[0] if len(only) == 1 else ""
 
     def of(self, value: SpectrumValue) -> _Spot:
@@ -333,17 +328,22 @@ class _Spots:
             raise self._missing("at which place the levels were read", "--at Bed")
         if kind is None:
             raise self._missing("whether its levels are peak, highest held or average", "--kind highest_held")
-        try:
-            named = value.state or self.given.state_id
-            state = self._states.find(named) if named else self._state
-            place_id = self.places.find(place, "", "")
-        except CellFault as fault:
-            raise InputError(
-                f"{fault}.", where=f"{self._where}, line {value.line}", mend="Correct the name, or say --make-places."
-            ) from None
-        if not state:
+        named = value.state or self.given.state_id
+        state = self._found(self._states.find, named, value, "Correct the name, or enter the radio state first.")
+        place_id = self._found(self._place, place, value, "Correct the name, or say --make-places.")
+        if not (state := state or self._state):
             raise self._missing("which radio state its rows belong to", "--state")
         return place_id, state, kind
+
+    def _place(self, name: str) -> str:
+        return self.places.find(name, "", "")
+
+    def _found(self, find: Callable[[str], str], name: str, value: SpectrumValue, mend: str) -> str:
+        """The id of what is named; empty if nothing is."""
+        try:
+            return find(name) if name else ""
+        except CellFault as fault:
+            raise InputError(f"{fault}.", where=f"{self._where}, line {value.line}", mend=mend) from None
 
     def _missing(self, what: str, option: str) -> InputError:
         return InputError(f"the table does not say {what}.", where=self._where, mend=f"Say it: {option}.")
