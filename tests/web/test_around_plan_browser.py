@@ -39,15 +39,17 @@ WORDS_ON_PLATES = """() => {
         && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 3;
     const words = [...document.querySelectorAll("svg .mark > text, svg .seat > text")];
     const plates = [...document.querySelectorAll("svg .mark.places rect.plate")];
+    const margin = [...document.querySelectorAll("svg .scale-bar, svg .north, svg .north-letter")];
     const written = words.length + plates.length;
     const met = words.flatMap((word, n) => [...plates, ...words.slice(n + 1).filter((w) => w.parentNode !== word.parentNode)]
         .filter((other) => over(box(word), box(other))).map((other) => `${word.textContent} on ${other.textContent || other.nextSibling.textContent}`));
+    met.push(...words.flatMap((word) => margin.filter((m) => over(box(word), box(m))).map((m) => `${word.textContent} on the ${m.getAttribute("class")}`)));
     return [written, met];
 }"""
 
 
-@pytest.mark.parametrize("width", [390, 640, 1280])
-def test_no_word_on_the_plan_lies_on_a_number_or_on_other_words(demo_server, open_page, width):
+@pytest.mark.parametrize("width", [390, 640, 900, 1280])
+def test_no_word_on_the_plan_lies_on_a_number_the_scale_or_on_other_words(demo_server, open_page, width):
     page = open_page()
     page.set_viewport_size({"width": width, "height": 844})
     page.goto(f"{demo_server.base}/surveys/{DEMO}/what-if")

@@ -69,8 +69,9 @@ export function drawRing(view) {
   const frame = shape("rect", { class: "ring", x: INSET, y: INSET, width: Math.max(0, wide - 2 * INSET), height: Math.max(0, high - 2 * INSET), rx: 26 });
   const seats = outsiders(view.doc);
   const counts = { above: 0, below: 0, somewhere: 0 };
-  const taken = [];
-  const marks = seats.map((one) => seatShape(view, one, placeOnRing(one, wide, high, counts), taken));
+  const { corner } = view;
+  const taken = [[wide - corner.wide, high - corner.high, wide, high]];
+  const marks = seats.map((one) => seatShape(view, one, placeOnRing(one, wide, high, counts, corner), taken));
   const [left, top] = [x / pixel, y / pixel];
   return {
     shapes: [shape("g", { transform: `translate(${x} ${y}) scale(${pixel})` }, frame, ...marks)],
@@ -78,13 +79,16 @@ export function drawRing(view) {
   };
 }
 
-function placeOnRing(one, wide, high, counts) {
+// Half of what the words of a seat take, in pixels.
+function halfWidth(one) { return Math.max(nameOf(one).length, farWords(one).length) * 3; }
+
+function placeOnRing(one, wide, high, counts, corner) {
   if (one.seat !== "far") {
     const n = counts[one.seat];
     counts[one.seat] += 1;
     if (one.seat === "above") return [wide / 2 + n * 44, INSET];
     if (one.seat === "below") return [wide / 2 + n * 44, high - INSET];
-    return [wide - 140 - n * 44, high - INSET];
+    return [wide - Math.max(140, corner.wide + halfWidth(one)) - n * 44, high - INSET];
   }
   const angle = (one.degrees * Math.PI) / 180;
   const [dx, dy] = [Math.sin(angle), -Math.cos(angle)];
@@ -105,7 +109,7 @@ function seatShape(view, one, [x, y], taken) {
   const dx = { start: -12, end: 12, middle: 0 }[anchor];
   const under = y < high / 2;
   const lines = [nameOf(one), farWords(one)];
-  const half = Math.max(...lines.map((words) => words.length)) * 3;
+  const half = halfWidth(one);
   const from = { start: x - 12, middle: x - half, end: x + 12 - 2 * half }[anchor];
   const box = [from, y + (under ? 14 : -40), from + 2 * half, y + (under ? 40 : -14)];
   const free = chosen || (!view.quiet && !taken.some((b) => b[0] < box[2] && b[2] > box[0] && b[1] < box[3] && b[3] > box[1]));

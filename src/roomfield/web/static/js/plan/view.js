@@ -227,10 +227,16 @@ export class PlanView {
     return free;
   }
 
+  // Length of the scale bar [m].
+  get barLength() { return this.box.width > 60 ? 10 : this.box.width > 24 ? 5 : 1; }
+
+  // What scale and north take of the sheet's lower right corner, in pixels.
+  get corner() { return { wide: 64 + (this.chained ? 0 : this.barLength / this.pixel), high: 62 }; }
+
   // Scale and north on the margin of the sheet.
   drawFrame() {
     const { x, y, width, height } = this.box;
-    const step = width > 60 ? 10 : width > 24 ? 5 : 1;
+    const step = this.barLength;
     const bar = shape("g", { class: "scale-bar", transform: `translate(${x + width - (52 + (this.cover?.() ?? 0)) * this.pixel - step} ${y + height - 32 * this.pixel})` });
     bar.append(
       shape("path", { d: `M0 ${-6 * this.pixel}v${6 * this.pixel}h${step}v${-6 * this.pixel}` }),
