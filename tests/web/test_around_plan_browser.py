@@ -57,6 +57,8 @@ def test_no_word_on_the_plan_lies_on_a_number_the_scale_or_on_other_words(demo_s
     written, met = page.evaluate(WORDS_ON_PLATES)
     assert written >= 8
     assert met == []
+    if width >= 900:
+        assert page.locator("svg .seat[data-seat=somewhere] > text").count() == 2, "there is room for its words"
 
 
 @pytest.mark.parametrize("height", [600, 664, 844])

@@ -5,6 +5,7 @@ import { extent } from "./shapes.js";
 import { shape } from "../svg.js";
 
 const INSET = 20;
+const GAP = 8;
 
 // Emitters that the storeys do not show, each with the direction [deg clockwise from up] or the end of the ring it sits at.
 export function outsiders(doc) {
@@ -88,7 +89,7 @@ function placeOnRing(one, wide, high, counts, corner) {
     counts[one.seat] += 1;
     if (one.seat === "above") return [wide / 2 + n * 44, INSET];
     if (one.seat === "below") return [wide / 2 + n * 44, high - INSET];
-    return [wide - Math.max(140, corner.wide + halfWidth(one)) - n * 44, high - INSET];
+    return [wide - Math.max(140, corner.wide + halfWidth(one) + GAP) - n * 44, high - INSET];
   }
   const angle = (one.degrees * Math.PI) / 180;
   const [dx, dy] = [Math.sin(angle), -Math.cos(angle)];
