@@ -102,6 +102,28 @@ def test_it_says_plainly_whether_the_plan_or_anything_on_the_list_does(survey, i
     assert "{" not in load_words("de").text(found)
 
 
+def test_that_a_cheaper_plan_is_surer_is_told_with_the_reason_on_record(survey):
+    dearer = agreed(survey, *SOME, "canopy_cot", "film_child_window", target=1e-2)
+    remedy = remedy_of(dearer)
+    own = next(p for p in remedy.curve if p.chosen)
+    better = min(
+        (p for p in remedy.curve if p.cost < own.cost and p.probability > own.probability), key=lambda p: p.cost
+    )
+    told, reason = remedy.chosen_for
+    assert (told.key, reason.key) == ("remedy.cheaper_and_surer", "remedy.no_reason")
+    assert dict(told.values)["chance"] == better.probability
+    noted = replace(dearer, adopted_plan=replace(dearer.adopted_plan, note="Invented: no canopy is wanted."))
+    assert [t.key for t in remedy_of(noted).chosen_for] == ["remedy.cheaper_and_surer", "remedy.agreed_note"]
+    page = render_html(replace(BARE, remedy=remedy_of(noted)), language="fr", parts=(Part.REMEDY.value,))
+    assert "Invented: no canopy is wanted." in page
+
+
+def test_a_plan_on_the_curve_is_not_called_beaten(survey):
+    best = max(remedy_of(agreed(survey, *SOME)).curve, key=lambda p: p.probability)
+    ids = tuple(a.id for a in survey.actions if a.name in best.actions)
+    assert remedy_of(agreed(survey, *ids)).chosen_for == ()
+
+
 def test_costs_in_two_currencies_leave_the_curve_out_only(survey):
     mixed = tuple(replace(a, cost=CostRange(1, 2, "CHF")) if a.id == "canopy_cot" else a for a in survey.actions)
     remedy = remedy_of(agreed(replace(survey, actions=mixed), "corded_phone", target=1e-9))

@@ -285,6 +285,8 @@ class Remedy:
         Where most remains, and from which source; only if nothing on the list reaches the target.
     lowest : tuple of LevelStep
         What the lowest levels cost; only if nothing on the list reaches the target.
+    chosen_for : tuple of Text
+        That a cheaper plan is surer, if one is, and what the record says of why this one was agreed.
     """
 
     target_w_m2: float
@@ -299,6 +301,7 @@ class Remedy:
     asked: tuple[str, ...] = ()
     remains: tuple[Text, ...] = ()
     lowest: tuple[LevelStep, ...] = ()
+    chosen_for: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,7 @@ def remedy_section(content: ReportContent, words: Words) -> Section | None:
     blocks: list[Block] = [Paragraph(target)]
     if remedy.asked:
         blocks.append(Paragraph(words.say("remedy.asked", places=", ".join(remedy.asked))))
-    told = " ".join(words.text(text) for text in (remedy.statement, *remedy.remains) if text)
+    told = " ".join(words.text(text) for text in (remedy.statement, *remedy.remains, *remedy.chosen_for) if text)
     if told:
         blocks.append(Paragraph(told))
     if remedy.items:

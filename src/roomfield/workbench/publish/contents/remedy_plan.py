@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from roomfield.errors import InputError
@@ -73,6 +74,7 @@ def _remedy(survey: Survey, visit_id: str) -> Remedy | None:
         names_of(survey, asked),
         tuple(most_remains(found, names)) if choice and not choice.reachable else (),
         _lowest(survey, plan, choice) if choice and not choice.reachable else (),
+        tuple(_chosen_for(plan, found, choice)),
     )
 
 
@@ -108,8 +110,9 @@ def _curve(survey: Survey, plan: AdoptedPlan, found: Prediction, choice: Choice)
         for p in choice.curve
         if {*p.action_ids} != agreed
     )
-    cost = sum((s.action.cost.low + s.action.cost.high) / 2.0 for s in found.work)
-    own = TradeOffPoint(cost, found.probability_all, chosen=True, actions=tuple(s.action.name for s in found.work))
+    own = TradeOffPoint(
+        _mean_cost(found), found.probability_all, chosen=True, actions=tuple(s.action.name for s in found.work)
+    )
     return (*others, own)
 
 
@@ -131,6 +134,22 @@ def _statement(plan: AdoptedPlan, found: Prediction, choice: Choice | None) -> T
         "remedy.another_reaches", chance=chance, asked=asked, other=other.probability, low=other.cost_low,
         high=other.cost_high, where=where,
     )  # fmt: skip
+
+
+def _chosen_for(plan: AdoptedPlan, found: Prediction, choice: Choice | None) -> Iterator[Text]:
+    """The cheapest plan that costs less and is surer, if there is one, and the reason on record for the agreed one."""
+    chance, cost = found.probability_all, _mean_cost(found)
+    better = next((p for p in choice.curve if p.cost < cost and p.probability > chance), None) if choice else None
+    if better is not None:
+        yield phrase("remedy.cheaper_and_surer", chance=better.probability, low=better.cost_low, high=better.cost_high)
+    if plan.note:
+        yield phrase("remedy.agreed_note", note=plan.note)
+    elif better is not None:
+        yield phrase("remedy.no_reason")
+
+
+def _mean_cost(found: Prediction) -> float:
+    return sum((s.action.cost.low + s.action.cost.high) / 2.0 for s in found.work)
 
 
 def _item(step: WorkStep) -> WorkItem:
