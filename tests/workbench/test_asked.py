@@ -15,6 +15,7 @@ import roomfield as rf
 from roomfield.demo.invented_survey import FIRST, FOLLOW_UP, demo_survey
 from roomfield.errors import TooEarlyError, UnknownNameError
 from roomfield.quantities import Kind
+from roomfield.remedy.choice import asked_evaluator
 from roomfield.remedy.evaluator import Evaluator
 from roomfield.remedy.prediction import predict, predict_with
 from roomfield.report.compose.work_chapters import remedy_section
@@ -82,13 +83,18 @@ def test_the_choice_for_the_beds_is_the_best_of_every_plan(survey):
     assert everywhere.place_ids == ()
     assert everywhere.best.probability < found.best.probability
     posterior = posterior_of(survey, FIRST.id)
-    evaluator = Evaluator(posterior, survey.actions, kind=Kind.PEAK, tied=tie_of(posterior, Kind.PEAK))
-    columns = [c for c, o in enumerate(evaluator.columns) if evaluator.places[o.place_index].id in BEDS]
+    tied = tie_of(posterior, Kind.PEAK)
+    beds = asked_evaluator(
+        posterior, survey.actions, kind=Kind.PEAK, places=[survey.place(name) for name in BEDS], tied=tied
+    )
     for some in every_plan(survey):
         ids = [a.id for a in some]
-        chance = float((evaluator.after(ids).total_w_m2[:, columns] <= target).all(axis=1).mean())
+        chance = float((beds.after(ids).total_w_m2 <= target).all(axis=1).mean())
         cost = sum((a.cost.low + a.cost.high) / 2 for a in some)
         assert max(p.probability for p in found.curve if p.cost <= cost + 1e-9) >= chance - 0.004
+    evaluator = Evaluator(posterior, survey.actions, kind=Kind.PEAK, tied=tied)
+    columns = [c for c, o in enumerate(evaluator.columns) if evaluator.places[o.place_index].id in BEDS]
+    chance = float((evaluator.after(ids).total_w_m2[:, columns] <= target).all(axis=1).mean())
     foreseen = predict_with(evaluator, ids, target, BEDS)
     assert foreseen.probability_all == pytest.approx(chance)
     assert predict_with(evaluator, ids, target).probability_all <= chance

@@ -1,7 +1,10 @@
 """Levels after any plan, as draws: the posterior's draws times what the plan does to every group of paths.
 
-A level is ``sum over emitters of draw x scale x share let through``; the share let through is the power sum of all
-paths after the plan over that before, found in the geometry, and doubted the more the further it is from 1.
+Each emitter's local mean is ``draw x scale x share let through``; the share let through is the power sum of all paths
+after the plan over that before, found in the geometry, and doubted the more the further it is from 1. The largest spot
+of a scan lies over the sum of these means by the root of the sum of squares of what each emitter's own largest spot
+lies over its mean: emitters of different frequencies fade independently, so that their deviations add in variance.
+What is left of one transmitter after the others are gone therefore stands out more than the sum did.
 """
 
 from __future__ import annotations
@@ -10,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,11 +66,14 @@ class ChangeDoubt(NamedTuple):
         Of each place and emitter, the draws twice in a row.
     first : ndarray of int, shape (places, emitters)
         Where in the rows of ``local`` each begins.
+    excess : ndarray of float32, shape (sizes, emitters)
+        By how much the largest spot of a scan lies over the mean of this emitter alone, as a part of the mean.
     """
 
     common: Array32
     local: Array32
     first: NDArray[np.int64]
+    excess: Array32
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +83,7 @@ class Variant:
     Parameters
     ----------
     levels : ndarray of float32, shape (places, emitters, draws)
-        What each emitter contributes to the level before other actions [W/m²].
+        Means of the emitters before other actions [W/m²], scaled so that `crested` of them is the level.
     groups : Groups
         Paths and what each action that does not move anything makes of them.
     """
@@ -171,7 +178,7 @@ class Evaluator:
         readings says nothing about it: at each place and for each device (its bands move together) the change is off
         by `LOCAL_DOUBT_DB` of its own once the change is large. What is done badly is done badly for all.
         """
-        return ChangeDoubt(self._common(ndtri(self._spread)), self._local, self._first)
+        return ChangeDoubt(self._common(ndtri(self._spread)), self._local, self._first, self._excess)
 
     @cached_property
     def _doubts(self) -> tuple[ChangeDoubt, ...]:
@@ -182,6 +189,7 @@ class Evaluator:
                 self._common(ndtri((node + self._spread) / DOUBTS)),
                 self._local,
                 (self._first + node * count // DOUBTS) % count,
+                self._excess,
             )
             for node in range(DOUBTS)
         )
@@ -199,7 +207,6 @@ class Evaluator:
             if sheet is not None and sheet.attenuation:
                 spread = max(spread, float(np.hypot(COMMON_DOUBT, sheet.std_db / max(sheet.attenuation[0][1], 10.0))))
         off_db = min(spread, MOST_COMMON_DOUBT) * SIZES_DB[:, None] * deviate.clip(-MOST_DEVIATE, MOST_DEVIATE)
-        off_db = off_db + self._crest_rise_db(SIZES_DB)[:, None]
         return np.asarray(10.0 ** (off_db / 10.0), dtype=np.float32)
 
     @cached_property
@@ -211,30 +218,36 @@ class Evaluator:
 
     @cached_property
     def _first(self) -> NDArray[np.int64]:
-        """With which draw's own doubt each place and emitter begins, shape (places, emitters)."""
-        groups = [e.group for e in self.posterior.survey.emitters]
-        device = np.array([groups.index(name) for name in groups], dtype=np.int64)
-        cells = np.arange(len(self.places), dtype=np.int64)[:, None] * len(groups) + device
-        count = len(self.posterior.x)
-        return np.asarray(np.random.default_rng([self.posterior.seed, 31]).integers(0, count, cells.size)[cells])
+        """With which draw's own doubt each place and emitter begins, shape (places, emitters).
 
-    def _crest_rise_db(self, change_db: Array) -> Array:
-        """By how much farther the largest spot of a scan lies over the mean, by the size of the change let through.
-
-        From outside, the strongest path is what a shield takes, and what comes round it stays:
-        K' = K - (1 + K) (1 - t) for a share t let through, but not less than `RICE_LEAK`. Inside, the strongest path
-        stays and reflections come to it:
-        K' = K / (t (1 + K) - K) for t over 1. The largest of M values of Rice's law follows (our modelling choice).
+        Each place draws by its own id, so that it is doubted alike whichever other places are asked for.
         """
-        if not self.kind.instantaneous:
-            return np.zeros_like(change_db)
+        groups = [e.group for e in self.posterior.survey.emitters]
+        device = [groups.index(name) for name in groups]
+        count, seed = len(self.posterior.x), self.posterior.seed
+        own = [
+            np.random.default_rng([seed, 31, crc32(p.id.encode())]).integers(0, count, len(groups)) for p in self.places
+        ]
+        return np.stack(own)[:, device]
+
+    @cached_property
+    def _excess(self) -> Array32:
+        """By how much the largest spot of a scan lies over the mean of each emitter alone, as a part of the mean.
+
+        By the size of the change let through, shape (sizes, emitters). From outside, the strongest path is what a
+        shield takes, and what comes round it stays: K' = K - (1 + K) (1 - t) for a share t let through, but not less
+        than `RICE_LEAK`. Inside, the strongest path stays and reflections come to it: K' = K / (t (1 + K) - K) for t
+        over 1. The largest of M values of Rice's law follows (our modelling choice).
+        """
         emitters = self.posterior.survey.emitters
+        if not self.kind.instantaneous:
+            return np.zeros((len(SIZES_DB), len(emitters)), dtype=np.float32)
         rice, outdoor = np.array([rice_factor(e) for e in emitters]), np.array([e.outdoor for e in emitters])
-        through = 10.0 ** (-change_db[:, None] / 10.0)
+        through = 10.0 ** (-SIZES_DB[:, None] / 10.0)
         leaking = np.maximum(rice - (1.0 + rice) * (1.0 - through), RICE_LEAK)
         left = np.where(outdoor, leaking, rice / ((1.0 + rice) / through - rice))
         found = scan_gain(self.posterior.radiators.frequencies_hz, left).median_db
-        return np.asarray(np.mean(found - found[:1], axis=1))
+        return np.asarray(10.0 ** (found / 10.0) - 1.0, dtype=np.float32)
 
     def variant(self, moves: Sequence[str] = ()) -> Variant:
         """Levels and paths after some moves (ids of moving actions, in any order)."""
@@ -251,17 +264,28 @@ class Evaluator:
         UnknownNameError
             If an id is not among the actions.
         """
-        each, through = self._contributions(action_ids)
-        return After(each.sum(axis=0).T.astype(np.float64), each.mean(axis=2).astype(np.float64), through)
+        each, over, through = self._parts(self.doubt, action_ids)
+        total = crested(each, over)
+        shared = each * (total / np.maximum(each.sum(axis=0), 1e-300))
+        return After(total.T, shared.mean(axis=2), through)
 
     def contributions(self, action_ids: Sequence[str]) -> Array:
         """Draws of what each emitter adds to the level after a plan, shape (emitters, columns, draws) [W/m²]."""
-        return self._contributions(action_ids)[0].astype(np.float64)
+        each, over, _ = self._parts(self.doubt, action_ids)
+        return np.asarray(each * (crested(each, over) / np.maximum(each.sum(axis=0), 1e-300)))
 
-    def _contributions(self, action_ids: Sequence[str]) -> tuple[Array32, Array]:
-        """Contribution of each emitter, shape (emitters, columns, draws), and what is let through."""
+    def _parts(
+        self, doubt: ChangeDoubt, action_ids: Sequence[str], keep: NDArray[np.bool_] | None = None
+    ) -> tuple[Array, Array, Array]:
+        """Mean of each emitter kept and how far its largest spot lies over it, and what is let through.
+
+        The first two have shape (emitters, columns, draws) [W/m²], the last (emitters, columns).
+        """
         sure, through = self._undoubted(action_ids)
-        return (sure * self._factor(self.doubt, through)).astype(np.float32), through
+        if keep is not None:
+            sure, through = sure[keep], through[keep]
+        each, excess = self._doubted(doubt, sure, through, keep)
+        return each, each * excess[..., None], through
 
     def _undoubted(self, action_ids: Sequence[str]) -> tuple[Array32, Array]:
         """The same as if what is let through were known."""
@@ -277,8 +301,10 @@ class Evaluator:
         levels = variant.levels[self.place_of_column].transpose(1, 0, 2)
         return (levels * (through * scale)[..., None]).astype(np.float32), through
 
-    def _factor(self, doubt: ChangeDoubt, through: Array, keep: NDArray[np.bool_] | None = None) -> Array32:
-        """What the doubt makes of each contribution, shape (emitters, columns, draws); of the emitters kept only."""
+    def _doubted(
+        self, doubt: ChangeDoubt, sure: Array32, through: Array, keep: NDArray[np.bool_] | None = None
+    ) -> tuple[Array, Array]:
+        """What the doubt makes of each mean, (emitters, columns, draws), and each excess, (emitters, columns)."""
         draws = len(self.posterior.x)
         size_db = np.abs(10.0 * np.log10(np.maximum(through, 1e-12)))
         step = np.clip(STEPS_PER_DB * size_db, 0.0, len(doubt.common) - 1 - 1e-3)
@@ -289,13 +315,15 @@ class Evaluator:
         turn = (first if keep is None else first[keep])[..., None] + np.arange(draws)
         rows = low[..., None]
         own = doubt.local[rows, turn] * (1.0 - part) + doubt.local[rows + 1, turn] * part
-        return np.asarray(alike * own)
+        kept = np.arange(doubt.excess.shape[1]) if keep is None else np.flatnonzero(keep)
+        rest = part[..., 0]
+        excess = doubt.excess[low, kept[:, None]] * (1.0 - rest) + doubt.excess[low + 1, kept[:, None]] * rest
+        return (sure * alike * own).astype(np.float64), excess.astype(np.float64)
 
     def after_from(self, action_ids: Sequence[str], *, silent: Sequence[str] = ()) -> Array:
         """Draws of the level after a plan with some emitters left out, shape (draws, columns) [W/m²]."""
-        keep = self._kept(silent)
-        each = self._contributions(action_ids)[0]
-        return np.asarray(each[keep].sum(axis=0).T, dtype=np.float64)
+        each, over, _ = self._parts(self.doubt, action_ids, self._kept(silent))
+        return crested(each, over).T
 
     def chance_over(self, bound_w_m2: float, action_ids: Sequence[str], *, silent: Sequence[str] = ()) -> Array:
         """Probability, in each draw, that the level after a plan is over a bound at some column, shape (draws,).
@@ -312,10 +340,8 @@ class Evaluator:
             Emitters left out.
         """
         keep = self._kept(silent)
-        sure, through = self._undoubted(action_ids)
-        sure, through = sure[keep], through[keep]
-        over = [np.any((sure * self._factor(d, through, keep)).sum(axis=0) > bound_w_m2, axis=0) for d in self._doubts]
-        return np.asarray(np.mean(over, axis=0))
+        levels = (crested(*self._parts(doubt, action_ids, keep)[:2]) for doubt in self._doubts)
+        return np.asarray(np.mean([np.any(level > bound_w_m2, axis=0) for level in levels], axis=0))
 
     def _kept(self, silent: Sequence[str]) -> NDArray[np.bool_]:
         return np.array([name not in silent for name in self.posterior.emitter_ids])
@@ -350,7 +376,7 @@ class Evaluator:
         for name, position in emitters.items():
             positions[self.posterior.emitter_ids.index(name)] = position
         scenes = [e.scene for e in self.steady if e.scene is not None]
-        levels = _levels(drawn)
+        levels = _levels(drawn, self._excess[0])
         if self.tied is not None:
             levels *= self.tied.factors([p.id for p in self.places]).T[:, None].astype(np.float32)
         return Variant(levels, self._all_actions(self.ground.groups(scenes, positions, points)))
@@ -399,7 +425,8 @@ def entries_at(ground: Groundwork, places: Sequence[Place], which: int, kind: Ki
     """
     posterior = ground.posterior
     points = np.array([p.position for p in places], dtype=np.float64)
-    made = _levels(ground.levels(kind, points, points, {}))[which].mean(axis=1, dtype=np.float64)
+    means = ground.levels(kind, points, points, {}).by_emitter_w_m2[:, :, which]
+    made = np.mean(means / np.maximum(means.sum(axis=1, keepdims=True), 1e-300), axis=0)
     groups = ground.groups([], posterior.radiators.positions, points[which : which + 1])
     shares, total = ways_in(groups, [], (1, len(made))), max(float(made.sum()), 1e-300)
     return {
@@ -420,11 +447,29 @@ def is_handset(technology: str, name: str) -> bool:
     return any(w in words for w in HANDSET_WORDS) and "base" not in words
 
 
-def _levels(drawn: LevelDraws) -> Array32:
-    """Contributions that add up to the level: local means times what the scan finds above their sum."""
-    means = drawn.by_emitter_w_m2
-    above = drawn.density_w_m2 / np.maximum(means.sum(axis=1), 1e-300)
-    return np.ascontiguousarray((means * above[:, None, :]).transpose(2, 1, 0)).astype(np.float32)
+def crested(each: Array, over: Array) -> Array:
+    """Level that a scan finds of means and of how far the largest spot of each emitter lies over its mean.
+
+    Parameters
+    ----------
+    each, over : ndarray, shape (emitters, columns, draws)
+        Means, and how far each one's own largest spot lies over them [W/m²]; independent of each other, so that the
+        latter add as the roots of variances do.
+
+    Returns
+    -------
+    ndarray, shape (columns, draws)
+        [W/m²].
+    """
+    return np.asarray(each.sum(axis=0) + np.sqrt(np.square(over).sum(axis=0)))
+
+
+def _levels(drawn: LevelDraws, excess: Array32) -> Array32:
+    """Means of each emitter, (places, emitters, draws), scaled so that `crested` of them is the level drawn."""
+    means = drawn.by_emitter_w_m2.transpose(1, 2, 0)
+    found = crested(means, means * excess[:, None, None])
+    scaled = means * (drawn.density_w_m2.T / np.maximum(found, 1e-300))
+    return np.ascontiguousarray(scaled.transpose(1, 0, 2)).astype(np.float32)
 
 
 def let_through(groups: PathGroups, taken: Sequence[int], shape: tuple[int, ...]) -> Array:

@@ -81,12 +81,16 @@ def least_scales(model, t, stacks, at, into) -> None:
 
 @inner(fastmath=True)
 def add_up(levels, cells, scales, at, doubt, c, n, total) -> None:
-    """Level at column ``c``, which belongs to place ``n``, in every draw; ``scales[at]`` weighs the emitters."""
+    """Level at column ``c``, which belongs to place ``n``, in every draw; ``scales[at]`` weighs the emitters.
+
+    It comes to stand in ``total[0]``: means add, and so do the squares of what the largest spots lie over them, which
+    are gathered in ``total[1]``.
+    """
     emitters, draws = levels.shape[1], levels.shape[2]
     common, local = doubt.common, doubt.local
     top = common.shape[0] - 1
     for d in range(draws):
-        total[d] = 0.0
+        total[0, d], total[1, d] = 0.0, 0.0
     for k in range(emitters):
         through = cells[n * emitters + k]
         weight = np.float32(through * scales[at, k, c])
@@ -95,11 +99,16 @@ def add_up(levels, cells, scales, at, doubt, c, n, total) -> None:
         step = min(STEPS_PER_DB * abs(10.0 * math.log10(through)), top - 1e-3)
         i = int(step)
         u = np.float32(step - i)
+        over = doubt.excess[i, k] + u * (doubt.excess[i + 1, k] - doubt.excess[i, k])
         first = doubt.first[n, k]
         for d in range(draws):
             alike = common[i, d] + u * (common[i + 1, d] - common[i, d])
             own = local[i, first + d] + u * (local[i + 1, first + d] - local[i, first + d])
-            total[d] += levels[n, k, d] * weight * alike * own
+            mean = levels[n, k, d] * weight * alike * own
+            total[0, d] += mean
+            total[1, d] += (mean * over) ** 2
+    for d in range(draws):
+        total[0, d] += math.sqrt(total[1, d])
 
 
 @inner(fastmath=True)
@@ -117,7 +126,7 @@ def count_met(levels, cells, scales, at, doubt, place, limit, lower, need, total
         add_up(levels, cells, scales, at, doubt, c, place[c], total)
         count, bound = 0, limit[c] * lower
         for d in range(draws):
-            if total[d] > bound:
+            if total[0, d] > bound:
                 met[d] = 0
             count += met[d]
         if count <= need:
@@ -151,7 +160,7 @@ def held(levels, cells, scales, at, doubt, place, rank, total):
     for c in range(place.shape[0]):
         add_up(levels, cells, scales, at, doubt, c, place[c], total)
         for d in range(draws):
-            worst[d] = max(worst[d], total[d])
+            worst[d] = max(worst[d], total[0, d])
     return ranked(worst, rank - _ONE)
 
 
@@ -240,7 +249,7 @@ def improve(levels, model, doubt, place, limit, rank, costs, conflict, front, si
     """
     actions = costs.shape[0]
     cells = np.zeros(levels.shape[0] * levels.shape[1])
-    total, met = np.zeros(levels.shape[2], np.float32), np.zeros(levels.shape[2], np.int64)
+    total, met = np.zeros((2, levels.shape[2]), np.float32), np.zeros(levels.shape[2], np.int64)
     first = np.arange(place.shape[0])
     base, tried, empty = _ZERO, _ONE, stacks[0].shape[0] - _ONE
     for _ in range(most):
@@ -297,7 +306,7 @@ def search(levels, model, doubt, place, limit, rank, costs, conflict, prefix, fr
     cost, at, turn = np.zeros(actions + 2), np.zeros(actions + 2, np.int64), np.zeros(actions + 2, np.int64)
     ceiling = np.full(actions + 2, np.inf)
     cells = np.zeros(levels.shape[0] * levels.shape[1])
-    total, met = np.zeros(levels.shape[2], np.float32), np.zeros(levels.shape[2], np.int64)
+    total, met = np.zeros((2, levels.shape[2]), np.float32), np.zeros(levels.shape[2], np.int64)
     bound, first = actions + 1, np.arange(place.shape[0])
     copy_state(stacks, bound + _ONE, _ZERO)
     nodes = 0
