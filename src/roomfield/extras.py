@@ -25,6 +25,8 @@ EXTRAS = {
     "soundcard": "Sound from a sound card needs {library}, which is not installed.",
     "plots": "Plots on axes need {library}, which is not installed.",
     "sigmf": "I/Q recordings (SigMF) need {library}, which is not installed.",
+    "geo": "GeoPackage needs {library}, which is not installed.",
+    "ifc": "Plans from IFC need {library}, which is not installed.",
     "science": "Data frames and GeoTIFF need {library}, which is not installed.",
 }
 """What is said when a library of an extra is missing."""

@@ -77,7 +77,7 @@ def test_a_help_is_shown_in_the_language_asked_for(say, monkeypatch, language, u
 
 def test_the_list_of_commands_is_shown_in_the_language(say):
     said = say("--language", "de", "--help")
-    assert "Befehle:" in said.out and "Den Bericht schreiben" in said.out
+    assert "Erste Schritte:" in said.out and "Den Bericht schreiben" in said.out
 
 
 def test_the_bare_name_shows_the_help_line_by_line(say):

@@ -138,7 +138,9 @@ def _share_row(place: str, name: str, share: Share, part: Contribution | None = 
 
 
 def level_map(
-    target: Annotated[str, typer.Argument(help="File to write: .svg, .csv, .geojson, .tif or .nc (NetCDF).")],
+    target: Annotated[
+        str, typer.Argument(help="File to write: .svg, .csv, .geojson, .gpkg (with plan and levels), .tif or .nc.")
+    ],
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     visit: VisitId = "",

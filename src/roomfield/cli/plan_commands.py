@@ -28,7 +28,10 @@ def register(app: typer.Typer) -> None:
 
 def plan(
     file: Annotated[
-        str, typer.Argument(help="GeoJSON, DXF, or text with rooms by size and side (.txt); shown if left out.")
+        str,
+        typer.Argument(
+            help="GeoJSON, GeoPackage, IFC, DXF, or text with rooms by size and side (.txt); shown if left out."
+        ),
     ] = "",
     template: Annotated[
         str, typer.Option(help="Dwelling to start from: one-room-flat, three-room-flat or terraced-house.")
@@ -42,7 +45,7 @@ def plan(
     ] = None,
     coordinates: Annotated[str, typer.Option(help="Of a GeoJSON file: metres or degrees.")] = "",
     metres_per_unit: Annotated[float, typer.Option(help="Of a DXF file that does not say its unit.")] = 0.0,
-    storey: Annotated[str, typer.Option(help="Name of the storey.")] = "",
+    storey: Annotated[str, typer.Option(help="Name of the storey; of an IFC file or GeoPackage: which one.")] = "",
     floor: Annotated[float, typer.Option(help="Height of its floor, m.")] = 0.0,
     ceiling: Annotated[float, typer.Option(help="Height of its ceiling over the floor, m.")] = 2.5,
     replace: Annotated[

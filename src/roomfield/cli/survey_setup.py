@@ -60,12 +60,13 @@ def transmitter(
 
 
 def bring_masts(
-    file: Annotated[str, typer.Argument(help="GeoJSON, GPX, or a table with latitude and longitude.")],
+    file: Annotated[str, typer.Argument(help="GeoJSON, GPX, GeoPackage, or a table with latitude and longitude.")],
     home: Annotated[
         str, typer.Option(help="Where the middle of the plan lies: 'latitude, longitude'; it is not kept.")
     ],
     north: Annotated[float | None, typer.Option(help="True north, degrees clockwise from plan north.")] = None,
     within: Annotated[float, typer.Option(help="Leave out what is farther away, m.")] = 1500.0,
+    layer: Annotated[str, typer.Option(help="Layer of a GeoPackage; the first one if left out.")] = "",
     record: Record = DEFAULT_RECORD,
     survey: SurveyId = "",
     as_json: AsJson = False,
@@ -74,7 +75,7 @@ def bring_masts(
     from roomfield.workbench.record.bring_masts import bring_masts as bring
     from roomfield.workbench.record.bring_masts import home_from_text
 
-    found = bring(opened_job(record, survey), file, home_from_text(home, north), within_m=within)
+    found = bring(opened_job(record, survey), file, home_from_text(home, north), within_m=within, layer=layer)
     rows = [
         (m.name, f"{m.distance_m:.0f}", f"{m.azimuth_deg:.0f}", tell("there already") if m.known else "") for m in found
     ]

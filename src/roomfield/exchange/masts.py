@@ -6,6 +6,7 @@ properties are understood by one scheme, `roomfield.table_files.mast_scheme`; wh
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,6 +38,8 @@ _LEAST_WITHOUT_UNIT = 30.0
 """A smaller number without a unit is hardly a frequency in MHz: it may well be one in GHz."""
 _WATTS = {"W": 1.0, "mW": 1e-3, "kW": 1e3}
 _MOST = 100_000
+_LENGTH = re.compile(r"[\[(]\s*(k?m|met(er|re)s?|ft)\s*[\])]", re.IGNORECASE)
+"""In the heading of a position it says that it is no angle."""
 _TEXTS = (MastColumn.NAME, MastColumn.OPERATOR, MastColumn.TECHNOLOGY)
 
 
@@ -104,13 +107,15 @@ class Mast:
         return turned * per_longitude, (self.latitude_deg - latitude_deg) * per_latitude
 
 
-def read_masts(path: Path) -> tuple[Mast, ...]:
+def read_masts(path: Path, layer: str = "") -> tuple[Mast, ...]:
     """Every point of a file.
 
     Parameters
     ----------
     path : Path
-        ``.geojson`` or ``.json``, ``.gpx``, or a table (CSV, XLSX).
+        ``.geojson`` or ``.json``, ``.gpx``, or a table (CSV, XLSX, points of a GeoPackage).
+    layer : str
+        Of a GeoPackage; the first one if empty.
 
     Raises
     ------
@@ -119,7 +124,8 @@ def read_masts(path: Path) -> tuple[Mast, ...]:
     RejectedRows
         With every faulty point.
     """
-    features, decimal = _READERS.get(path.suffix.lower(), _of_table)(path)
+    reader = _READERS.get(path.suffix.lower())
+    features, decimal = reader(path) if reader else _of_table(path, layer)
     found, faults = [], []
     for line, row in features:
         try:
@@ -236,9 +242,10 @@ def _standing(latitude: Cell, longitude: Cell) -> dict[MastColumn, NamedCell]:
     }
 
 
-def _of_table(path: Path) -> Features:
-    mapping = guess_columns(path, MASTS)
-    if mapping.first(MastColumn.LATITUDE) is None or mapping.first(MastColumn.LONGITUDE) is None:
+def _of_table(path: Path, layer: str) -> Features:
+    mapping = guess_columns(path, MASTS, sheet=layer)
+    standing = [mapping.first(column) for column in (MastColumn.LATITUDE, MastColumn.LONGITUDE)]
+    if any(one is None or _LENGTH.search(one.header) for one in standing):
         raise FormatError(
             "it has no columns latitude and longitude.",
             where=path.name,

@@ -5,6 +5,7 @@ Members of ``properties`` that are read, all optional:
 - ``kind``: ``wall``, ``room``, ``window``, ``door`` or ``gap``; a line without it is a wall, a polygon a room
 - ``name``: of a room
 - ``material`` and ``thickness_m``: of a wall or opening
+- ``build_up``: several of them, such as ``brick 0.24 + plasterboard 0.0125``
 - ``exterior``: true or false, of a wall
 - ``sill_m`` and ``head_m``: of an opening, above the floor
 """
@@ -20,6 +21,7 @@ from typing import Any, Literal
 from pydantic_core import from_json as parse
 
 from roomfield.errors import FormatError, InputError
+from roomfield.exchange.material_names import known_layers
 from roomfield.exchange.plan_drawing import (
     MOST_PARTS,
     DrawnOpening,
@@ -31,7 +33,7 @@ from roomfield.exchange.plan_drawing import (
     assemble,
 )
 from roomfield.regular_files import refuse_irregular
-from roomfield.survey.dwelling import Layer, OpeningKind, Point2
+from roomfield.survey.dwelling import OpeningKind, Point2
 
 Coordinates = Literal["metres", "degrees"]
 _MOST_BYTES = 64 * 2**20
@@ -58,10 +60,10 @@ def read_geojson_plan(path: Path, *, coordinates: Coordinates, options: PlanOpti
     """
     content = file_content(path)
     features = list(features_of(content, path.name))
-    to_plan = _projection(features, path.name) if coordinates == "degrees" else _as_metres
+    to_plan = plane_around(features, path.name) if coordinates == "degrees" else as_metres
     drawing = PlanDrawing()
     for number, feature in enumerate(features, 1):
-        _draw(feature, drawing, to_plan, f"{path.name}: feature {number}")
+        draw_feature(feature, drawing, to_plan, f"{path.name}: feature {number}")
     if coordinates == "degrees":
         drawing.remarks.append("plan north is true north.")
     return assemble(drawing, options or PlanOptions(), path.name)
@@ -141,12 +143,21 @@ def _is_number(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
-def _as_metres(point: Point2) -> Point2:
+def as_metres(point: Point2) -> Point2:
+    """A point of a plan drawn in metres, as it is."""
     return point
 
 
-def _projection(features: Sequence[Mapping[str, Any]], where: str) -> Callable[[Point2], Point2]:
-    """Metres east and north of the middle, on the WGS 84 ellipsoid (radii of curvature there)."""
+def plane_around(features: Sequence[Mapping[str, Any]], where: str) -> Callable[[Point2], Point2]:
+    """Metres east and north of the middle, on the WGS 84 ellipsoid (radii of curvature there).
+
+    Parameters
+    ----------
+    features : sequence of mappings
+        With their geometry in degrees.
+    where : str
+        Name of the file, for messages.
+    """
     all_points = [
         p for i, f in enumerate(features, 1) for _, line in _lines(f["geometry"], f"{where}: feature {i}") for p in line
     ]
@@ -176,7 +187,27 @@ def metres_per_degree(latitude_deg: float) -> tuple[float, float]:
     return math.radians(prime_vertical_m * math.cos(latitude)), math.radians(meridian_m)
 
 
-def _draw(feature: Mapping[str, Any], drawing: PlanDrawing, to_plan: Callable[[Point2], Point2], where: str) -> None:
+def draw_feature(
+    feature: Mapping[str, Any], drawing: PlanDrawing, to_plan: Callable[[Point2], Point2], where: str
+) -> None:
+    """Put one feature into a drawing.
+
+    Parameters
+    ----------
+    feature : mapping
+        With ``geometry`` and ``properties``, as GeoJSON has them.
+    drawing : PlanDrawing
+        Gets its walls, rooms and openings.
+    to_plan : callable
+        From its coordinates to metres.
+    where : str
+        What it is, for messages.
+
+    Raises
+    ------
+    FormatError
+        If it cannot be used.
+    """
     properties = feature.get("properties") or {}
     if not isinstance(properties, dict):
         raise FormatError("its properties are no object.", where=where, mend="Correct it.")
@@ -185,7 +216,7 @@ def _draw(feature: Mapping[str, Any], drawing: PlanDrawing, to_plan: Callable[[P
         raise FormatError(
             f"the kind {str(kind)[:40]!r} is not known.", where=where, mend=f"Choose one of: {', '.join(_KINDS)}."
         )
-    layers = _layers(properties, where)
+    layers = known_layers(_build_up(properties, where), drawing.remarks)
     for form, line in _lines(feature["geometry"], where):
         points = [to_plan(point) for point in line]
         if form == "ring" and kind in (None, "room"):
@@ -206,13 +237,28 @@ def _room(points: list[Point2], name: str, where: str) -> DrawnRoom:
     return DrawnRoom(outline, name)
 
 
-def _layers(properties: Mapping[str, Any], where: str) -> tuple[Layer, ...]:
-    material, thickness_m = properties.get("material"), properties.get("thickness_m")
-    if material is None:
-        return ()
-    if not isinstance(material, str) or not _is_number(thickness_m) or not 0 < float(thickness_m or 0) < 5:
+def _build_up(properties: Mapping[str, Any], where: str) -> list[tuple[str, float]]:
+    """Materials with thicknesses [m]: one with ``thickness_m``, or several in ``build_up``."""
+    several = properties.get("build_up")
+    named: list[tuple[object, object]]
+    if isinstance(several, str) and several.strip():
+        parts = [part.strip().rpartition(" ") for part in several.split("+")]
+        named = [(name, thickness_m) for name, _, thickness_m in parts]
+    elif properties.get("material") is None:
+        return []
+    else:
+        named = [(properties["material"], properties.get("thickness_m"))]
+    return [_layer(name, thickness_m, where) for name, thickness_m in named]
+
+
+def _layer(name: object, thickness_m: object, where: str) -> tuple[str, float]:
+    try:
+        thick = float(thickness_m) if _is_number(thickness_m) or isinstance(thickness_m, str) else 0.0  # type: ignore[arg-type]
+    except ValueError:
+        thick = 0.0
+    if not isinstance(name, str) or not name.strip() or not 0 < thick < 5:
         raise FormatError("a material needs a thickness_m in metres.", where=where, mend="Give both.")
-    return (Layer(material, float(thickness_m or 0)),)
+    return name.strip(), thick
 
 
 def _height(properties: Mapping[str, Any], name: str, where: str) -> float | None:

@@ -12,6 +12,7 @@ from typing import Any
 
 from roomfield.errors import FormatError, InputError
 from roomfield.regular_files import refuse_irregular
+from roomfield.table_files.geopackage import BEGINS_WITH, points_as_rows, read_layer
 from roomfield.table_files.text_form import encoding_of, guess_separator, no_text
 from roomfield.table_files.workbook import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, read_sheet, too_large
 
@@ -49,14 +50,14 @@ class RawTable:
 
 
 def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: str = "") -> RawTable:
-    """The table in a CSV or XLSX file.
+    """The table in a CSV or XLSX file, or the points of a GeoPackage.
 
     Parameters
     ----------
     separator, encoding : str
         For text; guessed if empty.
     sheet : str
-        For workbooks; the first one if empty.
+        Of a workbook, or layer of a GeoPackage; the first one if empty.
 
     Raises
     ------
@@ -74,6 +75,10 @@ def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: st
         return RawTable(
             path.name, sha256, read.rows, range(1, len(read.rows) + 1), sheet=read.name, other_sheets=read.others
         )
+    if content.startswith(BEGINS_WITH):
+        layer = read_layer(path, sheet)
+        listed = points_as_rows(layer, path.name)
+        return RawTable(path.name, sha256, listed, layer.numbered(), sheet=layer.name, other_sheets=layer.others)
     text, found = _decoded(content, path.name, encoding)
     used = separator or guess_separator(text)
     text_rows, lines = _text_rows(text, used, path.name)

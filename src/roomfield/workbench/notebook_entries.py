@@ -280,7 +280,7 @@ def level_map(
     survey : Job or Survey
         With readings and a plan.
     target : str or Path
-        Ends in .svg, .csv, .geojson, .tif or .nc.
+        Ends in .svg, .csv, .geojson, .tif, .nc, or .gpkg: with the plan, the places and their levels.
     visit_id : str, optional
         The visit; the first one if left out.
     storey : str

@@ -22,9 +22,10 @@ from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import posterior_of
 from roomfield.workbench.publish.contents.model_answers import storey_grid, whereabouts_of
 from roomfield.workbench.publish.contents.plan_figures import room_at
+from roomfield.workbench.publish.home_geopackage import write_home
 
 STEP_M = 0.4
-MAP_FORMATS = (".svg", ".csv", ".geojson", ".tif", ".nc")
+MAP_FORMATS = (".svg", ".csv", ".geojson", ".gpkg", ".tif", ".nc")
 
 
 @dataclass(frozen=True)
@@ -126,7 +127,7 @@ def write_map(survey: Survey, visit_id: str | None, storey_id: str, target: str 
     storey_id : str
         Id of the storey; the first one if empty.
     target : str or Path
-        Ends in .svg, .csv, .geojson, .tif or .nc.
+        Ends in .svg, .csv, .geojson, .tif, .nc, or .gpkg: with the plan, the places and their levels.
     wanted : MapOrder
         Kind, grid and bound.
 
@@ -145,6 +146,8 @@ def write_map(survey: Survey, visit_id: str | None, storey_id: str, target: str 
     posterior = posterior_of(survey, visit_id)
     storey = storey_id or next((s.id for s in survey.dwelling.storeys), "")
     found = level_map(posterior, storey, step_m=wanted.step_m, kind=wanted.kind, bound_w_m2=wanted.bound_w_m2)
+    if path.suffix.lower() == ".gpkg":
+        return write_home(path, survey, visit_id, found)
     content = _map_bytes(survey, storey, found, path.suffix.lower(), wanted.language)
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(content)

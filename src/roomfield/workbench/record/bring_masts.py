@@ -95,7 +95,9 @@ def home_from_text(text: str, north_deg: float | None = None) -> HomeOnEarth:
     return HomeOnEarth(latitude, longitude, north_deg)
 
 
-def bring_masts(job: Job, path: str | Path, home: HomeOnEarth, *, within_m: float = 1500.0) -> tuple[BroughtMast, ...]:
+def bring_masts(
+    job: Job, path: str | Path, home: HomeOnEarth, *, within_m: float = 1500.0, layer: str = ""
+) -> tuple[BroughtMast, ...]:
     """Put the masts of a file onto the plan, nearest first; those that are there already by name are left.
 
     Parameters
@@ -103,11 +105,13 @@ def bring_masts(job: Job, path: str | Path, home: HomeOnEarth, *, within_m: floa
     job : Job
         A survey in a record, with a plan.
     path : str or Path
-        GeoJSON, GPX, or a table with latitude and longitude.
+        GeoJSON, GPX, GeoPackage, or a table with latitude and longitude.
     home : HomeOnEarth
         Where the middle of the plan lies.
     within_m : float
         Masts farther away are left out [m], 1 to 20,000.
+    layer : str
+        Of a GeoPackage; the first one if empty.
 
     Raises
     ------
@@ -120,7 +124,7 @@ def bring_masts(job: Job, path: str | Path, home: HomeOnEarth, *, within_m: floa
         raise RangeError("distance", within_m, (1.0, 20_000.0), "m", mend="Masts beyond 20 km are not brought.")
     survey = job.survey
     middle, north = _middle(survey), _north(survey, home)
-    placed = sorted(((math.hypot(*_offset(m, home)), m) for m in read_masts(Path(path))), key=lambda one: one[0])
+    placed = sorted(((math.hypot(*_offset(m, home)), m) for m in read_masts(Path(path), layer)), key=lambda one: one[0])
     near = [mast for distance, mast in placed if distance <= within_m]
     if not 1 <= len(near) <= 200:
         said = "no mast lies" if not near else f"{len(near)} masts lie"

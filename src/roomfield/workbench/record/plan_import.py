@@ -11,6 +11,8 @@ from roomfield.errors import FormatError, InputError
 from roomfield.exchange.plan_drawing import PlanOptions, PlanParts
 from roomfield.exchange.plan_dxf import look_at_dxf, read_dxf_plan
 from roomfield.exchange.plan_geojson import read_geojson_plan
+from roomfield.exchange.plan_geopackage import read_geopackage_plan
+from roomfield.exchange.plan_ifc import read_ifc_plan
 from roomfield.exchange.plan_page import read_plan_page
 from roomfield.survey import Dwelling
 from roomfield.workbench.record.editing import new_id
@@ -18,7 +20,7 @@ from roomfield.workbench.record.plan_document import PlanSheet
 from roomfield.workbench.record.survey_list import Records, keep_file
 
 PICTURES = frozenset({".png", ".jpg", ".jpeg", ".webp", ".pdf"})
-DRAWINGS = frozenset({".dxf", ".geojson", ".json"})
+DRAWINGS = frozenset({".dxf", ".geojson", ".json", ".gpkg", ".ifc"})
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,7 @@ class PlanFile:
 
 
 def read_plan_file(path: Path, asked: Asked, options: PlanOptions | None = None) -> PlanFile:
-    """A plan from a DXF or GeoJSON file on this computer; errors as `take_in`.
+    """A plan from a DXF, IFC, GeoPackage or GeoJSON file on this computer; errors as `take_in`.
 
     Parameters
     ----------
@@ -89,7 +91,7 @@ def read_plan_file(path: Path, asked: Asked, options: PlanOptions | None = None)
         raise FormatError(
             f"files ending in {path.suffix or 'nothing'!r} are not read here.",
             where=path.name,
-            mend="Bring a DXF or GeoJSON file, or rooms by size and side in a file that ends in .txt.",
+            mend="Bring a DXF, IFC, GeoPackage or GeoJSON file, or rooms by size and side in a file that ends in .txt.",
         )
     if not path.is_file():
         raise InputError("there is no such file.", where=str(path), mend="Check the path.")
@@ -122,7 +124,7 @@ def take_in(records: Records, survey_id: str, content: bytes, file_name: str, as
         raise FormatError(
             f"files ending in {ending or 'nothing'!r} are not read here.",
             where=file_name,
-            mend="Bring a PNG, JPEG or WebP picture, a PDF page, a DXF or a GeoJSON file.",
+            mend="Bring a PNG, JPEG or WebP picture, a PDF page, or a DXF, IFC, GeoPackage or GeoJSON file.",
         )
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"plan{ending}"
@@ -140,6 +142,10 @@ def _drawing(path: Path, ending: str, given: Asked, options: PlanOptions | None 
         if given.metres_per_unit > 0.0:
             guess = replace(guess, metres_per_unit=given.metres_per_unit, unit_because="chosen by you")
         parts = read_dxf_plan(path, guess, options=options)
+    elif ending == ".gpkg":
+        parts = read_geopackage_plan(path, options=options)
+    elif ending == ".ifc":
+        parts = read_ifc_plan(path, options=options)
     else:
         parts = read_geojson_plan(path, coordinates=_coordinates(given.coordinates), options=options)
     return Underlay(plan=PlanSheet(_renamed(parts)), remarks=parts.remarks)
