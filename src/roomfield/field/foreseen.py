@@ -99,7 +99,6 @@ class Foresight:
         self.places = tuple(p for p in places if p.position is not None)
         self.points = np.array([p.position for p in self.places], dtype=np.float64).reshape(-1, 3)
         self.switches = switches_of(posterior)
-        self._tables: dict[bool, Array] = {}
         rows = posterior.forward.observed.levels
         self.meter = int(np.argmax(np.bincount(rows.meter))) if len(rows.meter) else 0
 
@@ -113,6 +112,11 @@ class Foresight:
     def gains_db(self) -> Array:
         """Errors of the meter for each emitter [dB], shape (n_draws, n_emitters)."""
         return self._by_emitter(self.posterior.gain_db)
+
+    @cached_property
+    def _on_air_db(self) -> Array:
+        """What each emitter makes at each place while it transmits [dB re 1 W/m²], (n_draws, n_emitters, n_places)."""
+        return level_table_db(self.posterior, self.points, kind=Kind.PEAK)
 
     def _by_emitter(self, gains: Array) -> Array:
         return np.asarray(gains[:, self.posterior.forward.gain_index[self.meter]])
@@ -137,9 +141,9 @@ class Foresight:
         return total_of(self.posterior, level, self.posterior.x, kind, points=self.points).level_db
 
     def _table(self, kind: Kind) -> Array:
-        if kind.instantaneous not in self._tables:
-            self._tables[kind.instantaneous] = level_table_db(self.posterior, self.points, kind=kind)
-        return self._tables[kind.instantaneous]
+        if kind.instantaneous:
+            return self._on_air_db
+        return np.asarray(self._on_air_db + self.posterior.duty_db[:, :, None])
 
     def readings(self) -> Iterator[Foreseen]:
         """A scan as found at every place, by this meter and by another one."""

@@ -28,6 +28,8 @@ MOST_COMBINED = 3
 """So many combinations of channels are kept where there are more."""
 _NOTHING = 1e-9
 MOST_SMOOTHED, ROWS_LOOKED_AT = 4.0, 60
+LEAST_LOG = np.float32(-60.0)
+"""Logarithm of a weight that counts as nothing; smaller ones only take time."""
 REPEATS = 2
 """Readings simulated from each draw."""
 
@@ -265,10 +267,11 @@ def _linear_worth(gap: Array, explained: Array) -> float:
 
 def _gains(loss: Array, outcome: PredictedObservation, now: int, rng: np.random.Generator) -> tuple[Array, Array]:
     """What each draw's reading avoids, and how often another option is then best, each (n_draws,)."""
+    cost = (loss - loss[:, now : now + 1]).astype(np.float32)
     gains, changed = [], []
     for _ in range(REPEATS):
         read = outcome.mean + outcome.std * rng.standard_normal(outcome.mean.shape)
-        then = np.argmin(_weights(read, outcome) @ loss.astype(np.float32), axis=1)
+        then = _decided(read, outcome, cost)
         gains.append(loss[:, now] - np.take_along_axis(loss, then[:, None], axis=1)[:, 0])
         changed.append(then != now)
     return np.mean(gains, axis=0), np.mean(changed, axis=0)
@@ -285,38 +288,39 @@ def _cross_gains(loss: Array, outcome: PredictedObservation, now: int, rng: np.r
     return np.concatenate([g for g, _ in found]), np.concatenate([c for _, c in found])
 
 
-def _weights(read: Array, outcome: PredictedObservation) -> Weights:
-    """Weights of all draws for each reading, none for the draw that made it, shape (n, n).
+def _decided(read: Array, outcome: PredictedObservation, cost: Weights) -> NDArray[np.int64]:
+    """The option of least expected cost after each reading, shape (n,); a draw does not weigh on its own reading.
 
     Where too few draws would weigh, the reading is taken as scattering more than it does: less is then learnt from it.
     """
-    distance = _distance(read, outcome).astype(np.float32)
-    np.fill_diagonal(distance, np.inf)
-    distance -= distance.min(axis=1, keepdims=True)
-    some, smooth = distance[:: max(1, len(distance) // ROWS_LOOKED_AT)], 1.0
-    least = min(LEAST_WEIGHING, 0.25 * len(read))
+    close = _closeness(read, outcome)
+    some, smooth = close[:: max(1, len(close) // ROWS_LOOKED_AT)], 1.0
+    least = min(LEAST_WEIGHING, 0.25 * len(close))
     while smooth < MOST_SMOOTHED and _weighing(some, smooth) < least:
         smooth *= 1.25
-    weights = np.exp(distance * np.float32(-0.5 / smooth**2))
-    weights /= weights.sum(axis=1, keepdims=True)
-    return np.asarray(weights)
+    close *= np.float32(smooth**-2)
+    np.maximum(close, LEAST_LOG, out=close)
+    return np.asarray(np.argmin(np.exp(close, out=close) @ cost, axis=1))
 
 
-def _weighing(distance: Weights, smooth: float) -> float:
-    """How many draws weigh, in the median over readings."""
-    weights = np.exp(distance * np.float32(-0.5 / smooth**2))
-    return float(np.median(weights.sum(axis=1) ** 2 / np.sum(weights**2, axis=1)))
-
-
-def _distance(read: Array, outcome: PredictedObservation) -> Array:
-    """Squared distance of each reading (row) from what each draw (column) would show, in standard deviations."""
+def _closeness(read: Array, outcome: PredictedObservation) -> Weights:
+    """Log likelihood of each reading (row) by each draw (column), over the best one's, shape (n, n)."""
     plain = outcome.period == 0.0
-    a, b = read[:, plain] / outcome.std[plain], outcome.mean[:, plain] / outcome.std[plain]
-    middle = b.mean(axis=0)
-    a, b = a - middle, b - middle
-    total = np.maximum(np.sum(a**2, axis=1)[:, None] + np.sum(b**2, axis=1)[None] - 2.0 * (a @ b.T), 0.0)
+    middle, std = outcome.mean[:, plain].mean(axis=0), outcome.std[plain]
+    made, shown = (((values[:, plain] - middle) / std).astype(np.float32) for values in (read, outcome.mean))
+    # But for half the square of each reading, which is alike in all draws.
+    close = made @ shown.T
+    close -= np.float32(0.5) * np.sum(shown * shown, axis=1)
     for c in np.flatnonzero(~plain):
         period = outcome.period[c]
-        apart = (read[:, c][:, None] - outcome.mean[:, c][None] + 0.5 * period) % period - 0.5 * period
-        total += (apart / outcome.std[c]) ** 2
-    return np.asarray(total)
+        apart = (read[:, c][:, None] - outcome.mean[:, c] + 0.5 * period) % period - 0.5 * period
+        close -= (0.5 * (apart / outcome.std[c]) ** 2).astype(np.float32)
+    np.fill_diagonal(close, -np.inf)
+    close -= close.max(axis=1, keepdims=True)
+    return np.asarray(close)
+
+
+def _weighing(close: Weights, smooth: float) -> float:
+    """How many draws weigh, in the median over readings."""
+    weights = np.exp(close * np.float32(smooth**-2))
+    return float(np.median(weights.sum(axis=1) ** 2 / np.sum(weights**2, axis=1)))

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
+from roomfield.field.known_paths import KNOWN, content_of
 from roomfield.field.links import EXPONENT_MEAN, Centre, Hyper, LinkCovariance, LinkVariance, PointLinks
 from roomfield.field.priors import FAR_M, UNKNOWN_FREQUENCY_HZ
 from roomfield.field.propagation import grid_density, unit_density
@@ -153,6 +154,12 @@ def wall_slopes(scene: Scene, radiators: Radiators, points: Array, materials: tu
 
     From single paths without reflections and edges, which carry most of what depends on a wall.
     """
+    waves = (radiators.frequencies_hz.tolist(), radiators.patterns, radiators.polarisations, materials)
+    question = (scene.content, content_of(points, radiators.positions, said=repr(waves)), wall_slopes.__name__)
+    return KNOWN.table(question, [""], lambda _: _wall_slopes(scene, radiators, points, materials)[:, None])[:, 0]
+
+
+def _wall_slopes(scene: Scene, radiators: Radiators, points: Array, materials: tuple[str, ...]) -> Array:
     base = unit_db(scene, radiators, points, order=1, diffraction=False)
     slopes = [
         unit_db(scene.with_offsets({**scene.offsets_db, name: scene.offsets_db.get(name, 0.0) + 1.0}),

@@ -1,18 +1,20 @@
-"""What stays the same from one question about a posterior to the next: levels and paths of what did not move.
+"""What stays the same from one question about a home to the next: levels and paths of what did not move.
 
 A plan that moves one thing leaves the levels and paths of everything else as they were, so that only its own row or
-column of the tables is worked out anew; with that a question is answered while the hand still drags.
+column of the tables is worked out anew; with that a question is answered while the hand still drags. Paths hang on no
+reading, so that they stay when one more comes in.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import OrderedDict
+from collections.abc import Hashable, Mapping, Sequence
 from functools import cached_property
+from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.field.geometry import Cover
 from roomfield.field.hand_scan import cube_points
 from roomfield.field.path_list import list_paths
 from roomfield.field.posterior import LevelDraws, Posterior, level_table_db, total_of
@@ -20,13 +22,39 @@ from roomfield.field.scene import Scene
 from roomfield.quantities import Kind
 from roomfield.remedy.naming import Way, ways_of
 from roomfield.remedy.path_groups import PathGroups, gather, joined, of_cell
-from roomfield.survey.dwelling import Layer, Point3
+from roomfield.survey.dwelling import Point3
 
 Array = NDArray[np.float64]
-Builds = tuple[tuple[tuple[tuple[Layer, ...], tuple[Cover, ...]], ...], ...]
-Cell = tuple[int, tuple[float, ...], tuple[float, ...]]
 MOST_CELLS, MOST_CHANGES = 6000, 6
+"""Pairs of emitter and place kept for one set of changes, and sets of changes."""
 POINTS_PER_PLACE = 8
+
+
+class KnownPaths:
+    """Paths of pairs of emitter and place by what they hang on; changes not asked for longest are forgotten first."""
+
+    def __init__(self) -> None:
+        self._cells: OrderedDict[Hashable, dict[Hashable, PathGroups]] = OrderedDict()
+        self._turn = Lock()
+
+    def of(self, question: Hashable) -> dict[Hashable, PathGroups]:
+        """What is known for one scene and set of changes."""
+        with self._turn:
+            return dict(self._cells.get(question, {}))
+
+    def keep(self, question: Hashable, fresh: dict[Hashable, PathGroups]) -> None:
+        """Add what was found."""
+        with self._turn:
+            cells = self._cells.setdefault(question, {})
+            self._cells.move_to_end(question)
+            if len(cells) > MOST_CELLS:
+                cells.clear()
+            cells.update(fresh)
+            while len(self._cells) > MOST_CHANGES:
+                self._cells.popitem(last=False)
+
+
+KNOWN_PATHS = KnownPaths()
 
 
 class Groundwork:
@@ -41,7 +69,6 @@ class Groundwork:
     def __init__(self, posterior: Posterior) -> None:
         self.posterior = posterior
         self._tables: dict[tuple[Kind, bytes], Array] = {}
-        self._cells: dict[Builds, dict[Cell, PathGroups]] = {}
 
     @cached_property
     def ways(self) -> dict[str, Way]:
@@ -95,23 +122,22 @@ class Groundwork:
         positions, points : ndarray, shape (k, 3) and (n, 3)
             Emitters and places [m].
         """
-        cells = self._of_changes(tuple(tuple((p.layers, p.covers) for p in s.shapes.plates) for s in changed))
-        where, whence = [tuple(p) for p in points.tolist()], [tuple(p) for p in positions.tolist()]
-        for row, position in enumerate(whence):
-            missing = sorted({n for n, point in enumerate(where) if (row, position, point) not in cells})
+        scene, waves = self.posterior.scene, self.posterior.radiators
+        builds = tuple(tuple((p.layers, p.covers) for p in s.shapes.plates) for s in changed)
+        question = (scene.content, scene.names, builds)
+        cells = KNOWN_PATHS.of(question)
+        fresh: dict[Hashable, PathGroups] = {}
+        where = [tuple(p) for p in points.tolist()]
+        wave = zip(waves.frequencies_hz.tolist(), waves.patterns, waves.polarisations, strict=True)
+        whence = [(tuple(p), *w) for p, w in zip(positions.tolist(), wave, strict=True)]
+        for row, emitter in enumerate(whence):
+            missing = sorted({n for n, point in enumerate(where) if (emitter, point) not in cells})
             if missing:
                 found = self._traced(changed, row, positions[row : row + 1], points[missing])
-                for cell, n in enumerate(missing):
-                    cells[row, position, where[n]] = of_cell(found, cell)
-        return joined([cells[row, at, to] for to in where for row, at in enumerate(whence)])
-
-    def _of_changes(self, builds: Builds) -> dict[Cell, PathGroups]:
-        if builds not in self._cells and len(self._cells) >= MOST_CHANGES:
-            self._cells.pop(next(iter(self._cells)))
-        cells = self._cells.setdefault(builds, {})
-        if len(cells) > MOST_CELLS:
-            cells.clear()
-        return cells
+                fresh.update({(emitter, where[n]): of_cell(found, cell) for cell, n in enumerate(missing)})
+                cells.update(fresh)
+        KNOWN_PATHS.keep(question, fresh)
+        return joined([cells[emitter, point] for point in where for emitter in whence])
 
     def _traced(self, changed: Sequence[Scene], row: int, position: Array, points: Array) -> PathGroups:
         one = self.posterior.radiators.take([row])

@@ -25,6 +25,7 @@ from roomfield.field.measured import Tie
 from roomfield.field.posterior import LevelDraws, Posterior
 from roomfield.field.priors import rice_factor
 from roomfield.quantities import Kind
+from roomfield.remedy import plan_kernels
 from roomfield.remedy.baseline_paths import Groundwork
 from roomfield.remedy.effects import columns_of, effects_of
 from roomfield.remedy.path_groups import PathGroups
@@ -289,6 +290,16 @@ class Evaluator:
 
     def _undoubted(self, action_ids: Sequence[str]) -> tuple[Array32, Array]:
         """The same as if what is let through were known."""
+        variant, scale, cells = self._scaled(action_ids)
+        through = cells[self.place_of_column].T
+        levels = variant.levels[self.place_of_column].transpose(1, 0, 2)
+        return (levels * (through * scale)[..., None]).astype(np.float32), through
+
+    def _scaled(self, action_ids: Sequence[str]) -> tuple[Variant, Array, Array]:
+        """Levels and paths after the moves of a plan, and what the rest of it does.
+
+        The latter as factors, shape (emitters, columns), and as what is let through, shape (places, emitters).
+        """
         known = {a.id for a in self.actions}
         for name in action_ids:
             if name not in known:
@@ -296,10 +307,10 @@ class Evaluator:
         variant = self.variant(action_ids)
         taken = [k for k, e in enumerate(self.steady) if e.action.id in action_ids]
         cells = let_through(variant.groups, taken, variant.levels.shape[:2])
-        scale = np.prod([self.steady[k].scale for k in taken], axis=0) if taken else np.array(1.0)
-        through = cells[self.place_of_column].T
-        levels = variant.levels[self.place_of_column].transpose(1, 0, 2)
-        return (levels * (through * scale)[..., None]).astype(np.float32), through
+        scale = np.ones((cells.shape[1], len(self.columns)))
+        for k in taken:
+            scale = scale * self.steady[k].scale
+        return variant, scale, cells
 
     def _doubted(
         self, doubt: ChangeDoubt, sure: Array32, through: Array, keep: NDArray[np.bool_] | None = None
@@ -339,9 +350,13 @@ class Evaluator:
         silent : sequence of str
             Emitters left out.
         """
-        keep = self._kept(silent)
-        levels = (crested(*self._parts(doubt, action_ids, keep)[:2]) for doubt in self._doubts)
-        return np.asarray(np.mean([np.any(level > bound_w_m2, axis=0) for level in levels], axis=0))
+        variant, scale, cells = self._scaled(action_ids)
+        scales = np.where(self._kept(silent)[:, None], scale, 0.0).astype(np.float32)[None]
+        draws, place, bound = len(self.posterior.x), self.place_of_column, np.float32(bound_w_m2)
+        over, total = np.zeros((DOUBTS, draws), dtype=np.bool_), np.empty((2, draws), dtype=np.float32)
+        for doubt, row in zip(self._doubts, over, strict=True):
+            plan_kernels.mark_over(variant.levels, cells.reshape(-1), scales, doubt, place, bound, total, row)
+        return np.asarray(np.mean(over, axis=0))
 
     def _kept(self, silent: Sequence[str]) -> NDArray[np.bool_]:
         return np.array([name not in silent for name in self.posterior.emitter_ids])

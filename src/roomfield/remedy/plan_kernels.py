@@ -111,6 +111,15 @@ def add_up(levels, cells, scales, at, doubt, c, n, total) -> None:
         total[0, d] += math.sqrt(total[1, d])
 
 
+@kernel(fastmath=True)
+def mark_over(levels, cells, scales, doubt, place, bound, total, over) -> None:
+    """Mark each draw in which some column is over a bound; draws that are marked already stay so."""
+    for c in range(place.shape[0]):
+        add_up(levels, cells, scales, _ZERO, doubt, c, place[c], total)
+        for d in range(levels.shape[2]):
+            over[d] |= total[0, d] > bound
+
+
 @inner(fastmath=True)
 def count_met(levels, cells, scales, at, doubt, place, limit, lower, need, total, met, first):
     """Number of draws in which every column is ``lower`` times its limit at most; stops once ``need`` is out of reach.
