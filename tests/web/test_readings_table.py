@@ -68,7 +68,7 @@ def test_what_would_be_rejected_is_shown_with_its_line_and_reason(client, record
         r'<td class="num">(\d+)</td><th scope="row">[^<]*</th><td>([^<]*)</td><td lang="de">([^<]*)', page
     )
     assert rows == [
-        ("2", "Bett", "Platz dieses Namens gibt es nicht"),
+        ("2", "Bett", "Platz dieses Namens gibt es nicht (bekannt: Bed, Desk)"),
         ("4", "-3", "ein Pegel kann nicht negativ sein"),
     ]
     assert 'value="take"' not in page, "not offered while rows would be lost"

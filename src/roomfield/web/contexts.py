@@ -413,6 +413,40 @@ class TableOfferPage(SurveyPage):
 
 
 @dataclass(frozen=True)
+class BandOfferPage(SurveyPage):
+    """How levels over frequency would be read and which bands they would give, to be confirmed.
+
+    Parameters
+    ----------
+    columns : tuple of ColumnChoice
+        One for each column of the file.
+    given : BandAnswers
+        What the user has answered so far.
+    beside : dict of str to TableBeside
+        Tables of antenna, cable and bands that were brought.
+    outcome : BandOutcome or None
+        What taking it in would give; None while something is open.
+    refusal : Refusal or None
+        Why it cannot be taken in as it stands.
+    """
+
+    template: ClassVar[str] = "bandoffer.html"
+    step_slug: ClassVar[str] = "readings"
+    offer: Any
+    columns: tuple[Any, ...]
+    given: Any
+    meanings: tuple[tuple[str, str], ...]
+    units: tuple[tuple[str, str], ...]
+    visits: tuple[Visit, ...]
+    states: tuple[Any, ...]
+    places: tuple[Any, ...]
+    kinds: tuple[tuple[str, str], ...]
+    beside: dict[str, Any]
+    outcome: Any
+    refusal: Any
+
+
+@dataclass(frozen=True)
 class ListenPage(SurveyPage):
     """Live listening, recordings, and what was heard in them."""
 

@@ -9,7 +9,7 @@ from roomfield.exchange.readings_table import ImportPlan
 from roomfield.quantities.censoring import Censoring
 from roomfield.quantities.kind import Kind
 from roomfield.survey import Reading, Survey
-from roomfield.table_files.column_mapping import ColumnMapping, MappedColumn
+from roomfield.table_files.column_mapping import ColumnMapping, ColumnScheme, MappedColumn
 from roomfield.web.dependencies import Entries
 from roomfield.web.formats import Show
 from roomfield.web.page_texts import say
@@ -77,11 +77,16 @@ class ColumnChoice:
     has_unit: bool
 
     @classmethod
-    def of(cls, mapped: MappedColumn) -> ColumnChoice:
+    def of(cls, mapped: MappedColumn, scheme: ColumnScheme) -> ColumnChoice:
         """The choice as the mapping has it."""
         meaning = mapped.column.value
-        has_unit = table_intake.holds_values(meaning)
+        has_unit = meaning in scheme.values
         return cls(mapped.index, mapped.header, meaning, mapped.unit, mapped.example, mapped.because, has_unit)
+
+
+def choices_of(mapping: ColumnMapping) -> tuple[ColumnChoice, ...]:
+    """The columns of a file on the form."""
+    return tuple(ColumnChoice.of(one, mapping.scheme) for one in mapping.columns)
 
 
 @dataclass(frozen=True)
@@ -131,7 +136,7 @@ class TableAnswers:
         form : Entries, optional
             Holds the choices of the columns.
         """
-        columns = tuple(_changed_columns(guess, form)) if form else ()
+        columns = tuple(changed_columns(guess, form)) if form else ()
         dates = self.dates if self.dates != guess.date_order else ""
         decimal = (
             self.decimal if self.decimal and (self.decimal, self.grouped) != (guess.decimal, guess.grouped) else ""
@@ -154,11 +159,12 @@ class TableAnswers:
         )
 
 
-def _changed_columns(guess: ColumnMapping, form: Entries) -> list[str]:
+def changed_columns(guess: ColumnMapping, form: Entries) -> list[str]:
+    """Columns that the form takes as something else than the guess, as `Corrections` has them."""
     changed = []
     for mapped in guess.columns:
         meaning = form.text(f"meaning-{mapped.index}", mapped.column.value)
-        unit = form.text(f"unit-{mapped.index}", mapped.unit) if table_intake.holds_values(meaning) else mapped.unit
+        unit = form.text(f"unit-{mapped.index}", mapped.unit) if meaning in guess.scheme.values else mapped.unit
         if meaning == "unused" and mapped.unit:
             unit = ""
         if (meaning, unit) != (mapped.column.value, mapped.unit):

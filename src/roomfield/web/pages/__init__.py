@@ -2,6 +2,7 @@
 
 from roomfield.web.pages import (
     assignment_form,
+    band_page,
     beforeafter,
     checklist,
     doors,
@@ -31,6 +32,7 @@ ROUTERS = tuple(
         doors,
         surveys,
         assignment_form,
+        band_page,
         checklist,
         meter,
         plan_editor,

@@ -15,11 +15,20 @@ from roomfield.web.dependencies import Desk, Entries, Form, Opened, OpenSurvey
 from roomfield.web.formats import Show
 from roomfield.web.ledgersheet import NotedValue, RowSheet, bearing_rows, noted, rows_of, withdrawn_rows
 from roomfield.web.rendering import language_of, render
-from roomfield.web.tablesheet import MEANING_WORDS, ColumnChoice, Refusal, TableAnswers, outcome_of, unit_words
+from roomfield.web.tablesheet import (
+    MEANING_WORDS,
+    ColumnChoice,
+    Refusal,
+    TableAnswers,
+    choices_of,
+    outcome_of,
+    unit_words,
+)
 from roomfield.workbench.publish import report_request
 from roomfield.workbench.record import table_intake
 from roomfield.workbench.record.photos import photos_of
 from roomfield.workbench.record.readings_ledger import ledger_of
+from roomfield.workbench.record.spectrum_offer import is_over_frequency, offered_spectrum
 from roomfield.workbench.record.table_intake import TableOffer
 
 router = APIRouter(include_in_schema=False, prefix="/surveys/{survey_id}/readings")
@@ -71,7 +80,9 @@ async def offer(records: Desk, survey_id: str, form: Form) -> Response:
     """Look at a table that was brought."""
     upload = form.file("table")
     made = await run_in_threadpool(table_intake.offered, records, await upload.read(), upload.filename or "")
-    return JSONResponse({"next": f"/surveys/{survey_id}/readings/offer/{made.sha256}?name={made.file_name}"})
+    over = await run_in_threadpool(offered_spectrum, records, made.sha256, made.file_name)
+    door = "bands" if is_over_frequency(over.mapping) else "offer"
+    return JSONResponse({"next": f"/surveys/{survey_id}/readings/{door}/{made.sha256}?name={made.file_name}"})
 
 
 @router.get("/offer/{sha256}")
@@ -110,7 +121,7 @@ def _sheet(
     guess = table_intake.offered_again(opened.records, sha256, name)
     corrections = given.corrections(guess.mapping, form)
     made = table_intake.offered_again(opened.records, sha256, name, corrections) if corrections else guess
-    return ReadingsSheet(made, given, tuple(ColumnChoice.of(one) for one in made.mapping.columns))
+    return ReadingsSheet(made, given, choices_of(made.mapping))
 
 
 def _looked_at(request: Request, opened: OpenSurvey, sheet: ReadingsSheet, refusal: Refusal | None = None) -> Response:

@@ -125,11 +125,14 @@ class BandReading:
         The instrument in this band.
     reading : Reading
         As it goes into the record.
+    budget : tuple of ErrorContribution
+        What the standard uncertainty of the meter in this band is made of.
     """
 
     band: NamedBand
     meter: Meter
     reading: Reading
+    budget: tuple[ErrorContribution, ...]
 
 
 @dataclass(frozen=True)
@@ -165,6 +168,7 @@ class SpectrumPlan:
                     "value_w_m2": one.reading.value_w_m2,
                     "censoring": one.reading.censoring.value,
                     "std_db": one.meter.calibration[0].std_db,
+                    "budget": [{"name": part.name, "std_db": part.std_db} for part in one.budget],
                 }
                 for one in self.bands
             ],
@@ -488,7 +492,7 @@ def _reading(
         note=one.note,
         origin=Origin(mapping.file_name, mapping.sha256, one.line),
     )
-    return BandReading(one.band, meter, reading)
+    return BandReading(one.band, meter, reading, budget)
 
 
 def _meter(one: _BandLevel, instrument: Instrument, budget: Sequence[ErrorContribution], middle_hz: float) -> Meter:

@@ -13,7 +13,6 @@ from roomfield.exchange.readings_table import ImportPlan
 from roomfield.quantities.convert import DENSITY_UNITS
 from roomfield.survey import Survey
 from roomfield.table_files.column_mapping import ColumnMapping
-from roomfield.table_files.reading_scheme import VALUE_COLUMNS
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.named_copy import named_copy
 from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed, previewed, take_in
@@ -71,7 +70,7 @@ def offered(records: Records, content: bytes, file_name: str) -> TableOffer:
     FormatError
         If it is no table that is read.
     """
-    _refuse_other_endings(file_name)
+    refuse_other_endings(file_name)
     if not content:
         raise InputError("the file is empty.", where=file_name, mend="Choose another file.")
     item = records.media.put(content, file_name=file_name)
@@ -86,7 +85,7 @@ def offered_again(records: Records, sha256: str, file_name: str, corrections: Co
     corrections : Corrections, optional
         Columns, date order and decimal sign as the user says.
     """
-    with _named(records, sha256, file_name) as path:
+    with named_table(records, sha256, file_name) as path:
         return TableOffer(sha256, file_name, guessed(path, corrections))
 
 
@@ -103,7 +102,7 @@ def tried(records: Records, survey: Survey, offer: TableOffer, circumstances: Ci
     InputError
         If a question is open, or visit, meter or radio state must be named first.
     """
-    with _named(records, offer.sha256, offer.file_name) as path:
+    with named_table(records, offer.sha256, offer.file_name) as path:
         return previewed(survey, path, offer.mapping, circumstances)
 
 
@@ -115,7 +114,7 @@ def taken(records: Records, survey_id: str, offer: TableOffer, circumstances: Ci
     RejectedRows
         With every faulty row, unless the rest was accepted.
     """
-    with _named(records, offer.sha256, offer.file_name) as path:
+    with named_table(records, offer.sha256, offer.file_name) as path:
         job = Job(opened(records, survey_id).survey, records)
         return take_in(job, path, offer.mapping, circumstances, confirmed=True)
 
@@ -150,12 +149,14 @@ def taken_back(records: Records, survey_id: str, sha256: str) -> int:
     return len(going)
 
 
-def holds_values(meaning: str) -> bool:
-    """Whether a column of this meaning holds values, and so has a unit."""
-    return meaning in VALUE_COLUMNS
+def refuse_other_endings(file_name: str) -> None:
+    """Refuse a file whose name is not that of a table.
 
-
-def _refuse_other_endings(file_name: str) -> None:
+    Raises
+    ------
+    FormatError
+        If it ends otherwise than `ENDINGS`.
+    """
     if PurePath(file_name).suffix.lower() not in ENDINGS:
         raise FormatError(
             f"{PurePath(file_name).name!r} is not read as a table of readings.",
@@ -165,8 +166,8 @@ def _refuse_other_endings(file_name: str) -> None:
 
 
 @contextmanager
-def _named(records: Records, sha256: str, file_name: str) -> Iterator[Path]:
+def named_table(records: Records, sha256: str, file_name: str) -> Iterator[Path]:
     """The file under the name that the user gave it, cleaned, for the messages and the origin of each reading."""
-    _refuse_other_endings(file_name)
+    refuse_other_endings(file_name)
     with named_copy(records.media.path(sha256), file_name, "table") as path:
         yield path
