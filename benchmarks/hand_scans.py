@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,39 +88,83 @@ def hand_scan(seed: int, *, coached: bool = False) -> HandScan:
     seconds = COACHED_S if coached else seconds
     count = int(seconds * RATE_HZ)
     present = np.array([_presence(rng, count) for _ in sources])
-    fields = _Fields(sources, smooth=rng.random() < SMOOTH_SHARE)
+    fields = (
+        GridFields(np.stack([s.covariance(GRID_M).reshape(-1, 9) for s in sources], axis=1))
+        if rng.random() < SMOOTH_SHARE
+        else WaveFields(sources)
+    )
     hand = _Hand(rng, count, coached)
     position, axis = hand.sweep(lambda p, a, at: _received(fields, p, a, present[:, at:]))
     power = _received(fields, position, axis, present)
-    largest = _largest(rng, fields, present)
+    largest = largest_usual(rng, fields, present)
     return HandScan(power, largest, hand.turning, hand.whole, hand.speed, hand.first / RATE_HZ,
                     tuple((at / RATE_HZ, part) for at, part in hand.marks), axis)  # fmt: skip
 
 
+GRID_STEP_M = 1.0 / 12.0
+_ALONG = (np.arange(6) - 2.5) * GRID_STEP_M
+GRID_M: F64 = np.stack(np.meshgrid(_ALONG, _ALONG, _ALONG, indexing="ij"), -1).reshape(-1, 3)
+"""Points of a cube at which a coarse solver knows the field, 83 mm apart, the last coordinate running fastest [m]."""
 _CORNERS = np.array(list(np.ndindex(2, 2, 2)))
 
 
-class _Fields:
-    """Covariance of every source at points; ``smooth``: known on a grid of 83 mm only, as a coarse solver gives it."""
+class Fields(Protocol):
+    """What an antenna of one axis receives from several sources in a cube."""
 
-    STEP_M = 1.0 / 12.0
-
-    def __init__(self, sources: list[PlaneWaves], smooth: bool) -> None:
-        self.sources, self.smooth = sources, smooth
-        self.axis = (np.arange(6) - 2.5) * self.STEP_M
-        grid = np.stack(np.meshgrid(self.axis, self.axis, self.axis, indexing="ij"), -1).reshape(-1, 3)
-        self.grid = grid
-        self.on_grid = np.stack([s.covariance(grid).reshape(-1, 9) for s in sources], axis=1) if smooth else None
-
-    @property
-    def half_edge_m(self) -> float:
-        return 2.5 * self.STEP_M if self.smooth else HALF_EDGE_M
+    half_edge_m: float
 
     def received(self, points: F64, axis: F64) -> F64:
-        """By source and point."""
-        if self.on_grid is None:
-            return np.array([np.abs(np.einsum("ij,ij->i", s.field(points), axis)) ** 2 for s in self.sources])
-        place = np.clip((points / self.STEP_M) + 2.5, 0.0, 4.999999)
+        """By source and point, for points and axes of shape (n, 3)."""
+
+    def largest(self, rng: Rng, members: NDArray[np.bool_]) -> float:
+        """Over the cube and all axes, these sources on the air together."""
+
+
+class WaveFields:
+    """Fields of plane waves, known everywhere."""
+
+    half_edge_m = HALF_EDGE_M
+
+    def __init__(self, sources: list[PlaneWaves]) -> None:
+        self.sources = sources
+
+    def received(self, points: F64, axis: F64) -> F64:
+        return np.array([np.abs(np.einsum("ij,ij->i", s.field(points), axis)) ** 2 for s in self.sources])
+
+    def largest(self, rng: Rng, members: NDArray[np.bool_]) -> float:
+        """Largest eigenvalue of points at random, refined about the best of them."""
+        points = rng.uniform(-HALF_EDGE_M, HALF_EDGE_M, (2000, 3))
+        value = self._over_axes(points, members)
+        best, spread = float(value.max()), 0.02
+        points = points[np.argsort(value)[-8:]]
+        for _ in range(5):
+            near = (points[:, None] + rng.normal(0, spread, (1, 12, 3))).reshape(-1, 3)
+            near = np.clip(np.concatenate([points, near]), -HALF_EDGE_M, HALF_EDGE_M)
+            value = self._over_axes(near, members)
+            best, points, spread = max(best, float(value.max())), near[np.argsort(value)[-4:]], spread / 2
+        return best
+
+    def _over_axes(self, points: F64, members: NDArray[np.bool_]) -> F64:
+        total = np.sum([self.sources[i].covariance(points) for i in np.flatnonzero(members)], axis=0)
+        return np.asarray(np.linalg.eigvalsh(total)[:, -1])
+
+
+class GridFields:
+    """Fields known on `GRID_M` only, as a coarse solver gives them, and straight between.
+
+    Parameters
+    ----------
+    on_grid : ndarray, shape (216, sources, 9)
+        Covariance of the field.
+    """
+
+    half_edge_m = 2.5 * GRID_STEP_M
+
+    def __init__(self, on_grid: F64) -> None:
+        self.on_grid = on_grid
+
+    def received(self, points: F64, axis: F64) -> F64:
+        place = np.clip((points / GRID_STEP_M) + 2.5, 0.0, 4.999999)
         low = place.astype(np.int64)
         part = (place - low)[:, None, :]
         weight = np.where(_CORNERS, part, 1 - part).prod(axis=2)
@@ -128,54 +173,39 @@ class _Fields:
         along = (self.on_grid[corner] * weight[:, :, None, None]).sum(axis=1)
         return np.asarray(np.einsum("nsk,nk->sn", along, squares))
 
-    def covariance(self, source: int, points: F64) -> F64:
-        return self.sources[source].covariance(points)
+    def largest(self, rng: Rng, members: NDArray[np.bool_]) -> float:
+        total = self.on_grid[:, members].sum(axis=1).reshape(-1, 3, 3)
+        return float(np.linalg.eigvalsh(total)[:, -1].max())
 
 
-def _received(fields: _Fields, position: F64, axis: F64, present: NDArray[np.bool_]) -> F64:
+def _received(fields: Fields, position: F64, axis: F64, present: NDArray[np.bool_]) -> F64:
     inside = position * (fields.half_edge_m / HALF_EDGE_M)
     return np.asarray((fields.received(inside, axis) * present[:, : len(position)]).sum(axis=0) + SILENCE_W_M2)
 
 
 def _presence(rng: Rng, count: int) -> NDArray[np.bool_]:
-    """On the air by sample: always, in blocks with beacons between, beacons alone, or seldom."""
-    kind = rng.choice(["always", "busy", "beacons", "telegrams"], p=[0.55, 0.2, 0.17, 0.08])
+    return presence(rng, str(rng.choice(["always", "busy", "beacons", "telegrams"], p=[0.55, 0.2, 0.17, 0.08])), count)
+
+
+def presence(rng: Rng, kind: str, count: int) -> NDArray[np.bool_]:
+    """On the air by sample: ``always``, ``busy`` (blocks with beacons between), ``beacons`` alone, or ``telegrams``."""
     if kind == "always":
         return np.ones(count, np.bool_)
     beacons = (np.arange(count) + int(rng.integers(5))) % 5 == 0
     if kind == "beacons":
         return beacons
-    if kind == "busy":
-        block = max(1, int(rng.uniform(0.2, 0.8) * RATE_HZ))
-        blocks = rng.random(count // block + 2) < rng.uniform(0.3, 0.8)
-        return np.asarray(np.repeat(blocks, block)[:count] | beacons)
-    return np.asarray(np.convolve(rng.random(count) < 1 / (6 * RATE_HZ), np.ones(3))[:count] > 0)
+    if kind == "telegrams":
+        return np.asarray(np.convolve(rng.random(count) < 1 / (6 * RATE_HZ), np.ones(3))[:count] > 0)
+    block = max(1, int(rng.uniform(0.2, 0.8) * RATE_HZ))
+    blocks = rng.random(count // block + 2) < rng.uniform(0.3, 0.8)
+    return np.asarray(np.repeat(blocks, block)[:count] | beacons)
 
 
-def _largest(rng: Rng, fields: _Fields, present: NDArray[np.bool_]) -> float:
-    """Largest eigenvalue over the cube and the usual sets of sources; refined about the best points."""
+def largest_usual(rng: Rng, fields: Fields, present: NDArray[np.bool_]) -> float:
+    """Largest value over the cube, all axes and the sets of sources that are usually on the air together."""
     sets, counts = np.unique(present, axis=1, return_counts=True)
     usual = sets[:, counts >= USUAL_SHARE * present.shape[1]].T
-    points = fields.grid if fields.smooth else rng.uniform(-HALF_EDGE_M, HALF_EDGE_M, (700, 3))
-    parts = np.array([fields.covariance(i, points) for i in range(len(fields.sources))])
-    best = 0.0
-    for members in usual:
-        value = np.linalg.eigvalsh(parts[members].sum(axis=0))[:, -1] if members.any() else np.zeros(len(points))
-        best = max(best, float(value.max()))
-        if not fields.smooth and members.any():
-            best = max(best, _refined(rng, fields, members, points[np.argsort(value)[-8:]]))
-    return best + SILENCE_W_M2
-
-
-def _refined(rng: Rng, fields: _Fields, members: NDArray[np.bool_], points: F64) -> float:
-    best, spread = 0.0, 0.02
-    for _ in range(3):
-        near = (points[:, None] + rng.normal(0, spread, (1, 12, 3))).reshape(-1, 3)
-        near = np.clip(np.concatenate([points, near]), -HALF_EDGE_M, HALF_EDGE_M)
-        total = np.sum([fields.covariance(i, near) for i in np.flatnonzero(members)], axis=0)
-        value = np.linalg.eigvalsh(total)[:, -1]
-        best, points, spread = max(best, float(value.max())), near[np.argsort(value)[-4:]], spread / 2
-    return best
+    return max((fields.largest(rng, members) for members in usual if members.any()), default=0.0) + SILENCE_W_M2
 
 
 class _Hand:

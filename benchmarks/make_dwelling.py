@@ -11,6 +11,7 @@ import argparse
 import csv
 import itertools
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -62,9 +63,10 @@ class Truth:
         self.incoherent: dict[tuple[str, str], np.ndarray] = {}
         self.bearing: dict[str, np.ndarray] = {}
 
-    def run(self) -> None:
+    def run(self, scenarios: Sequence[str] | None = None) -> None:
+        """Trace the base and these scenarios; all if none are named."""
         self._scenario("base", {s.id for s in self.home.sources})
-        for scenario in self.home.scenarios()[1:]:
+        for scenario in self.home.scenarios()[1:] if scenarios is None else scenarios:
             changes = self.home.changes(scenario)
             moved = {c["source"] for c in changes if c["op"] == "move"}
             shielded = any(c["op"] == "shield" for c in changes)

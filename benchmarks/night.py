@@ -73,8 +73,11 @@ def _score(label_path: Path, asked: argparse.Namespace) -> dict[str, Any]:
 
 
 def _against(found: LevelBySecond, truth: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
+    """Error in seconds that are not silent [dB], and whether the interval holds in each second."""
     level, low, high = found.level_w_m2[:n], found.low_w_m2[:n], found.high_w_m2[:n]
-    return 10 * np.log10(np.maximum(level, FAINTEST * truth) / truth), (truth >= low) & (truth <= high)
+    loud = truth > 0.0
+    error = 10 * np.log10(np.maximum(level, FAINTEST * truth)[loud] / truth[loud])
+    return error, (truth >= low) & (truth <= high)
 
 
 def _technologies(
@@ -88,9 +91,9 @@ def _technologies(
         names = [each for each in label["technologies"] if key and _same(each, key)] or [name]
         truth = np.sum([label["technologies"][each]["level_w_m2"][:n] for each in names], axis=0)
         series = found.technologies.get(key, nothing)
-        audible = np.array(part["level_w_m2"][:n]) >= COMPARABLE * whole
+        audible = (np.array(part["level_w_m2"][:n]) >= COMPARABLE * whole) & (whole > 0.0)
         level = np.maximum(series.level_w_m2[:n], FAINTEST * whole)
-        errors.append(10 * np.log10(level / np.maximum(truth, 1e-15))[audible])
+        errors.append(10 * np.log10(level[audible] / truth[audible]))
         held.append(((truth >= series.low_w_m2[:n]) & (truth <= series.high_w_m2[:n]))[audible])
         if audible.any():
             print(f"    {name}: {audible.sum()} s, {np.sqrt(np.mean(errors[-1] ** 2)):.2f} dB rms, "

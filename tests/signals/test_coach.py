@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from benchmarks.hand_scans import hand_scan
+from benchmarks.hand_scans import GRID_M, GridFields, WaveFields, hand_scan
 from scipy.stats import gamma
 
 from roomfield.demo.plane_waves import PlaneWaves
@@ -39,6 +39,21 @@ def test_one_component_of_a_rich_field_has_the_extremes_of_the_exponential_law()
     harmonic = np.sum(1 / np.arange(1, count + 1))
     assert np.mean(largest) / np.mean(mean) == pytest.approx(harmonic, rel=0.05)
     assert np.mean(mean) == pytest.approx(1 / 3, rel=0.05)
+
+
+@pytest.mark.calculated("u' C u of a symmetric C is largest along its first eigenvector (Rayleigh-Ritz)")
+def test_no_antenna_receives_more_than_the_largest_there_is():
+    rng = np.random.default_rng(8)
+    waves = [rich_field(8), rich_field(9)]
+    grid = GridFields(np.stack([w.covariance(GRID_M).reshape(-1, 9) for w in waves], axis=1))
+    points, axes = rng.uniform(-0.2, 0.2, (20_000, 3)), rng.normal(size=(20_000, 3))
+    axes /= np.linalg.norm(axes, axis=1, keepdims=True)
+    for fields in (WaveFields(waves), grid):
+        for members in (np.array([True, True]), np.array([False, True])):
+            received = fields.received(points, axes)[members].sum(axis=0).max()
+            assert 0.4 * fields.largest(rng, members) < received <= fields.largest(rng, members)
+    at_point = grid.received(np.repeat(GRID_M[[17]], 3, axis=0), np.eye(3))
+    np.testing.assert_allclose(at_point[0], np.diag(waves[0].covariance(GRID_M[[17]])[0]), rtol=1e-4)
 
 
 def test_numbers_do_not_depend_on_the_unit():

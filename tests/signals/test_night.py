@@ -173,6 +173,21 @@ def test_a_telegram_that_fills_whole_cells_is_kept_behind_a_capacitor():
     assert tops[5].mean() == pytest.approx(0.06 * 0.2, rel=0.1)
 
 
+@pytest.mark.calculated(
+    "subframes of 1 ms of which one in eight is empty (3GPP TS 36.211): the mean of the power drawn"
+)
+@pytest.mark.parametrize("law", list(Law))
+def test_a_downlink_that_pauses_an_eighth_of_the_time_keeps_its_level_behind_a_capacitor(law):
+    rng = np.random.default_rng(31)
+    busy = np.repeat(rng.random(SECONDS * 1000) < 0.875, int(RATE / 1000))
+    power = lfilter(np.ones(4) / 4, [1.0], busy * rng.exponential(1.0, len(busy)))
+    course = VoltageCourse(RATE, 40.0)
+    sound = sound_of(power, law, 40.0, 31).astype(np.float32)
+    voltage = np.concatenate([course(sound[int(k * RATE) : int((k + 1) * RATE)])[0] for k in range(SECONDS)])
+    truth = {"square": power, "linear": np.sqrt(power), "log": np.log10(1 + power * 10**3.5) / 3.5}[law]
+    assert voltage.mean() / voltage.std() == pytest.approx(truth.mean() / truth.std(), rel=0.04)
+
+
 def test_a_number_spoilt_by_a_thump_counts_little():
     power, _ = power_course(13)
     sound = sound_of(power, "square", 0.0, 13)

@@ -25,9 +25,9 @@ BLOCK_S = 30
 SETTLE_S = 1.0
 LONG_S = 120.0
 """Longer parts of a recording are not read again for one highest held [s]."""
-REST_SHARE = 0.3
+REST_SHARE = 0.1
 """How far the rest between transmissions may be off behind a capacitor, in units of the noise; our judgement [1]."""
-WHOLE_STD_DB, COUPLED_STD_DB = 0.05, 0.2
+WHOLE_STD_DB, COUPLED_STD_DB = 0.05, 0.1
 SHARE_STD_DB = {"pulsed": 0.2, "beacons": 0.4, "telegrams": 0.6, "packets": 0.8, "stream": 0.3}
 """Own error of a portion by manner; our judgement, held against simulated nights [dB]."""
 CONFUSED_SHARE = 0.02

@@ -46,6 +46,53 @@ def over_course(samples: F32, rest: F64, cell: int) -> F32:
 
 
 @kernel(nogil=True)
+def mean_near(values: F32, middle: float, reach: float) -> tuple[float, int]:
+    """Mean of the rising values within ``reach`` of a place, and how many these are."""
+    total, met = 0.0, 0
+    for i in range(values.size):
+        if values[i] > middle + reach:
+            break
+        if values[i] >= middle - reach:
+            total += values[i]
+            met += 1
+    return total / max(met, 1), met
+
+
+@kernel(nogil=True)
+def lowest_clusters(rows: F32, share: int, noise: float, held: F64) -> F64:
+    """Middle of the lowest close cluster of each row, whose values rise, shape (rows,).
+
+    A cluster is close if ``share`` values lie within three standard deviations of noise, or nearly as close as any do.
+    Its middle is the mean within 1.5 standard deviations, from the lowest values upwards until it rests (mean shift).
+    Rest does not jump up while an eighth of ``share`` values still lie where it was; ``held`` keeps where that is
+    (not a number: not known).
+    """
+    count, size = rows.shape
+    out = np.empty(count)
+    for k in range(count):
+        values = rows[k]
+        least = np.inf
+        for i in range(size - share):
+            least = min(least, values[i + share] - values[i])
+        close, reach = max(3.0 * noise, 1.5 * least), max(1.5 * noise, 0.5 * least)
+        first = 0
+        while values[first + share] - values[first] > close:
+            first += 1
+        middle = float(values[first + share // 2])
+        for _ in range(12):
+            mean, met = mean_near(values, middle, reach)
+            if met == 0 or abs(mean - middle) < 0.02 * reach:
+                break
+            middle = mean
+        if middle > held[0] + 2.0 * reach:
+            mean, met = mean_near(values, held[0], reach)
+            if met >= share // 8:
+                middle = mean
+        held[0] = out[k] = middle
+    return out
+
+
+@kernel(nogil=True)
 def running_mean(values: F32, width: int) -> F32:
     """Mean over ``width`` (odd) neighbours; the ends are continued level."""
     n = values.size

@@ -15,15 +15,16 @@ from numpy.typing import NDArray
 from scipy.ndimage import grey_opening
 
 from roomfield.signals.night.hum import HumFilter, without_hum
-from roomfield.signals.night.night_kernels import over_course, undo_high_pass
+from roomfield.signals.night.night_kernels import lowest_clusters, over_course, undo_high_pass
 
 F32 = NDArray[np.float32]
 Precision = TypeVar("Precision", np.float32, np.float64)
 
 CELL_S = 0.05
 OPENING_CELLS = 7
-REST_QUANTILE = 0.2
-_STRIDE, _STEPS_STRIDE = 8, 16
+REST_SHARE = 0.08
+"""Part of a cell's values that has to lie close together to count as rest [1]."""
+_STRIDE, _STEPS_STRIDE = 3, 16
 _LEAK = 1.0 - 1e-5
 
 
@@ -50,7 +51,7 @@ class VoltageCourse:
         self.rate, self.corner = sample_rate_hz, coupling_hz
         self._cell = max(_STRIDE, int(CELL_S * sample_rate_hz))
         self._pole = float(np.exp(-2 * np.pi * coupling_hz / sample_rate_hz))
-        self._held = np.zeros(2)
+        self._held, self._rest = np.zeros(2), np.full(1, np.nan)
         self._hum = HumFilter(sample_rate_hz)
 
     def __call__(self, samples: NDArray[np.floating]) -> tuple[F32, float]:
@@ -70,8 +71,7 @@ class VoltageCourse:
             return x, noise
         cells = max(1, len(x) // self._cell)
         rows = np.sort(x[: cells * self._cell].reshape(cells, -1)[:, ::_STRIDE], axis=1)
-        quiet = rows[:, : max(2, int(2 * REST_QUANTILE * rows.shape[1]))]
-        rest = quiet.mean(axis=1, dtype=np.float64) + 0.966 * noise
+        rest = lowest_clusters(rows, max(2, int(REST_SHARE * rows.shape[1])), noise, self._rest)
         return over_course(x, _lowered(rest, noise), self._cell), noise
 
 
