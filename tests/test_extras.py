@@ -23,7 +23,13 @@ from source_trees import source_trees
 
 SOURCE = Path(roomfield.__file__).parent
 PROJECT = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text("utf-8"))["project"]
-DISTRIBUTIONS = {"av": "av", "dask": "dask", "python_calamine": "python-calamine", "pydantic_core": "pydantic-core"}
+DISTRIBUTIONS = {
+    "PIL": "pillow",
+    "av": "av",
+    "dask": "dask",
+    "python_calamine": "python-calamine",
+    "pydantic_core": "pydantic-core",
+}
 FOUND_OTHERWISE = {"websockets", "python-multipart", "tzdata"}
 """Used through another library (uvicorn, Starlette), or for their files."""
 TOLD_BY_THEMSELVES = {"m4a", "stations", "postgres"}

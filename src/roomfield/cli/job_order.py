@@ -12,7 +12,7 @@ JOB_ORDER: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "The visit",
         ("visit", "aim", "assignment", "transmitter", "state", "bring-masts", "meter", "meter-check", "accessory",
-         "sheet", "practice"),
+         "sheet", "photo", "practice"),
     ),
     ("More to take in", ("take-spectrum", "take-bearings", "listen", "coach", "night", "log", "stations", "points")),
     ("Causes", ("sources", "shares", "locate", "map", "next", "person", "day")),

@@ -339,6 +339,8 @@ class ReadingsPage(SurveyPage):
         Places with a cell for each radio state.
     loose : tuple of NotedValue
         Readings at points that are no place.
+    cameras : dict of str to CameraNote
+        What the camera says of the photos whose own file is kept, by photo.
     tables : tuple of TakenTable
         Files that standing readings came from.
     new : int
@@ -352,6 +354,7 @@ class ReadingsPage(SurveyPage):
     bearings: tuple[Any, ...]
     withdrawn: tuple[Any, ...]
     photos: tuple[Any, ...]
+    cameras: dict[str, Any]
     tables: tuple[Any, ...]
     new: int
 

@@ -26,6 +26,7 @@ from roomfield.web.tablesheet import (
 )
 from roomfield.workbench.publish import report_request
 from roomfield.workbench.record import table_intake
+from roomfield.workbench.record.camera_clock import camera_notes
 from roomfield.workbench.record.photos import photos_of
 from roomfield.workbench.record.readings_ledger import ledger_of
 from roomfield.workbench.record.spectrum_offer import is_over_frequency, offered_spectrum
@@ -60,6 +61,7 @@ def show(request: Request, opened: Opened, new: int = 0) -> Response:
         bearing_rows(survey, visit_id, words),
         withdrawn_rows(survey, visit_id, words),
         photos_of(survey),
+        camera_notes(opened.records, photos_of(survey)),
         table_intake.taken_tables(survey),
         new,
     )
