@@ -77,6 +77,28 @@ def test_a_new_sender_is_found_in_its_room(first):
     assert found.load_only < 0.05
 
 
+def test_a_new_sender_that_goes_off_with_all_of_ones_own_is_still_a_new_sender(first):
+    """Whoever pulls all plugs pulls that of a device nobody wrote down too: no change there, a large one with all on."""
+    survey, posterior = first
+    switchable = {e.group for e in posterior.survey.emitters if e.switchable}
+    silent = {s.id for s in FIRST.radio_states if switchable <= {*s.off_groups}}
+    assert silent
+    rows = repeated_scans(again(survey, lambda _: 1.0), posterior, FIRST.id, "second")
+    read_so = {r.place_id for r in survey.readings if r.radio_state_id in silent}
+    assert {rows.places[n].id for n in rows.place[rows.own_off]} == read_so & {p.id for p in rows.places}
+    sofa = survey.place("sofa").position
+    points = np.array([p.position for p in survey.places])
+    at = np.array([[sofa[0] + 0.8, sofa[1], sofa[2]]])
+    unit = unit_density(posterior.scene, at, np.array([2.4e9]), (AntennaPattern.ISOTROPIC,), points)[:, 0]
+    added = dict(zip((p.id for p in survey.places), 0.05 * unit, strict=True))
+    share = {Kind.PEAK: 1.6, Kind.HIGHEST_HELD: 1.6, Kind.AVERAGE: 0.3}
+    found = told(
+        first,
+        lambda r: 1.0 + (r.radio_state_id not in silent) * share[r.kind] * added[r.place_id] / r.value_w_m2,
+    )
+    assert found.told[0].change is VisitChange.NEW_SENDER
+
+
 def test_what_was_heard_on_one_visit_only_speaks_for_a_new_sender(first):
 
     def recorded(visit, name):

@@ -6,7 +6,7 @@ What each transmitter shows at each place is drawn from the first visit's poster
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,6 +43,8 @@ class RepeatedScans:
         True for averages.
     on : ndarray of bool, shape (r, k)
         Emitters that were on, but for the work.
+    own_off : ndarray of bool, shape (r,)
+        Read with all that can be switched off, so that a sender nobody knows of may have been off too.
     change_db : ndarray, shape (r,)
         Second over first reading [dB].
     scan_std_db : float
@@ -54,6 +56,7 @@ class RepeatedScans:
     scan: Indices
     average: Mask
     on: Mask
+    own_off: Mask
     change_db: Array
     scan_std_db: float
 
@@ -91,6 +94,7 @@ def repeated_scans(survey: Survey, posterior: Posterior, first_id: str, second_i
     scans = {scan: n for n, scan in enumerate(dict.fromkeys(key[:2] + key[3:] for key in keys))}
     emitters = posterior.survey.emitters
     on = {state: np.array([not _is_off(state, e.id, e.group) for e in emitters]) for state in {key[1] for key in keys}}
+    full = _all_off(on, {e.group for e in emitters if e.switchable})
     used = {key[3] for key in keys}
     repeats = max(m.figures.repeatability_db for m in survey.meters if m.id in used)
     return RepeatedScans(
@@ -99,6 +103,7 @@ def repeated_scans(survey: Survey, posterior: Posterior, first_id: str, second_i
         np.array([scans[key[:2] + key[3:]] for key in keys]),
         np.array([not key[2].instantaneous for key in keys]),
         np.array([on[key[1]] for key in keys]),
+        np.array([key[1] in full for key in keys]),
         np.array([10.0 * np.log10(after[key] / before[key]) for key in keys]),
         float(np.hypot(np.sqrt(2.0) * np.hypot(repeats, SCAN_STD_DB), HAND_STD_DB)),
     )  # fmt: skip
@@ -122,6 +127,16 @@ def _by_key(survey: Survey, visit_id: str) -> dict[_Key, float]:
 def _doing(state: RadioState) -> _State:
     """What a state switches and what devices do in it, whatever it is called."""
     return tuple(sorted(state.off_groups)), tuple(sorted(repr(one) for one in state.activities))
+
+
+def _all_off(states: Iterable[_State], switchable: set[str]) -> set[_State]:
+    """States in which all devices that can be switched are off, and no other state has still more off."""
+    off = {state: {*state[0]} for state in states}
+    return {
+        state
+        for state, names in off.items()
+        if names and switchable <= names and not any(names < others for others in off.values())
+    }
 
 
 def _is_off(state: _State, emitter_id: str, group: str) -> bool:

@@ -7,6 +7,7 @@ follows by Bayes' rule; where one is accepted, it is taken as true and another o
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -323,7 +324,7 @@ class _Explainer:
         yield replace(start, candidate=_named(VisitChange.OTHER, ""), prior=PRIOR[VisitChange.OTHER], added=other)
 
     def _new(self, start: _Hypothesis) -> Iterator[_Hypothesis]:
-        """A sender that is not on the list, in a room or outside."""
+        """A sender that is not on the list, in a room or outside; one in a room may go off with all of one's own."""
         spots = list(candidate_spots(self.posterior.survey))
         if not spots:
             return
@@ -337,15 +338,18 @@ class _Explainer:
         rooms = {key: sum((s.subject, s.outside) == key for s in spots) for key in subjects}
         factor = HEARD_FACTOR if self.new else 0.3 if self.quiet else 1.0
         whole = min(PRIOR[VisitChange.NEW_SENDER] * factor, 0.5)
+        own_off = self.scans.own_off
+        everywhere = np.ones(len(own_off), dtype=np.bool_)
         for n, spot in enumerate(spots):
             many = len(subjects) * rooms[spot.subject, spot.outside] * len(EIRP_W) * len(DUTIES)
-            for eirp in EIRP_W:
-                for duty in DUTIES:
-                    shown = eirp * unit[self.scans.place, n] * np.where(self.scans.average, duty, 1.0)
-                    named = _named(VisitChange.NEW_SENDER, spot.subject, outside=spot.outside)
-                    yield replace(
-                        start, candidate=named, prior=whole / many, more=start.more + shown, more_std_db=CELL_STD_DB
-                    )
+            speaking = [everywhere] if spot.outside or not own_off.any() else [everywhere, ~own_off]
+            for eirp, duty, speaks in itertools.product(EIRP_W, DUTIES, speaking):
+                shown = eirp * unit[self.scans.place, n] * np.where(self.scans.average, duty, 1.0) * speaks
+                named = _named(VisitChange.NEW_SENDER, spot.subject, outside=spot.outside)
+                yield replace(
+                    start, candidate=named, prior=whole / many / len(speaking), more=start.more + shown,
+                    more_std_db=CELL_STD_DB,
+                )  # fmt: skip
 
 
 @dataclass(frozen=True)
