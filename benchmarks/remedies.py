@@ -12,8 +12,8 @@ from __future__ import annotations
 import argparse
 import json
 import time
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -137,6 +137,7 @@ class Score:
         """The figures."""
         return {
             "after_rms_db": rms(self.after),
+            "after_mean_db": round(float(np.mean(self.after)), 3),
             "reduction_rms_db": rms(self.reduction),
             "coverage_90": round(float(np.mean(self.inside)), 3),
             "pair_ranking_right": round(self.right / max(self.pairs, 1), 3),
@@ -149,37 +150,87 @@ def rms(values: list[float]) -> float:
     return round(float(np.sqrt(np.mean(np.square(values)))), 3)
 
 
-def score_meter(home: TruthDwelling, meter_id: str, draws: int, all_on: Score, mast: Score) -> None:
+@dataclass
+class Scores:
+    """All sources; those outdoors alone, against the sum of their largest values; and against the largest of the sum."""
+
+    all_on: Score = field(default_factory=Score)
+    outdoor: Score = field(default_factory=Score)
+    outdoor_together: Score = field(default_factory=Score)
+
+    def add(self, other: Scores) -> None:
+        """Take over what another one holds."""
+        for mine, part in zip(vars(self).values(), vars(other).values(), strict=True):
+            for name in ("after", "reduction", "inside", "brier"):
+                getattr(mine, name).extend(getattr(part, name))
+            mine.right, mine.pairs = mine.right + part.right, mine.pairs + part.pairs
+
+    def result(self) -> dict:
+        """The figures."""
+        more = {"outdoor_alone": self.outdoor, "outdoor_alone_together": self.outdoor_together}
+        return self.all_on.result() | {name: score.result() for name, score in more.items()}
+
+
+def score_meter(home: TruthDwelling, meter_id: str, draws: int, scores: Scores) -> None:
     """Predict every scenario from one meter's readings; with all sources, and with the outdoor ones alone."""
     posterior = infer(survey_of(home, meter_id), seed=1, draws=draws)
     by_scenario = actions_of(home)
     evaluator = Evaluator(posterior, [a for group in by_scenario.values() for a in group], kind=Kind.HIGHEST_HELD)
-    indoor = np.array([not s.outdoor for s in home.sources])
-    quiet = tuple(s.id for s in home.sources if not s.outdoor)
-    for score, which in ((all_on, np.ones(len(indoor), bool)), (mast, ~indoor)):
-        if not which.any():
-            continue
-        base = evaluator.after_from([], silent=() if which.all() else quiet)
-        before = peak(home, "base", which)
-        levels, truths = [10 * np.log10(np.median(base, axis=0))], [10 * np.log10(before)]
-        for scenario, actions in by_scenario.items():
-            if score is mast and not home.shields(scenario):
-                continue
-            drawn = evaluator.after_from([a.id for a in actions], silent=() if which.all() else quiet)
-            truth = peak(home, scenario, which)
-            score.add(scenario, drawn, base, truth, before)
-            levels.append(10 * np.log10(np.median(drawn, axis=0)))
-            truths.append(10 * np.log10(truth))
-        score.rank(np.array(levels), np.array(truths))
+    outdoor = np.array([s.outdoor for s in home.sources])
+    every, indoor_ids = np.ones(len(outdoor), bool), tuple(s.id for s in home.sources if not s.outdoor)
+    shielded = {name: some for name, some in by_scenario.items() if home.shields(name)}
+    score_sources(home, evaluator, by_scenario, scores.all_on, every, (), peak)
+    if outdoor.any():
+        score_sources(home, evaluator, shielded, scores.outdoor, outdoor, indoor_ids, peak)
+        score_sources(home, evaluator, shielded, scores.outdoor_together, outdoor, indoor_ids, peak_together)
+
+
+def score_sources(
+    home: TruthDwelling,
+    evaluator: Evaluator,
+    by_scenario: dict[str, list[Action]],
+    score: Score,
+    which: np.ndarray,
+    silent: tuple[str, ...],
+    truth_of: Callable[[TruthDwelling, str, np.ndarray], np.ndarray],
+) -> None:
+    """Score some changes with some sources; the others are silent."""
+    base, before = evaluator.after_from([], silent=silent), truth_of(home, "base", which)
+    levels, truths = [10 * np.log10(np.median(base, axis=0))], [10 * np.log10(before)]
+    for scenario, actions in by_scenario.items():
+        drawn = evaluator.after_from([a.id for a in actions], silent=silent)
+        truth = truth_of(home, scenario, which)
+        score.add(scenario, drawn, base, truth, before)
+        levels.append(10 * np.log10(np.median(drawn, axis=0)))
+        truths.append(10 * np.log10(truth))
+    score.rank(np.array(levels), np.array(truths))
 
 
 def peak(home: TruthDwelling, scenario: str, which: np.ndarray) -> np.ndarray:
-    """True peak at each place: the row of the whole, or the sum of the chosen sources' rows [W/m²]."""
+    """True peak at each place: the row of the whole, or the sum of the chosen sources' rows [W/m²].
+
+    That sum is too much, since the largest spots of the sources are not one.
+    """
     if which.all():
         return home.total(scenario, "ALL_ON", "s_max_axis_w_m2")
-    keep = [s.id for s, w in zip(home.sources, which, strict=True) if w]
-    columns = [i for i, s in enumerate(home.present(scenario)) if s.id in keep]
-    return home.truth(scenario, "s_max_axis_w_m2")[:, columns].sum(axis=1)
+    return home.truth(scenario, "s_max_axis_w_m2")[:, columns_of(home, scenario, which)].sum(axis=1)
+
+
+def peak_together(home: TruthDwelling, scenario: str, which: np.ndarray) -> np.ndarray:
+    """The largest spot of the chosen sources' sum [W/m²], from the mean and the largest value of each.
+
+    What the largest spots lie over the means adds by its squares; of all sources of the published flat the known
+    largest value of the sum follows within 0.3 dB (standard deviation) and without bias.
+    """
+    columns = columns_of(home, scenario, which)
+    mean, most = (home.truth(scenario, name)[:, columns] for name in ("s_mean_w_m2", "s_max_axis_w_m2"))
+    return mean.sum(axis=1) + np.sqrt(((most - mean) ** 2).sum(axis=1))
+
+
+def columns_of(home: TruthDwelling, scenario: str, which: np.ndarray) -> list[int]:
+    """Columns of a scenario's truth that belong to the chosen sources."""
+    keep = {s.id for s, w in zip(home.sources, which, strict=True) if w}
+    return [i for i, s in enumerate(home.present(scenario)) if s.id in keep]
 
 
 def main() -> None:
@@ -188,22 +239,18 @@ def main() -> None:
     parser.add_argument("--meters", default="", help="comma-separated; left out: all")
     parser.add_argument("--draws", type=int, default=500)
     options = parser.parse_args()
-    pooled, pooled_mast = Score(), Score()
-    per_dwelling = {}
+    pooled, per_dwelling = Scores(), {}
     for folder in find_dwellings(options.data):
-        home, own, own_mast = TruthDwelling(folder), Score(), Score()
+        home, own = TruthDwelling(folder), Scores()
         names = options.meters.split(",") if options.meters else home.meters()
         for meter_id in names:
             start = time.process_time()
-            score_meter(home, meter_id, options.draws, own, own_mast)
-            print(f"{folder.name} {meter_id}: {time.process_time() - start:.1f} s", own.result(), flush=True)
-        for part, whole in ((own, pooled), (own_mast, pooled_mast)):
-            for name in ("after", "reduction", "inside", "brier"):
-                getattr(whole, name).extend(getattr(part, name))
-            whole.right, whole.pairs = whole.right + part.right, whole.pairs + part.pairs
-        detail = {k: rms(v) for k, v in own.by_scenario.items()}
-        per_dwelling[folder.name] = own.result() | {"outdoor_alone": own_mast.result(), "after_rms_by_change": detail}
-    print(json.dumps(pooled.result() | {"outdoor_alone": pooled_mast.result(), "per_dwelling": per_dwelling}))
+            score_meter(home, meter_id, options.draws, own)
+            print(f"{folder.name} {meter_id}: {time.process_time() - start:.1f} s", own.all_on.result(), flush=True)
+        pooled.add(own)
+        detail = {k: rms(v) for k, v in own.all_on.by_scenario.items()}
+        per_dwelling[folder.name] = own.result() | {"after_rms_by_change": detail}
+    print(json.dumps(pooled.result() | {"per_dwelling": per_dwelling}))
 
 
 if __name__ == "__main__":

@@ -70,6 +70,21 @@ def two_rooms(*, furnished: bool = True) -> Dwelling:
     )
 
 
+@pytest.mark.calculated(
+    "Pane and sheet one behind the other: product of both losses, echoes between them adding in power"
+)
+def test_straight_through_a_sheet(ray_tracer):
+    outline = ((-4.0, 0.0), (7.0, 0.0), (7.0, 8.0), (-4.0, 8.0))
+    wall = Wall("w", "g", (-4.0, 0.0), (7.0, 0.0), -4.0, 6.0, (Layer("glass", 0.008),), exterior=True)
+    home = Dwelling((Storey("g", "g", 0.0, 2.6, outline),), (Room("r", "r", "g", outline),), (wall,))
+    shields = [("w", FittedShield(SHEET))]
+    source, point = np.array([[0.3, -20.0, 1.13]]), np.array([[0.3, 5.0, 1.13]])
+    ((traced,),) = ray_tracer.Tracer(home, shields).trace(source, 1.8e9, ISO, point, rays=200_000, edges=False)
+    scene = Scene.from_dwelling(home).with_shields(shields)
+    (expected,) = unit_density(scene, source, [1.8e9], ISO, point, diffraction=False).ravel()
+    assert 10.0 * np.log10(traced.power.item() / expected) == pytest.approx(0.0, abs=0.3)
+
+
 PLACES = np.array(
     [
         [1.6, 1.2, 0.8],
