@@ -145,7 +145,14 @@ def assess(
 
 
 def open_demo() -> Job:
-    """The demo survey, in memory: invented home, invented meter, invented people, and what its recordings said."""
+    """The demo survey, in memory: invented home, invented meter, invented people, and what its recordings said.
+
+    Examples
+    --------
+    >>> import roomfield as rf
+    >>> rf.open_demo().survey.invented
+    True
+    """
     return Job(heard_demo_survey())
 
 
@@ -356,6 +363,15 @@ def agree(
         What else was said.
     at : sequence of str
         Where the target is to hold, as in `plans`.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> job = rf.begin(f"{folder}/a.sqlite", "Flat", starter="one-room-flat")
+    >>> job = rf.add_action(job, "Canopy over the bed", "canopy", place="Bed", sheet_db=30.0)
+    >>> rf.agree(job, [job.survey.actions[0].id], target_w_m2=1e-3).survey.adopted_plan.target_w_m2
+    0.001
     """
     terms = PlanTerms(target_w_m2, kind_named(kind).value, confidence, place_ids=asked_places(job.survey, at))
     action_list.agree(job, action_ids, terms, note)
@@ -382,6 +398,13 @@ def verify(
         ``peak``, ``highest_held`` or ``average``; that of the agreed plan if empty.
     target_w_m2 : float, optional
         Level that was to be met [W/m²]; that of the agreed plan if left out.
+
+    Examples
+    --------
+    >>> import roomfield as rf
+    >>> home = rf.open_demo()
+    >>> rf.verify(home, home.survey.visits[-1].id).second_visit_id == home.survey.visits[-1].id
+    True
     """
     record = _as_job(survey).survey
     plan = record.adopted_plan

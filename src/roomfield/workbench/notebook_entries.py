@@ -6,10 +6,15 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from roomfield.errors import InputError
 from roomfield.extras import library
 from roomfield.scratch import scratch_folder
-from roomfield.survey import Survey
+from roomfield.signals.analysis import analyse
+from roomfield.signals.hearing import Hearing
+from roomfield.survey import Meter, Survey
 from roomfield.workbench.model.joint_model import kind_named
 from roomfield.workbench.model.source_contributions import PlaceCauses, causes
 from roomfield.workbench.publish.level_maps import MapOrder, write_map
@@ -23,7 +28,8 @@ from roomfield.workbench.record.plan_import import Asked
 from roomfield.workbench.record.put_place import put_place
 from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed
 from roomfield.workbench.record.readings_intake import take_in as call_take_in
-from roomfield.workbench.record.recording_analysis import listen as listen
+from roomfield.workbench.record.recording_analysis import audio_of
+from roomfield.workbench.record.recording_analysis import listen as listen_to_file
 from roomfield.workbench.record.spectrum_intake import (
     Instrument,
     SpectrumCircumstances,
@@ -81,6 +87,15 @@ def bring_plan(job: Job, file: str | Path = "", *, template: str = "", lines: Se
         Dwelling to start from.
     lines : sequence of str
         Such as ``Kitchen 3 x 4.1 east of Living room``.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> job = rf.begin(f"{folder}/a.sqlite", "Flat")
+    >>> job = rf.bring_plan(job, lines=["Bedroom 4 x 3.5", "window Bedroom south 1 to 2"])
+    >>> [room.name for room in job.survey.dwelling.rooms], len(job.survey.dwelling.walls)
+    (['Bedroom'], 4)
     """
     return call_plan(job, PlanWish(str(file), template, tuple(lines), Asked(coordinates="metres")))[0]
 
@@ -96,6 +111,14 @@ def add_place(job: Job, name: str, **fields: str) -> Job:
         What the place is called.
     **fields
         kind, position, room, night, day, note, as `roomfield.workbench.record.thing_fields` reads them.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> job = rf.add_place(rf.begin(f"{folder}/a.sqlite", "Flat"), "Bed", night="8")
+    >>> job.survey.places[0].kind.value
+    'bed'
     """
     put_place(job, name, fields)
     return job.again()
@@ -132,6 +155,16 @@ def take_in(
         If a column is open: what it is must be said in ``columns``.
     RejectedRows
         If a row cannot be read.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> import pandas as pd
+    >>> read = pd.DataFrame({"place": ["Bed"], "peak [µW/m²]": [340.0]})
+    >>> job = rf.take_in(rf.begin(f"{folder}/a.sqlite", "Flat"), read, make_places=True)
+    >>> round(job.survey.readings[0].value_w_m2 * 1e6)
+    340
     """
     given = Corrections([f"{header}={meaning}" for header, meaning in (columns or {}).items()])
     circumstances = Circumstances(visit, meter, state, make_places=make_places)
@@ -176,6 +209,16 @@ def take_spectrum(
         If a column is open, or something is missing from which a field follows.
     RejectedRows
         If a row cannot be read.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> import pandas as pd
+    >>> bands = pd.DataFrame({"low [MHz]": [935], "high [MHz]": [960], "average [V/m]": [0.03]})
+    >>> job = rf.take_spectrum(rf.begin(f"{folder}/a.sqlite", "Flat"), bands, at="Bed", make_places=True)
+    >>> job.survey.meters[-1].band_low_hz
+    935000000.0
     """
     given = Corrections([f"{header}={meaning}" for header, meaning in (columns or {}).items()])
     circumstances = SpectrumCircumstances(at, kind_asked(kind), state_id=state, make_places=make_places)
@@ -196,6 +239,38 @@ def _as_file(table: str | Path | DataFrame, folder: Path) -> str | Path:
     return path
 
 
+def listen(
+    sound: str | Path | NDArray[np.floating], meter: Meter | None = None, *, sample_rate_hz: float | None = None
+) -> Hearing:
+    """What is heard in a recording, or in an array of sound.
+
+    Parameters
+    ----------
+    sound : str, Path or ndarray of shape (n,) or (n, channels)
+        WAV, FLAC, OGG or MP3 (M4A with the extra ``m4a``), I/Q as SigMF (extra ``sigmf``), or samples.
+    meter : Meter, optional
+        Whose audio output it is; without its detector law no quantity can be measured on the sound.
+    sample_rate_hz : float, optional
+        Of samples given as an array [Hz].
+
+    Raises
+    ------
+    InputError
+        If it cannot be read or holds no sound, or the rate of an array is missing.
+
+    Examples
+    --------
+    >>> import numpy as np, roomfield as rf
+    >>> moment = np.arange(8 * 48000) / 48000
+    >>> beacons = (np.mod(moment, 0.1024) < 1e-3) + 1e-3 * np.random.default_rng(1).standard_normal(len(moment))
+    >>> rf.listen(beacons, sample_rate_hz=48000.0).duration_s
+    8.0
+    """
+    if isinstance(sound, str | Path):
+        return listen_to_file(sound, meter)
+    return analyse(sound, sample_rate_hz=sample_rate_hz, meter_audio=audio_of(meter))
+
+
 def read_log(
     table: str | Path | DataFrame, *, bound_w_m2: float | None = None, split: str = "", **settled: object
 ) -> LogView:
@@ -211,6 +286,14 @@ def read_log(
         A moment, ISO 8601: compare what came after it with what came before.
     **settled
         What the file does not say of itself, such as ``unit="uW/m2"`` or ``zone="Europe/Vienna"``.
+
+    Examples
+    --------
+    >>> import pandas as pd, roomfield as rf
+    >>> moments = pd.date_range("2027-03-01", periods=600, freq="10s", tz="UTC")
+    >>> view = rf.read_log(pd.DataFrame({"time": moments, "level [µW/m²]": 20.0}), zone="UTC")
+    >>> round(view.statistics.mean * 1e6)
+    20
     """
     with scratch_folder() as folder:
         path = _as_file(table, folder)
@@ -233,6 +316,13 @@ def shares(
         ``peak``, ``highest_held`` or ``average``.
     place : str
         Name or id; all if empty.
+
+    Examples
+    --------
+    >>> import roomfield as rf
+    >>> (cot,) = rf.shares(rf.open_demo(), place="Child's cot")
+    >>> cot.place
+    "Child's cot"
     """
     home = survey.survey if isinstance(survey, Job) else survey
     return causes(home, visit_id, kind_named(kind).value, id_named(home, "place", place))
@@ -245,6 +335,13 @@ def shares_frame(found: Sequence[PlaceCauses]) -> DataFrame:
     ----------
     found : sequence of PlaceCauses
         From `shares`.
+
+    Examples
+    --------
+    >>> import roomfield as rf
+    >>> frame = rf.shares_frame(rf.shares(rf.open_demo(), place="Child's cot"))
+    >>> bool(frame["share"].between(0.0, 1.0).all())
+    True
     """
     rows = [
         {
@@ -293,6 +390,13 @@ def level_map(
         Also the probability of exceeding this [W/m²].
     language : str
         Of a drawing, such as ``en`` or ``de``.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> rf.level_map(rf.open_demo(), f"{folder}/map.csv", step_m=1.0).read_text("utf-8").splitlines()[0]
+    'x_m,y_m,z_m,mean_db_w_m2,std_db,probability_over_bound'
     """
     home = survey.survey if isinstance(survey, Job) else survey
     order = MapOrder(kind_named(kind), step_m, bound_w_m2, language)
@@ -321,6 +425,14 @@ def sign_off(job: Job, stage: str, *, note: str = "", visit_id: str | None = Non
         If the step before is missing, or the survey was changed since.
     RightsError
         If it is the same person as the one who put the report up.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> job = rf.begin(f"{folder}/a.sqlite", "Flat")
+    >>> rf.sign_off(job, "draft").survey.sign_offs[0].stage.value
+    'draft'
     """
     if job.store is None:
         raise InputError("only what lies in a record can be signed.", where=job.survey.title, mend="Open a record.")

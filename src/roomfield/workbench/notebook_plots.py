@@ -108,6 +108,13 @@ def plot_map(
     ------
     TooEarlyError
         If there is nothing to infer from.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt, roomfield as rf
+    >>> axes = rf.plot_map(rf.open_demo(), step_m=1.0, ax=plt.figure().gca())
+    >>> axes.get_xlabel()
+    'm east on the plan'
     """
     home = survey.survey if isinstance(survey, Job) else survey
     chosen = id_named(home, "storey", storey) or next((one.id for one in home.dwelling.storeys), "")

@@ -97,6 +97,17 @@ def levels_from_points(table: str | Path, emitters: str | Path | None = None, *,
         If the table cannot be read, or an emitter has readings but no position.
     TooEarlyError
         If fewer than three readings are given.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> table = f"{folder}/site.csv"
+    >>> with open(table, "w", encoding="utf-8") as file:
+    ...     for row in ("x,y,peak [µW/m²]", "0,0,120", "4,0,60", "0,4,50", "4,4,30", "2,2,"):
+    ...         print(row, file=file)
+    >>> len(rf.levels_from_points(table).levels)
+    1
     """
     rows = read_points(Path(table))
     read = [row for row in rows if row.density_w_m2 is not None]

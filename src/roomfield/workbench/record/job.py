@@ -145,6 +145,14 @@ def open_job(source: str | Path, survey_id: str = "") -> Job:
         If the record holds none or several and none was named.
     RoomfieldError
         If the source cannot be read.
+
+    Examples
+    --------
+    >>> import tempfile, roomfield as rf
+    >>> folder = tempfile.mkdtemp()
+    >>> made = rf.begin(f"{folder}/a.sqlite", "Flat")
+    >>> rf.open(f"{folder}/a.sqlite").survey.title
+    'Flat'
     """
     text = str(source)
     if text.endswith(".json"):

@@ -36,6 +36,15 @@ def compare_recordings(
     ------
     InputError
         If a file cannot be read or holds no sound.
+
+    Examples
+    --------
+    >>> import numpy as np, roomfield as rf
+    >>> moment = np.arange(8 * 48000) / 48000
+    >>> noise = 1e-3 * np.random.default_rng(1).standard_normal(len(moment))
+    >>> heard = rf.listen((np.mod(moment, 0.1024) < 1e-3) + noise, sample_rate_hz=48000.0)
+    >>> rf.compare_recordings(heard, heard).new
+    ()
     """
     heard = [one if isinstance(one, Hearing) else listen(one) for one in (first, second)]
     return hold_together(*heard, one_recorder=one_recorder)
