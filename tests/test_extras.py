@@ -25,6 +25,7 @@ SOURCE = Path(roomfield.__file__).parent
 PROJECT = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text("utf-8"))["project"]
 DISTRIBUTIONS = {
     "PIL": "pillow",
+    "skrf": "scikit-rf",
     "av": "av",
     "dask": "dask",
     "python_calamine": "python-calamine",

@@ -28,6 +28,7 @@ EXTRAS = {
     "geo": "GeoPackage needs {library}, which is not installed.",
     "ifc": "Plans from IFC need {library}, which is not installed.",
     "photos": "Photos from a file need {library}, which is not installed.",
+    "touchstone": "Cables as two-ports (Touchstone) need {library}, which is not installed.",
     "science": "Data frames, labelled arrays and GeoTIFF need {library}, which is not installed.",
 }
 """What is said when a library of an extra is missing."""

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
+import skrf
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -15,6 +18,7 @@ from roomfield.cli.mending_calls import call_for
 from roomfield.constants import FREE_SPACE_IMPEDANCE_OHM
 from roomfield.demo.invented_survey import FIRST, demo_survey
 from roomfield.errors import InputError, RejectedRows, UnknownNameError
+from roomfield.exchange.spectrum_table import read_factors
 from roomfield.exposure.guideline import Scope
 from roomfield.field.emitter_states import receives
 from roomfield.field.inference import infer
@@ -338,3 +342,54 @@ def test_a_kind_that_is_none_is_refused():
     assert kind_asked("max hold") is Kind.HIGHEST_HELD and kind_asked("") is None
     with pytest.raises(UnknownNameError):
         kind_asked("sideways")
+
+
+SKRF_DATA = Path(skrf.__file__).parent / "data"
+SIZES = {"RI": np.hypot, "MA": lambda a, _: abs(a), "DB": lambda a, _: 10.0 ** (a / 20.0)}
+
+
+@pytest.mark.published("two-ports of the scikit-rf distribution; Touchstone 1.1: f, S11, S21, S12, S22 as RI, MA or DB")
+@pytest.mark.parametrize("name", ["line.s2p", "ntwk1.s2p", "wr2p2,line.s2p"])
+def test_the_loss_of_a_cable_is_read_from_its_two_port(name):
+    path = SKRF_DATA / name
+    if not path.is_file():
+        pytest.skip("this scikit-rf does not ship it")
+    curve = read_factors(path)
+    lines = [line.partition("!")[0] for line in path.read_text("latin-1").splitlines()]
+    (unit, _, form), *_ = [line.split()[1:4] for line in lines if line.startswith("#")]
+    rows = [[float(cell) for cell in line.split()] for line in lines if line.strip() and line[0] != "#"]
+    per_unit = {"HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}[unit.upper()]
+    sizes = [SIZES[form.upper()](row[3], row[4]) for row in rows]
+    assert curve.frequency_hz == pytest.approx([row[0] * per_unit for row in rows], rel=1e-9)
+    assert curve.value_db == pytest.approx(-20.0 * np.log10(sizes), abs=1e-6)
+    assert not curve.is_gain and curve.std_db is None
+
+
+NO_TWO_PORTS = ["", "nothing", "# GHz S RI R 50\n1 0 0\n", "# GHz S RI R 50\n1 0 0 0 0 0 0 0 0\n2 0 0 0 0 0 0 0 0\n"]
+
+
+@pytest.mark.parametrize("text", NO_TWO_PORTS)
+def test_what_is_no_two_port_is_told(write, text):
+    with pytest.raises(InputError):
+        read_factors(write(text, "cable.s2p"))
+
+
+def test_a_pickle_under_the_name_of_a_two_port_is_never_opened(tmp_path):
+    class Harm:
+        def __reduce__(self):
+            return Path.touch, (tmp_path / "harm",)
+
+    path = tmp_path / "cable.s2p"
+    path.write_bytes(pickle.dumps(Harm()))
+    with pytest.raises(InputError):
+        read_factors(path)
+    assert not (tmp_path / "harm").exists()
+
+
+def test_a_two_port_is_a_cable_of_a_trace(job, write):
+    cable = "# GHz S MA R 50\n0.05 0 0 0.5 0 0.5 0 0 0\n6 0 0 0.5 0 0.5 0 0 0\n"
+    path = write("Frequency [MHz],RMS [dBm]\n" + "".join(f"{80 + n / 10:.1f},-60\n" for n in range(400)), "trace.csv")
+    beside = Instrument("R", 1, 1.5, 1e5, antenna=write(FACTORS, "a.csv"))
+    plain, longer = planned(job, path, beside), planned(job, path, replace(beside, cable=write(cable, "cable.s2p")))
+    for one, other in zip(plain.bands, longer.bands, strict=True):
+        assert other.reading.value_w_m2 == pytest.approx(4.0 * one.reading.value_w_m2)

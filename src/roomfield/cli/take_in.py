@@ -145,7 +145,7 @@ def take_spectrum(
     axes: Annotated[int, typer.Option(help="Axes of the antenna: 1 or 3.")] = 1,
     accuracy: Annotated[float | None, typer.Option(help="Accuracy of the instrument, plus or minus, dB.")] = None,
     antenna: Annotated[str, typer.Option(help="Table of antenna factors (dB/m) or gains (dBi).")] = "",
-    cable: Annotated[str, typer.Option(help="Table of cable losses (dB).")] = "",
+    cable: Annotated[str, typer.Option(help="Table of cable losses (dB), or its two-port (.s2p).")] = "",
     rbw: Annotated[str, typer.Option(help="Resolution bandwidth of a trace, such as 100kHz.")] = "",
     noise_bandwidth: Annotated[
         float | None, typer.Option(help="Noise bandwidth over the resolution bandwidth, if known.")

@@ -10,8 +10,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
+
 from roomfield.errors import FormatError, InputError, RejectedRows, RowFault
 from roomfield.exchange.names import KINDS, plain
+from roomfield.extras import library
 from roomfield.instrument.receiving_chain import FactorCurve
 from roomfield.quantities.kind import Kind
 from roomfield.table_files.cells import Amount, CellFault, amount, number
@@ -35,6 +38,10 @@ _KIND_OF = {
     SpectrumColumn.AVERAGE: Kind.AVERAGE,
 }
 _MOST_HZ = 3e12
+
+two_ports = library("skrf.io.touchstone", "touchstone")
+TOUCHSTONE = ".s2p"
+_MEASURE = "Measure the cable again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +204,8 @@ def read_factors(path: Path) -> FactorCurve:
     Parameters
     ----------
     path : Path
-        CSV or XLSX with a column of frequencies, one of the factor, and one of its standard uncertainty if known.
+        CSV or XLSX with a column of frequencies, one of the factor, and one of its standard uncertainty if known; or
+        the two-port of a cable as a network analyser writes it (Touchstone, ``.s2p``).
 
     Raises
     ------
@@ -206,6 +214,8 @@ def read_factors(path: Path) -> FactorCurve:
     RejectedRows
         With every faulty row.
     """
+    if path.suffix.lower() == TOUCHSTONE:
+        return _loss_of_two_port(path)
     mapping = guess_columns(path, ANTENNA_OR_CABLE)
     value = next((mapping.first(column) for column in FACTORS if mapping.first(column) is not None), None)
     rows = list(_plain_rows(path, mapping))
@@ -222,6 +232,31 @@ def read_factors(path: Path) -> FactorCurve:
     stds = tuple(std for _, _, std in read if std is not None)
     frequencies, values = tuple(f for f, _, _ in read), tuple(v for _, v, _ in read)
     return FactorCurve(frequencies, values, stds if len(stds) == len(read) else None, value.unit == "dBi")
+
+
+def _loss_of_two_port(path: Path) -> FactorCurve:
+    """Loss from port 1 to port 2, -20 log10 |S21| [dB]; its uncertainty is not in the file."""
+    if not path.is_file():
+        raise InputError("there is no such file.", where=path.name, mend="Check the path.")
+    try:
+        # the reader of this one form; the library's general one would also open pickled objects, which run code
+        frequency_hz, ports = two_ports.Touchstone(str(path)).get_sparameter_arrays()
+        through = np.abs(ports[:, 1, 0])
+    except (ValueError, IndexError, KeyError, TypeError, AttributeError, OSError, ZeroDivisionError) as fault:
+        raise FormatError(
+            f"it is no readable two-port ({' '.join(str(fault).split())[:120]}).",
+            where=path.name,
+            mend="Export it as Touchstone with two ports (.s2p).",
+        ) from None
+    if (
+        not len(through)
+        or not (through > 0.0).all()
+        or not np.isfinite(through).all()
+        or (np.diff(frequency_hz) <= 0.0).any()
+    ):
+        raise FormatError("it lets nothing through, or its frequencies do not rise.", where=path.name, mend=_MEASURE)
+    loss_db = -20.0 * np.log10(through)
+    return FactorCurve(tuple(map(float, frequency_hz)), tuple(map(float, loss_db)), None)
 
 
 def _needed(row: Sequence[Cell], mapping: ColumnMapping, column: SpectrumColumn) -> float:

@@ -18,7 +18,7 @@ from roomfield.workbench.record.named_copy import named_copy
 from roomfield.workbench.record.readings_intake import Circumstances, Corrections, guessed, previewed, take_in
 from roomfield.workbench.record.survey_list import Records, opened, withdraw
 
-ENDINGS = frozenset({".csv", ".tsv", ".txt", ".xlsx"})
+ENDINGS = frozenset({".csv", ".tsv", ".txt", ".xlsx", ".s2p"})
 UNITS = tuple(DENSITY_UNITS)
 TAKEN_BACK = "table taken back"
 
