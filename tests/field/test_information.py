@@ -12,8 +12,10 @@ from roomfield.errors import InputError
 from roomfield.field.information import (
     PredictedObservation,
     best_option,
+    gains_of,
     linear_worth,
     regret_left,
+    shrunk,
     told_together,
     worth_of,
 )
@@ -155,3 +157,42 @@ def test_by_the_linear_rule_chance_is_no_news() -> None:
     assert linear_worth(loss[:, :1], PredictedObservation.of_levels(theta, 1.0)) == 0.0
     turning = PredictedObservation(theta[:, None], np.array([10.0]), np.array([180.0]))
     assert linear_worth(loss, turning) == 0.0
+
+
+@pytest.mark.calculated(
+    "true worth known: none, or the unit normal loss integral; the best of many estimates lies over it"
+)
+def test_the_best_of_many_worthless_outcomes_is_told_worth_little() -> None:
+    """Two options that cost about the same, and thirty outcomes that have nothing to do with either."""
+    raw, told = [], []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        cost = 1500.0 * rng.standard_normal((500, 1))
+        loss = np.hstack([cost, np.full((500, 1), 100.0)])
+        gains = np.stack(
+            [gains_of(loss, PredictedObservation.of_levels(5.0 * rng.standard_normal(500), 1.6))[0] for _ in range(30)]
+        )
+        raw.append(gains.mean(axis=1).max())
+        told.append(shrunk(gains).mean.max())
+    assert np.mean(raw) > 20.0
+    assert np.mean(np.maximum(told, 0.0)) < 0.4 * np.mean(raw)
+
+
+@pytest.mark.calculated(
+    "true worth known: none, or the unit normal loss integral; the best of many estimates lies over it"
+)
+def test_what_is_worth_much_keeps_its_worth_among_many() -> None:
+    """One outcome of thirty says half of what parts two options: its worth stays that of the closed form, and first."""
+    told = []
+    for seed in range(6):
+        rng = np.random.default_rng([seed, 3])
+        theta = 1500.0 * rng.standard_normal(500)
+        loss = np.column_stack([theta, np.full(500, 300.0)])
+        good = PredictedObservation.of_levels(theta / 1500.0, 1.0)
+        others = [PredictedObservation.of_levels(5.0 * rng.standard_normal(500), 1.6) for _ in range(29)]
+        found = shrunk(np.stack([gains_of(loss, one)[0] for one in [good, *others]]))
+        assert np.argmax(found.mean - found.std) == 0
+        told.append(found.mean[0])
+    explained = 1500.0 / np.sqrt(2.0)
+    exact = explained * unit_loss(300.0 / explained)
+    assert np.mean(told) == pytest.approx(exact, rel=0.15)

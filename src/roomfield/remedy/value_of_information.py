@@ -1,9 +1,10 @@
 """Which measurement to take next for a decision, and when to stop.
 
-Candidates are ranked by the expected regret they avoid per minute, less the standard error of that, because the best
-of many looks better than it is. One alone may be worth nothing where several are worth their time, so that some
-together are weighed too before "enough" is said: those that, by a linear rule, tell most about what parts the options.
-"Enough" is never said only because few draws leave open what something is worth: the linear rule then says it.
+Candidates are ranked by the expected regret they avoid per minute, less the standard error of that. As the best of
+many looks better than it is, their worths are first drawn towards what all have in common. One alone may be worth
+nothing where several are worth their time, so that some together are weighed too before "enough" is said: those that,
+by a linear rule, tell most about what parts the options. "Enough" is never said only because few draws leave open what
+something is worth: the linear rule then says it.
 """
 
 from __future__ import annotations
@@ -11,8 +12,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from roomfield.field.foreseen import Foreseen
-from roomfield.field.information import Information, PredictedObservation, linear_worth, told_together, worth_of
+from roomfield.field.information import (
+    Information,
+    PredictedObservation,
+    gains_of,
+    linear_worth,
+    shrunk,
+    told_together,
+    worth_of,
+)
 from roomfield.field.threads import on_one_thread
 from roomfield.remedy.open_decision import OpenDecision
 
@@ -94,8 +105,7 @@ def next_step(
     seed : int
         Of the simulated scatter.
     """
-    found = [Ranked(one, worth_of(decision.contending, one.outcome, seed=seed)) for one in candidates]
-    found.sort(key=lambda r: (-r.surely_per_minute, r.candidate.minutes))
+    found = _ranked(decision, list(candidates), seed)
     rate = found[0].per_minute if found else 0.0
     if found and rate > client_rate and _beyond_chance(found[0].information):
         return NextMeasurement(decision, tuple(found), 1, rate, client_rate)
@@ -104,6 +114,19 @@ def next_step(
         return NextMeasurement(decision, tuple(found), 0, rate, client_rate)
     left = [one for one in found if one not in together]
     return NextMeasurement(decision, (*together, *left), len(together), many, client_rate)
+
+
+def _ranked(decision: OpenDecision, candidates: Sequence[Foreseen], seed: int) -> list[Ranked]:
+    """Candidates, the most worth per minute first."""
+    if not candidates:
+        return []
+    gains, changed = zip(*(gains_of(decision.contending, one.outcome, seed=seed) for one in candidates), strict=True)
+    worth = shrunk(np.stack(gains))
+    found = [
+        Ranked(one, Information(max(mean, 0.0), std, float(np.mean(often))))
+        for one, mean, std, often in zip(candidates, worth.mean.tolist(), worth.std.tolist(), changed, strict=True)
+    ]
+    return sorted(found, key=lambda r: (-r.surely_per_minute, r.candidate.minutes))
 
 
 def _together(
