@@ -48,6 +48,21 @@ def test_degrees_become_metres(client, survey_id):
     assert max(xs) - min(xs) == pytest.approx(7.55, abs=0.03)
 
 
+def test_a_geopackage_with_several_storeys_is_taken_in_once_one_is_named(client, survey_id, tmp_path):
+    from roomfield.demo.invented_survey import FIRST, demo_survey
+    from roomfield.workbench.publish.home_geopackage import write_home
+
+    home = demo_survey()
+    names = [storey.name for storey in home.dwelling.storeys]
+    content = write_home(tmp_path / "home.gpkg", home, FIRST.id).read_bytes()
+    asked = bring(client, survey_id, "home.gpkg", content)
+    if len(names) > 1:
+        assert asked.status_code == 422 and "several storeys" in asked.json()["what"]
+    plan = bring(client, survey_id, "home.gpkg", content, storey=names[0]).json()["plan"]
+    of_first = [room.name for room in home.dwelling.rooms if room.storey_id == home.dwelling.storeys[0].id]
+    assert [room["name"] for room in plan["dwelling"]["rooms"]] == of_first
+
+
 def drawing(unit_code):
     import ezdxf
 

@@ -15,6 +15,7 @@ CALLS: Mapping[str, str] = {
     "Put it on the plan first.": _PLACE,
     "Begin a visit first.": "roomfield visit",
     "Enter one.": "roomfield visit",
+    "Name the storey that is wanted.": "roomfield plan FILE --storey NAME",
     "Enter the meter first.": "roomfield meter meter-1 --tolerance 6; then say the same again",
     "Correct the name, or enter the radio state first.": "roomfield state NAME --off TRANSMITTER",
     "Name at least one, known or suspected.": _TRANSMITTER,

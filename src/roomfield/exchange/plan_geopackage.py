@@ -88,6 +88,6 @@ def _of_storey(
         return features
     if wanted not in names:
         raise InputError(
-            f"it holds several storeys: {', '.join(names)}.", where=where, mend="Say which: --storey NAME."
+            f"it holds several storeys: {', '.join(names)}.", where=where, mend="Name the storey that is wanted."
         )
     return [(said, one) for said, one in features if one["properties"].get("storey", wanted) == wanted]

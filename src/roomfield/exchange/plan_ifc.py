@@ -147,7 +147,7 @@ def _of_storey(model: Any, wanted: str, where: str) -> tuple[Any, list[Any]]:
     named = [s for s in storeys if wanted in (s.Name, s.LongName)]
     if len(named) != 1:
         listed = ", ".join(str(s.Name or s.LongName or "?") for s in storeys)
-        raise InputError(f"it holds several storeys: {listed}.", where=where, mend="Say which: --storey NAME.")
+        raise InputError(f"it holds several storeys: {listed}.", where=where, mend="Name the storey that is wanted.")
     return named[0], by_storey[named[0]]
 
 

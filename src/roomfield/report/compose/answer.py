@@ -63,7 +63,8 @@ def aim_sentence(content: ReportContent, words: Words) -> str:
     if not verdicts:
         return words.say("front.guide_not_compared", label=label)
     named = {"limit": _aim_noun(content, words), "label": label, "standing": ""}
-    parts = _grouped(content, verdicts, words, "answer.some_above", named)
+    above = "answer.one_above" if len(verdicts) == 1 else "answer.some_above"
+    parts = _grouped(content, verdicts, words, above, named)
     if not parts:
         parts.append(words.say("answer.all_below", n=len(verdicts), **named))
     return " ".join(parts)

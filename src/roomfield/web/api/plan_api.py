@@ -64,12 +64,17 @@ def change_items(records: Desk, survey_id: str, change: PlanChange) -> dict[str,
 async def add_underlay(opened: Opened, form: Form) -> dict[str, Any]:
     """A picture or PDF page to trace over (answers its hash), or a DXF or GeoJSON file (answers a plan).
 
-    Form fields beside ``file``: ``page`` of a PDF, ``coordinates`` of GeoJSON (metres or degrees), and
-    ``metres_per_unit`` of a DXF drawing that does not say it.
+    Form fields beside ``file``: ``page`` of a PDF, ``coordinates`` of GeoJSON (metres or degrees),
+    ``metres_per_unit`` of a DXF drawing that does not say it, and ``storey`` of an IFC file or GeoPackage with several.
     """
     upload = form.file("file")
     content = await upload.read()
-    asked = Asked(int(form.number("page", 1.0)), form.text("coordinates"), form.number("metres_per_unit", 0.0))
+    asked = Asked(
+        int(form.number("page", 1.0)),
+        form.text("coordinates"),
+        form.number("metres_per_unit", 0.0),
+        form.text("storey"),
+    )
     name = upload.filename or ""
     taken = await run_in_threadpool(plan_import.take_in, opened.records, opened.survey.id, content, name, asked)
     if taken.plan is not None:

@@ -35,11 +35,14 @@ class Asked:
         ``metres`` or ``degrees`` for GeoJSON; empty if not said yet.
     metres_per_unit : float
         Length of one unit of a DXF drawing [m]; 0 to go by what the drawing says.
+    storey : str
+        Name of the storey that is read of an IFC file or GeoPackage with several; empty if not said yet.
     """
 
     page: int = 1
     coordinates: str = ""
     metres_per_unit: float = 0.0
+    storey: str = ""
 
 
 @dataclass(frozen=True)
@@ -130,7 +133,7 @@ def take_in(records: Records, survey_id: str, content: bytes, file_name: str, as
         path = Path(folder) / f"plan{ending}"
         path.write_bytes(content)
         if ending in DRAWINGS:
-            return _drawing(path, ending, given)
+            return _drawing(path, ending, given, PlanOptions(storey_name=given.storey) if given.storey else None)
         sheet = read_plan_page(path, page=given.page)
     label = f"{PurePath(file_name).stem}.{sheet.media_type.removeprefix('image/')}"
     return Underlay(keep_file(records, survey_id, sheet.content, label, sheet.media_type).sha256)
