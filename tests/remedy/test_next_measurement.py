@@ -123,6 +123,7 @@ def test_a_pair_that_helps_is_found_among_many_that_do_not():
     found = next_step(decision, [*others, *pair], client_rate=0.5)
     assert found.together == 2
     assert {id(r.candidate) for r in found.ranked[:2]} == {id(one) for one in pair}
+    assert [r.per_minute for r in found.ranked[:2]] == pytest.approx([found.best_rate] * 2)
     assert len(found.ranked) == 32
 
 

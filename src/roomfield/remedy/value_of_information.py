@@ -10,7 +10,7 @@ something is worth: the linear rule then says it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -69,7 +69,7 @@ class NextMeasurement:
         What is to be decided.
     ranked : tuple of Ranked
         Candidates, the most worth per minute, less its standard error, first; before them those that are worth
-        their time together only.
+        their time together only, each with what they avoid together, shared out by the minute.
     together : int
         How many of the first must be taken for it to be worth their time; 1 if the first one is; 0: stop.
     best_rate : float
@@ -112,8 +112,11 @@ def next_step(
     together, many = _together(decision, found, client_rate, seed)
     if not together:
         return NextMeasurement(decision, tuple(found), 0, rate, client_rate)
+    first = [
+        replace(r, information=replace(r.information, regret_avoided=many * r.candidate.minutes)) for r in together
+    ]
     left = [one for one in found if one not in together]
-    return NextMeasurement(decision, (*together, *left), len(together), many, client_rate)
+    return NextMeasurement(decision, (*first, *left), len(together), many, client_rate)
 
 
 def _ranked(decision: OpenDecision, candidates: Sequence[Foreseen], seed: int) -> list[Ranked]:
