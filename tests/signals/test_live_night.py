@@ -68,6 +68,21 @@ def test_live_says_what_the_recording_says():
     np.testing.assert_allclose(live.series().average.level_w_m2, whole.average.level_w_m2, rtol=1e-3)
 
 
+@pytest.mark.published("idle cordless base: one burst of 368 to 416 us every 10 ms (ETSI EN 300 175-2)")
+def test_a_technology_may_be_all_that_was_heard_before_it_was_listened_for():
+    rate = 24_000.0
+    moment = np.arange(int(60 * rate)) / rate
+    sound = 0.3 * (np.mod(moment, 0.010) < 4e-4) + 1e-3 * np.random.default_rng(5).standard_normal(len(moment))
+    live = LiveNight(rate, NightAudio(0.0, Law.SQUARE))
+    live.push(sound)
+    live.note(DisplayReading(58.0, average_w_m2=5e-6, average_from_s=56.0))
+    series = live.series()
+    base = series.technologies["dect"]
+    np.testing.assert_array_equal(base.low_w_m2[:40], 0.0)
+    np.testing.assert_array_equal(base.high_w_m2[:40], series.average.high_w_m2[:40])
+    assert (base.low_w_m2[41:] > 0.0).all()
+
+
 def test_without_a_reading_the_sound_is_kept_all_the_same_and_gets_its_scale_later(tmp_path):
     sound, target = night_sound(130), tmp_path / "night.csv"
     log = begin_live(target, BEGAN, 0.0, "square", RATE)

@@ -64,7 +64,8 @@ class NightSeries:
     peak : LevelBySecond
         Highest instantaneous power density of each second.
     technologies : dict of LevelBySecond
-        Mean of each second by technology; technologies that cannot be told apart share an entry, joined by "+".
+        Mean of each second by technology; technologies that cannot be told apart share an entry, joined by "+". In seconds
+        before it was listened for (live) it is anything from nothing to all that was heard.
     bursts_w_m2 : dict of ndarray
         Mean while it transmits; not a number in a second without a transmission [W/m2].
     calibration : Calibration
@@ -213,7 +214,9 @@ def series_of(rows: SecondGatherer, calibration: Calibration) -> NightSeries:
         others = np.maximum(average.level_w_m2 - level, 0.0)
         room = slack + CONFUSED_SHARE * others
         key = "+".join(names)
-        technologies[key] = _interval(level, np.hypot(std_db, SHARE_STD_DB[manner]), room)
+        found = _interval(level, np.hypot(std_db, SHARE_STD_DB[manner]), room)
+        unheard = np.array([manner not in row for row in rows.portions])
+        technologies[key] = replace(found, high_w_m2=np.where(unheard, average.high_w_m2, found.high_w_m2))
         bursts[key] = unit * np.array([row[manner].burst if manner in row else np.nan for row in rows.portions])
     return NightSeries(
         _opened(average, clipped), _opened(peak, clipped), technologies, bursts, calibration, clipped, coupled

@@ -184,7 +184,7 @@ class ShareSplitter:
         beside = float(rest[~mask].mean()) if not mask.all() else usual
         for start, end in runs:
             part = rest[start:end]
-            energy += float((np.minimum(part, 3 * np.median(part)) - np.float32(beside)).sum())
+            energy += float((np.minimum(part, 3 * middle_and_spread(part)[0]) - np.float32(beside)).sum())
         length = int(mask.sum())
         return Portion(max(energy, 0.0) / len(rest), energy / length if length else float("nan")), mask
 
@@ -234,9 +234,10 @@ class ShareSplitter:
 
 
 def _neighbours(phase: F64, others: F64) -> I64:
-    """How many of the others stand within `COMB_RAD` of each."""
-    apart = np.abs(np.angle(np.exp(1j * (phase[:, None] - others[None, :]))))
-    return np.asarray((apart < COMB_RAD).sum(axis=1), np.int64)
+    """How many of the others stand within `COMB_RAD` of each; all phases from 0 to a whole turn."""
+    turn = 2 * np.pi
+    ring = np.sort(np.concatenate([others - turn, others, others + turn]))
+    return np.asarray(np.searchsorted(ring, phase + COMB_RAD) - np.searchsorted(ring, phase - COMB_RAD), np.int64)
 
 
 def _portion(energy: float, length: int, count: int) -> Portion:
