@@ -205,7 +205,7 @@ def report(name: str, forest: ShortfallForest, left: Moments) -> None:
     for said in (False, True):
         pairs = zip(getattr(left, name), left.habits[:, 0] > 0, strict=True)
         found: list[ScanShortfall] = [forest.shortfall(row, bool(t) if said else None) for row, t in pairs]
-        low, high = (np.array([f.quantile_db(q) for f in found]) for q in (0.05, 0.95))
+        low, high = np.array([f.interval_db for f in found]).T
         enough = np.array([f.enough_chance >= ENOUGH_CHANCE for f in found])
         weight = np.ones(len(found)) if said else forest.odds[(left.habits[:, 0] > 0).astype(int)]
         held = np.average((left.shortfall >= low) & (left.shortfall <= high), weights=weight)

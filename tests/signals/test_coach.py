@@ -10,7 +10,7 @@ from scipy.stats import gamma
 from roomfield.demo.plane_waves import PlaneWaves
 from roomfield.errors import FormatError, RangeError
 from roomfield.signals.coach.course import NAMES, RATE_HZ, course_numbers
-from roomfield.signals.coach.forest import EDGES_DB, shortfall_forest
+from roomfield.signals.coach.forest import EDGES_DB, ScanShortfall, shortfall_forest
 from roomfield.signals.coach.scan_advice import ScanAdvice, ScanCoach, _next_part, answer
 from roomfield.signals.coach.search import SEARCH_NAMES, ScanPart, search_numbers
 
@@ -109,6 +109,19 @@ def test_the_forest_gives_whole_distributions():
     found = shortfall_forest().shortfall(course_numbers(hand_scan(3).power_w_m2))
     assert found.chance.sum() == pytest.approx(1.0, abs=1e-6)
     assert found.within(EDGES_DB[-1]) == pytest.approx(1.0)
+
+
+@pytest.mark.calculated("quantiles of the told distribution itself: nine tenths of it lie between the ends")
+def test_the_interval_holds_nine_tenths_also_where_nothing_may_be_missing():
+    chance = np.zeros(len(EDGES_DB) - 1)
+    for first, last in ((2, 8), (8, 20)):
+        chance[:] = 0.0
+        chance[first:last] = 1.0 / (last - first)
+        told = ScanShortfall(chance, 1.0, 1.0, 0.2, 1.0, np.array([0.0, 1.0]), np.array([0.0, 1.0]))
+        low, high = told.interval_db
+        within = told.within(high) - (told.within(low) if low > 0.0 else 0.0)
+        assert within == pytest.approx(0.9, abs=1e-9)
+        assert (low == 0.0) == (first == 2)
 
 
 def test_a_mark_at_a_loud_spot_counts_from_its_moment():

@@ -22,6 +22,8 @@ EDGES_DB = np.concatenate(
 """Bins of the shortfall [dB]; below 0 only where rare transmissions lifted the highest above the usual."""
 ENOUGH_GAP_DB = 1.5
 """A scan is enough once so little is missing [dB]."""
+TRIFLE_DB = 0.3
+"""Where so little may be missing, "nothing" is not excluded [dB]."""
 HABITS = ("whole", "speed_m_s", "back")
 
 
@@ -53,6 +55,12 @@ class ScanShortfall:
     def quantile_db(self, share: float) -> float:
         """Shortfall that is not exceeded with this probability [dB]."""
         return float(np.interp(share, np.concatenate([[0.0], np.cumsum(self.chance)]), EDGES_DB))
+
+    @property
+    def interval_db(self) -> tuple[float, float]:
+        """Ends of the 90 % interval [dB]: equal tails; where hardly anything may be missing, from 0 up to the 90 % quantile."""
+        low = self.quantile_db(0.05)
+        return (low, self.quantile_db(0.95)) if low > TRIFLE_DB else (0.0, max(0.0, self.quantile_db(0.9)))
 
     def within(self, gap_db: float) -> float:
         """Part of the leaves' scans in which at most this much was missing [1]."""

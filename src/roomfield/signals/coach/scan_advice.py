@@ -24,8 +24,6 @@ CLOSE_CHANCE = 0.7
 ANSWERS_PER_S = 10.0
 FAST_M_S = 0.35
 LIKELY = 0.6
-TRIFLE_DB = 0.3
-"""Where so little may be missing, "nothing" is not excluded [dB]."""
 SWEEP_S = 15.0
 """Before this long there is more to gain from new places than from going back [s]; common practice, no source."""
 FRESH_S = 4.0
@@ -234,8 +232,8 @@ def answer(power: F64, turns: bool | None = None, marks: Sequence[ScanMark] | No
     if marks is not None:
         numbers = np.concatenate([numbers, search_numbers(power, marks)])
     found = shortfall_forest(marked=marks is not None).shortfall(numbers, turns)
-    low, middle, high = (max(0.0, found.quantile_db(share)) for share in (0.05, 0.5, 0.95))
-    low = low if low > TRIFLE_DB else 0.0
+    low, high = found.interval_db
+    middle = max(low, found.quantile_db(0.5))
     return CoachAnswer(seconds, highest, middle, low, high, found.enough_chance, _advice(found, power, marks))
 
 
