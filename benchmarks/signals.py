@@ -4,12 +4,14 @@
     python -m benchmarks.signals --simulated 900 [--seed 20261125] [--processes 2] [--disguise 8k]
     python -m benchmarks.signals --pulses 200 [--seed 20261125]
     python -m benchmarks.signals --rates 300 [--seed 20261125]
+    python -m benchmarks.signals --live DIR
     python -m benchmarks.signals --speed [--minutes 60]
 
 ``--disguise`` sends every recording of the folder on a path that recordings take (codecs, low rates, a narrow band, gain
 riding, a telephone's socket or line, loudspeaker and room, a wrong clock) before it is heard. ``--simulated`` scores fresh
 invented scenes, and a third as many without a transmitter, of a seed that no fit has seen; ``--pulses`` counts how many
-pulse trains of exact rates outside the table are given a name; ``--rates`` tells whether printed uncertainties hold.
+pulse trains of exact rates outside the table are given a name; ``--rates`` tells whether printed uncertainties hold;
+``--live`` plays labelled recordings to the live ear and tells after how many seconds of sound it first names what is there.
 The scoring's last line is one JSON object. ``macro_f1`` is over all technologies labelled or claimed; ``macro_f1_audible``
 does not count as missed a labelled technology of which no component is audible: 3 dB of peak excursion over the audio
 noise, and a rate that the label does not rank as merely weak.
@@ -32,6 +34,8 @@ from benchmarks.signals_codecs import disguise, disguises
 from benchmarks.signals_rates import run_rates
 from benchmarks.signals_scoring import Score, count_answer, labelled, score_file, summary
 from roomfield.signals.hearing import CLAIM
+
+LIVE_CHUNK_S = 0.2
 
 
 def disguised(label: dict, sound: Path, path: str, folder: Path) -> tuple[dict, Path]:
@@ -147,6 +151,36 @@ def run_pulses(count: int, seed: int, processes: int, per_file: bool) -> int:
     return 0
 
 
+def first_verdicts(label: dict, sound: Path) -> tuple[float | None, float | None]:
+    """Seconds of sound after which the live ear first claims anything, and first claims just what is there."""
+    import soundfile
+
+    from roomfield.signals import StreamingAnalyser
+    from roomfield.signals.conditioning import one_channel
+
+    samples, rate = soundfile.read(str(sound), dtype="float32")
+    samples, step = one_channel(samples), round(LIVE_CHUNK_S * rate)
+    ear, truth, any_name = StreamingAnalyser(rate), set(label["technologies"]), None
+    for first in range(0, samples.size, step):
+        answer = ear.push(samples[first : first + step], hurry=True)
+        if answer.claimed and any_name is None:
+            any_name = answer.time_s
+        if answer.fresh and set(answer.claimed) == truth:
+            return any_name, answer.time_s
+    return any_name, None
+
+
+def run_live(folder: Path) -> int:
+    """Time to the first verdict of the live ear, over the recordings that hold a transmitter."""
+    times = [first_verdicts(label, sound) for label, sound in labelled(folder) if label["technologies"]]
+    named, right = (sorted(np.inf if t is None else round(t, 2) for t in column) for column in zip(*times, strict=True))
+    print(json.dumps({
+        "recordings": len(times), "named_s": [t for t in named if t < np.inf], "right_s": [t for t in right if t < np.inf],
+        "named_within_5_s": sum(t <= 5 for t in named), "right_within_5_s": sum(t <= 5 for t in right),
+    }))  # fmt: skip
+    return 0
+
+
 def make_long_file(path: Path, minutes: float) -> None:
     """A long recording of changing emitters, written block by block."""
     import soundfile
@@ -206,6 +240,7 @@ def main() -> int:
     parser.add_argument("--disguise", default="", help="path to send every recording on first", choices=disguises())
     parser.add_argument("--pulses", type=int, help="hear so many pulse trains outside the table")
     parser.add_argument("--rates", type=int, help="hear so many emitters of known rates and widths")
+    parser.add_argument("--live", type=Path, help="folder of labelled recordings to play to the live ear")
     parser.add_argument("--simulated", type=int, help="score so many invented scenes")
     parser.add_argument("--seed", type=int, default=20261125)
     parser.add_argument("--processes", type=int, default=2)
@@ -214,6 +249,8 @@ def main() -> int:
     options = parser.parse_args()
     if options.speed:
         return run_speed(options.minutes)
+    if options.live:
+        return run_live(options.live)
     if options.simulated:
         return run_simulated(options.simulated, options.seed, options.processes, options.disguise)
     if options.pulses:
@@ -221,7 +258,7 @@ def main() -> int:
     if options.rates:
         return run_rates(options.rates, options.seed, options.processes, options.per_file)
     if options.data is None:
-        parser.error("give --data DIR, --simulated N, --pulses N, --rates N or --speed")
+        parser.error("give --data DIR, --live DIR, --simulated N, --pulses N, --rates N or --speed")
     return run_scoring(options.data, options.per_file, options.disguise)
 
 

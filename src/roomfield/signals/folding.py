@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -236,6 +237,13 @@ class FrameShape:
     half_repeats: float
 
 
+@lru_cache(maxsize=4)
+def _turned_templates(bins: int) -> F64:
+    """The template of reference symbols turned by every number of bins: row k by k bins."""
+    at = np.arange(bins)
+    return np.asarray(_reference_template(bins)[(at[None, :] - at[:, None]) % bins])
+
+
 def _reference_template(bins: int) -> F64:
     at = np.zeros(bins)
     for symbol in CRS_SYMBOLS:
@@ -250,8 +258,9 @@ def frame_shape(profile: F64) -> FrameShape:
     mean = rows.mean(0)
     template = _reference_template(rows.shape[1])
     norm = np.linalg.norm(template)
-    turned = np.array([np.roll(template, k) for k in range(template.size)])
-    fits = turned @ (mean - mean.mean()) / (norm * (np.linalg.norm(mean - mean.mean()) + 1e-12))
+    fits = (
+        _turned_templates(template.size) @ (mean - mean.mean()) / (norm * (np.linalg.norm(mean - mean.mean()) + 1e-12))
+    )
     best = int(np.argmax(fits))
     aligned = np.roll(profile, -best).reshape(10, -1)
     centred = aligned - aligned.mean(1, keepdims=True)

@@ -24,7 +24,7 @@ from roomfield.signals.worker_memory import keep_freed_memory
 
 F64 = NDArray[np.float64]
 
-DEEP_BLOCKS = 40
+DEEP_BLOCKS = 32
 PARALLEL_BLOCKS = 6
 SKETCH_SCALES = 6
 ALIKE_DECADES = 0.03
@@ -57,9 +57,11 @@ def sketch(cut: tuple[int, int], source: AudioSource) -> F64:
     samples = one_channel(source.read(*cut))
     numbers = []
     for _ in range(SKETCH_SCALES):
-        spread = float(samples.std()) + 1e-9
-        numbers += [np.log10(spread), np.log10(float(np.abs(samples).max()) / spread + 1e-9)]
-        samples = samples[: samples.size // 4 * 4].reshape(-1, 4).mean(1)
+        power = float(np.dot(samples, samples)) / samples.size - float(samples.mean()) ** 2
+        spread, top = np.sqrt(max(power, 0.0)) + 1e-9, max(float(samples.max()), -float(samples.min()))
+        numbers += [np.log10(spread), np.log10(top / spread + 1e-9)]
+        fours = samples[: samples.size // 4 * 4]
+        samples = np.float32(0.25) * (fours[::4] + fours[1::4] + fours[2::4] + fours[3::4])
     return np.array(numbers)
 
 
