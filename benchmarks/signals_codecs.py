@@ -48,6 +48,40 @@ def speech(samples, rate_hz: float) -> paths.Sound:
     return through_container(narrow, rate, "libopencore_amrnb", "amr", 12200)
 
 
+NARROW_SHARES = {"rate": 0.3, "band": 0.08, "call": 0.26, "speech": 0.24, "room": 0.12}
+NARROW_RATES_HZ = (8000.0, 8000.0, 8000.0, 8000.0, 11025.0, 12000.0)
+SPEECH_BIT_RATES = (12200, 12200, 10200, 7950, 5900)
+SAVED_AGAIN, SAVED_RATES_HZ = 0.15, (16000.0, 44100.0, 48000.0)
+
+
+def draw_narrow(rng: np.random.Generator, samples, rate_hz: float) -> tuple[np.ndarray, float, str]:
+    """The sound after a path that leaves less than 6 kHz: low rates, a telephone's line, speech codecs, also from a room.
+
+    Some are saved again at a higher rate, so that the rate of a file does not tell its band.
+    """
+    name = str(rng.choice(list(NARROW_SHARES), p=list(NARROW_SHARES.values())))
+    sound = samples, rate_hz
+    if name == "band":
+        sound = paths.band(*sound, float(rng.uniform(30, 300)), float(rng.uniform(3000, 5400)), int(rng.integers(2, 5)))
+    elif name == "rate":
+        sound = paths.to_rate(*sound, float(rng.choice(NARROW_RATES_HZ)))
+    elif name == "call":
+        sound = paths.call(*sound, rng)
+    else:
+        if name == "room":
+            sound = paths.before_loudspeaker(*sound, rng)
+        if name == "speech" or rng.random() < 0.5:
+            attack_s, release_s = float(10 ** rng.uniform(-2.3, -1.2)), float(rng.uniform(0.15, 1.0))
+            sound = paths.gain_riding(*sound, attack_s, release_s, float(rng.uniform(0.2, 0.9)))
+            sound = paths.to_rate(*sound, CALL_RATE_HZ)
+            sound = through_container(*sound, "libopencore_amrnb", "amr", int(rng.choice(SPEECH_BIT_RATES)))
+        else:
+            sound = paths.to_rate(*sound, CALL_RATE_HZ)
+    if rng.random() < SAVED_AGAIN:
+        sound = paths.to_rate(*sound, float(rng.choice(SAVED_RATES_HZ)))
+    return *sound, name
+
+
 _PATHS = {**paths.PATHS, "aac": aac, "speech": speech, "clock": partial(paths.clock, ppm=WRONG_CLOCK_PPM)}
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -19,6 +20,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from benchmarks.signals_codecs import draw_narrow
 from roomfield.signals.classifier import ANY, FIRST_LIMIT, LINEAR_LIMIT, TREES_SHARE, Forest
 from roomfield.signals.simulation.unlisted import UNLISTED
 from roomfield.signals.worker_memory import keep_freed_memory
@@ -50,14 +52,26 @@ class Rows:
             return np.array([max(row.values(), default=-np.inf) for row in self.audible])
         return np.array([row.get(technology, -np.inf) for row in self.audible])
 
+    def by_name(self) -> Iterator[dict[str, float]]:
+        """Named numbers of each scene."""
+        return (dict(zip(self.names, row.tolist(), strict=True)) for row in self.matrix)
 
-def evidence_of(index: int, seed: int, negative: bool = False) -> tuple[dict[str, float], dict[str, float]]:
+    def only(self, wanted: Callable[[dict[str, float]], bool]) -> Rows:
+        """The scenes whose evidence is wanted."""
+        keep = [wanted(numbers) for numbers in self.by_name()]
+        return Rows(self.matrix[keep], self.names, [row for row, kept in zip(self.audible, keep, strict=True) if kept])
+
+
+def evidence_of(
+    index: int, seed: int, negative: bool = False, narrow: bool = False
+) -> tuple[dict[str, float], dict[str, float]]:
     """Numbers of one simulated scene, and the level of the loudest component of each technology [dB]."""
     from roomfield.signals.conditioning import condition
     from roomfield.signals.features import gather, vector
+    from roomfield.signals.simulation import paths
     from roomfield.signals.simulation.audio_scene import negative_scene, random_scene
 
-    scene = (negative_scene if negative else random_scene)(index, seed)
+    scene = (negative_scene if negative else random_scene)(index, seed, draw=draw_narrow if narrow else paths.draw)
     levels: dict[str, float] = {}
     for component, level in zip(scene.components, scene.snr_db, strict=True):
         levels[component.technology] = round(max(level, levels.get(component.technology, -np.inf)), 2)
@@ -65,15 +79,16 @@ def evidence_of(index: int, seed: int, negative: bool = False) -> tuple[dict[str
 
 
 def _piece(
-    job: tuple[int, int, bool, int, Path | None],
+    job: tuple[int, int, bool, bool, int, Path | None],
 ) -> tuple[NDArray[np.float32], list[str], list[dict[str, float]]]:
     """Evidence of scenes ``first`` to ``last``, from the cache if it is there, else made and laid there."""
-    first, last, negative, seed, cache = job
-    path = cache / f"{'negatives' if negative else 'scenes'}-{seed}-{first:06d}-{last:06d}.npz" if cache else None
+    first, last, negative, narrow, seed, cache = job
+    kind = ("narrow-" if narrow else "") + ("negatives" if negative else "scenes")
+    path = cache / f"{kind}-{seed}-{first:06d}-{last:06d}.npz" if cache else None
     if path and path.exists():
         with np.load(path) as kept:
             return kept["matrix"], [str(n) for n in kept["names"]], json.loads(str(kept["levels"]))
-    rows = [evidence_of(index, seed, negative) for index in range(first, last)]
+    rows = [evidence_of(index, seed, negative, narrow) for index in range(first, last)]
     names = list(rows[0][0])
     matrix = np.array([[numbers[n] for n in names] for numbers, _ in rows], np.float32)
     levels = [levels for _, levels in rows]
@@ -84,12 +99,14 @@ def _piece(
     return matrix, names, levels
 
 
-def collect(scenes: int, negatives: int, seed: int, processes: int, cache: Path | None = None) -> Rows:
+def collect(
+    scenes: int, negatives: int, seed: int, processes: int, cache: Path | None = None, *, narrow: bool = False
+) -> Rows:
     """Evidence of all scenes, made in pieces that can be kept in a folder and taken up again."""
     if cache:
         cache.mkdir(parents=True, exist_ok=True)
     jobs = [
-        (first, min(first + PIECE, count), negative, seed, cache)
+        (first, min(first + PIECE, count), negative, narrow, seed, cache)
         for count, negative in ((scenes, False), (negatives, True))
         for first in range(0, count, PIECE)
     ]

@@ -21,6 +21,7 @@ from roomfield.signals.classifier import (
     ANY,
     FIRST_LIMIT,
     LINEAR_LIMIT,
+    NARROW_DOUBT,
     WITH_MARK,
     WITHOUT_EVIDENCE,
     _before_mains,
@@ -194,3 +195,7 @@ def test_the_third_hearing_sets_right_what_it_helps(capsys):
     alone = forest_from(document)
     row = dict(zip(rows.names, rows.matrix[0], strict=True))
     np.testing.assert_allclose(alone.all_odds(row), alone.two_hearings(rows.matrix[0]))
+    on_paths = forest_from(document | {"narrow": third})
+    for top_hz, answers, doubt in ((4000.0, forest, NARROW_DOUBT), (20000.0, alone, 0.0)):
+        heard = on_paths.odds_on_path(row | {"band.top": float(np.log10(top_hz))})
+        assert heard[place] == pytest.approx(answers.all_odds(row)[place] - doubt)

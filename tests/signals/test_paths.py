@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from benchmarks.signals_codecs import disguise, disguises
+from benchmarks.signals_codecs import NARROW_SHARES, disguise, disguises, draw_narrow
 
 from roomfield.signals.simulation import paths
 
@@ -47,3 +47,18 @@ def test_a_narrow_band_loses_lows_and_highs():
     for hz, kept in ((30.0, 0.1), (1000.0, 1.0), (15000.0, 0.05)):
         changed, rate = paths.band(tone(hz), RATE)
         assert level_at(changed, rate, hz) / 0.3 == pytest.approx(kept, abs=0.1)
+
+
+@pytest.mark.published(
+    "ITU-T G.712: a telephone channel ends at 3.4 kHz; rates of at most 12 kHz end at 6 kHz (Shannon)"
+)
+def test_narrow_paths_leave_less_than_six_kilohertz():
+    pytest.importorskip("av")
+    noise = (0.1 * np.random.default_rng(2).standard_normal(3 * 48000)).astype(np.float32)
+    drawn = [draw_narrow(np.random.default_rng(seed), noise, 48000.0) for seed in range(14)]
+    assert {name for _, _, name in drawn} == set(NARROW_SHARES)
+    for samples, rate_hz, _ in drawn:
+        assert samples.size / rate_hz == pytest.approx(3.0, abs=0.1)
+        density = np.abs(np.fft.rfft(samples)) ** 2
+        above = density[int(6000 * samples.size / rate_hz) :].sum()
+        assert above < 0.02 * density.sum()

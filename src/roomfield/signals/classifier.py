@@ -3,7 +3,8 @@
 The first weighs the evidence of each technology by itself: small decision trees and one weighted sum. The second
 weighs the same evidence again together with what the first said of all technologies, so that a mark which a
 stronger technology explains no longer counts for its twin. The mean of both is calibrated; a third hearing sets it right on
-recordings as people make them (codecs, low rates, gain riding, rooms, wrong clocks) and beside emitters outside the table.
+recordings as people make them (codecs, low rates, gain riding, rooms, wrong clocks) and beside emitters outside the table. Where a
+telephone's line or a low rate has left less than 6 kHz, a hearing that knows such recordings only takes the third's place.
 
 The parameters are a data file made from simulated recordings by the maker script; nothing here
 is fitted. A technology that lives on exact rates or on bursts cannot be claimed without them, whatever
@@ -47,6 +48,8 @@ CAUTION = (
 ANY = "any transmitter"
 WHOLE_BAND_HZ, MOST_OCTAVES = 8000.0, 1.2
 SLOPE_LOST, DOUBT = 0.13, 0.3  # an octave
+NARROW_TOP_HZ = 5700.0
+NARROW_DOUBT = 0.6  # log odds taken off every name there: more are right than without that hearing, and fewer wrong
 
 
 @dataclass(frozen=True)
@@ -108,10 +111,10 @@ class ThirdHearing:
     owners: NDArray[np.int64]
     sums: F64
 
-    def log_odds(self, two: F64, numbers: F64) -> F64:
+    def log_odds(self, two: F64, numbers: dict[str, float]) -> F64:
         """Log odds of all technologies from those of the first two hearings and the evidence."""
         known = np.clip(two, -FIRST_LIMIT, FIRST_LIMIT)
-        mine = self.trees.odds(np.concatenate([known, numbers]))
+        mine = self.trees.odds(np.concatenate([known, [numbers[name] for name in self.features]]))
         out = two.copy()
         out[self.owners] = self.sums[:, 0] * known[self.owners] + self.sums[:, 1] * mine + self.sums[:, 2]
         return out
@@ -135,6 +138,8 @@ class Forest:
         Calibration line of the mean of both hearings.
     third : ThirdHearing or None
         What sets both right.
+    narrow : ThirdHearing or None
+        What does so in the third's place where a recording's band ends below ``NARROW_TOP_HZ``.
     """
 
     names: tuple[str, ...]
@@ -148,19 +153,29 @@ class Forest:
     slope: F64
     shift: F64
     third: ThirdHearing | None = None
+    narrow: ThirdHearing | None = None
 
     @property
     def evidence_names(self) -> tuple[str, ...]:
         """Every number of evidence that any hearing looks at."""
-        more = self.third.features if self.third else ()
+        more = [name for hearing in (self.third, self.narrow) if hearing for name in hearing.features]
         return tuple(dict.fromkeys((*self.features, *more)))
 
     def all_odds(self, numbers: dict[str, float]) -> F64:
-        """Calibrated log odds of each technology for named evidence, by all hearings."""
+        """Calibrated log odds of each technology for named evidence, by three hearings."""
         two = self.two_hearings(np.array([numbers[name] for name in self.features]))
-        if self.third is None:
-            return two
-        return self.third.log_odds(two, np.array([numbers[name] for name in self.third.features]))
+        return two if self.third is None else self.third.log_odds(two, numbers)
+
+    def odds_on_path(self, numbers: dict[str, float]) -> F64:
+        """The same with what the path of the recording has left in view."""
+        odds = on_narrow_paths(self.all_odds(numbers), numbers, self)
+        if self.narrow is None or not is_narrow(numbers):
+            return odds
+        two = self.two_hearings(np.array([numbers[name] for name in self.features]))
+        owners = self.narrow.owners
+        doubt = np.array([0.0 if self.names[owner] == ANY else NARROW_DOUBT for owner in owners])
+        odds[owners] = self.narrow.log_odds(two, numbers)[owners] - doubt
+        return odds
 
     def two_hearings(self, numbers: F64) -> F64:
         """Calibrated log odds of each technology by the first two hearings for one vector of evidence."""
@@ -203,7 +218,7 @@ def forest_from(document: dict[str, Any]) -> Forest:
         np.array(document["centre"]), np.array(document["spread"]),
         np.array([m["weights"] for m in first]), np.array([m["offset"] for m in first]),
         np.array([m["slope"] for m in second]), np.array([m["shift"] for m in second]),
-        _third_from(document.get("third"), [m["name"] for m in first]),
+        *(_third_from(document.get(part), [m["name"] for m in first]) for part in ("third", "narrow")),
     )  # fmt: skip
 
 
@@ -248,7 +263,7 @@ def judge(numbers: dict[str, float], forest: Forest | None = None) -> Judgement:
     is taken with caution: a name given to hum or speech is worse than one left out.
     """
     forest = forest or shipped_forest()
-    odds = on_narrow_paths(forest.all_odds(numbers), numbers, forest)
+    odds = forest.odds_on_path(numbers)
     odds -= CAUTION * np.array([name == ANY for name in forest.names])
     chances = dict(zip(forest.names, (1 / (1 + np.exp(-np.clip(odds, -30, 30)))).tolist(), strict=True))
     transmitter = chances.pop(ANY, 1.0)
@@ -276,6 +291,11 @@ def on_narrow_paths(odds: F64, numbers: dict[str, float], forest: Forest) -> F64
     octaves = float(np.clip(np.log2(WHOLE_BAND_HZ) - numbers["band.top"] / np.log10(2.0), 0.0, MOST_OCTAVES))
     names = np.array([name != ANY for name in forest.names])
     return np.where(names, (1 - SLOPE_LOST * octaves) * odds - DOUBT * octaves, odds)
+
+
+def is_narrow(numbers: dict[str, float]) -> bool:
+    """Whether the path of a recording has left so little that the hearing for narrow bands answers."""
+    return numbers["band.top"] < float(np.log10(NARROW_TOP_HZ))
 
 
 def _clocked(numbers: dict[str, float]) -> bool:

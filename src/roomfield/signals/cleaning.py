@@ -129,7 +129,7 @@ def clean(
         samples = samples.copy()
         taken = (*taken, RemovedFrame(law.name, law.period_s / (1 + found.offset_ppm * 1e-6), found.offset_ppm))
         take_off(samples, sample_rate_hz, taken[-1].period_s)
-        spectrum = white_spectrum(samples, sample_rate_hz)
+        spectrum = white_spectrum(samples, sample_rate_hz, spectrum.top_hz)
     return spectrum, taken
 
 

@@ -71,7 +71,8 @@ class CombEvidence:
     offset_ppm : float
         Best stretch [ppm].
     mean_power : tuple of float
-        Mean capped whitened power of the lines per band [1]; 1 is noise.
+        Mean capped whitened power of the lines per band [1]; 1 is noise. A band that the recording does not reach is taken to
+        be like the one below.
     hits : float
         Share of lines standing above 6 times the floor.
     """
@@ -100,9 +101,11 @@ def weigh_comb(spectrum: WhiteSpectrum, comb: Comb) -> CombEvidence:
     best = int(np.argmax(sums))
     at = (lines * spectrum.bins_per_hz * (1 + offsets[best]) + 0.5).astype(np.int64)
     power = np.minimum(spectrum.white[np.minimum(at, spectrum.white.size - 1)], LINE_CAP)
-    bands = tuple(_band_mean(power, lines, low, high) for low, high in BANDS_HZ)
+    bands = [_band_mean(power, lines, low, high) for low, high in BANDS_HZ]
+    if comb.top_hz > BANDS_HZ[-1][0] > lines[-1]:
+        bands[-1] = bands[-2]
     score = float((sums[best] - lines.size) / np.sqrt(lines.size))
-    return CombEvidence(comb.name, score, float(offsets[best] * 1e6), bands, float((power > 6).mean()))
+    return CombEvidence(comb.name, score, float(offsets[best] * 1e6), tuple(bands), float((power > 6).mean()))
 
 
 def _band_mean(power: NDArray[np.float32], lines: F64, low: float, high: float) -> float:

@@ -1,7 +1,8 @@
 """Making a recording fit to be searched: one channel, no hum, marked clipping, spans of room sound.
 
 Nothing here changes what bursts or combs look like above the hum: narrow notches on the mains harmonics
-below 1.2 kHz, and a floor of 12 Hz, that is all.
+below 1.2 kHz, and a floor of 12 Hz, that is all. A recording of a low rate is given samples in between, as its band
+prescribes them (Shannon): edges and the courses of frames are then looked for on one scale of time whatever the rate.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from scipy.signal import resample_poly
 F32 = NDArray[np.float32]
 
 WORKING_RATE_HZ = 64000.0
+DENSE_RATE_HZ = 44000.0
 NOTCH_TOP_HZ = 1200.0
 
 
@@ -37,6 +39,8 @@ class Conditioned:
         Mains frequency found and notched [Hz].
     hum_over_comb : float
         Strongest low mains line over the typical line of the same comb at 1-3 kHz [1].
+    top_hz : float
+        Half the rate at which the sound was sampled: nothing is known above [Hz].
     """
 
     samples: F32
@@ -45,6 +49,12 @@ class Conditioned:
     clipped_fraction: float
     hum_hz: float | None
     hum_over_comb: float
+    top_hz: float
+
+    @property
+    def resolution_s(self) -> float:
+        """Time between two samples that tell different things [s]."""
+        return 0.5 / self.top_hz
 
 
 def one_channel(samples: NDArray[np.floating]) -> F32:
@@ -76,7 +86,7 @@ def clipped_share(samples: F32) -> float:
     return total if total > 2e-5 else 0.0
 
 
-def condition(samples: NDArray[np.floating], sample_rate_hz: float) -> Conditioned:
+def condition(samples: NDArray[np.floating], sample_rate_hz: float, *, known_top_hz: float = np.inf) -> Conditioned:
     """Prepare one block of a recording.
 
     Parameters
@@ -84,12 +94,19 @@ def condition(samples: NDArray[np.floating], sample_rate_hz: float) -> Condition
     samples : ndarray, shape (n,) or (n, channels)
     sample_rate_hz : float
         [Hz]
+    known_top_hz : float
+        Where the band ends, if it ends below half the rate because the samples were prepared before [Hz].
     """
     mono = one_channel(samples)
     clipped = clipped_share(mono)
     while sample_rate_hz > WORKING_RATE_HZ:
         mono = resample_poly(mono, 1, 2).astype(np.float32)
         sample_rate_hz /= 2
+    top_hz = min(sample_rate_hz / 2, known_top_hz)
+    between = int(np.ceil(DENSE_RATE_HZ / sample_rate_hz))
+    if between > 1:
+        mono = resample_poly(mono, between, 1).astype(np.float32)
+        sample_rate_hz *= between
     raw = mono - np.float32(mono.mean())
     length = next_fast_len(raw.size, real=True)
     spectrum = rfft(raw, length)
@@ -99,7 +116,7 @@ def condition(samples: NDArray[np.floating], sample_rate_hz: float) -> Condition
     if hum is not None:
         _notch(spectrum, per_hz, hum)
     clean = irfft(spectrum, length)[: raw.size].astype(np.float32)
-    return Conditioned(clean, raw, sample_rate_hz, clipped, hum, ratio)
+    return Conditioned(clean, raw, sample_rate_hz, clipped, hum, ratio, top_hz)
 
 
 def _find_hum(spectrum: NDArray[np.complex64], per_hz: float) -> tuple[float | None, float]:

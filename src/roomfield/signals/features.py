@@ -85,6 +85,8 @@ COMBS: dict[str, Comb] = {c.name: c for c in (*FRAME_COMBS, *GSM_COMBS, *SLOT_CO
 HISS_BINS = 40
 GAIN_STEPS_S, LEAST_GAIN_STEPS = 0.25, 8
 LONG_S = ((2.5e-3, 2e-2), (2e-2, 0.15), (0.15, 2.5))
+LINE_EDGES_HZ = (50.0, 350.0, 700.0, 1100.0, 1600.0, 2200.0, 2800.0, 3400.0)
+LINE_THIRDS_HZ = (50.0, 800.0, 2000.0, 3400.0)
 TILT_EDGES_HZ = (15.0, 60.0, 200.0, 600.0, 1500.0, 4000.0, 10000.0)
 
 
@@ -167,7 +169,7 @@ def _frame_shapes(frame: F64) -> dict[str, ProfileShape]:
 
 def gather(data: Conditioned) -> Evidence:
     """Run every detector over one block."""
-    first = white_spectrum(data.raw, data.sample_rate_hz)
+    first = white_spectrum(data.raw, data.sample_rate_hz, data.top_hz)
     spectrum, taken = clean(data.raw, data.sample_rate_hz, first)
     combs, frameless = _weigh_all(first, spectrum, taken)
     profiles, shapes, residual = _fold_all(data, combs, taken)
@@ -265,6 +267,7 @@ def vector(evidence: Evidence) -> dict[str, float]:
     for name in ("gsm", "bt", "sixty", "tetra"):
         out[f"taken.{name}"] = float(any(t.name == name for t in evidence.taken))
     _template_numbers(out, evidence.profiles["frame"])
+    _line_numbers(out, evidence.profiles["frame"])
     _hiss_numbers(out, evidence.profiles["hiss"])
     _tilt_numbers(out, evidence)
     out["hum"] = float(np.log10(evidence.conditioned.hum_over_comb + 1))
@@ -312,6 +315,30 @@ def _template_numbers(out: dict[str, float], frame: F64) -> None:
         left = profile - np.tile(common, profile.size // common.size)
         for template, share in template_shares(left, period).items():
             out[f"share.{name}.{template}"] = share
+
+
+def _line_numbers(out: dict[str, float], frame: F64) -> None:
+    """How the power of the 20 ms course is spread over its lines below 3.4 kHz, which a telephone's line lets through.
+
+    The lines of a burst of width w fall as (sin(pi f w) / (pi f w))^2 whatever the band above leaves, and which multiples of
+    50 Hz carry them tells the repetition: odd ones 20 ms, odd ones of 100 Hz 10 ms, and so on.
+    """
+    lines_hz = np.arange(1, int(LINE_EDGES_HZ[-1] / 50.0) + 1) * 50.0
+    power = np.abs(np.fft.rfft(frame)[1 : lines_hz.size + 1]) ** 2
+    total = float(power.sum()) + 1e-30
+
+    def share(chosen: NDArray[np.bool_]) -> float:
+        return float(np.log10(max(float(power[chosen].sum()) / total, 1e-4)))
+
+    for low, high in zip(LINE_EDGES_HZ, LINE_EDGES_HZ[1:], strict=False):
+        out[f"lines.{low:.0f}"] = share((lines_hz >= low) & (lines_hz < high))
+    orders = np.arange(1, lines_hz.size + 1)
+    kinds = {"20ms": orders % 2 == 1, "10ms": orders % 4 == 2, "5ms": orders % 8 == 4, "2.5ms": orders % 8 == 0}
+    kinds["1ms"] = orders % 20 == 0
+    for low, high in zip(LINE_THIRDS_HZ, LINE_THIRDS_HZ[1:], strict=False):
+        inside = (lines_hz >= low) & (lines_hz < high)
+        for kind, mine in kinds.items():
+            out[f"lines.{kind}.{low:.0f}"] = share(inside & mine)
 
 
 def _hiss_numbers(out: dict[str, float], course: F64) -> None:
@@ -420,7 +447,7 @@ def _lone_numbers(out: dict[str, float], evidence: Evidence) -> None:
 
 def _path_numbers(out: dict[str, float], data: Conditioned) -> None:
     """What the way of the recording left of the sound: its rate, and whether a gain follows the loudness."""
-    out["path.rate"] = float(np.log10(data.sample_rate_hz))
+    out["path.rate"] = float(np.log10(2 * data.top_hz))
     out["path.moved"], out["path.against"] = background_motion(data)
 
 

@@ -198,7 +198,7 @@ def refine_rate(
     again : bool
         Whether a large correction is followed by one more folding.
     """
-    harmonics = int(np.clip(min(top_hz, 0.42 * sample_rate_hz) / rate_hz, 1, 512))
+    harmonics = int(np.clip(min(top_hz, 0.84 * spectrum.top_hz) / rate_hz, 1, 512))
     per_period = min(
         sample_rate_hz / rate_hz, MOST_NODES
     )  # fewer nodes than samples would fold high lines onto low ones

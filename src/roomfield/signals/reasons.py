@@ -314,7 +314,7 @@ def _burst_item(row: Technology, evidence: Evidence) -> tuple[EvidenceItem | Non
     if not inside.any():
         return None, None
     low, median, high = (float(v) for v in np.quantile(widths[inside], [0.25, 0.5, 0.75]))
-    if high > ALIKE * low or median < LEAST_SAMPLES / evidence.conditioned.sample_rate_hz:
+    if high > ALIKE * low or median < LEAST_SAMPLES * evidence.conditioned.resolution_s:
         return _uneven_widths(evidence, int(inside.sum()), low, high), None
     text = f"{int(inside.sum())} bursts of the widths in the table, median {_number(median, 's')}"
     return EvidenceItem("width", text, median, "s"), median
@@ -322,7 +322,7 @@ def _burst_item(row: Technology, evidence: Evidence) -> tuple[EvidenceItem | Non
 
 def _uneven_widths(evidence: Evidence, count: int, low_s: float, high_s: float) -> EvidenceItem:
     """Bursts without one width: of many, or too short for the recording to show."""
-    sample_s = 1 / evidence.conditioned.sample_rate_hz
+    sample_s = evidence.conditioned.resolution_s
     if high_s < LEAST_SAMPLES * sample_s:
         return EvidenceItem("width", f"{count} bursts shorter than {_number(LEAST_SAMPLES * sample_s, 's')}")
     text = f"{count} bursts of the widths in the table, from {_number(low_s, 's')} to {_number(high_s, 's')}"

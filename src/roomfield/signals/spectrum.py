@@ -66,7 +66,7 @@ def _hann(count: int) -> F32:
     return np.hanning(count).astype(np.float32)
 
 
-def white_spectrum(samples: F32, sample_rate_hz: float) -> WhiteSpectrum:
+def white_spectrum(samples: F32, sample_rate_hz: float, top_hz: float = np.inf) -> WhiteSpectrum:
     """Hann-windowed, twofold zero-padded, whitened power spectrum.
 
     Parameters
@@ -74,10 +74,14 @@ def white_spectrum(samples: F32, sample_rate_hz: float) -> WhiteSpectrum:
     samples : ndarray of float32, shape (n,)
     sample_rate_hz : float
         [Hz]
+    top_hz : float
+        Highest frequency that is wanted, if below half the rate [Hz].
     """
     length = next_fast_len(PADDING * samples.size, real=True)
     spectrum = rfft(samples * _hann(samples.size), length)
-    power = spectrum.real**2 + spectrum.imag**2
     per_hz = length / sample_rate_hz
+    if top_hz < sample_rate_hz / 2:
+        spectrum = spectrum[: int(top_hz * per_hz) + 1]
+    power = spectrum.real**2 + spectrum.imag**2
     floor = local_floor(power, int(FLOOR_WINDOW_HZ * per_hz))
     return WhiteSpectrum(power / floor, floor, per_hz, samples.size / sample_rate_hz)

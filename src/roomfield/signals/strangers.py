@@ -113,7 +113,7 @@ def without(data: Conditioned, found: Sequence[FoundPeriod]) -> Conditioned:
             course = course - shared(course, parts)
             course -= course.mean()
         take_course(raw, data.sample_rate_hz, 1 / period.frequency_hz, course)
-    return condition(raw, data.sample_rate_hz)
+    return condition(raw, data.sample_rate_hz, known_top_hz=data.top_hz)
 
 
 def listed_parts(period: FoundPeriod) -> int:

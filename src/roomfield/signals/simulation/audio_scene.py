@@ -201,18 +201,29 @@ _TWINS = (
 )  # fmt: skip
 
 
-def _on_its_way(rng: np.random.Generator, scene: AudioScene, path: str = "") -> AudioScene:
+Draw = Callable[[np.random.Generator, NDArray[np.float32], float], tuple[NDArray[np.float32], float, str]]
+
+
+def _on_its_way(rng: np.random.Generator, scene: AudioScene, path: str, draw: Draw) -> AudioScene:
     """The scene after a path drawn at random, or after a named one."""
     if path:
         changed, rate_hz = paths.PATHS[path](scene.samples, float(scene.sample_rate_hz))
         return replace(scene, samples=np.asarray(changed, np.float32), sample_rate_hz=round(rate_hz), nuisances=(path,))
-    samples, rate, name = paths.draw(rng, scene.samples, float(scene.sample_rate_hz))
+    samples, rate, name = draw(rng, scene.samples, float(scene.sample_rate_hz))
     kept = replace(scene, samples=np.asarray(samples, np.float32), sample_rate_hz=round(rate))
     return kept if name == "none" else replace(kept, nuisances=(*kept.nuisances, name))
 
 
-def random_scene(index: int, seed: int, path: str = "") -> AudioScene:
-    """One scene of the wide random set from which the classifier's parameters are made; ``path`` instead of a random one."""
+def random_scene(index: int, seed: int, path: str = "", draw: Draw = paths.draw) -> AudioScene:
+    """One scene of the wide random set from which the classifier's parameters are made.
+
+    Parameters
+    ----------
+    path : str
+        Name of a path instead of one drawn at random.
+    draw : callable
+        Draws a path and gives samples, rate [Hz] and name; another law of recordings than the wide one.
+    """
     rng = np.random.default_rng([seed, index])
     count = int(rng.choice([0, 1, 2, 3, 4], p=[0.08, 0.48, 0.26, 0.13, 0.05]))
     pool = sorted(SOURCES)
@@ -230,13 +241,13 @@ def random_scene(index: int, seed: int, path: str = "") -> AudioScene:
     snr = float(rng.choice([rng.uniform(0, 12), rng.uniform(10, 22), rng.uniform(18, 36)], p=[0.15, 0.36, 0.49]))
     clock_ppm = paths.drawn_clock_ppm(rng)
     scene = compose(rng, names, duration_s=duration, sample_rate_hz=rate, snr_db=snr, clock_ppm=clock_ppm)
-    return _on_its_way(rng, scene, path)
+    return _on_its_way(rng, scene, path, draw)
 
 
-def negative_scene(index: int, seed: int, path: str = "") -> AudioScene:
+def negative_scene(index: int, seed: int, path: str = "", draw: Draw = paths.draw) -> AudioScene:
     """One recording without any transmitter, with more of what leaks in than ``random_scene`` gives."""
     rng = np.random.default_rng([seed, index, 1])
     duration = float(rng.choice([1.0, 2.5, 4, 5, 6, 8, 10, 12, 16]))
     rate = int(rng.choice([48000, 48000, 44100]))
     scene = compose(rng, (), duration_s=duration, sample_rate_hz=rate, snr_db=float(rng.uniform(0, 40)))
-    return _on_its_way(rng, scene, path)
+    return _on_its_way(rng, scene, path, draw)
