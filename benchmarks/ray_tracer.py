@@ -21,9 +21,8 @@ from roomfield.field.transmission import dielectric
 from roomfield.survey.dwelling import Dwelling, FittedShield, Layer, ShieldPart, Wall
 from roomfield.survey.emitter import AntennaPattern
 
-SHEET_OFF_M = 0.01
-"""How far a sheet stands off the inner face of the wall [m]. Walls are planes in their middle, so that between plane and
-sheet half the wall's thickness comes to it; the tracer drops every path with a stretch of 0.01 m or less."""
+SHEET_OFF_M = 0.02
+"""How far a sheet stands off the middle of the wall [m]; the tracer drops every path with a stretch of 0.01 m or less."""
 SHEET_THICKNESS_M = 1e-6
 DIPOLE_GAIN = 1.643
 DIFFRACTION = 8
@@ -98,8 +97,7 @@ def _wall_pieces(wall: Wall) -> list[Piece]:
 
 
 def _sheet_pieces(wall: Wall, fitted: FittedShield, dwelling: Dwelling) -> list[Piece]:
-    off = SHEET_OFF_M + sum(layer.thickness_m for layer in wall.layers) / 2.0
-    off = off if _inside_is_left(wall, dwelling) else -off
+    off = SHEET_OFF_M if _inside_is_left(wall, dwelling) else -SHEET_OFF_M
     loss = float(np.interp(2e9, *np.array(fitted.sheet.attenuation).T))
     holes = [(o.start_m, o.end_m, o.sill_m, o.head_m) for o in wall.openings]
     covered = [not fitted.opening_ids or o.id in fitted.opening_ids for o in wall.openings]
