@@ -76,6 +76,21 @@ def test_switching_off_the_main_source_is_foreseen_to_take_its_part(posterior):
             assert np.all(one.outcome.mean[:, 1] <= as_found[one.place_id].outcome.mean[:, 1] + 1e-9)
 
 
+def test_on_off_and_on_again_are_foreseen_as_these_three_scans(posterior):
+    foresight = Foresight(posterior, posterior.survey.places)
+    again = foresight.places[0].id
+    on = next(o for o in foresight.readings() if o.measurement is Measurement.READ and o.place_id == again)
+    plain = {(o.place_id, o.switch): o for o in foresight.switchings() if o.measurement is Measurement.SWITCH_OFF}
+    told = [o for o in foresight.switchings([again]) if o.measurement is not Measurement.TRANSMIT]
+    assert {o.place_id for o in told if o.measurement is Measurement.SWITCH_AGAIN} == {again}
+    assert [(o.place_id, o.switch) for o in told] == [*plain]
+    for one in (o for o in told if o.place_id == again):
+        off = plain[again, one.switch]
+        scans = [on.outcome.mean, off.outcome.mean, on.outcome.mean]
+        assert np.array_equal(one.outcome.mean, np.hstack(scans))
+        assert one.minutes == on.minutes + off.minutes + on.minutes
+
+
 def test_the_main_source_is_the_largest_part_in_most_draws(posterior):
     place = next(p for p in posterior.survey.places if p.position is not None)
     found = main_source(posterior, place, Kind.AVERAGE, stake=1.0)

@@ -15,6 +15,7 @@ from roomfield.workbench.model import joint_model
 from roomfield.workbench.plan import next_measurement
 from roomfield.workbench.plan.live_advice import advice_now
 from roomfield.workbench.plan.next_measurement import asked_question, measure_next_for
+from roomfield.workbench.plan.on_again import places_to_read_again
 from roomfield.workbench.publish.contents.measuring import measuring_advice
 
 
@@ -81,6 +82,27 @@ def test_a_second_meter_is_advised_only_if_one_is_on_record(owned, monkeypatch):
     measure_next_for(survey, FIRST.id, asked_question(survey, "open", None))
     assert Measurement.READ in offered
     assert (Measurement.SECOND_METER in offered) is owned
+
+
+@pytest.mark.parametrize(
+    ("language", "said"), [("en", "on, off, on again: 5 min"), ("de", "an, aus, wieder an: 5 min"),
+                           ("fr", "allumé, éteint, rallumé\u00a0: 5\u00a0min")],
+)  # fmt: skip
+def test_where_what_was_read_is_old_a_switch_is_read_on_off_and_on_again(language, said, monkeypatch):
+    survey = first_scans(7)
+    old = places_to_read_again(survey, FIRST.id)
+    question = asked_question(survey, "source", None)
+
+    def ranked(decision, candidates, **settings):
+        switched = [one for one in candidates if one.measurement in (Measurement.SWITCH_OFF, Measurement.SWITCH_AGAIN)]
+        assert switched and all(
+            (one.measurement is Measurement.SWITCH_AGAIN) == (one.place_id in old) for one in switched
+        )
+        first = next(one for one in switched if one.place_id in old)
+        return NextMeasurement(decision, (Ranked(first, Information(9.0, 0.0, 0.3)),), 1, 2.0, 1.5)
+
+    monkeypatch.setattr(next_measurement, "next_step", ranked)
+    assert said in measure_next_for(survey, FIRST.id, question, language).sentence
 
 
 def test_what_is_worth_its_time_only_with_others_is_told_first(monkeypatch):

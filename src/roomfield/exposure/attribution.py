@@ -79,6 +79,7 @@ def attribute(
     without: Mapping[str, UncertainLevel],
     *,
     background: UncertainLevel | None = None,
+    at_off: Mapping[str, UncertainLevel] | None = None,
     coverage: float = 0.95,
     draws: int = DRAWS,
     seed: int = 0,
@@ -93,6 +94,9 @@ def attribute(
         Level with that source off and all others as found; same meter, same kind.
     background : UncertainLevel, optional
         Level with all of them off.
+    at_off : mapping of str to UncertainLevel, optional
+        Level with everything on at the moment when that source was off, of sources read on, off and on again; for the
+        others ``as_found`` stands for it.
     coverage : float
         Probability content of ``remainder``.
     draws : int
@@ -109,18 +113,22 @@ def attribute(
 
     Notes
     -----
-    Power densities of different sources add. With n switches the remainder is
-    (1 - n) S + sum of S_without - S_background, its common errors drawn once (JCGM 101; JCGM 100, F.1.2.3).
+    Power densities of different sources add. With S_i the level with everything on when source i was off, the remainder
+    is S - sum of (S_i - S_without,i) - S_background, its common errors drawn once (JCGM 101; JCGM 100, F.1.2.3).
     """
     if not without:
         raise InputError("no source was switched off.", mend="Repeat the reading with one source off.")
-    parts = [SourcePart(name, difference(as_found, off, draws=draws, seed=seed)) for name, off in without.items()]
+    own = {name: level for name, level in (at_off or {}).items() if name in without}
+    parts = [
+        SourcePart(name, difference(own.get(name, as_found), off, draws=draws, seed=seed))
+        for name, off in without.items()
+    ]
     parts.sort(key=lambda part: -part.contribution.nominal_w_m2)
     remainder = None
     if background is not None:
         require_kind(background.kind, as_found.kind, "an attribution")
-        levels = [as_found, *without.values(), background]
-        weights = [1.0 - len(without), *[1.0] * len(without), -1.0]
+        levels = [as_found, *own.values(), *without.values(), background]
+        weights = [1.0 - (len(without) - len(own)), *[-1.0] * len(own), *[1.0] * len(without), -1.0]
         lower, upper = weighted_draws(levels, weights, draws=draws, seed=seed)
         tail = 0.5 * (1.0 - coverage)
         remainder = Interval(draw_quantile(lower, tail), draw_quantile(upper, 1.0 - tail), coverage)

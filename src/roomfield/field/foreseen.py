@@ -6,7 +6,7 @@ one more reading of the same meter is not taken for an independent one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
@@ -38,6 +38,8 @@ class Measurement(StrEnum):
     """A scan with everything as found."""
     SWITCH_OFF = "switch_off"
     """A scan with one device off."""
+    SWITCH_AGAIN = "switch_again"
+    """Scans with one device on, off, and on again, so that what drifts evenly meanwhile cancels."""
     TRANSMIT = "transmit"
     """A mean value while one device is made to transmit all the time."""
     BEARING = "bearing"
@@ -53,8 +55,9 @@ class Measurement(StrEnum):
 
 
 MINUTES = {
-    Measurement.READ: 1.5, Measurement.SWITCH_OFF: 2.0, Measurement.TRANSMIT: 3.0, Measurement.BEARING: 3.0,
-    Measurement.SOUND: 1.0, Measurement.HOUR_LOG: 6.0, Measurement.NIGHT_LOG: 10.0,
+    Measurement.READ: 1.5, Measurement.SWITCH_OFF: 2.0, Measurement.SWITCH_AGAIN: 5.0,
+    Measurement.TRANSMIT: 3.0, Measurement.BEARING: 3.0, Measurement.SOUND: 1.0,
+    Measurement.HOUR_LOG: 6.0, Measurement.NIGHT_LOG: 10.0,
     Measurement.SECOND_METER: 5.0, Measurement.REFERENCE: 15.0,
 }  # fmt: skip
 """The assessor's own time for each, walking and noting included (our judgement)."""
@@ -154,12 +157,22 @@ class Foresight:
         other = self._by_emitter(forward.gain_mean_db + drawn @ forward.gain_factor.T)
         yield from self._scans(Measurement.SECOND_METER, "", every, other)
 
-    def switchings(self) -> Iterator[Foreseen]:
-        """A scan with each device off that can be switched, and a mean while it is made to transmit."""
+    def switchings(self, again: Collection[str] = ()) -> Iterator[Foreseen]:
+        """A scan with each device off that can be switched, and a mean while it is made to transmit.
+
+        Parameters
+        ----------
+        again : collection of str
+            Places where it is scanned on, off and on again. Drift itself is not drawn: what is foreseen is three scans.
+        """
+        as_found = [*self._scans(Measurement.READ, "", self._on(), self.gains_db)]
         for name, members in self.switches.items():
             if not any(self.posterior.survey.emitters[m].switchable for m in members):
                 continue
-            yield from self._scans(Measurement.SWITCH_OFF, name, self._on(without=members), self.gains_db)
+            off = self._scans(Measurement.SWITCH_OFF, name, self._on(without=members), self.gains_db)
+            for on, one in zip(as_found, off, strict=True):
+                three = PredictedObservation.together([on.outcome, one.outcome, on.outcome])
+                yield _foreseen(Measurement.SWITCH_AGAIN, on.place_id, name, three) if on.place_id in again else one
             forced = self.shown_db(Kind.AVERAGE, self._on(), self.gains_db, always=members)
             for column, place in enumerate(self.places):
                 outcome = PredictedObservation.of_levels(forced[:, column], self.scan_std_db)

@@ -1,13 +1,15 @@
 """Several scans of one thing: what they share stays, what each has of its own is averaged, and never more than that.
 
 Averages are averaged in power. Of peaks and held maxima the highest counts, for that is what is asked of them; scans
-that scatter no more than the meter repeats are one level, read several times.
+that scatter no more than the meter repeats are one level, read several times. Scans before and after a moment tell the
+level at that moment, whatever drifted evenly between them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +20,9 @@ Array = NDArray[np.float64]
 PER_READING = ("repeatability", "display", "floor_noise")
 """Errors that each scan has anew. Every other one belongs to meter, place, axis or habit: repeating the scan does not
 make it smaller (JCGM 100, F.1.1.2: only what varies between the observations is averaged)."""
+
+DRIFTED_STD = NormalDist().inv_cdf(0.995)
+"""Beyond so many standard deviations two readings are told to have drifted apart: one false alarm in a hundred."""
 
 
 def repeated(levels: Sequence[UncertainLevel]) -> UncertainLevel:
@@ -103,3 +108,58 @@ def _highest(values_db: Array, repeat_db: float) -> tuple[float, float]:
     # Between the error of a mean (nothing real in the scatter) and that of one scan (all of it real).
     std_db = repeat_db * float(np.sqrt(kept + (1.0 - kept) / count))
     return highest, std_db
+
+
+def between(before: UncertainLevel, after: UncertainLevel, passed: float) -> UncertainLevel:
+    """The level at a moment between two readings of one thing, so that an even drift of its power cancels.
+
+    Parameters
+    ----------
+    before, after : UncertainLevel
+        Of one kind by one meter, neither of them a bound.
+    passed : float
+        Part of the time between them that had passed, 0 to 1.
+
+    Notes
+    -----
+    Powers of different sources add, so it is the power that is interpolated. What each reading has of its own enters
+    with its part of that power (JCGM 100, 5.1.2): halfway between equal levels with half its variance. By how much they
+    differ beyond that is drift. If all of it came at one moment, each as likely as any other, the error of the straight
+    line has a variance of ``passed (1 - passed)`` times its square; so it has after a random walk of that size.
+    """
+    power = np.array([(1.0 - passed) * before.median_w_m2, passed * after.median_w_m2])
+    part = power / power.sum()
+    own = [{c.name: c for c in level.contributions if c.name in PER_READING} for level in (before, after)]
+    scatter = [
+        replace((own[0] | own[1])[name], std_db=_size(own, name, part), shared_key="")
+        for name in dict.fromkeys((*own[0], *own[1]))
+    ]
+    kept = tuple(c for c in _common((before, after)) if c.name not in PER_READING)
+    apart_db, expected_db = _apart(before, after)
+    beyond_db = max(apart_db**2 - expected_db**2, 0.0) ** 0.5
+    drift = ErrorContribution("drift", beyond_db * (passed * (1.0 - passed)) ** 0.5)
+    return UncertainLevel(before.kind, 10.0 * float(np.log10(power.sum())), (*kept, *scatter, drift))
+
+
+def _size(own: Sequence[dict[str, ErrorContribution]], name: str, part: Array) -> float:
+    """Standard uncertainty of one error that each reading has anew [dB], each with its part of the power."""
+    sizes = [one[name].std_db if name in one else 0.0 for one in own]
+    return float(np.linalg.norm(part * sizes))
+
+
+def has_drifted(before: UncertainLevel, after: UncertainLevel) -> bool:
+    """Whether two readings of one thing differ by more than the meter repeats.
+
+    Parameters
+    ----------
+    before, after : UncertainLevel
+        As `between`.
+    """
+    apart_db, expected_db = _apart(before, after)
+    return apart_db > DRIFTED_STD * expected_db
+
+
+def _apart(before: UncertainLevel, after: UncertainLevel) -> tuple[float, float]:
+    """By how much two readings differ, and the standard deviation of that if nothing changed [dB]."""
+    own = [c.std_db for level in (before, after) for c in level.contributions if c.name in PER_READING]
+    return abs(after.level_db - before.level_db), float(np.linalg.norm(own))

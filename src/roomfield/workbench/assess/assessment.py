@@ -324,7 +324,7 @@ def assess(
         pulse=pulse,
         pulses=tuple(_pulses(table, pulse, chosen)) if pulse else (),
         pooled=pooled,
-        attributions=attributions(survey, table, chosen.coverage),
+        attributions=attributions(survey, table, switches, chosen.coverage),
         quotients=quotients(survey, table, limits, band_hz) if limit.spot_testable else (),
         doubts=doubts(survey, table, pooled),
         beside=tuple(_beside(table, one, band_hz, chosen) for one in own),

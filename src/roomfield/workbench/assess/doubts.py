@@ -25,6 +25,8 @@ class DoubtKind(StrEnum):
     """An average above its peak, or a peak above the highest held."""
     OFF_ABOVE_ON = "off_above_on"
     """More was read with a switch off than with it on."""
+    DRIFTED = "drifted"
+    """On, off, on again: the readings with it on differ by more than the meter repeats."""
     METERS_DISAGREE = "meters_disagree"
     """Two meters at one place that exclude each other."""
     OUTSIDE_BAND = "outside_band"
@@ -76,6 +78,7 @@ def doubts(survey: Survey, table: LevelTable, pooled: tuple[PooledSwitch, ...]) 
     return (
         *_out_of_order(survey, table),
         *_off_above_on(survey, pooled),
+        *_drifted(pooled),
         *_meters_disagree(survey, table),
         *_parts_above_whole(survey, table),
         *_outside_band(survey, table),
@@ -102,6 +105,19 @@ def _off_above_on(survey: Survey, pooled: tuple[PooledSwitch, ...]) -> Iterator[
                     DoubtKind.OFF_ABOVE_ON, pair.place_id, pair.state_without, pair.kind, pair.kind,
                     off.median_w_m2, on.median_w_m2, (pair.name,),
                 )  # fmt: skip
+
+
+def _drifted(pooled: tuple[PooledSwitch, ...]) -> Iterator[Doubt]:
+    """Of each switch at a place the first kind that drifted."""
+    told: set[tuple[str, str]] = set()
+    for pair in (pair for item in pooled for pair in item.pairs):
+        spot = (pair.place_id, pair.group)
+        if pair.again is not None and pair.again.drifted and spot not in told:
+            told.add(spot)
+            yield Doubt(
+                DoubtKind.DRIFTED, pair.place_id, pair.state_with, pair.kind, pair.kind,
+                pair.again.before.median_w_m2, pair.again.after.median_w_m2, (pair.name,),
+            )  # fmt: skip
 
 
 def shown_higher(one: UncertainLevel, other: UncertainLevel) -> bool:

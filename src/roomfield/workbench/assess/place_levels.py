@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from statistics import fmean
 
 from roomfield.errors import TooEarlyError
 from roomfield.exposure.level_sums import total
-from roomfield.instrument import CombinedLevel, combine, shortest_pulse_s, with_clipped_averages
-from roomfield.quantities import Censoring, Kind
-from roomfield.survey import Activity, Period, RadioState, Reading, Survey, Visit
+from roomfield.instrument import CombinedLevel, between, combine, has_drifted, shortest_pulse_s, with_clipped_averages
+from roomfield.quantities import Censoring, Kind, UncertainLevel
+from roomfield.survey import Activity, Meter, Period, RadioState, Reading, Survey, Visit
 from roomfield.workbench.assess.place_use import is_for_sleeping
+from roomfield.workbench.record.editing import moment_in
 from roomfield.workbench.record.visit_choice import visit_asked_or_first
 
 _PUT_TO_USE = (Activity.IN_USE, Activity.FORCED)
@@ -173,12 +175,76 @@ def _combined(survey: Survey, visit: Visit, readings: Sequence[Reading]) -> Iter
         place, state, _, meter_id = spot
         meter = meters[meter_id]
         found = [
-            MeasuredLevel(place, state, meter_id, combine(rows, meter, on_date=visit.started_at, pulse_s=pulse_s,
-                                                       frequency_hz=meter.middle_hz), period)
+            MeasuredLevel(place, state, meter_id, _together(rows, meter, visit, pulse_s), period)
             for period, rows in _by_period(groups[spot])
-        ]  # fmt: skip
+        ]
         night_counts = is_for_sleeping(survey.place(place))
         yield tuple(sorted(found, key=lambda item: _rank(item, night_counts)))
+
+
+def _together(rows: Sequence[Reading], meter: Meter, visit: Visit, pulse_s: float | None) -> CombinedLevel:
+    return combine(rows, meter, on_date=visit.started_at, pulse_s=pulse_s, frequency_hz=meter.middle_hz)
+
+
+@dataclass(frozen=True)
+class LevelBetween:
+    """The level of one radio state at the moment when another was read, from readings before and after it.
+
+    Parameters
+    ----------
+    before, after : UncertainLevel
+        From all readings before that moment, and from all after it.
+    level : UncertainLevel
+        At that moment.
+    """
+
+    before: UncertainLevel
+    after: UncertainLevel
+    level: UncertainLevel
+
+    @property
+    def drifted(self) -> bool:
+        """Whether the readings before and after differ by more than the meter repeats."""
+        return has_drifted(self.before, self.after)
+
+
+def level_between(survey: Survey, visit: Visit, item: MeasuredLevel, other: MeasuredLevel) -> LevelBetween | None:
+    """The level of one radio state at the mean moment of another's readings.
+
+    Parameters
+    ----------
+    item : MeasuredLevel
+        On, before and after.
+    other : MeasuredLevel
+        Off; same place, kind and meter.
+
+    Returns
+    -------
+    LevelBetween or None
+        None without readings on both sides of that moment, without their times, where a side is only a bound, and for
+        sums over bands.
+    """
+    rows, between_them = item.combined.readings, other.combined.readings
+    if {r.meter_id for r in rows} != {item.meter_id} or not all(r.period for r in (*rows, *between_them)):
+        return None
+    moment = _mean_moment_s(between_them)
+    sides = [r for r in rows if _moment_s(r) < moment], [r for r in rows if _moment_s(r) > moment]
+    if not all(sides):
+        return None
+    meter, pulse_s = survey.meter(item.meter_id), shortest_pulse_s(survey)
+    before, after = (_together(side, meter, visit, pulse_s).level for side in sides)
+    if not before.censoring is after.censoring is Censoring.NONE:
+        return None
+    start, end = (_mean_moment_s(side) for side in sides)
+    return LevelBetween(before, after, between(before, after, (moment - start) / (end - start)))
+
+
+def _moment_s(reading: Reading) -> float:
+    return moment_in(reading.taken_at).timestamp()
+
+
+def _mean_moment_s(readings: Sequence[Reading]) -> float:
+    return fmean(_moment_s(r) for r in readings)
 
 
 def _by_period(readings: Sequence[Reading]) -> Iterator[tuple[Period | None, list[Reading]]]:

@@ -14,7 +14,7 @@ from roomfield.exposure.quotients import SwitchedPart, SwitchedQuotient, switche
 from roomfield.quantities import Censoring, Kind, UncertainLevel
 from roomfield.references.limit_sets import LimitSet
 from roomfield.survey import Activity, Emitter, RadioState, Survey
-from roomfield.workbench.assess.place_levels import LevelTable, MeasuredLevel
+from roomfield.workbench.assess.place_levels import LevelBetween, LevelTable, MeasuredLevel, level_between
 
 WIDEST_VARIATION = "wifi"
 """Service whose spread over a day a total of unknown mix is given: the widest in the table."""
@@ -37,6 +37,9 @@ class SwitchFinding:
         Meter that took both readings.
     activity : Activity or None
         What hangs on the switch did while it was on, as far as that was noted.
+    again : LevelBetween or None
+        Where it was read on, off and on again: the readings with it on, whose level at the moment of "off" is the first
+        of the difference. None where it was not; then all readings with it on are put together as at any place.
     """
 
     place_id: str
@@ -48,6 +51,7 @@ class SwitchFinding:
     difference: UncertainDifference
     meter_id: str = ""
     activity: Activity | None = None
+    again: LevelBetween | None = None
 
     @property
     def name(self) -> str:
@@ -127,9 +131,10 @@ def switch_findings(survey: Survey, table: LevelTable) -> tuple[SwitchFinding, .
         for (place, state_id, kind, meter), item in by_key.items():
             other = by_key.get((place, off.id, kind, meter))
             if state_id == state.id and other is not None and not _both_over(item, other):
-                change = difference(item.combined.level, other.combined.level)
+                again = level_between(survey, table.visit, item, other)
+                change = difference(again.level if again else item.combined.level, other.combined.level)
                 doing = _doing(state, group, emitters)
-                found.append(SwitchFinding(place, group, emitters, kind, state.id, off.id, change, meter, doing))
+                found.append(SwitchFinding(place, group, emitters, kind, state.id, off.id, change, meter, doing, again))
     return tuple(found)
 
 
@@ -184,21 +189,30 @@ def pooled_switches(survey: Survey, table: LevelTable, findings: tuple[SwitchFin
     return tuple(pooled)
 
 
-def attributions(survey: Survey, table: LevelTable, coverage: float) -> tuple[AttributionFinding, ...]:
+def attributions(
+    survey: Survey, table: LevelTable, findings: tuple[SwitchFinding, ...], coverage: float
+) -> tuple[AttributionFinding, ...]:
     """Contributions of all switches at each place, and whether they add up with what is left.
 
     Parameters
     ----------
+    findings : tuple of SwitchFinding
+        From `switch_findings`: where read on, off and on again, their level with everything on counts.
     coverage : float
         Probability that no place is called out although every one adds up.
     """
     cases = list(_cases(table))
     tested = sum(1 for case in cases if case[3] is not None)
     wide = 1.0 - (1.0 - coverage) / max(tested, 1)
+    again: dict[_Spot, dict[str, UncertainLevel]] = defaultdict(dict)
+    for item in findings:
+        if item.again is not None and item.state_with == table.base_state.id:
+            again[item.place_id, item.kind, item.meter_id][item.name] = item.again.level
     found = []
-    for (place, kind, meter), as_found, without, background in cases:
+    for spot, as_found, without, background in cases:
+        place, kind, meter = spot
         named = {switch_name(g, _on_switch(survey, g)): level for g, level in without.items()}
-        result = attribute(as_found, named, background=background, coverage=wide)
+        result = attribute(as_found, named, background=background, at_off=again[spot], coverage=wide)
         found.append(AttributionFinding(place, meter, kind, result, wide))
     return tuple(found)
 

@@ -20,6 +20,7 @@ from roomfield.workbench.assess.place_use import is_for_sleeping
 from roomfield.workbench.compute_lock import in_turn
 from roomfield.workbench.model.joint_model import kind_named, placed, posterior_of
 from roomfield.workbench.model.source_contributions import device_name
+from roomfield.workbench.plan.on_again import places_to_read_again
 from roomfield.workbench.plan.plan_choice import PlanTerms, candidates
 from roomfield.workbench.plan.target_places import SLEEPING, asked_places
 
@@ -168,7 +169,8 @@ def measure_next_for(
 ) -> Advice:
     """The measurement that avoids most expected regret per minute.
 
-    A second meter is advised only if the record names one.
+    A second meter is advised only if the record names one. A switch is to be read on, off and on again at places where
+    what was read as found is old or drifted.
 
     Parameters
     ----------
@@ -189,7 +191,8 @@ def measure_next_for(
     """
     posterior = posterior or posterior_of(survey, visit_id)
     decision = _decision(survey, visit_id, posterior, question)
-    offered = [*_candidates(Foresight(posterior, placed(posterior.survey)), _asked(posterior, question))]
+    foresight, again = Foresight(posterior, placed(posterior.survey)), places_to_read_again(survey, visit_id)
+    offered = [*_candidates(foresight, _asked(posterior, question), again)]
     kept = [one for one in offered if one.measurement is not Measurement.SECOND_METER or _owns_another(posterior)]
     found = next_step(decision, kept, client_rate=question.client_rate)
     return _told(found, _Names.of(posterior.survey, survey), question, load_words(language))
@@ -220,10 +223,10 @@ def _asked(posterior: Posterior, question: OpenQuestion) -> tuple[Place, ...]:
     return tuple(p for p in placed(posterior.survey) if not chosen or p.id in chosen)
 
 
-def _candidates(foresight: Foresight, asked: tuple[Place, ...]) -> Iterator[Foreseen]:
+def _candidates(foresight: Foresight, asked: tuple[Place, ...], again: frozenset[str]) -> Iterator[Foreseen]:
     here = {p.id for p in asked}
     yield from foresight.readings()
-    yield from (one for one in foresight.switchings() if one.place_id in here)
+    yield from (one for one in foresight.switchings(again) if one.place_id in here)
     yield from foresight.bearings()
     yield from (one for one in foresight.sounds() if one.place_id in here)
     yield from foresight.logs([*here])
