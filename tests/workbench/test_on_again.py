@@ -121,3 +121,10 @@ def test_old_or_drifted_readings_ask_for_on_again():
     more = ("desk", "as_found", AVERAGE, 6e-4, "09:31:00")
     assert places_to_read_again(visited(fresh, more, untimed), "v1") == {"desk"}
     assert places_to_read_again(visited(untimed), "v1") == frozenset()
+
+
+def test_switches_tried_between_the_same_readings_are_told_to_have_drifted_once():
+    rows = [("desk", "as_found", AVERAGE, 6e-5, "09:00:00"), ("desk", "router_off", AVERAGE, 4e-5, "09:03:00"),
+            ("desk", "base_off", AVERAGE, 5e-5, "09:06:00"), ("desk", "as_found", AVERAGE, 3e-4, "09:09:00")]  # fmt: skip
+    (told,) = [d for d in assess(visited(*rows)).doubts if d.kind == "drifted"]
+    assert told.names == ("Router", "Telephone base")

@@ -108,16 +108,17 @@ def _off_above_on(survey: Survey, pooled: tuple[PooledSwitch, ...]) -> Iterator[
 
 
 def _drifted(pooled: tuple[PooledSwitch, ...]) -> Iterator[Doubt]:
-    """Of each switch at a place the first kind that drifted."""
+    """Of each switch at a place the first kind that drifted; switches tried between the same readings together."""
     told: set[tuple[str, str]] = set()
+    found: dict[tuple[str, str, Kind, float, float], list[str]] = {}
     for pair in (pair for item in pooled for pair in item.pairs):
         spot = (pair.place_id, pair.group)
         if pair.again is not None and pair.again.drifted and spot not in told:
             told.add(spot)
-            yield Doubt(
-                DoubtKind.DRIFTED, pair.place_id, pair.state_with, pair.kind, pair.kind,
-                pair.again.before.median_w_m2, pair.again.after.median_w_m2, (pair.name,),
-            )  # fmt: skip
+            read = pair.again.before.median_w_m2, pair.again.after.median_w_m2
+            found.setdefault((pair.place_id, pair.state_with, pair.kind, *read), []).append(pair.name)
+    for (place, state, kind, before, after), names in found.items():
+        yield Doubt(DoubtKind.DRIFTED, place, state, kind, kind, before, after, tuple(names))
 
 
 def shown_higher(one: UncertainLevel, other: UncertainLevel) -> bool:
