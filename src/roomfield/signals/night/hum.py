@@ -10,6 +10,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.signals.night.night_kernels import over_course
+
 F32 = NDArray[np.float32]
 
 MAINS_HZ = (50.0, 60.0)
@@ -63,7 +65,7 @@ class HumFilter:
         for _ in range(rounds):
             fitted = design @ self._weights
             left = x - fitted
-            spread = 1.4826 * _median(np.abs(left)) + 1e-30
+            spread = 1.4826 * upper_median(np.abs(left)) + 1e-30
             self._weights = inverse @ (fitted + np.clip(left, -CLIP_SPREADS * spread, CLIP_SPREADS * spread))
         return middle_and_spread(np.asarray(x - design @ self._weights, np.float32))[1]
 
@@ -91,19 +93,19 @@ def without_hum(samples: NDArray[np.floating], sample_rate_hz: float) -> F32:
 def _level(x: F32) -> F32:
     """Without slow drift: the medians of tenths of a second, which hold whole cycles, and what lies straight between."""
     cell = len(x) // 10
-    middles = np.sort(x[: 10 * cell].reshape(10, cell), axis=1)[:, cell // 2]
-    return np.asarray(x - np.interp(np.arange(len(x)), (np.arange(10) + 0.5) * cell, middles), np.float32)
+    middles = np.partition(x[: 10 * cell].reshape(10, cell), cell // 2, axis=1)[:, cell // 2]
+    return np.asarray(over_course(x, middles.astype(np.float64), cell))
 
 
-def _median(values: F32) -> float:
-    """Upper median by sorting, which is faster for single precision than choosing."""
-    return float(np.sort(values)[len(values) // 2])
+def upper_median(values: F32) -> float:
+    """The middle value, or the upper one of the two in the middle."""
+    return float(np.partition(values, len(values) // 2)[len(values) // 2])
 
 
 def middle_and_spread(x: F32) -> tuple[float, float]:
     """Median, and the standard deviation of a normal law with the same median deviation from it."""
-    middle = _median(x)
-    return middle, 1.4826 * _median(np.abs(x - np.float32(middle))) + 1e-30
+    middle = upper_median(x)
+    return middle, 1.4826 * upper_median(np.abs(x - np.float32(middle))) + 1e-30
 
 
 def _strength(clipped: F32, mains_hz: float, rate_hz: float) -> float:
@@ -122,4 +124,4 @@ def _sines(count: int, mains_hz: float, rate_hz: float) -> tuple[F32, F32]:
     """Design of a constant and the sines at every 31st sample, and its least-squares inverse."""
     sines = _cycles(count * _STRIDE, mains_hz, rate_hz)[::_STRIDE].astype(np.float64)
     design = np.column_stack([np.ones(count), sines])
-    return design.astype(np.float32), np.linalg.solve(design.T @ design, design.T).astype(np.float32)
+    return np.asfortranarray(design, np.float32), np.linalg.solve(design.T @ design, design.T).astype(np.float32)

@@ -10,6 +10,7 @@ from roomfield.kernel_cache import kernel
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 I64 = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 
 @kernel(nogil=True, fastmath=True)
@@ -93,6 +94,48 @@ def lowest_clusters(rows: F32, share: int, noise: float, held: F64) -> F64:
 
 
 @kernel(nogil=True)
+def opened(values: F64, size: int) -> F64:
+    """Morphological opening: of the lowest of every ``size`` neighbours the highest; what is narrower is cut off."""
+    n = values.size
+    before = size // 2
+    after = size - 1 - before
+    low, out = np.empty(n), np.empty(n)
+    for i in range(n):
+        low[i] = values[max(i - before, 0) : i + after + 1].min()
+    for i in range(n):
+        out[i] = low[max(i - after, 0) : i + before + 1].max()
+    return out
+
+
+@kernel(nogil=True)
+def low_of_neighbours(values: F32, size: int, rank: int) -> F32:
+    """Of ``size`` (odd) neighbours the one with ``rank`` lower ones; the ends are continued level."""
+    n = values.size
+    out = np.empty(n, np.float32)
+    half = size // 2
+    least = np.empty(rank + 1, np.float32)
+    for i in range(n):
+        least[:] = np.inf
+        for j in range(i - half, i + half + 1):
+            value = values[min(max(j, 0), n - 1)]
+            for k in range(rank + 1):
+                least[k], value = min(least[k], value), max(least[k], value)
+        out[i] = least[rank]
+    return out
+
+
+@kernel(nogil=True, fastmath=True)
+def neighbours_on_circle(phases: F64, others: F64, within: float) -> I64:
+    """How many of the others stand within an angle of each phase; all from 0 to a whole turn [rad]."""
+    out = np.zeros(phases.size, np.int64)
+    for i in range(phases.size):
+        for j in range(others.size):
+            apart = abs(phases[i] - others[j])
+            out[i] += min(apart, 2.0 * np.pi - apart) <= within
+    return out
+
+
+@kernel(nogil=True)
 def running_mean(values: F32, width: int) -> F32:
     """Mean over ``width`` (odd) neighbours; the ends are continued level."""
     n = values.size
@@ -110,27 +153,15 @@ def running_mean(values: F32, width: int) -> F32:
 @kernel(nogil=True)
 def runs_above(values: F32, limit: float, shortest: int) -> I64:
     """First and one past the last index of every stretch above the limit, shape (runs, 2)."""
-    count = 0
-    inside = False
-    start = 0
+    out = np.empty((values.size // (max(shortest, 1) + 1) + 1, 2), np.int64)
+    count, start = 0, 0
     for i in range(values.size + 1):
-        above = i < values.size and values[i] > limit
-        if above and not inside:
-            start = i
-        if inside and not above and i - start >= shortest:
-            count += 1
-        inside = above
-    out = np.empty((count, 2), np.int64)
-    count, inside = 0, False
-    for i in range(values.size + 1):
-        above = i < values.size and values[i] > limit
-        if above and not inside:
-            start = i
-        if inside and not above and i - start >= shortest:
-            out[count, 0], out[count, 1] = start, i
-            count += 1
-        inside = above
-    return out
+        if i == values.size or not values[i] > limit:
+            if i - start >= max(shortest, 1):
+                out[count, 0], out[count, 1] = start, i
+                count += 1
+            start = i + 1
+    return out[:count]
 
 
 @kernel(nogil=True)
@@ -140,4 +171,33 @@ def run_sums(values: F32, runs: I64, margin: int) -> F64:
     for k in range(runs.shape[0]):
         for i in range(max(0, runs[k, 0] - margin), min(values.size, runs[k, 1] + margin)):
             out[k] += values[i]
+    return out
+
+
+@kernel(nogil=True)
+def mark_runs(mask: Bools, first: I64, last: I64) -> None:
+    """Make every stretch from ``first`` to before ``last`` true in place."""
+    for k in range(first.size):
+        for i in range(first[k], last[k]):
+            mask[i] = True
+
+
+@kernel(nogil=True, fastmath=True)
+def mean_outside(values: F32, mask: Bools) -> float:
+    """Mean of the values where the mask is false; of all values if it is true everywhere."""
+    outside, everywhere, met = 0.0, 0.0, 0
+    for i in range(values.size):
+        free = not mask[i]
+        outside += free * np.float64(values[i])
+        everywhere += np.float64(values[i])
+        met += free
+    return outside / met if met else everywhere / max(values.size, 1)
+
+
+@kernel(nogil=True)
+def lifted(values: F32, mask: Bools, least: float) -> F32:
+    """Values of which those under the mask are no lower than ``least``."""
+    out = np.empty(values.size, np.float32)
+    for i in range(values.size):
+        out[i] = least if mask[i] and values[i] < least else values[i]
     return out

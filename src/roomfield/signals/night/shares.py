@@ -16,13 +16,22 @@ even if the ear names none, for it hears few of them in its pieces; their entry 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import percentile_filter
 
-from roomfield.signals.night.hum import middle_and_spread
-from roomfield.signals.night.night_kernels import run_sums, running_mean, runs_above
+from roomfield.signals.night.hum import middle_and_spread, upper_median
+from roomfield.signals.night.night_kernels import (
+    lifted,
+    low_of_neighbours,
+    mark_runs,
+    mean_outside,
+    neighbours_on_circle,
+    run_sums,
+    running_mean,
+    runs_above,
+)
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -45,8 +54,8 @@ TELEGRAM_SENDERS = tuple(name for name, manner in MANNERS.items() if manner == "
 CONSTANT_STREAMS = {"dvbt", "tetra", "dmr"}
 """Streams without a load that swings: over these, bursts stand out from the lower values of a second."""
 SMOOTH_S, TELEGRAM_SMOOTH_S, TELEGRAM_STEP_S, TELEGRAM_S = 0.0003, 0.009, 0.001, 0.015
-TELEGRAM_PERCENTILE = 30
-"""A telegram lifts even the lower values of a stretch; what swings beside it leaves them down [%]."""
+TELEGRAM_QUANTILE = 0.3
+"""A telegram lifts even the lower values of a stretch; what swings beside it leaves them down [1]."""
 REST_RATE_HZ = 2500.0
 """The rest between bursts is taken from so many values a second [Hz]."""
 PULSE_MARGIN_S, BURST_MARGIN_S = 8e-5, 4e-5
@@ -134,8 +143,7 @@ class ShareSplitter:
         if "beacons" in manners or "packets" in manners:
             found |= self._bursts(rest, taken, base, noise, manners)
         if "stream" in manners:
-            free = rest[~taken] if not taken.all() else rest
-            level = float(free.mean(dtype=np.float64))
+            level = float(mean_outside(rest, taken))
             found["stream"] = Portion(max(level, 0.0), max(level, 0.0) if level > 0 else float("nan"))
         return found
 
@@ -149,7 +157,8 @@ class ShareSplitter:
         count = len(rest) // period
         rows = rest[: count * period].reshape(count, period)
         ordered = np.sort(np.ascontiguousarray(rows.T), axis=1)
-        course = ordered[:, int(0.1 * count) : max(int(0.85 * count), 1)].mean(axis=1)
+        usual = ordered[:, int(0.1 * count) : max(int(0.85 * count), 1)]
+        course = usual @ np.full(usual.shape[1], 1.0 / usual.shape[1], np.float32)
         floor, spread = middle_and_spread(course)
         over = course - np.float32(floor)
         gate = over > max(0.3 * float(over.max()), 6 * spread)
@@ -161,30 +170,29 @@ class ShareSplitter:
         wide, core = _widened(gate, margin), ~_widened(~gate, margin)
         core = core if core.any() else gate
         flanks = _widened(wide, 4 * margin) & ~wide
-        each = np.sort(rows[:, core].mean(axis=1) - rows[:, flanks].mean(axis=1))
+        each = np.sort(rows @ (core / np.float32(core.sum()) - flanks / np.float32(flanks.sum())))
         height = float(each[int(0.2 * count) : max(int(0.8 * count), 1)].mean())
         shape = over * np.float32(max(0.0, height) / float(over[core].mean()))
-        rows[:, wide] -= shape[wide]
+        rows -= np.where(wide, shape, np.float32(0.0))
         gates[: count * period] = np.tile(wide, count)
         return Portion(float(shape[wide].sum()) / period, height), gates
 
     def _telegrams(self, rest: F32, noise: float) -> tuple[Portion, Bools]:
         step = max(1, round(TELEGRAM_STEP_S * self.sample_rate_hz))
-        cells = rest[: len(rest) // step * step].reshape(-1, step).mean(axis=1)
+        cells = rest[: len(rest) // step * step].reshape(-1, step) @ np.full(step, 1.0 / step, np.float32)
         size = round(TELEGRAM_SMOOTH_S / TELEGRAM_STEP_S)
-        low = percentile_filter(cells, TELEGRAM_PERCENTILE, size=size, mode="nearest")
+        low = low_of_neighbours(cells, size, int(TELEGRAM_QUANTILE * size))
         usual, spread = middle_and_spread(low)
         limit = usual + max(
             5 * spread, 0.5 * OVER_NOISE * noise / np.sqrt(TELEGRAM_SMOOTH_S * self.sample_rate_hz), 1e-30
         )
         runs = runs_above(low, limit, round((TELEGRAM_S - 0.6 * TELEGRAM_SMOOTH_S) / TELEGRAM_STEP_S)) * step
         mask, energy = np.zeros(len(rest), np.bool_), 0.0
-        for start, end in runs:
-            mask[start:end] = True
-        beside = float(rest[~mask].mean()) if not mask.all() else usual
-        for start, end in runs:
-            part = rest[start:end]
-            energy += float((np.minimum(part, 3 * middle_and_spread(part)[0]) - np.float32(beside)).sum())
+        if len(runs):
+            mark_runs(mask, runs[:, 0], runs[:, 1])
+            beside = mean_outside(rest, mask) if not mask.all() else usual
+            parts = [rest[start:end] for start, end in runs]
+            energy = sum(float(np.minimum(part, 3 * upper_median(part)).sum()) - beside * len(part) for part in parts)
         length = int(mask.sum())
         return Portion(max(energy, 0.0) / len(rest), energy / length if length else float("nan")), mask
 
@@ -192,12 +200,12 @@ class ShareSplitter:
         self, rest: F32, taken: Bools, base: float, noise: float, manners: dict[str, tuple[str, ...]]
     ) -> dict[str, Portion]:
         smooth = max(3, int(SMOOTH_S * self.sample_rate_hz) | 1)
-        flat = running_mean(np.where(taken & (rest < base), np.float32(base), rest), smooth)
+        flat = running_mean(lifted(rest, taken, base), smooth)
         steady = set(manners.get("stream", ())) <= CONSTANT_STREAMS
         usual, spread = _rest(flat[:: max(1, round(self.sample_rate_hz / REST_RATE_HZ))], steady=steady)
         limit = usual + max(6 * spread, OVER_NOISE * noise / np.sqrt(smooth), 1e-30)
         if "stream" in manners and self._beacons_known:
-            limit = max(limit, usual + HEIGHT_SHARE * float(np.median([h for _, h in self._beacons_known])))
+            limit = max(limit, usual + HEIGHT_SHARE * median(h for _, h in self._beacons_known))
         runs = runs_above(flat, limit, smooth)
         margin = max(1, round(BURST_MARGIN_S * self.sample_rate_hz))
         widths = runs[:, 1] - runs[:, 0]
@@ -205,10 +213,10 @@ class ShareSplitter:
         energies = run_sums(rest, runs, margin) - base * (last - first)
         beacon, phase = self._beacons(runs, manners)
         other = ~beacon & ("packets" in manners)
-        for a, b in zip(first[beacon | other], last[beacon | other], strict=True):
-            taken[a:b] = True
+        mark_runs(taken, first[beacon | other], last[beacon | other])
         heights = energies[beacon] / widths[beacon]
-        self._beacons_known = [*self._beacons_known, *zip(phase[beacon], heights, strict=True)][-BEACONS_KEPT:]
+        new = zip(phase[beacon].tolist(), heights.tolist(), strict=True)
+        self._beacons_known = [*self._beacons_known, *new][-BEACONS_KEPT:]
         return {
             role: _portion(float(energies[chosen].sum()), int(widths[chosen].sum()), len(rest))
             for role, chosen in (("beacons", beacon), ("packets", other))
@@ -227,17 +235,10 @@ class ShareSplitter:
         low, high = (w * self.sample_rate_hz for w in BEACON_WIDTHS_S)
         widths = runs[:, 1] - runs[:, 0]
         fits = (widths >= low) & (widths <= high)
-        here = _neighbours(phase, phase[fits])
-        before = _neighbours(phase, np.array([p for p, _ in self._beacons_known]))
+        here = neighbours_on_circle(phase, phase[fits], COMB_RAD)
+        before = neighbours_on_circle(phase, np.array([p for p, _ in self._beacons_known]), COMB_RAD)
         by_chance = int(fits.sum()) * COMB_RAD / np.pi
         return fits & ((here >= LEAST_ON_COMB + 2 * by_chance) | (before >= LEAST_BEFORE)), phase
-
-
-def _neighbours(phase: F64, others: F64) -> I64:
-    """How many of the others stand within `COMB_RAD` of each; all phases from 0 to a whole turn."""
-    turn = 2 * np.pi
-    ring = np.sort(np.concatenate([others - turn, others, others + turn]))
-    return np.asarray(np.searchsorted(ring, phase + COMB_RAD) - np.searchsorted(ring, phase - COMB_RAD), np.int64)
 
 
 def _portion(energy: float, length: int, count: int) -> Portion:
@@ -255,9 +256,9 @@ def thinned(power: F32, factor: int) -> F32:
 
 def _rest(values: F32, *, steady: bool) -> tuple[float, float]:
     """Level and spread between bursts: of the lower part if nothing else goes on there, else median and its spread."""
-    ordered = np.sort(values)
     if not steady:
-        return middle_and_spread(ordered)
+        return middle_and_spread(values)
+    ordered = np.sort(values)
     low, usual = (float(ordered[int(q * (len(ordered) - 1))]) for q in (REST_LOW, REST_MIDDLE))
     return usual, (usual - low) / REST_SPREADS
 

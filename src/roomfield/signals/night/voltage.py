@@ -12,10 +12,9 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import grey_opening
 
 from roomfield.signals.night.hum import HumFilter, without_hum
-from roomfield.signals.night.night_kernels import lowest_clusters, over_course, undo_high_pass
+from roomfield.signals.night.night_kernels import lowest_clusters, opened, over_course, undo_high_pass
 
 F32 = NDArray[np.float32]
 Precision = TypeVar("Precision", np.float32, np.float64)
@@ -77,15 +76,17 @@ class VoltageCourse:
 
 def _lowered(rest: NDArray[np.float64], noise: float) -> NDArray[np.float64]:
     """The rest without steps up that soon go down again: a telegram fills whole cells, the coupling's drift is slow."""
-    low = grey_opening(rest, min(OPENING_CELLS, len(rest)), mode="nearest")
+    low = opened(rest, min(OPENING_CELLS, len(rest)))
     return np.where(rest > low + noise, low, rest)
 
 
 def _noise(x: F32) -> float:
     """Noise from differences of neighbours in the quieter half of the block."""
     count = len(x) // _STEPS_STRIDE * _STEPS_STRIDE
-    steps = np.sort(np.abs(x[1:count:_STEPS_STRIDE] - x[0 : count - 1 : _STEPS_STRIDE]))
-    return float(np.sqrt(np.mean(steps[: len(steps) // 2] ** 2) / 2) / 0.378) if len(steps) > 2 else 0.0
+    steps = np.abs(x[1:count:_STEPS_STRIDE] - x[0 : count - 1 : _STEPS_STRIDE])
+    half = len(steps) // 2
+    quiet = np.partition(steps, half)[:half]
+    return float(np.sqrt(quiet @ quiet / (2 * half)) / 0.378) if half > 1 else 0.0
 
 
 def power_of(voltage: NDArray[Precision], law: Law, decades: float = 0.0) -> NDArray[Precision]:
