@@ -61,7 +61,7 @@ def test_the_ear_notes_what_it_vetoed(caplog):
     class Sure:
         names = shipped.names
 
-        def all_odds(self, _numbers):
+        def odds_on_path(self, _numbers):
             return np.full(len(self.names), 6.0)
 
     with caplog.at_level(logging.DEBUG, logger="roomfield.signals"):

@@ -83,8 +83,8 @@ def test_one_of_several_visits_is_never_taken_silently(survey):
 
 
 def test_a_survey_without_a_visit_or_meter_is_told_what_comes_first(survey):
-    for bare in (replace(survey, visits=()), replace(survey, meters=())):
-        with pytest.raises(InputError, match="no visit or no meter"):
+    for bare, lacking in ((replace(survey, visits=()), "no visit"), (replace(survey, meters=()), "no meter")):
+        with pytest.raises(InputError, match=lacking):
             context_for(bare, Circumstances())
 
 
