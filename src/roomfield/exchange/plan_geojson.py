@@ -18,9 +18,11 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal
 
+import shapely
 from pydantic_core import from_json as parse
+from shapely.geometry.base import BaseGeometry
 
-from roomfield.errors import FormatError, InputError
+from roomfield.errors import FormatError
 from roomfield.exchange.material_names import known_layers
 from roomfield.exchange.plan_drawing import (
     MOST_PARTS,
@@ -32,7 +34,7 @@ from roomfield.exchange.plan_drawing import (
     PlanParts,
     assemble,
 )
-from roomfield.regular_files import refuse_irregular
+from roomfield.regular_files import whole_file
 from roomfield.survey.dwelling import OpeningKind, Point2
 
 Coordinates = Literal["metres", "degrees"]
@@ -71,15 +73,7 @@ def read_geojson_plan(path: Path, *, coordinates: Coordinates, options: PlanOpti
 
 def file_content(path: Path) -> bytes:
     """Bytes of a file of bounded size; errors as `read_geojson_plan`."""
-    try:
-        refuse_irregular(path)
-        if path.stat().st_size > _MOST_BYTES:
-            raise FormatError(
-                f"it is longer than {_MOST_BYTES >> 20} MiB.", where=path.name, mend="Take out what is not needed."
-            )
-        return path.read_bytes()
-    except OSError as fault:
-        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
+    return whole_file(path, _MOST_BYTES, "Take out what is not needed.")
 
 
 def features_of(content: bytes, where: str) -> Iterator[Mapping[str, Any]]:
@@ -141,6 +135,18 @@ def _points(value: object, where: str) -> list[Point2]:
 
 def _is_number(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def feature_of(shape: BaseGeometry, properties: Mapping[str, Any]) -> dict[str, Any]:
+    """A shape with its properties as GeoJSON has them, heights left out.
+
+    Parameters
+    ----------
+    shape : Shapely geometry
+    properties : mapping
+        By name.
+    """
+    return {"geometry": parse(shapely.to_geojson(shapely.force_2d(shape))), "properties": properties}
 
 
 def as_metres(point: Point2) -> Point2:

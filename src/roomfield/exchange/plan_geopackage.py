@@ -10,13 +10,10 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-import shapely
-from pydantic_core import from_json
-
 from roomfield.errors import FormatError, InputError
 from roomfield.exchange.names import plain
 from roomfield.exchange.plan_drawing import MOST_PARTS, PlanDrawing, PlanOptions, PlanParts, assemble
-from roomfield.exchange.plan_geojson import as_metres, draw_feature, plane_around
+from roomfield.exchange.plan_geojson import as_metres, draw_feature, feature_of, plane_around
 from roomfield.table_files.geopackage import FeatureLayer, layer_names, read_layer
 
 _KINDS = {"rooms": "room", "walls": "wall", "windows": "window", "doors": "door", "gaps": "gap"}
@@ -75,8 +72,7 @@ def _features(layers: list[FeatureLayer], where: str) -> Iterator[tuple[str, Map
             properties = {name: value for name, value in row.items() if value != ""}
             if usual:
                 properties.setdefault("kind", usual)
-            geometry = from_json(shapely.to_geojson(shapely.force_2d(shape)))
-            yield f"{where}: layer {layer.name}, feature {line}", {"geometry": geometry, "properties": properties}
+            yield f"{where}: layer {layer.name}, feature {line}", feature_of(shape, properties)
 
 
 def _of_storey(

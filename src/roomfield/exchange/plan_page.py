@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 
-from roomfield.errors import FormatError, InputError, RangeError
+from roomfield.errors import FormatError, RangeError
 from roomfield.extras import library
-from roomfield.regular_files import refuse_irregular
+from roomfield.regular_files import whole_file
 
 pypdfium2 = library("pypdfium2", "plans")
 
@@ -56,13 +56,7 @@ def read_plan_page(path: Path, *, page: int = 1) -> UnderlayImage:
     FormatError
         If it is neither PNG, JPEG, WebP nor PDF, is damaged, locked or too large.
     """
-    try:
-        refuse_irregular(path)
-        if path.stat().st_size > MOST_BYTES:
-            raise FormatError(f"it is longer than {MOST_BYTES >> 20} MiB.", where=path.name, mend="Make it smaller.")
-        content = path.read_bytes()
-    except OSError as fault:
-        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
+    content = whole_file(path, MOST_BYTES, "Make it smaller.")
     if content.startswith(b"%PDF-"):
         return _pdf_page(content, page, path.name)
     if content.startswith(_PNG):

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from roomfield.errors import FormatError, InputError
-from roomfield.regular_files import refuse_irregular
+from roomfield.errors import FormatError
+from roomfield.regular_files import whole_file
 from roomfield.table_files.geopackage import BEGINS_WITH, points_as_rows, read_layer
 from roomfield.table_files.text_form import encoding_of, guess_separator, no_text
 from roomfield.table_files.workbook import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, read_sheet, too_large
@@ -66,7 +66,7 @@ def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: st
     FormatError
         If it is neither, is damaged or is too large.
     """
-    content = _content(path)
+    content = whole_file(path, MOST_BYTES, "Split it.")
     sha256 = hashlib.sha256(content).hexdigest()
     if content.startswith(_OLD_WORKBOOK):
         raise FormatError("it is a workbook of the old form.", where=path.name, mend="Save it as XLSX or CSV.")
@@ -83,16 +83,6 @@ def read_table(path: Path, *, separator: str = "", sheet: str = "", encoding: st
     used = separator or guess_separator(text)
     text_rows, lines = _text_rows(text, used, path.name)
     return RawTable(path.name, sha256, text_rows, lines, found, used)
-
-
-def _content(path: Path) -> bytes:
-    try:
-        refuse_irregular(path)
-        if path.stat().st_size > MOST_BYTES:
-            raise FormatError(f"it is longer than {MOST_BYTES >> 20} MiB.", where=path.name, mend="Split it.")
-        return path.read_bytes()
-    except OSError as fault:
-        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
 
 
 def _decoded(content: bytes, where: str, encoding: str) -> tuple[str, str]:

@@ -9,10 +9,11 @@ from roomfield.quantities.censoring import Censoring
 from roomfield.show.words.numbers import numbers_for
 from roomfield.survey import Survey
 from roomfield.table_files.column_mapping import ColumnMapping
+from roomfield.table_files.spectrum_scheme import SpectrumColumn
 from roomfield.web.dependencies import Entries
 from roomfield.web.formats import Show
 from roomfield.web.page_texts import say
-from roomfield.web.tablesheet import BOUND_WORDS, KIND_WORDS, changed_columns
+from roomfield.web.tablesheet import BOUND_WORDS, KIND_WORDS, MEANING_WORDS, changed_columns
 from roomfield.workbench.record.readings_intake import Corrections
 from roomfield.workbench.record.spectrum_intake import (
     AVERAGINGS,
@@ -23,27 +24,20 @@ from roomfield.workbench.record.spectrum_intake import (
     hertz,
     kind_asked,
 )
-from roomfield.workbench.record.spectrum_offer import BESIDE, UNITS, TableBeside
+from roomfield.workbench.record.spectrum_offer import BESIDE, TableBeside
 
-MEANING_WORDS = (
-    ("frequency", "Frequency"),
-    ("low", "Lower end of the band"),
-    ("high", "Upper end of the band"),
-    ("band", "Name of the band"),
-    ("place", "Place"),
-    ("radio_state", "Radio state"),
-    ("peak", "Peak"),
-    ("highest_held", "Highest held"),
-    ("average", "Average"),
-    ("value", "Value of the kind named in the row"),
-    ("kind", "Kind of reading"),
-    ("unit", "Unit"),
-    ("factor", "Antenna factor or gain"),
-    ("loss", "Loss of the cable"),
-    ("std", "Standard uncertainty"),
-    ("note", "Note"),
-    ("unused", "not used"),
-)
+_OF_READINGS = dict(MEANING_WORDS)
+_OWN_WORDS = {
+    SpectrumColumn.FREQUENCY: "Frequency",
+    SpectrumColumn.LOW: "Lower end of the band",
+    SpectrumColumn.HIGH: "Upper end of the band",
+    SpectrumColumn.BAND: "Name of the band",
+    SpectrumColumn.FACTOR: "Antenna factor or gain",
+    SpectrumColumn.LOSS: "Loss of the cable",
+    SpectrumColumn.STD: "Standard uncertainty",
+}
+BAND_MEANING_WORDS = tuple((one.value, _OWN_WORDS.get(one) or _OF_READINGS[one.value]) for one in SpectrumColumn)
+"""What a column may mean: words of its own, and those of readings for what both have."""
 PART_WORDS = {
     "receiver": "accuracy",
     "antenna_factor": "antenna factor",
@@ -53,11 +47,6 @@ PART_WORDS = {
     "log_average": "averaged decibels",
 }
 """Parts of a band's budget."""
-
-
-def band_unit_words() -> tuple[tuple[str, str], ...]:
-    """Units with the signs of the trade."""
-    return tuple((unit, unit.replace("uW", "µW").replace("uV", "µV").replace("m2", "m²")) for unit in UNITS)
 
 
 @dataclass(frozen=True)

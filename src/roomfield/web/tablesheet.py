@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from roomfield.errors import RoomfieldError, RowFault
@@ -51,11 +52,15 @@ MEANING_WORDS = (
 )
 
 
-def unit_words() -> tuple[tuple[str, str], ...]:
-    """Units with the signs of the trade."""
-    return tuple(
-        (unit, unit.replace("uW", "µW").replace("uV", "µV").replace("m2", "m²")) for unit in table_intake.UNITS
-    )
+def unit_words(units: Iterable[str] = table_intake.UNITS) -> tuple[tuple[str, str], ...]:
+    """Units with the signs of the trade.
+
+    Parameters
+    ----------
+    units : iterable of str
+        In our spelling; those of readings if left out.
+    """
+    return tuple((unit, unit.replace("uW", "µW").replace("uV", "µV").replace("m2", "m²")) for unit in units)
 
 
 @dataclass(frozen=True)

@@ -6,20 +6,18 @@ import io
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import shapely
 from numpy.typing import ArrayLike
-from pydantic_core import from_json
 
 from roomfield.errors import FormatError, TooEarlyError
 from roomfield.exchange.plan_drawing import PlanDrawing, PlanOptions, assemble
-from roomfield.exchange.plan_geojson import as_metres, draw_feature, plane_around
+from roomfield.exchange.plan_geojson import as_metres, draw_feature, feature_of, plane_around
 from roomfield.extras import library
 from roomfield.field.export import map_to_netcdf
-from roomfield.field.map import level_map
 from roomfield.field.posterior import levels_at
 from roomfield.quantities import Kind
 from roomfield.survey import Dwelling, Survey
 from roomfield.workbench.model.joint_model import kind_named, posterior_of
+from roomfield.workbench.publish.level_maps import MapOrder, ordered_map
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.things import id_named
 
@@ -76,9 +74,8 @@ def map_arrays(
     (('y', 'x'), 'dB re 1 W/m2')
     """
     home = survey.survey if isinstance(survey, Job) else survey
-    chosen = id_named(home, "storey", storey) or next((one.id for one in home.dwelling.storeys), "")
-    wanted = Kind(kind_named(kind))
-    found = level_map(posterior_of(home, visit_id), chosen, step_m=step_m, kind=wanted, bound_w_m2=bound_w_m2)
+    order = MapOrder(kind_named(kind), step_m, bound_w_m2)
+    _, found = ordered_map(home, visit_id, id_named(home, "storey", storey), order)
     with xarray.open_dataset(io.BytesIO(map_to_netcdf(found)), engine="scipy") as made:
         return made.load()
 
@@ -196,4 +193,4 @@ def _feature(row: dict[Any, Any]) -> dict[str, Any]:
     given = {str(name): value for name, value in row.items() if name != "geometry" and value is not None}
     plain = {n: v.item() if isinstance(v, np.generic) else v for n, v in given.items()}
     kept = {name: value for name, value in plain.items() if not (isinstance(value, float) and np.isnan(value))}
-    return {"geometry": from_json(shapely.to_geojson(shapely.force_2d(row["geometry"]))), "properties": kept}
+    return feature_of(row["geometry"], kept)

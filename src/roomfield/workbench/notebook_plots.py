@@ -8,12 +8,11 @@ import numpy as np
 
 from roomfield.errors import TooEarlyError
 from roomfield.extras import library
-from roomfield.field.map import level_map
-from roomfield.quantities import Kind
 from roomfield.show.figures import style
 from roomfield.survey import Survey
-from roomfield.workbench.model.joint_model import kind_named, posterior_of
+from roomfield.workbench.model.joint_model import kind_named
 from roomfield.workbench.notebook import Findings
+from roomfield.workbench.publish.level_maps import MapOrder, ordered_map
 from roomfield.workbench.record.job import Job
 from roomfield.workbench.record.things import id_named
 
@@ -117,8 +116,8 @@ def plot_map(
     'm east on the plan'
     """
     home = survey.survey if isinstance(survey, Job) else survey
-    chosen = id_named(home, "storey", storey) or next((one.id for one in home.dwelling.storeys), "")
-    found = level_map(posterior_of(home, visit_id), chosen, step_m=step_m, kind=Kind(kind_named(kind)))
+    order = MapOrder(kind_named(kind), step_m)
+    _, found = ordered_map(home, visit_id, id_named(home, "storey", storey), order)
     level = np.ma.masked_invalid(found.mean_db + _W_TO_UW_DB)
     axes = pyplot.gca() if ax is None else ax
     axes.pcolormesh(found.x_m, found.y_m, level, cmap=_colours(), shading="nearest")

@@ -9,20 +9,20 @@ from starlette.responses import RedirectResponse, Response
 
 from roomfield.errors import RoomfieldError
 from roomfield.web.bandsheet import (
-    MEANING_WORDS,
+    BAND_MEANING_WORDS,
     BandAnswers,
     BandOutcome,
     band_outcome,
-    band_unit_words,
     tables_beside,
 )
 from roomfield.web.contexts import BandOfferPage
 from roomfield.web.dependencies import Entries, Form, Opened, OpenSurvey
 from roomfield.web.rendering import language_of, render
-from roomfield.web.tablesheet import KIND_WORDS, Refusal, choices_of
+from roomfield.web.tablesheet import KIND_WORDS, Refusal, choices_of, unit_words
 from roomfield.workbench.record.spectrum_intake import Instrument
 from roomfield.workbench.record.spectrum_offer import (
     BESIDE,
+    UNITS,
     TableBeside,
     kept_beside,
     offered_spectrum,
@@ -96,8 +96,8 @@ def _looked_at(
         offer,
         choices_of(offer.mapping),
         given,
-        MEANING_WORDS,
-        band_unit_words(),
+        BAND_MEANING_WORDS,
+        unit_words(UNITS),
         survey.visits,
         visit.radio_states if visit else (),
         survey.places,

@@ -228,7 +228,7 @@ def level_between(survey: Survey, visit: Visit, item: MeasuredLevel, other: Meas
     if {r.meter_id for r in rows} != {item.meter_id} or not all(r.period for r in (*rows, *between_them)):
         return None
     moment = _mean_moment_s(between_them)
-    sides = [r for r in rows if _moment_s(r) < moment], [r for r in rows if _moment_s(r) > moment]
+    sides = [r for r in rows if moment_s(r) < moment], [r for r in rows if moment_s(r) > moment]
     if not all(sides):
         return None
     meter, pulse_s = survey.meter(item.meter_id), shortest_pulse_s(survey)
@@ -239,12 +239,13 @@ def level_between(survey: Survey, visit: Visit, item: MeasuredLevel, other: Meas
     return LevelBetween(before, after, between(before, after, (moment - start) / (end - start)))
 
 
-def _moment_s(reading: Reading) -> float:
+def moment_s(reading: Reading) -> float:
+    """When a reading was taken, in seconds of a clock that is the same for all of them."""
     return moment_in(reading.taken_at).timestamp()
 
 
 def _mean_moment_s(readings: Sequence[Reading]) -> float:
-    return fmean(_moment_s(r) for r in readings)
+    return fmean(moment_s(r) for r in readings)
 
 
 def _by_period(readings: Sequence[Reading]) -> Iterator[tuple[Period | None, list[Reading]]]:

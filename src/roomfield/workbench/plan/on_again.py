@@ -8,11 +8,10 @@ from itertools import pairwise
 from roomfield.instrument import has_drifted, to_level
 from roomfield.quantities import Censoring, Kind
 from roomfield.survey import Reading, Survey
-from roomfield.workbench.assess.place_levels import base_state
-from roomfield.workbench.record.editing import moment_in
+from roomfield.workbench.assess.place_levels import base_state, moment_s
 
-OLD_MIN = 15.0
-"""After so many minutes the load of masts and people may be another one (our judgement)."""
+OLD_S = 15.0 * 60.0
+"""After so long the load of masts and people may be another one (our judgement)."""
 
 
 def places_to_read_again(survey: Survey, visit_id: str) -> frozenset[str]:
@@ -22,21 +21,17 @@ def places_to_read_again(survey: Survey, visit_id: str) -> frozenset[str]:
     """
     readings = [r for r in survey.current_readings(visit_id) if r.place_id]
     read = {r.radio_state_id for r in readings}
-    timed = sorted((r for r in readings if r.period), key=_minutes)
+    timed = sorted((r for r in readings if r.period), key=moment_s)
     if not timed:
         return frozenset()
-    base, now = base_state(survey.visit(visit_id), read), _minutes(timed[-1])
+    base, now = base_state(survey.visit(visit_id), read), moment_s(timed[-1])
     places: dict[str, list[Reading]] = defaultdict(list)
     for reading in timed:
         if reading.radio_state_id == base.id:
             places[reading.place_id].append(reading)
     return frozenset(
-        place for place, rows in places.items() if now - _minutes(rows[-1]) > OLD_MIN or _drifted(survey, rows)
+        place for place, rows in places.items() if now - moment_s(rows[-1]) > OLD_S or _drifted(survey, rows)
     )
-
-
-def _minutes(reading: Reading) -> float:
-    return moment_in(reading.taken_at).timestamp() / 60.0
 
 
 def _drifted(survey: Survey, rows: list[Reading]) -> bool:

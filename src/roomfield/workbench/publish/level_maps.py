@@ -119,6 +119,19 @@ def storey_map(survey: Survey, visit_id: str, storey_id: str, kind: str = "peak"
     )
 
 
+def ordered_map(survey: Survey, visit_id: str | None, storey_id: str, wanted: MapOrder) -> tuple[str, LevelMap]:
+    """The map of one storey, and the storey's id; parameters as `write_map`.
+
+    Raises
+    ------
+    TooEarlyError
+        If there is nothing to infer from.
+    """
+    storey = storey_id or next((s.id for s in survey.dwelling.storeys), "")
+    posterior = posterior_of(survey, visit_id)
+    return storey, level_map(posterior, storey, step_m=wanted.step_m, kind=wanted.kind, bound_w_m2=wanted.bound_w_m2)
+
+
 def write_map(survey: Survey, visit_id: str | None, storey_id: str, target: str | Path, wanted: MapOrder) -> Path:
     """Write the map of one storey; the ending of the name says in which form.
 
@@ -143,9 +156,7 @@ def write_map(survey: Survey, visit_id: str | None, storey_id: str, target: str 
             where=path.name,
             mend=f"Choose a name that ends in {', '.join(MAP_FORMATS)}.",
         )
-    posterior = posterior_of(survey, visit_id)
-    storey = storey_id or next((s.id for s in survey.dwelling.storeys), "")
-    found = level_map(posterior, storey, step_m=wanted.step_m, kind=wanted.kind, bound_w_m2=wanted.bound_w_m2)
+    storey, found = ordered_map(survey, visit_id, storey_id, wanted)
     if path.suffix.lower() == ".gpkg":
         return write_home(path, survey, visit_id, found)
     content = _map_bytes(survey, storey, found, path.suffix.lower(), wanted.language)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from roomfield.errors import InputError, UnknownNameError
-from roomfield.regular_files import refuse_irregular
+from roomfield.regular_files import whole_file
 from roomfield.show.words.message_catalogue import load_words
 from roomfield.survey import Photograph, PhotoSubject
 from roomfield.workbench.record.camera_clock import CameraNote, camera_says, drawn_anew
@@ -70,7 +70,7 @@ def bring_photo(
         raise InputError("a survey document cannot take photos in.", mend="Unpack or make a record first.")
     if subject not in set(PhotoSubject):
         raise UnknownNameError("subject of a photo", subject, list(PhotoSubject))
-    content = _content(Path(path))
+    content = whole_file(Path(path), MOST_BYTES, "Make it smaller.")
     camera = camera_says(content)
     words = load_words(job.survey.assignment.language).say
     by_camera = camera.moment.replace("T", " ")
@@ -85,13 +85,3 @@ def bring_photo(
     )
     kept = content if keeps_camera_data else drawn_anew(content)
     return BroughtPhoto(keep_photo(job.store, job.survey.id, kept, note), camera)
-
-
-def _content(path: Path) -> bytes:
-    try:
-        refuse_irregular(path)
-        if path.stat().st_size > MOST_BYTES:
-            raise InputError(f"it is longer than {MOST_BYTES >> 20} MiB.", where=path.name, mend="Make it smaller.")
-        return path.read_bytes()
-    except OSError as fault:
-        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None

@@ -8,9 +8,9 @@ import zlib
 from io import BytesIO
 from pathlib import Path
 
-from roomfield.errors import FormatError, InputError
+from roomfield.errors import FormatError
 from roomfield.extras import library
-from roomfield.regular_files import refuse_irregular
+from roomfield.regular_files import whole_file
 
 pypdfium2 = library("pypdfium2", "plans")
 
@@ -33,13 +33,7 @@ def report_text(path: Path) -> str:
     FormatError
         If it is a damaged PDF or XLSX, or too long.
     """
-    try:
-        refuse_irregular(path)
-        if path.stat().st_size > _MOST_BYTES:
-            raise FormatError("it is longer than 256 MiB.", where=path.name, mend="Choose the report itself.")
-        content = path.read_bytes()
-    except OSError as fault:
-        raise InputError(f"it cannot be read ({fault.strerror}).", where=path.name, mend="Check the path.") from None
+    content = whole_file(path, _MOST_BYTES, "Choose the report itself.")
     return _BETWEEN.sub("", _text(content, path.name))
 
 
