@@ -1,7 +1,6 @@
-"""Emitters that send packets when they have something to say, and rotating or mains-keyed ones.
+"""Emitters that send packets when they have something to say, and mains-keyed ones.
 
-Wi-Fi (IEEE 802.11), Bluetooth LE advertising (Core, Vol 6 Part B), IEEE 802.15.4, LoRa, wireless M-Bus
-(EN 13757-4), short-range devices (EN 300 220), Mode S, radar, microwave ovens.
+Wi-Fi (IEEE 802.11), Bluetooth LE advertising (Core, Vol 6 Part B), IEEE 802.15.4, Mode S, microwave ovens.
 """
 
 from __future__ import annotations
@@ -149,11 +148,13 @@ def bluetooth_le_adv(bench: Bench) -> Component:
     rng = bench.rng
     starts, widths, heights = [], [], []
     for index in range(int(rng.choice([1, 1, 2, 3, 4]))):
-        interval = float(rng.choice([0.02, 0.03, 0.1, 0.1, 0.1525, 0.2115, 0.3, 0.5, 1.0]))
+        interval = float(rng.choice([0.02, 0.03, 0.1, 0.1, 0.1525, 0.2115, 0.3, 0.5, 1.0, 1.285, 2.0, 5.0]))
         width = float(rng.integers(10, 48)) * 8e-6
         step = width + rng.uniform(150e-6, 1.2e-3)
         events = (
-            np.cumsum(interval + rng.uniform(0, 0.01, int(bench.duration_s / interval) + 2)) - rng.random() * interval
+            np.cumsum(interval + rng.uniform(0, 0.01, int(bench.duration_s / interval) + 2))
+            - interval
+            + rng.random() * min(interval, 0.9 * bench.duration_s)
         )
         three = events[:, None] + np.arange(3) * step
         level = 1.0 if index == 0 else 10 ** (rng.uniform(-10, 0) / 10)
@@ -168,9 +169,11 @@ def bluetooth_le_adv(bench: Bench) -> Component:
 def zigbee(bench: Bench) -> Component:
     """Frames of 0.5 to 4.3 ms, most acknowledged by 352 us after 192 us."""
     rng = bench.rng
-    spacing = float(rng.choice([0.05, 0.15, 0.5, 1.0]))
+    spacing = float(rng.choice([0.05, 0.15, 0.5, 1.0, 3.0]))
     count = int(bench.duration_s / spacing) + 2
     times = np.cumsum(rng.exponential(spacing, count)) - 0.5 * spacing
+    if not ((times > 0) & (times < 0.97 * bench.duration_s)).any():
+        times[0] = bench.duration_s * rng.uniform(0.02, 0.9)
     sizes = rng.choice([25, 40, 60, 90, 133], count) if rng.random() < 0.5 else rng.integers(17, 134, count)
     widths = sizes * 32e-6
     answered = rng.random(count) < rng.uniform(0.5, 1.0)
@@ -183,79 +186,6 @@ def zigbee(bench: Bench) -> Component:
     )
 
 
-def lora(bench: Bench) -> Component:
-    """Constant-envelope packets of 30 ms to 2 s."""
-    rng = bench.rng
-    spacing = rng.uniform(0.7, 4.0)
-    count = int(bench.duration_s / spacing) + 2 if rng.random() < 0.75 else 1
-    times = np.cumsum(rng.exponential(spacing, count) + 0.1)
-    times += min(0.0, bench.duration_s * rng.uniform(0.05, 0.6) - times[0])
-    widths = (
-        np.exp(rng.uniform(np.log(0.03), np.log(1.6), count))
-        if rng.random() < 0.5
-        else np.full(count, rng.choice([0.041, 0.0617, 0.103, 0.185, 0.37, 0.74, 1.32]))
-    )
-    times = np.maximum.accumulate(times)
-    keep = np.r_[True, np.diff(times) > widths[:-1] + 0.02]
-    return Component("lora", "packets", boxes(bench, times[keep], widths[keep]), (), times[keep], widths[keep])
-
-
-def smart_meter(bench: Bench) -> Component:
-    """Single telegrams of 3 to 40 ms, or groups of hops of 5 to 150 ms."""
-    rng = bench.rng
-    spacing = rng.uniform(0.6, 3.0) if rng.random() < 0.7 else rng.uniform(3.0, 12.0)
-    count = max(1, int(bench.duration_s / spacing)) if rng.random() < 0.65 else 1
-    times = np.sort(rng.uniform(0, bench.duration_s, count))
-    if rng.random() < 0.85:
-        widths = rng.uniform(3e-3, 18e-3, count) if rng.random() < 0.8 else rng.uniform(6e-3, 40e-3, count)
-    else:
-        widths = rng.uniform(5e-3, 60e-3, count)
-    heights = 10 ** (rng.normal(0, rng.choice([0, 1.5, 3]), count) / 10)
-    keep = np.r_[True, np.diff(times) > widths[:-1] + 0.01]
-    power = boxes(bench, times[keep], widths[keep], heights[keep])
-    power = noise_like(bench, power, 10 ** rng.uniform(5.8, 7.5))
-    return Component("smart_meter", "telegrams", power, (), times[keep], widths[keep])
-
-
-def _telegram(bench: Bench) -> tuple[Array, Array]:
-    """On-off keyed bits as starts and widths [s] of the marks."""
-    rng = bench.rng
-    short = float(np.exp(rng.uniform(np.log(0.15e-3), np.log(1.2e-3))))
-    bits = rng.integers(0, 2, int(rng.integers(12, 70)))
-    kind = rng.choice(["width", "gap", "manchester"])
-    if kind == "width":
-        marks, spaces = np.where(bits, 3, 1) * short, np.where(bits, 1, 3) * short
-    elif kind == "gap":
-        marks, spaces = np.full(bits.size, short), np.where(bits, 4, 2) * short
-    else:
-        chips = np.ravel(np.column_stack([bits, 1 - bits]))
-        edges = np.flatnonzero(np.diff(np.r_[0, chips, 0]))
-        begins = np.asarray(edges[::2] * short, np.float64)
-        return begins, np.asarray((edges[1::2] - edges[::2]) * short, np.float64)
-    starts = np.r_[0, np.cumsum(marks + spaces)[:-1]]
-    return np.asarray(starts, np.float64), np.asarray(marks, np.float64)
-
-
-def ism_remote(bench: Bench) -> Component:
-    """Presses of a button or reports of a sensor: a telegram said several times."""
-    rng = bench.rng
-    presses = max(1, int(rng.poisson(bench.duration_s / rng.uniform(1.5, 5)))) if rng.random() < 0.8 else 1
-    starts, widths = [], []
-    fsk, single = rng.random() < 0.08, rng.random() < 0.45
-    begin, marks = _telegram(bench)
-    for at in np.sort(rng.uniform(0, bench.duration_s * 0.9, presses)):
-        length = float(begin[-1] + marks[-1])
-        gap = length + rng.uniform(4e-3, 40e-3)
-        for copy in range(1 if single else int(rng.integers(2, 10))):
-            starts.append(at + copy * gap + (np.zeros(1) if fsk else begin))
-            widths.append(np.array([length]) if fsk else marks)
-        if rng.random() < 0.3:
-            begin, marks = _telegram(bench)
-    flat = np.concatenate(starts), np.concatenate(widths)
-    power = np.minimum(boxes(bench, *flat), 1.0)
-    return Component("ism_remote", "fsk" if fsk else "on-off keyed", power, (), *flat)
-
-
 def mode_s_1090(bench: Bench) -> Component:
     """Squitters and replies of 64 or 120 us from aircraft at random times."""
     rng = bench.rng
@@ -266,39 +196,6 @@ def mode_s_1090(bench: Bench) -> Component:
     heights = planes[rng.integers(0, 8, count)]
     power = boxes(bench, times, widths, heights / heights.max() * rng.uniform(0.5, 1.0))
     return Component("mode_s_1090", "replies", noise_like(bench, power, 1e6), (), times, widths)
-
-
-def radar(bench: Bench) -> Component:
-    """A rotating beam: a train of microsecond pulses for one beam width each turn."""
-    rng = bench.rng
-    turn = rng.uniform(min(1.5, 0.4 * bench.duration_s), min(6.0, bench.duration_s * 0.6))
-    prf = float(np.exp(rng.uniform(np.log(280), np.log(2800))))
-    beam = max(turn * rng.uniform(0.9, 3.0) / 360, 7 / prf)
-    first = rng.uniform(0, min(turn, bench.duration_s * 0.4))
-    stagger = rng.random() < 0.2
-    starts, heights = [], []
-    for centre in np.arange(first, bench.duration_s, turn):
-        steps = np.full(int(3 * beam * prf) + 2, 1 / prf)
-        if stagger:
-            steps[::2] *= 1.15
-            steps[1::2] *= 0.85
-        t = centre - 1.5 * beam + np.cumsum(steps)
-        starts.append(t)
-        heights.append(np.exp(-2.77 * ((t - centre) / beam) ** 2) ** 2)
-    flat, height = np.concatenate(starts), np.concatenate(heights)
-    keep = height > 10 ** rng.uniform(-3, -0.7)
-    width = 10 ** rng.uniform(-6.3, -4.3)
-    power = boxes(
-        bench, flat[keep], width, height[keep] / (width * bench.rate_hz) if width * bench.rate_hz < 1 else height[keep]
-    )
-    return Component(
-        "radar",
-        f"turn {turn:.2f} s PRF {prf:.0f} Hz",
-        power,
-        (1 / turn, prf),
-        flat[keep],
-        np.full(int(keep.sum()), width),
-    )
 
 
 def microwave_oven(bench: Bench) -> Component:
