@@ -242,6 +242,6 @@ def ism_remote(bench: Bench) -> Component:
         if rng.random() < 0.25:
             begin, marks = keyed_telegram(bench)
     flat = np.concatenate(starts), np.concatenate(widths)
-    level = np.concatenate(heights)
-    power = np.minimum(boxes(bench, *flat, level), float(level.max()))
+    height = np.concatenate(heights)
+    power = np.minimum(boxes(bench, *flat, height), np.float32(height.max()))
     return Component("ism_remote", "fsk" if fsk else "on-off keyed", power, (), *flat)
