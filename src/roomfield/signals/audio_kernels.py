@@ -11,6 +11,12 @@ F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 I64 = NDArray[np.int64]
 
+COARSE = 0.25  # bins a sample: with fewer, several samples in a row fall into one
+
+
+# Loops over phase run period by period: a jump once a period costs less than asking at every sample.
+# Differences of a running sum are taken between slices of it: places that cannot be negative are worked out several at a time.
+
 
 @kernel(nogil=True)
 def fold_blocks(samples: F32, step: float, bins: int, blocks: int) -> tuple[F64, F64]:
@@ -19,17 +25,48 @@ def fold_blocks(samples: F32, step: float, bins: int, blocks: int) -> tuple[F64,
     counts = np.zeros((blocks, bins))
     n = samples.size
     for block in range(blocks):
-        first = block * n // blocks
+        i = block * n // blocks
         last = (block + 1) * n // blocks
-        phase = (first * step) % 1.0
-        for i in range(first, last):
-            b = int(phase * bins)
-            sums[block, b] += samples[i]
-            counts[block, b] += 1.0
-            phase += step
-            if phase >= 1.0:
-                phase -= 1.0
+        phase = (i * step) % 1.0
+        while i < last:
+            if step * bins < COARSE:
+                i, phase = _fold_runs(samples, i, last, phase, step, sums[block], counts[block])
+            while i < last and phase < 1.0:
+                b = int(phase * bins)
+                sums[block, b] += samples[i]
+                counts[block, b] += 1.0
+                phase += step
+                i += 1
+            phase -= 1.0
     return sums, counts
+
+
+@inner(nogil=True)
+def _fold_runs(samples: F32, i: int, last: int, phase: float, step: float, sums: F64, counts: F64) -> tuple[int, float]:
+    """Fold to the end of a period where many samples in a row fall into one bin; where that ends, and its phase."""
+    bins = sums.size
+    while i < last and phase < 1.0:
+        b, first = int(phase * bins), i
+        total = sums[b]
+        while i < last and phase < 1.0 and int(phase * bins) == b:
+            total += samples[i]
+            phase += step
+            i += 1
+        sums[b] = total
+        counts[b] += i - first
+    return i, phase
+
+
+@kernel(nogil=True)
+def running_sum(samples: F32) -> F64:
+    """Sums of the first 0 .. n samples, shape (n + 1,)."""
+    out = np.empty(samples.size + 1)
+    out[0] = 0.0
+    total = 0.0
+    for i in range(samples.size):
+        total += samples[i]
+        out[i + 1] = total
+    return out
 
 
 @kernel(nogil=True)
@@ -41,20 +78,22 @@ def fold_spans(samples: F32, step: float, nodes: int, edges: I64) -> F64:
     sums = np.zeros((edges.size - 1, nodes))
     for span in range(edges.size - 1):
         phase = (edges[span] * step) % 1.0
-        for i in range(edges[span], edges[span + 1]):
-            at = phase * nodes
-            low = int(at)
-            part = at - low
-            high = low + 1
-            if high >= nodes:
-                high = 0
-            if low >= nodes:
-                low = 0
-            sums[span, low] += samples[i] * (1.0 - part)
-            sums[span, high] += samples[i] * part
-            phase += step
-            if phase >= 1.0:
-                phase -= 1.0
+        i = edges[span]
+        while i < edges[span + 1]:
+            while i < edges[span + 1] and phase < 1.0:
+                at = phase * nodes
+                low = int(at)
+                part = at - low
+                high = low + 1
+                if high >= nodes:
+                    high = 0
+                if low >= nodes:
+                    low = 0
+                sums[span, low] += samples[i] * (1.0 - part)
+                sums[span, high] += samples[i] * part
+                phase += step
+                i += 1
+            phase -= 1.0
     return sums
 
 
@@ -63,17 +102,19 @@ def fold_nodes(samples: F32, step: float, count: int) -> tuple[F64, F64]:
     """Weighted sums and weights of samples at ``count`` phases; a sample between two nodes counts for both."""
     sums, weights = np.zeros(count + 1), np.zeros(count + 1)
     phase = 0.0
-    for i in range(samples.size):
-        at = phase * count
-        low = int(at)
-        part = at - low
-        sums[low] += samples[i] * (1.0 - part)
-        weights[low] += 1.0 - part
-        sums[low + 1] += samples[i] * part
-        weights[low + 1] += part
-        phase += step
-        if phase >= 1.0:
-            phase -= 1.0
+    i = 0
+    while i < samples.size:
+        while i < samples.size and phase < 1.0:
+            at = phase * count
+            low = int(at)
+            part = at - low
+            sums[low] += samples[i] * (1.0 - part)
+            weights[low] += 1.0 - part
+            sums[low + 1] += samples[i] * part
+            weights[low + 1] += part
+            phase += step
+            i += 1
+        phase -= 1.0
     sums[0] += sums[count]
     weights[0] += weights[count]
     return sums[:count], weights[:count]
@@ -95,11 +136,13 @@ def subtract_course(samples: F32, step: float, profile: F64) -> None:
     """Take the course of one period off the samples in place."""
     bins = profile.size
     phase = 0.0
-    for i in range(samples.size):
-        samples[i] -= _level(profile, phase * bins)
-        phase += step
-        if phase >= 1.0:
-            phase -= 1.0
+    i = 0
+    while i < samples.size:
+        while i < samples.size and phase < 1.0:
+            samples[i] -= _level(profile, phase * bins)
+            phase += step
+            i += 1
+        phase -= 1.0
 
 
 @kernel(nogil=True)
@@ -178,10 +221,39 @@ def edge_response(running: F64, reach: int) -> F32:
     """Mean of the next ``reach`` samples minus mean of the last ``reach``, from a running sum of n + 1 terms."""
     n = running.size - 1
     out = np.zeros(n, np.float32)
+    if n <= 2 * reach:
+        return out
     scale = 1.0 / reach
-    for i in range(reach, n - reach):
-        out[i] = (running[i + reach] - 2.0 * running[i] + running[i - reach]) * scale
+    before, here, after = running[: n - 2 * reach], running[reach : n - reach], running[2 * reach : n]
+    inside = out[reach : n - reach]
+    for i in range(inside.size):
+        inside[i] = (after[i] - 2.0 * here[i] + before[i]) * scale
     return out
+
+
+@kernel(nogil=True)
+def above_around(samples: F32, reach: int) -> F32:
+    """Samples less the mean of those from ``reach`` before to ``reach`` after; the first and last as they are."""
+    out = samples.copy()
+    running = running_sum(samples)
+    span = 2 * reach
+    if samples.size > span:
+        before, after, inside = running[: samples.size - span], running[span:], out[reach:]
+        for i in range(before.size):
+            inside[i] -= np.float32((after[i] - before[i]) / span)
+    return out
+
+
+@kernel(nogil=True)
+def peaks_above(values: F32, threshold: np.float32) -> I64:
+    """Places of values above a threshold that are no lower than the one before and higher than the one after."""
+    found = np.empty(values.size // 2 + 1, np.int64)
+    count = 0
+    for i in range(1, values.size - 1):
+        if values[i] > threshold and values[i] >= values[i - 1] and values[i] > values[i + 1]:
+            found[count] = i
+            count += 1
+    return found[:count].copy()
 
 
 @kernel(nogil=True)
@@ -330,10 +402,14 @@ def box_response(running: F64, width: int) -> F32:
     """Mean over ``width`` samples from each place on, less the mean of as many on both sides together."""
     n = running.size - 1
     out = np.zeros(n, np.float32)
+    if n <= 3 * width:
+        return out
     scale = 1.0 / width
-    for i in range(width, n - 2 * width):
-        before, begin, end, after = running[i - width], running[i], running[i + width], running[i + 2 * width]
-        out[i] = (1.5 * (end - begin) - 0.5 * (after - before)) * scale
+    inside = out[width : n - 2 * width]
+    before, begin = running[: n - 3 * width], running[width : n - 2 * width]
+    end, after = running[2 * width : n - width], running[3 * width : n]
+    for i in range(inside.size):
+        inside[i] = (1.5 * (end[i] - begin[i]) - 0.5 * (after[i] - before[i])) * scale
     return out
 
 

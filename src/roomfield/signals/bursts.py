@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.audio_kernels import edge_response, pair_edges
+from roomfield.signals.audio_kernels import edge_response, pair_edges, running_sum
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -84,7 +84,7 @@ def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:
     sample_rate_hz : float
         [Hz]
     """
-    running = np.concatenate([[0.0], np.cumsum(samples, dtype=np.float64)])
+    running = running_sum(samples)
     found: _Tables = []
     scatter: list[float] = []
     finest, broad = samples, samples

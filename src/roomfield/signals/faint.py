@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.audio_kernels import box_peaks, box_response, refine_boxes, without_overlap
+from roomfield.signals.audio_kernels import box_peaks, box_response, refine_boxes, running_sum, without_overlap
 from roomfield.signals.bursts import LATTICE_WIDTHS_S, BurstTable, lattice, robust_scatter
 from roomfield.signals.trains import triplet_score
 
@@ -42,7 +42,7 @@ def find_faint(samples: F32, sample_rate_hz: float) -> tuple[BurstTable, NDArray
     dips : ndarray of int, shape (scales,)
         Boxes of the opposite sign, as a control.
     """
-    running = np.concatenate([[0.0], np.cumsum(samples, dtype=np.float64)])
+    running = running_sum(samples)
     starts, widths, scores, scales, dips = [], [], [], [], np.zeros(SCALES, np.int64)
     spreads: list[float] = []
     for scale in range(SCALES):

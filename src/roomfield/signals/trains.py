@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.audio_kernels import follow_trains, gap_matches, step_matches
+from roomfield.signals.audio_kernels import above_around, follow_trains, gap_matches, peaks_above, step_matches
 from roomfield.signals.bursts import BurstTable
 
 F32 = NDArray[np.float32]
@@ -66,13 +66,9 @@ class Trains:
 def pulse_times(samples: F32, sample_rate_hz: float) -> F64:
     """Times of short peaks above the noise, at most 150 a second, the highest kept [s]."""
     reach = max(3, round(PULSE_AROUND_S * sample_rate_hz))
-    running = np.concatenate([[0.0], np.cumsum(samples, dtype=np.float64)])
-    around = np.zeros(samples.size, np.float32)
-    around[reach:-reach] = (running[2 * reach :] - running[: -2 * reach])[: samples.size - 2 * reach] / (2 * reach)
-    above = samples - around
+    above = above_around(samples, reach)
     sigma = 1.4826 * float(np.median(np.abs(above[:: max(1, above.size // 60000)]))) + 1e-12
-    top = above[1:-1]
-    at = np.flatnonzero((top > PULSE_SIGMA * sigma) & (top >= above[:-2]) & (top > above[2:])) + 1
+    at = peaks_above(above, np.float32(PULSE_SIGMA * sigma))
     most = int(PULSES_PER_S * samples.size / sample_rate_hz)
     if at.size > most:
         at = np.sort(at[np.argpartition(above[at], -most)[-most:]])
