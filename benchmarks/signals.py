@@ -2,13 +2,14 @@
 
     python -m benchmarks.signals --data DIR [--per-file] [--disguise mp3]
     python -m benchmarks.signals --simulated 900 [--seed 20261125] [--processes 2] [--disguise 8k]
-    python -m benchmarks.signals --pulses 200 [--seed 20261125]
-    python -m benchmarks.signals --rates 300 [--seed 20261125]
+    python -m benchmarks.signals --pulses 200 [--seed 20261125] [--disguise call]
+    python -m benchmarks.signals --rates 300 [--seed 20261125] [--disguise narrow]
     python -m benchmarks.signals --live DIR
     python -m benchmarks.signals --speed [--minutes 60]
 
 ``--disguise`` sends every recording of the folder on a path that recordings take (codecs, low rates, a narrow band, gain
-riding, a telephone's socket or line, loudspeaker and room, a wrong clock) before it is heard. ``--simulated`` scores fresh
+riding, a telephone's socket or line, loudspeaker and room, a wrong clock; ``narrow`` draws one that leaves less than 6 kHz)
+before it is heard. ``--simulated`` scores fresh
 invented scenes, and a third as many without a transmitter, of a seed that no fit has seen; ``--pulses`` counts how many
 pulse trains of exact rates outside the table are given a name; ``--rates`` tells whether printed uncertainties hold;
 ``--live`` plays labelled recordings to the live ear and tells after how many seconds of sound it first names what is there.
@@ -120,34 +121,38 @@ def run_simulated(count: int, seed: int, processes: int, path: str = "") -> int:
     return 0
 
 
-def hear_train(job: tuple[int, int]) -> dict:
+def hear_train(job: tuple[int, int, str]) -> dict:
     """One invented pulse train of an exact rate outside the table, and what is said of it."""
     from roomfield.signals import analyse
     from roomfield.signals.simulation.audio_scene import compose
     from roomfield.signals.simulation.unlisted import UNLISTED
 
-    index, seed = job
+    index, seed, path = job
     rng = np.random.default_rng([seed, index, 2])
     scene = compose(rng, (UNLISTED,), duration_s=8.0, snr_db=float(rng.uniform(14, 36)), clean=True)
-    hearing = analyse(scene.samples, sample_rate_hz=scene.sample_rate_hz)
-    rate, width = scene.components[0].rates_hz[0], float(scene.components[0].widths_s[0])
+    samples, sample_rate_hz, stretch = scene.samples, float(scene.sample_rate_hz), 1.0
+    if path:
+        samples, sample_rate_hz, stretch = disguise(path, samples, sample_rate_hz, rng)
+    hearing = analyse(samples, sample_rate_hz=sample_rate_hz)
+    rate, width = scene.components[0].rates_hz[0] * stretch, float(scene.components[0].widths_s[0])
     return {
-        "rate_hz": round(rate, 4), "width_ms": round(width * 1e3, 3), "kind": hearing.answer.kind,
+        "index": index, "rate_hz": round(rate, 4), "width_ms": round(width * 1e3, 3), "kind": hearing.answer.kind,
         "right_rate": any(abs(p.frequency_hz / rate - 1) < 1e-4 for p in hearing.periodicities),
         "named": [(h.name, round(h.probability, 2)) for h in hearing.claimed],
     }  # fmt: skip
 
 
-def run_pulses(count: int, seed: int, processes: int, per_file: bool) -> int:
+def run_pulses(count: int, seed: int, processes: int, per_file: bool, path: str = "") -> int:
     """How many invented pulse trains are given a name."""
     with ProcessPoolExecutor(processes) as pool:
-        heard = list(pool.map(hear_train, [(i, seed) for i in range(count)], chunksize=5))
+        heard = list(pool.map(hear_train, [(i, seed, path) for i in range(count)], chunksize=5))
     named = [row for row in heard if row["named"]]
     for row in heard if per_file else named:
         print(row)
     kinds = {kind: sum(row["kind"] == kind for row in heard) for kind in sorted({row["kind"] for row in heard})}
     right = sum(row["right_rate"] for row in heard)
-    print(json.dumps({"trains": count, "named": len(named), "right_rate": right, "answers": kinds, "seed": seed}))
+    answer = {"trains": count, "named": len(named), "right_rate": right, "answers": kinds}
+    print(json.dumps(answer | {"path": path, "seed": seed}))
     return 0
 
 
@@ -254,9 +259,9 @@ def main() -> int:
     if options.simulated:
         return run_simulated(options.simulated, options.seed, options.processes, options.disguise)
     if options.pulses:
-        return run_pulses(options.pulses, options.seed, options.processes, options.per_file)
+        return run_pulses(options.pulses, options.seed, options.processes, options.per_file, options.disguise)
     if options.rates:
-        return run_rates(options.rates, options.seed, options.processes, options.per_file)
+        return run_rates(options.rates, options.seed, options.processes, options.per_file, options.disguise)
     if options.data is None:
         parser.error("give --data DIR, --live DIR, --simulated N, --pulses N, --rates N or --speed")
     return run_scoring(options.data, options.per_file, options.disguise)

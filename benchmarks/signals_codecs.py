@@ -83,14 +83,21 @@ def draw_narrow(rng: np.random.Generator, samples, rate_hz: float) -> tuple[np.n
 
 
 _PATHS = {**paths.PATHS, "aac": aac, "speech": speech, "clock": partial(paths.clock, ppm=WRONG_CLOCK_PPM)}
+DRAWN = ("socket", "call", "loudspeaker")
+NARROW = "narrow"
 
 
 def disguises() -> list[str]:
     """Names of all paths, and an empty one for none."""
-    return ["", *sorted(_PATHS)]
+    return ["", NARROW, *sorted(_PATHS)]
 
 
-def disguise(name: str, samples, rate_hz: float):
-    """Samples and rate after a path, and by how much its clock stretches every rate."""
-    changed, rate = _PATHS[name](samples, rate_hz)
+def disguise(name: str, samples, rate_hz: float, rng: np.random.Generator | None = None):
+    """Samples and rate after a path, and by how much its clock stretches every rate; ``rng`` draws what a path leaves to chance."""
+    if name == NARROW:
+        changed, rate, _ = draw_narrow(rng or np.random.default_rng(1), samples, rate_hz)
+    elif name in DRAWN:
+        changed, rate = _PATHS[name](samples, rate_hz, rng)
+    else:
+        changed, rate = _PATHS[name](samples, rate_hz)
     return changed, rate, samples.size / changed.size if name == "clock" else 1.0

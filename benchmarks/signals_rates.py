@@ -11,6 +11,8 @@ from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 
+from benchmarks.signals_codecs import disguise
+
 TIMED = (
     "dect", "gsm", "tetra", "dmr", "bluetooth_classic", "lte_fdd", "lte_tdd", "nr_tdd", "nr_fdd", "nr_ue_tdd", "umts", "dvbt",
     "wifi_beacon", "wifi_beacon", "wifi_data",
@@ -19,7 +21,7 @@ NEAR = 1e-3
 ALIKE = 1.3
 
 
-def hear_timed(job: tuple[int, int]) -> list[dict]:
+def hear_timed(job: tuple[int, int, str]) -> list[dict]:
     """One emitter: for each rate of the truth that is printed, the deviation; and the width's error."""
     from roomfield.signals.conditioning import condition
     from roomfield.signals.features import gather
@@ -27,16 +29,20 @@ def hear_timed(job: tuple[int, int]) -> list[dict]:
     from roomfield.signals.simulation import paths
     from roomfield.signals.simulation.audio_scene import compose
 
-    index, seed = job
+    index, seed, path = job
     rng = np.random.default_rng([seed, index, 3])
     name = TIMED[index % len(TIMED)]
     duration = float(rng.choice([4.0, 8.0, 12.0]))
     ppm = paths.drawn_clock_ppm(rng)
     scene = compose(rng, (name,), duration_s=duration, snr_db=float(rng.uniform(10, 34)), clean=True, clock_ppm=ppm)
-    heard = explain(name, 1.0, gather(condition(scene.samples, scene.sample_rate_hz)), full=True)
+    samples, sample_rate_hz, stretch = scene.samples, float(scene.sample_rate_hz), 1.0
+    if path:
+        samples, sample_rate_hz, stretch = disguise(path, samples, sample_rate_hz, rng)
+    heard = explain(name, 1.0, gather(condition(samples, sample_rate_hz)), full=True)
     part, rows = scene.components[0], []
+    rates_hz = [hz * stretch for hz in part.rates_hz]
     for rate in heard.rates:
-        near = [hz for hz in part.rates_hz if abs(rate.frequency_hz / hz - 1) < NEAR]
+        near = [hz for hz in rates_hz if abs(rate.frequency_hz / hz - 1) < NEAR]
         for truth in sorted(near, key=lambda hz: abs(rate.frequency_hz - hz))[:1]:
             rows.append({
                 "name": name, "variant": part.variant, "off_ppm": (rate.frequency_hz / truth - 1) * 1e6,
@@ -53,10 +59,12 @@ def hear_timed(job: tuple[int, int]) -> list[dict]:
     return rows
 
 
-def run_rates(count: int, seed: int, processes: int, per_file: bool) -> int:
+def run_rates(count: int, seed: int, processes: int, per_file: bool, path: str = "") -> int:
     """Print the shares within one and two deviations, in all and by technology, and the errors of widths."""
     with ProcessPoolExecutor(processes) as pool:
-        rows = [row for found in pool.map(hear_timed, [(i, seed) for i in range(count)], chunksize=5) for row in found]
+        rows = [
+            row for found in pool.map(hear_timed, [(i, seed, path) for i in range(count)], chunksize=5) for row in found
+        ]
     for row in rows if per_file else ():
         print(json.dumps(row))
     deviations = {name: [abs(r["z"]) for r in rows if "z" in r and r["name"] == name] for name in dict.fromkeys(TIMED)}
@@ -70,6 +78,6 @@ def run_rates(count: int, seed: int, processes: int, per_file: bool) -> int:
             for name, v in deviations.items() if v
         },
         "widths": widths.size, "width_error_median": round(float(np.median(widths)), 4),
-        "width_error_p90": round(float(np.quantile(widths, 0.9)), 4), "seed": seed,
+        "width_error_p90": round(float(np.quantile(widths, 0.9)), 4), "path": path, "seed": seed,
     }))  # fmt: skip
     return 0
