@@ -6,15 +6,22 @@ import numpy as np
 import pytest
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
+from scipy.stats import kurtosis, skew
 
 from roomfield.signals.audio_kernels import (
     above_around,
+    box_peaks,
     edge_response,
     fold_blocks,
     fold_nodes,
+    kth_smallest,
+    means_of_four,
+    moments,
+    pair_edges,
     peaks_above,
+    phase_line_scores,
     running_sum,
-)
+)  # fmt: skip
 
 RNG = np.random.default_rng(3)
 SOUND = RNG.standard_normal(20000).astype(np.float32)
@@ -57,3 +64,43 @@ def test_peaks_above_their_surroundings():
     np.testing.assert_allclose(above[6:-6], (SOUND - around)[6:-6], atol=1e-5)
     np.testing.assert_array_equal(above[:6], SOUND[:6])
     np.testing.assert_array_equal(peaks_above(above, np.float32(1.5)), find_peaks(above, 1.5 + 1e-7)[0])
+
+
+@pytest.mark.published("numpy.partition")
+@pytest.mark.parametrize("size", [1, 7, 4800])
+def test_the_kth_smallest(size):
+    values = np.abs(RNG.standard_normal(size)).astype(np.float32) ** 3
+    values[: size // 3] = 0.0
+    for k in {0, size // 5, size // 2, size - 1}:
+        assert kth_smallest(values, k) == np.partition(values, k)[k]
+
+
+@pytest.mark.published("scipy.stats.skew and kurtosis")
+def test_moments():
+    centred = SOUND - SOUND.mean()
+    assert moments(centred) == pytest.approx((skew(centred), kurtosis(centred, fisher=False)), abs=1e-5)
+    loud = np.r_[SOUND, np.float32(1000.0)]
+    assert moments(loud)[0] == pytest.approx((np.clip(loud / loud.std(), -20, 20) ** 3).mean(), rel=1e-4)
+    np.testing.assert_allclose(means_of_four(SOUND[:4803]), SOUND[:4800].reshape(-1, 4).mean(1), rtol=1e-5, atol=1e-7)
+
+
+@pytest.mark.published("the sum of turned harmonics by NumPy")
+def test_scores_of_phase_lines():
+    lines = RNG.standard_normal((16, 40)) + 1j * RNG.standard_normal((16, 40))
+    along, weights, orders = np.linspace(-0.5, 0.5, 16), RNG.uniform(0.5, 2, 40), np.arange(1, 41)
+    found = phase_line_scores(lines, along, weights, -0.7, 0.004, 351)
+    spins = np.exp(-2j * np.pi * (-0.7 + 0.004 * np.arange(351))[:, None, None] * along[:, None] * orders)
+    np.testing.assert_allclose(found, (np.abs((lines * spins).sum(1)) ** 2 * weights).sum(1), rtol=1e-10)
+
+
+@pytest.mark.published("places and signs found by numpy.flatnonzero")
+def test_what_is_beyond_a_threshold_is_found_wherever_it_lies():
+    quiet = 0.9 * RNG.uniform(-1, 1, 1000).astype(np.float32)
+    for place in (1, 62, 63, 64, 65, 127, 500, 990):
+        one = quiet.copy()
+        one[place], one[place + 5] = 1.5, -1.5
+        starts, ends, heights = pair_edges(one, 1.0, 2, 100)
+        assert (starts[0], ends[0], heights[0]) == (place, place + 5, 1.5) and starts.size == 1
+        places, dips = box_peaks(one, 1.0, 4)
+        assert (list(places), dips) == ([place], 1) == (list(np.flatnonzero(one > 1)), np.count_nonzero(one < -1))
+    assert pair_edges(quiet, 1.0, 2, 100)[0].size == 0 and box_peaks(quiet, 1.0, 4)[0].size == 0

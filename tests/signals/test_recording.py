@@ -26,6 +26,18 @@ def test_formats_read_back(tmp_path, tone, suffix):
     assert np.corrcoef(data[: tone.size], tone[: data.size])[0, 1] > 0.99
 
 
+@pytest.mark.published("libsndfile's own scaling to floats, read by soundfile")
+@pytest.mark.parametrize(
+    "suffix, subtype", [("wav", "PCM_16"), ("flac", "PCM_16"), ("wav", "PCM_24"), ("wav", "PCM_U8")]
+)
+def test_whole_numbers_are_read_as_the_library_scales_them(tmp_path, suffix, subtype):
+    path = tmp_path / f"a.{suffix}"
+    soundfile.write(str(path), np.random.default_rng(4).uniform(-1, 1, (30000, 2)), 48000, subtype=subtype)
+    read = open_source(path, None).read(1000, 20000)
+    assert read.dtype == np.float32
+    np.testing.assert_array_equal(read, soundfile.read(str(path), dtype="float32")[0][1000:20000])
+
+
 def test_long_files_come_in_equal_blocks_that_join_up(tmp_path):
     x = np.random.default_rng(0).uniform(-0.5, 0.5, RATE * 70).astype(np.float32)
     path = tmp_path / "long.wav"

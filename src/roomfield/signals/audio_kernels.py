@@ -10,6 +10,7 @@ from roomfield.kernel_cache import inner, kernel
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 I64 = NDArray[np.int64]
+C128 = NDArray[np.complex128]
 
 COARSE = 0.25  # bins a sample: with fewer, several samples in a row fall into one
 
@@ -216,6 +217,40 @@ def harmonic_sums(white: F32, first_bin: float, step_bins: float, count: int, de
     return out
 
 
+@kernel(nogil=True, fastmath={"reassoc", "contract"})
+def phase_line_scores(lines: C128, along: F64, weights: F64, first: float, step: float, count: int) -> F64:
+    """Power of harmonics summed over blocks, for cycles ``first + step j`` gained by the fundamental over the recording.
+
+    ``lines[block, k]`` is harmonic k + 1 of a block whose middle lies ``along`` the recording [parts of it]. Each harmonic is
+    turned back by its share, the blocks are added, and the squares are summed with ``weights[k]``. From one trial to the next
+    every line turns by the same angle.
+    """
+    blocks, harmonics = lines.shape
+    real, imag = np.empty((blocks, harmonics)), np.empty((blocks, harmonics))
+    turn_real, turn_imag = np.empty((blocks, harmonics)), np.empty((blocks, harmonics))
+    for b in range(blocks):
+        for k in range(harmonics):
+            now = lines[b, k] * np.exp(-2j * np.pi * first * along[b] * (k + 1))
+            turn = np.exp(-2j * np.pi * step * along[b] * (k + 1))
+            real[b, k], imag[b, k] = now.real, now.imag
+            turn_real[b, k], turn_imag[b, k] = turn.real, turn.imag
+    out = np.empty(count)
+    for j in range(count):
+        sum_real, sum_imag = np.zeros(harmonics), np.zeros(harmonics)
+        for b in range(blocks):
+            for k in range(harmonics):
+                x, y = real[b, k], imag[b, k]
+                sum_real[k] += x
+                sum_imag[k] += y
+                real[b, k] = x * turn_real[b, k] - y * turn_imag[b, k]
+                imag[b, k] = x * turn_imag[b, k] + y * turn_real[b, k]
+        total = 0.0
+        for k in range(harmonics):
+            total += (sum_real[k] * sum_real[k] + sum_imag[k] * sum_imag[k]) * weights[k]
+        out[j] = total
+    return out
+
+
 @kernel(nogil=True)
 def edge_response(running: F64, reach: int) -> F32:
     """Mean of the next ``reach`` samples minus mean of the last ``reach``, from a running sum of n + 1 terms."""
@@ -228,6 +263,36 @@ def edge_response(running: F64, reach: int) -> F32:
     inside = out[reach : n - reach]
     for i in range(inside.size):
         inside[i] = (after[i] - 2.0 * here[i] + before[i]) * scale
+    return out
+
+
+@kernel(nogil=True, fastmath={"reassoc"})
+def moments(samples: F32) -> tuple[float, float]:
+    """Mean third and fourth power of samples over their standard deviation, none counted for more than 20 of these."""
+    mean = 0.0
+    for i in range(samples.size):
+        mean += samples[i]
+    mean /= samples.size
+    power = 0.0
+    for i in range(samples.size):
+        power += (samples[i] - mean) ** 2
+    scale = 1 / (np.sqrt(power / samples.size) + 1e-12)
+    third, fourth = 0.0, 0.0
+    for i in range(samples.size):
+        scaled = min(max(samples[i] * scale, -20.0), 20.0)
+        third += scaled * scaled * scaled
+        fourth += scaled * scaled * scaled * scaled
+    return third / samples.size, fourth / samples.size
+
+
+@kernel(nogil=True)
+def means_of_four(samples: F32) -> F32:
+    """Means of four samples each, shape (n // 4,)."""
+    out = np.empty(samples.size // 4, np.float32)
+    for i in range(out.size):
+        first = 4 * i
+        total = samples[first] + samples[first + 1] + samples[first + 2] + samples[first + 3]
+        out[i] = np.float32(0.25) * total
     return out
 
 
@@ -257,23 +322,68 @@ def peaks_above(values: F32, threshold: np.float32) -> I64:
 
 
 @kernel(nogil=True)
+def kth_smallest(values: F32, k: int) -> float:
+    """The value that would stand at place ``k`` if values, none of them negative, were sorted; 0 <= k < n.
+
+    Such floats are in order of their bits. These are counted by the upper 12, then, among those alike so far, by the next 11,
+    then by the last 9.
+    """
+    bits = values.view(np.uint32)
+    known = np.zeros(1, np.uint32)
+    alike = np.uint32(0)
+    left = k
+    for shift, size in ((20, 4096), (9, 2048), (0, 512)):
+        counts = np.zeros(size, np.int64)
+        if shift == 20:
+            for i in range(bits.size):
+                counts[bits[i] >> np.uint32(20)] += 1
+        else:
+            for i in range(bits.size):
+                if bits[i] >> alike == known[0]:
+                    counts[(bits[i] >> np.uint32(shift)) & np.uint32(size - 1)] += 1
+        digit = 0
+        while left >= counts[digit]:
+            left -= counts[digit]
+            digit += 1
+        known[0] = known[0] * np.uint32(size) + np.uint32(digit)
+        alike = np.uint32(shift)
+    return float(known.view(np.float32)[0])
+
+
+@inner(nogil=True)
+def _next_beyond(values: F32, threshold: float, i: int) -> int:
+    """First place from ``i`` on where a value is not between minus and plus the threshold; the size if there is none."""
+    near = np.float32(threshold * (1 - 1e-6))  # 64 at a time are passed by in single precision, well inside
+    while i + 64 <= values.size:
+        part = values[i : i + 64]
+        out = np.int32(0)
+        for j in range(64):
+            out |= np.int32((part[j] >= near) | (part[j] <= -near))
+        if out:
+            break
+        i += 64
+    while i < values.size and -threshold < values[i] < threshold:
+        i += 1
+    return i
+
+
+@kernel(nogil=True)
 def pair_edges(edges: F32, threshold: float, reach: int, longest: int) -> tuple[I64, I64, F64]:
     """Bursts as a rise and the next fall of at least half its height: starts, ends, heights."""
     room = 200000
-    starts = np.zeros(room, np.int64)
-    ends = np.zeros(room, np.int64)
-    heights = np.zeros(room)
+    starts = np.empty(room, np.int64)
+    ends = np.empty(room, np.int64)
+    heights = np.empty(room)
     found = 0
     open_at = -1
     open_height = 0.0
     i = 1
     n = edges.size
-    while i < n - 1 and found < room:
-        v = edges[i]
-        if -threshold < v < threshold:
-            i += 1
-            continue
-        sign = 1.0 if v > 0 else -1.0
+    while found < room:
+        i = _next_beyond(edges, threshold, i)
+        if i >= n - 1:
+            break
+        sign = 1.0 if edges[i] > 0 else -1.0
         best = i
         stop = i
         while stop < n - 1 and sign * edges[stop] >= threshold and stop - best <= 2 * reach:
@@ -420,12 +530,11 @@ def box_peaks(response: F32, threshold: float, width: int) -> tuple[I64, int]:
     places = np.zeros(room, np.int64)
     found, dips, i, n = 0, 0, 0, response.size
     while i < n:
-        value = response[i]
-        if -threshold < value < threshold:
-            i += 1
-            continue
+        i = _next_beyond(response, threshold, i)
+        if i == n:
+            break
         best, stop = i, i
-        up = value > 0
+        up = response[i] > 0
         while (
             stop < n and stop - best <= width and (response[stop] >= threshold if up else response[stop] <= -threshold)
         ):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.audio_kernels import edge_response, pair_edges, running_sum
+from roomfield.signals.audio_kernels import edge_response, kth_smallest, pair_edges, running_sum
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -70,9 +70,8 @@ def robust_scatter(edges: F32) -> float:
     The fifth quantile still sees silence when traffic fills most of the time.
     """
     probe = np.abs(edges[:: max(1, edges.size // PROBES)])
-    fifth, half = probe.size // 5, probe.size // 2
-    ordered = np.partition(probe, (fifth, half))
-    return float(min(ordered[fifth] / 0.2533, ordered[half] / 0.6745)) + 1e-9
+    fifth, half = (kth_smallest(probe, probe.size // parts) for parts in (5, 2))
+    return min(fifth / 0.2533, half / 0.6745) + 1e-9
 
 
 def find_bursts(samples: F32, sample_rate_hz: float) -> BurstTable:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.audio_kernels import subtract_course
+from roomfield.signals.audio_kernels import kth_smallest, means_of_four, moments, subtract_course
 from roomfield.signals.bursts import (
     LATTICE_WIDTHS_S,
     LATTICES_S,
@@ -368,11 +368,10 @@ def _tilt_numbers(out: dict[str, float], evidence: Evidence) -> None:
     out["band.top"] = float(np.log10(band_top_hz(evidence.spectrum)))
     samples = evidence.residual
     for factor in (1, 4, 16, 64, 256):
-        samples = samples if factor == 1 else samples[: samples.size // 4 * 4].reshape(-1, 4).mean(1)
-        scaled = np.clip(samples / (float(samples.std()) + 1e-12), -20, 20)
-        square = scaled * scaled
-        out[f"skew.{factor}"] = float(np.arcsinh((square * scaled).mean()))
-        out[f"peaked.{factor}"] = float(np.arcsinh((square * square).mean() - 3))
+        samples = samples if factor == 1 else means_of_four(samples)
+        third, fourth = moments(samples)
+        out[f"skew.{factor}"] = float(np.arcsinh(third))
+        out[f"peaked.{factor}"] = float(np.arcsinh(fourth - 3))
 
 
 def band_top_hz(spectrum: WhiteSpectrum) -> float:
@@ -458,7 +457,7 @@ def background_motion(data: Conditioned) -> tuple[float, float]:
     if count < LEAST_GAIN_STEPS:
         return 0.0, 0.0
     sizes = np.abs(data.samples[: count * step]).reshape(count, step)
-    floor = np.log10(np.partition(sizes, step // 5, axis=1)[:, step // 5] + 1e-9)
+    floor = np.log10([kth_smallest(row, step // 5) + 1e-9 for row in sizes])
     loud = np.log10(sizes.max(1) + 1e-9)
     moved = float(np.ptp(np.quantile(floor, [0.1, 0.9])))
     if floor.std() < 1e-6 or loud.std() < 1e-6:

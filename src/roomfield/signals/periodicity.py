@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaincc, gammaln
 
-from roomfield.signals.audio_kernels import fold_spans, harmonic_sums
+from roomfield.signals.audio_kernels import fold_spans, harmonic_sums, phase_line_scores
 from roomfield.signals.combs import Comb, CombEvidence, mask_comb, weigh_comb
 from roomfield.signals.spectrum import WhiteSpectrum
 
@@ -282,15 +282,14 @@ def _best_slope(
     span, step = min(widest, 40.0 / top), 0.15 / top
     grid = np.arange(-span, span + step, step)
 
-    def score(offsets: F64) -> F64:
-        spin = np.exp(-2j * np.pi * offsets[:, None, None] * middle[:, None] * orders)
-        return np.asarray((np.abs((coefficients * spin).mean(1)) ** 2 / noise).sum(1))
+    def score(first: float, step: float, count: int) -> F64:
+        return np.asarray(phase_line_scores(coefficients, middle, 1 / (noise * middle.size**2), first, step, count))
 
-    values = np.concatenate([score(part) for part in np.array_split(grid, max(1, grid.size * orders.size // 20000))])
+    values = score(-span, step, grid.size)
     peak = int(np.clip(np.argmax(values), 1, grid.size - 2))
     for _ in range(2):
         fine = grid[peak] + np.linspace(-1, 1, 9) * step
-        values = score(fine)
+        values = score(fine[0], step / 4, 9)
         best = int(np.clip(np.argmax(values), 1, 7))
         left, mid, right = values[best - 1 : best + 2]
         bend = left - 2 * mid + right

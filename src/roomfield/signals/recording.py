@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,10 +73,17 @@ class AudioSource:
         try:
             with soundfile.SoundFile(str(self.path)) as file:
                 file.seek(first)
-                data = np.asarray(file.read(last - first, dtype="float32"))
+                data = _floats(file, last - first)
         except (soundfile.LibsndfileError, RuntimeError) as fault:
             raise FormatError("the sound file breaks off or is damaged.", where=self.name, mend=_RESAVE) from fault
         return _checked(data, self.name)
+
+
+def _floats(file: Any, count: int) -> F32:
+    """The next samples, full scale being 1; of 16 bits they are scaled here, which costs a fifth of having the library do it."""
+    if file.subtype != "PCM_16":
+        return np.asarray(file.read(count, dtype="float32"))
+    return np.multiply(file.read(count, dtype="int16"), np.float32(1 / 32768), dtype=np.float32)
 
 
 _RESAVE = "Save it again as WAV or FLAC."

@@ -33,7 +33,7 @@ def judgement(evidence: Evidence) -> Judgement:
     """What one block says, tones taken for tones, and a channel full of packets for a transmitter of a kind not told."""
     numbers = vector(evidence)
     judged = judge(numbers)
-    if tonal_share(evidence.spectrum) < TONAL:
+    if numbers["tonal"] < TONAL:
         crowded = crowded_chance(numbers)
         chances = judged.chances
         if crowded > CERTAIN_CROWD:

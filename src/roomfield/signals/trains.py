@@ -11,7 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.audio_kernels import above_around, follow_trains, gap_matches, peaks_above, step_matches
+from roomfield.signals.audio_kernels import (
+    above_around,
+    follow_trains,
+    gap_matches,
+    peaks_above,
+    step_matches,
+)
 from roomfield.signals.bursts import BurstTable
 
 F32 = NDArray[np.float32]
