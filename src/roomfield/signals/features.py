@@ -53,6 +53,7 @@ from roomfield.signals.folding import (
     without_subframes,
 )
 from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
+from roomfield.signals.telegrams import telegram_numbers
 from roomfield.signals.tonal_share import tonal_share
 from roomfield.signals.trains import Trains, answer_score, find_trains, triplet_score
 
@@ -278,6 +279,7 @@ def vector(evidence: Evidence) -> dict[str, float]:
     out["tonal"] = tonal_share(evidence.spectrum)
     _path_numbers(out, evidence.conditioned)
     out.update(faint_numbers(*find_faint(evidence.residual, evidence.conditioned.sample_rate_hz)))
+    out.update(telegram_numbers(evidence.residual, evidence.conditioned.sample_rate_hz))
     out.update(slot_leads(out))
     return out
 

@@ -1,0 +1,116 @@
+"""Compiled inner loops: edges that stand out of their surroundings, and pairs of a rise and the next fall."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roomfield.kernel_cache import kernel
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+I64 = NDArray[np.int64]
+
+
+@kernel(nogil=True)
+def thin_samples(samples: F32, many: int) -> F32:
+    """Means of ``many`` neighbouring samples."""
+    out = np.zeros(samples.size // many, np.float32)
+    scale = np.float32(1.0 / many)
+    if many == 2:
+        for i in range(out.size):
+            out[i] = (samples[2 * i] + samples[2 * i + 1]) * scale
+        return out
+    for i in range(out.size):
+        total = np.float32(0.0)
+        for j in range(i * many, (i + 1) * many):
+            total += samples[j]
+        out[i] = total * scale
+    return out
+
+
+@kernel(nogil=True)
+def sudden_changes(samples: F32, ahead: int, behind: int, block: int) -> tuple[F32, F64]:
+    """Mean of the next ``ahead`` samples less that of the last ``behind``, and its power in blocks.
+
+    A step makes one triangle of its sign, whatever a high-pass leaves of the level after it; a short pulse makes one of its own.
+    """
+    n = samples.size
+    out = np.zeros(n, np.float32)
+    powers = np.zeros(n // block)
+    last, coming = 0.0, 0.0
+    for i in range(min(behind, n)):
+        last += samples[i]
+    for i in range(behind, min(behind + ahead, n)):
+        coming += samples[i]
+    near, far = 1.0 / ahead, 1.0 / behind
+    for i in range(behind, n - ahead):
+        out[i] = coming * near - last * far
+        here = float(samples[i])
+        coming += samples[i + ahead] - here
+        last += here - samples[i - behind]
+    for k in range(powers.size):
+        total = np.float32(0.0)
+        for i in range(k * block, (k + 1) * block):
+            total += out[i] * out[i]
+        powers[k] = total
+    return out, powers / block
+
+
+@kernel(nogil=True)
+def signed_peaks(edges: F32, threshold: float, hold: int) -> tuple[I64, F64]:
+    """Places and signed heights of edges above a threshold, none within ``hold`` samples after a higher one of either sign."""
+    room = edges.size // hold + 2
+    places = np.zeros(room, np.int64)
+    found = 0
+    for i in range(edges.size):
+        size = abs(edges[i])
+        if size < threshold:
+            continue
+        if found > 0 and i - places[found - 1] <= hold:
+            if size > abs(edges[places[found - 1]]):
+                places[found - 1] = i
+        elif found < room:
+            places[found] = i
+            found += 1
+    heights = np.zeros(found)
+    for k in range(found):
+        heights[k] = edges[places[k]]
+    return places[:found], heights
+
+
+@kernel(nogil=True)
+def lone_pairs(places: I64, heights: F64, least: int, most: int, quiet: int) -> tuple[I64, I64, NDArray[np.bool_]]:
+    """A rise and the fall that is the next edge of about its height: indices of both, and whether nothing is near them.
+
+    They are ``least`` to ``most`` samples apart; ``quiet`` samples before and after hold no edge of nearly that height for a pair
+    that is alone.
+    """
+    n = places.size
+    rises, falls = np.zeros(n, np.int64), np.zeros(n, np.int64)
+    alone = np.zeros(n, np.bool_)
+    found = 0
+    for i in range(n):
+        if heights[i] <= 0.0:
+            continue
+        limit = 0.4 * heights[i]
+        j = i + 1
+        while j < n and abs(heights[j]) < limit and places[j] - places[i] <= most:
+            j += 1
+        if j >= n or heights[j] > 0.0 or -heights[j] > 2.2 * heights[i]:
+            continue
+        if not least <= places[j] - places[i] <= most:
+            continue
+        limit = 0.4 * min(heights[i], -heights[j])
+        single = True
+        k = i - 1
+        while k >= 0 and places[i] - places[k] <= quiet:
+            single = single and abs(heights[k]) < limit
+            k -= 1
+        k = j + 1
+        while k < n and places[k] - places[j] <= quiet:
+            single = single and abs(heights[k]) < limit
+            k += 1
+        rises[found], falls[found], alone[found] = i, j, single
+        found += 1
+    return rises[:found], falls[:found], alone[:found]

@@ -1,0 +1,259 @@
+"""Single telegrams and passing beams: what is left of them on narrow paths.
+
+A telephone's line takes the level from a burst of some milliseconds and leaves its two edges: a step up and, the next thing
+heard, a step down. And it turns the pulses of a radar into ringing, in which their rate still stands: the loudest moments
+repeat themselves after one step while the beam passes, swelling and fading as the antenna's pattern does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import irfft, next_fast_len, rfft
+
+from roomfield.signals.bursts import robust_scatter
+from roomfield.signals.telegram_kernels import lone_pairs, signed_peaks, sudden_changes, thin_samples
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+I64 = NDArray[np.int64]
+
+LEAST_RATE_HZ = 20000.0
+AHEAD_S, BEHIND_S, HOLD_S = 0.21e-3, 0.8e-3, 1.3e-3
+THRESHOLD = 6.0
+TELEGRAM_S = (2.0e-3, 2.5)
+QUIET_S = 20e-3
+SAME_LENGTH, SAME_LENGTH_S = 0.01, 1e-4
+MOST_EDGES_PER_S, MOST_INSIDE = 150.0, 12
+
+BLOCK_S, SMOOTH, APART_S, EVENTS = 2e-3, 5, 60e-3, 6
+HALF_S, AROUND_S = 32e-3, 1e-3
+STEP_S = (0.3e-3, 5e-3)
+SAME_STEP = 0.01
+AGAIN_S, LONG_HALF_S = (8e-3, 0.25), 0.2
+
+
+@dataclass(frozen=True)
+class Thinned:
+    """Sound at a rate of 20 to 40 kHz, its sudden changes, and their power in blocks of 2 ms."""
+
+    samples: F32
+    edges: F32
+    powers: F64
+    block: int
+    rate_hz: float
+
+
+def thin(samples: F32, sample_rate_hz: float) -> Thinned:
+    """Means of neighbouring samples down to a rate of at least 20 kHz, and the sudden changes of these."""
+    many = max(1, int(sample_rate_hz / LEAST_RATE_HZ))
+    thinned = thin_samples(samples, many)
+    rate_hz = sample_rate_hz / many
+    ahead, behind, block = (round(span * rate_hz) for span in (AHEAD_S, BEHIND_S, BLOCK_S))
+    edges, powers = sudden_changes(thinned, ahead, behind, block)
+    return Thinned(thinned, edges, powers, block, rate_hz)
+
+
+def telegram_numbers(samples: F32, sample_rate_hz: float) -> dict[str, float]:
+    """Single telegrams, passing beams and repeated ones as named numbers.
+
+    Parameters
+    ----------
+    samples : ndarray of float32, shape (n,)
+    sample_rate_hz : float
+        [Hz]
+    """
+    sound = thin(samples, sample_rate_hz)
+    return pair_numbers(sound) | beam_numbers(sound)
+
+
+def pair_numbers(sound: Thinned) -> dict[str, float]:
+    """Bursts of which a rise and the next fall are left: how many, how wide, how alike, how quiet in between."""
+    edges, rate = sound.edges, sound.rate_hz
+    sigma = robust_scatter(edges)
+    most = int(MOST_EDGES_PER_S * edges.size / rate) + 1
+    at, heights = signed_peaks(edges, THRESHOLD * sigma, round(HOLD_S * rate))
+    if at.size > most:
+        kept = np.sort(np.argpartition(np.abs(heights), -most)[-most:])
+        at, heights = at[kept], heights[kept]
+    least, longest = (round(width * rate) for width in TELEGRAM_S)
+    rises, falls, alone = lone_pairs(at, heights, least, longest, round(QUIET_S * rate))
+    out = {"pairs.edges": float(np.log1p(at.size)), "pairs.all": float(np.log1p(rises.size))}
+    out["pairs.alone"] = float(np.log1p(alone.sum()))
+    out["pairs.down"] = float((heights < 0).mean()) if at.size else 0.0
+    rises, falls = (rises[alone], falls[alone]) if alone.any() else (rises, falls)
+    widths = np.sort(at[falls] - at[rises]) / rate
+    shown = widths if widths.size else np.array([1e-3])
+    for name, width in (("least", shown[0]), ("middle", np.median(shown)), ("most", shown[-1])):
+        out[f"pairs.{name}"] = float(np.log10(width))
+    near = np.diff(widths) < np.maximum(SAME_LENGTH * widths[1:], SAME_LENGTH_S)
+    out["pairs.alike"] = float(near.sum() / near.size) if near.size else -1.0
+    up, down = heights[rises], -heights[falls]
+    level = float(np.median(np.sqrt(up * down))) if widths.size else 0.0
+    out["pairs.height"] = float(np.arcsinh(level / sigma))
+    out["pairs.fall"] = float(np.median(np.log10(down / up))) if widths.size else -1.0
+    strong = int((np.abs(heights) > 0.4 * level).sum())
+    out["pairs.share"] = 2 * widths.size / max(strong, 1)
+    out["pairs.above"] = float(np.log10(np.abs(heights).max() / level)) if widths.size else 2.0
+    out["pairs.inside"] = _inside(edges, at[rises], at[falls], sigma)
+    starts = np.sort(at[rises]) / rate
+    gaps = np.diff(starts) if starts.size > 1 else np.array([30.0])
+    out["pairs.gap"], out["pairs.gap.least"] = float(np.log10(np.median(gaps))), float(np.log10(gaps.min()))
+    return out
+
+
+def _inside(edges: F32, begins: I64, ends: I64, sigma: float) -> float:
+    """How restless it is inside of the pairs, over the whole [decades]."""
+    middle = [
+        float(np.median(np.abs(edges[a + (b - a) // 4 : b - (b - a) // 8])))
+        for a, b in zip(begins[:MOST_INSIDE], ends[:MOST_INSIDE], strict=True)
+    ]
+    return float(np.log10(np.median(middle) / (0.6745 * sigma) + 1e-2)) if middle else -2.0
+
+
+@dataclass(frozen=True)
+class Event:
+    """A loud moment of the recording.
+
+    Attributes
+    ----------
+    at_s : float
+        Centre of its power [s].
+    step_s, alike, again, least : float
+        Step after which it repeats itself [s], its autocorrelation there and at twice the step, and the lowest before it.
+    width_s, peaked : float
+        Spread of its power in time [s], and the fourth moment over the square of the second: 3 for a bell, 1.8 for a box.
+    skew, spiky : float
+        Third and fourth moment of its samples.
+    power : float
+        Over the middle of all blocks [1].
+    """
+
+    at_s: float
+    step_s: float
+    alike: float
+    again: float
+    least: float
+    width_s: float
+    peaked: float
+    skew: float
+    spiky: float
+    power: float
+
+
+def _loudest(powers: F64) -> tuple[list[int], F64]:
+    """Blocks of the loudest moments, none near a louder one; and the power round each block."""
+    smooth = np.convolve(powers, np.ones(SMOOTH) / SMOOTH, "same")
+    left, chosen, away = smooth.copy(), [], round(APART_S / BLOCK_S)
+    for _ in range(EVENTS):
+        best = int(np.argmax(left))
+        if left[best] <= 0:
+            break
+        chosen.append(best)
+        left[max(0, best - away) : best + away + 1] = 0
+    return chosen, smooth
+
+
+def _autocorrelation(part: F64, most: int) -> F64:
+    size = next_fast_len(part.size + most, real=True)
+    lines = rfft(part, size)
+    lags = irfft(lines.real**2 + lines.imag**2, size)[: most + 1]
+    return np.asarray(lags / (lags[0] + 1e-30))
+
+
+def _without_slow(part: F64, reach: int) -> F64:
+    """Less the running mean over ``2 reach + 1`` samples."""
+    running = np.concatenate([[0.0], np.cumsum(part)])
+    at = np.arange(part.size)
+    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, part.size)
+    return np.asarray(part - (running[high] - running[low]) / (high - low))
+
+
+def _step(lags: F64, rate_hz: float) -> tuple[float, float, float, float]:
+    """Shortest step after which a moment repeats itself nearly as well as it ever does; see `Event`."""
+    first, last = round(STEP_S[0] * rate_hz), round(STEP_S[1] * rate_hz)
+    inner = lags[1:-1]
+    top = np.flatnonzero((inner >= lags[:-2]) & (inner > lags[2:])) + 1
+    top = top[(top >= first) & (top <= last)]
+    if top.size == 0:
+        return 0.0, 0.0, 0.0, float(lags[first : last + 1].min())
+    best = int(top[np.argmax(lags[top] >= 0.85 * lags[top].max())])
+    left, mid, right = lags[best - 1 : best + 2]
+    bend = left - 2 * mid + right
+    exact = best + (0.5 * (left - right) / bend if bend < 0 else 0.0)
+    twice = round(2 * exact)
+    return exact / rate_hz, float(mid), float(lags[twice - 1 : twice + 2].max()), float(lags[:best].min())
+
+
+def _event(sound: Thinned, block: int, floor: float) -> Event:
+    reach = round(HALF_S / BLOCK_S)
+    low = max(0, block - reach)
+    course = np.maximum(sound.powers[low : block + reach + 1] - floor, 0.0)
+    times = (low + np.arange(course.size)) * BLOCK_S
+    total = float(course.sum()) + 1e-30
+    centre = float((course * times).sum()) / total
+    away = (times - centre) ** 2
+    spread = float((course * away).sum()) / total + BLOCK_S**2 / 12
+    peaked = float((course * away * away).sum()) / total / spread**2
+    middle = int(centre / BLOCK_S * sound.block)
+    half = round(HALF_S * sound.rate_hz)
+    part = sound.samples[max(0, middle - half) : middle + half].astype(np.float64)
+    part = _without_slow(part, round(AROUND_S * sound.rate_hz))
+    part -= part.mean()
+    step_s, alike, again, least = _step(_autocorrelation(part, round(2.1 * STEP_S[1] * sound.rate_hz)), sound.rate_hz)
+    square = part * part
+    variance = float(square.mean()) + 1e-30
+    return Event(
+        centre, step_s, alike, again, least, float(np.sqrt(spread)), peaked,
+        float((square * part).mean()) / variance**1.5, float((square * square).mean()) / variance**2, total / floor,
+    )  # fmt: skip
+
+
+def beam_numbers(sound: Thinned) -> dict[str, float]:
+    """The loudest moments: do they repeat themselves at one step, how do they swell, how evenly do they come."""
+    powers, count = sound.powers, sound.powers.size
+    floor = float(np.median(powers)) + 1e-20
+    chosen, smooth = _loudest(powers)
+    events = [_event(sound, block, floor) for block in chosen if smooth[block] > 0.1 * smooth[chosen[0]]]
+    best = max(events, key=lambda event: min(event.alike, event.again) * np.sqrt(event.power), default=None)
+    if best is None:
+        best = Event(0.0, 0.0, 0.0, 0.0, 0.0, 1e-3, 1.0, 0.0, 3.0, 1.0)
+    alike = [e for e in events if e.alike > 0.3 and abs(e.step_s / max(best.step_s, 1e-6) - 1) < SAME_STEP]
+    out = {"beam.alike": best.alike, "beam.again": best.again, "beam.least": best.least}
+    out["beam.step"] = float(np.log10(best.step_s + 1e-4))
+    out["beam.width"], out["beam.peaked"] = float(np.log10(best.width_s)), min(best.peaked, 12.0)
+    out["beam.skew"], out["beam.spiky"] = float(np.arcsinh(best.skew)), float(np.log10(best.spiky + 0.1))
+    out["beam.power"] = float(np.log10(best.power + 1.0))
+    out["beam.events"], out["beam.same"] = float(np.log1p(len(events))), float(np.log1p(len(alike)))
+    out["beam.middle"] = float(np.median([min(e.alike, e.again) for e in events])) if events else 0.0
+    widths = np.array([e.width_s for e in events]) if events else np.array([1e-3])
+    out["beam.widths"] = float(np.std(np.log10(widths)))
+    times = np.sort([e.at_s for e in (alike if len(alike) > 1 else events)])
+    turns = np.diff(times)
+    out["beam.turn"] = float(np.log10(np.median(turns) + 1e-3)) if turns.size else 1.5
+    whole = turns / (turns.min() + 1e-9) if turns.size else np.zeros(1)
+    out["beam.uneven"] = float(np.abs(whole - np.rint(whole)).max()) if turns.size > 1 else -1.0
+    near = np.zeros(count, bool)
+    for event in events:
+        near[max(0, int((event.at_s - HALF_S) / BLOCK_S)) : int((event.at_s + HALF_S) / BLOCK_S) + 1] = True
+    above = np.maximum(powers - 3 * floor, 0.0)
+    out["beam.beside"] = float(above[~near].sum() / (above.sum() + 1e-30))
+    return out | _said_again(sound, best)
+
+
+def _said_again(sound: Thinned, best: Event) -> dict[str, float]:
+    """Whether what is said in the loudest moment is said again within a quarter of a second: step and likeness."""
+    fewer = max(1, int(sound.rate_hz / 6000))
+    middle, half = int(best.at_s * sound.rate_hz), round(LONG_HALF_S * sound.rate_hz)
+    part = sound.samples[max(0, middle - half) : middle + half].astype(np.float64)
+    part = _without_slow(part, round(2 * AROUND_S * sound.rate_hz))
+    part = part[: part.size // fewer * fewer].reshape(-1, fewer).mean(1)
+    rate = sound.rate_hz / fewer
+    first, last = (round(step * rate) for step in AGAIN_S)
+    if part.size < 2 * first:
+        return {"again.alike": 0.0, "again.step": -3.0}
+    lags = _autocorrelation(part, min(last, part.size - 1))
+    at = first + int(np.argmax(lags[first:]))
+    return {"again.alike": float(lags[at]), "again.step": float(np.log10(at / rate))}

@@ -1,0 +1,89 @@
+"""Single telegrams and passing beams after a telephone's line: edges and pulse rates that are left of them."""
+
+import numpy as np
+import pytest
+from scipy.signal import butter, resample_poly, sosfilt
+
+from roomfield.signals.simulation.telegrams import lora_airtime_s, telegram_s
+from roomfield.signals.telegrams import telegram_numbers, thin
+
+RATE, NOISE = 48000.0, 0.02
+
+
+def line(sound):
+    """A telephone's line at 8 kHz, brought back to 48 kHz (band of ITU-T G.712, from memory)."""
+    narrow = sosfilt(butter(2, [300.0, 3400.0], "bandpass", fs=RATE, output="sos"), sound)
+    return resample_poly(resample_poly(narrow, 1, 6), 6, 1).astype(np.float32)
+
+
+def telegrams(starts, widths, seed=1, duration_s=6.0):
+    rng = np.random.default_rng(seed)
+    sound = NOISE * rng.standard_normal(int(duration_s * RATE))
+    for start, width in zip(starts, widths, strict=True):
+        sound[int(start * RATE) : int((start + width) * RATE)] += 1.0
+    return sound.astype(np.float32)
+
+
+def beams(rate_hz, seed=1, turn_s=4.0, dwell_s=0.028):
+    rng = np.random.default_rng(seed)
+    sound = NOISE * rng.standard_normal(int(12 * RATE))
+    for centre in np.arange(1.3, 12, turn_s):
+        times = centre + np.arange(-60, 61) / rate_hz
+        sound[np.rint(times * RATE).astype(int)] += np.exp(-2.77 * ((times - centre) / dwell_s) ** 2)
+    return sound.astype(np.float32)
+
+
+@pytest.mark.published("EN 13757-4 (from memory): telegrams of mode T and C of some milliseconds, of S of some ten")
+@pytest.mark.parametrize("mode", ["S", "T", "C"])
+@pytest.mark.parametrize("path", [np.asarray, line])
+def test_one_telegram_keeps_its_length(mode, path):
+    width = telegram_s(mode, 40)
+    numbers = telegram_numbers(path(telegrams([2.0], [width])), RATE)
+    assert np.expm1(numbers["pairs.alone"]) == pytest.approx(1)
+    assert 10 ** numbers["pairs.middle"] == pytest.approx(width, abs=0.25e-3)
+    assert numbers["pairs.share"] == pytest.approx(1.0) and numbers["pairs.alike"] == -1.0
+
+
+@pytest.mark.published("airtimes of LoRa at 125 kHz (from memory): the same packet takes the same time")
+@pytest.mark.parametrize("path", [np.asarray, line])
+def test_packets_of_one_length_are_alike(path):
+    width = lora_airtime_s(9, 24)
+    numbers = telegram_numbers(path(telegrams([0.7, 2.1, 4.4], [width] * 3)), RATE)
+    assert np.expm1(numbers["pairs.alone"]) == pytest.approx(3) and numbers["pairs.alike"] == 1.0
+    assert 10 ** numbers["pairs.gap"] == pytest.approx(1.85, abs=0.01)
+    unlike = telegram_numbers(path(telegrams([0.7, 2.1, 4.4], [width, 1.3 * width, 0.6 * width])), RATE)
+    assert unlike["pairs.alike"] == 0.0
+
+
+@pytest.mark.published("ITU-R M.1464 family (from memory): some 1000 pulses a second, a turn of 4 s")
+@pytest.mark.parametrize("path", [np.asarray, line])
+@pytest.mark.parametrize("rate_hz", [415.0, 1015.0, 2100.0])
+def test_beam_repeats_itself_at_the_pulse_rate(path, rate_hz):
+    numbers = telegram_numbers(path(beams(rate_hz)), RATE)
+    step = 10 ** numbers["beam.step"] - 1e-4
+    assert step * rate_hz / np.rint(step * rate_hz) == pytest.approx(1.0, abs=0.02)
+    assert min(numbers["beam.alike"], numbers["beam.again"]) > 0.4
+    assert np.expm1(numbers["beam.same"]) == pytest.approx(3)
+    assert 10 ** numbers["beam.turn"] == pytest.approx(4.0, abs=0.01) and numbers["beam.uneven"] < 0.01
+
+
+def test_noise_has_no_pairs_and_does_not_repeat_itself():
+    for path in (np.asarray, line):
+        numbers = telegram_numbers(path(telegrams([], [])), RATE)
+        assert numbers["pairs.all"] == 0.0 and numbers["pairs.alike"] == -1.0
+        assert min(numbers["beam.alike"], numbers["beam.again"]) < 0.3
+
+
+@pytest.mark.parametrize("rate_hz", [44100.0, 48000.0, 64000.0])
+@pytest.mark.parametrize("size", [300, 9000])
+def test_any_length_has_finite_numbers(rate_hz, size):
+    for sound in (np.zeros(size, np.float32), np.random.default_rng(1).standard_normal(size).astype(np.float32)):
+        assert np.isfinite(list(telegram_numbers(sound, rate_hz).values())).all()
+
+
+@pytest.mark.calculated("a step up makes a triangle of its sign as high as the step")
+def test_sudden_changes_have_the_sign_of_the_step():
+    sound = thin(telegrams([2.0], [0.01]), RATE)
+    up, down = int(np.argmax(sound.edges)), int(np.argmin(sound.edges))
+    assert sound.edges[up] == pytest.approx(1.0, abs=0.05) and sound.edges[down] == pytest.approx(-1.0, abs=0.05)
+    assert (down - up) / sound.rate_hz == pytest.approx(0.01, abs=1e-4)
