@@ -42,6 +42,7 @@ def test_gsm_handset_schedule():
 def test_lte_layouts_and_symbol_grid():
     assert ofdm.LTE_SYMBOL_EDGES_S[-1] == pytest.approx(1e-3, rel=1e-9)
     assert ofdm.TDD_LAYOUTS[2] == "DSUDDDSUDD" and ofdm.TDD_LAYOUTS[0] == "DSUUUDSUUU"
+    assert ofdm.TDD_LAYOUTS[6] == "DSUUUDSUUD"
     assert all(layout[:3].startswith("DS") and len(layout) == 10 for layout in ofdm.TDD_LAYOUTS.values())
 
 
@@ -54,6 +55,29 @@ def test_system_information_comes_every_second_frame():
         assert even >= 0.98 * odd
         seen += even > 1.05 * odd
     assert seen >= 2
+
+
+def test_a_full_load_leaves_no_block_out():
+    assert ofdm._busy(bench(), 1000, 1.0).all()
+    shares = [ofdm._busy(bench(seed), 4000, 0.3).mean() for seed in range(40)]
+    assert 0.2 < np.mean(shares) < 0.4
+
+
+def test_broadcast_of_time_division_stays_out_of_uplink_slots():
+    levels = np.zeros((400, 14))
+    ofdm._nr_broadcast(bench(), levels, 2, "DDDSU")
+    assert levels.any() and not levels[4::5].any() and not levels[3::5].any()
+
+
+@pytest.mark.published(
+    "3GPP TS 45.008 clause 7.1 (from memory): a base sends without pause on the carrier of its control channel"
+)
+def test_some_base_carriers_do_not_fall_silent_between_slots():
+    carriers = [
+        part for part in (slotted.gsm(bench(seed, 1.0)) for seed in range(60)) if part.variant.endswith("8 slots")
+    ]
+    least = np.array([part.power.min() / part.power.max() for part in carriers])
+    assert (least > 0.01).any() and (least == 0).any()
 
 
 @pytest.mark.published("IEEE 802.11: beacon at 1 Mbit/s takes 192 us and 8 us per byte; intervals of whole time units")

@@ -52,7 +52,9 @@ from roomfield.signals.folding import (
     template_shares,
     without_subframes,
 )
+from roomfield.signals.frame_models import frame_model_numbers
 from roomfield.signals.spectrum import WhiteSpectrum, white_spectrum
+from roomfield.signals.symbol_grid import course_of_changes, grid_numbers, guard_numbers
 from roomfield.signals.telegrams import telegram_numbers
 from roomfield.signals.tonal_share import tonal_share
 from roomfield.signals.trains import Trains, answer_score, find_trains, triplet_score
@@ -177,6 +179,7 @@ def gather(data: Conditioned) -> Evidence:
     mains, drift, hiss = {}, {}, _hiss(data)
     period = FRAME.period_s / _stretch(combs, FRAME.combs)
     profiles["hiss"] = fold(hiss, data.sample_rate_hz, period, HISS_BINS) + float(hiss.mean())
+    profiles["changes"] = course_of_changes(data.samples, data.sample_rate_hz, period, profiles["frame"])
     for nominal in (50, 60):
         profile, drift[nominal] = _fold_mains(data, combs, nominal)
         profiles[f"mains{nominal}"] = profile
@@ -270,7 +273,10 @@ def vector(evidence: Evidence) -> dict[str, float]:
     _template_numbers(out, evidence.profiles["frame"])
     _line_numbers(out, evidence.profiles["frame"])
     _hiss_numbers(out, evidence.profiles["hiss"])
+    out.update(frame_model_numbers(evidence.profiles["frame"]))
+    out.update(guard_numbers(evidence.spectrum.white, evidence.spectrum.bins_per_hz))
     _tilt_numbers(out, evidence)
+    out.update(grid_numbers(evidence.profiles["frame"], evidence.profiles["changes"], 10 ** out["band.top"]))
     out["hum"] = float(np.log10(evidence.conditioned.hum_over_comb + 1))
     out["length"] = evidence.duration_s
     _burst_numbers(out, evidence)

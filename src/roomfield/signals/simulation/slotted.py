@@ -50,6 +50,16 @@ def _talk_spurts(bench: Bench, times: Array, mean_s: float = 1.2) -> NDArray[np.
     return (np.searchsorted(edges, times) % 2) == 0
 
 
+def _held_between(bench: Bench, begin: Array, slots: NDArray[np.intp], slot: float, levels: Array) -> FloatArray:
+    """What a base keeps between the slots: the carrier of its control channel need not fall to nothing.
+
+    TS 45.008 clause 7.1 asks for continuous transmission on that carrier, from memory.
+    """
+    kept = 10 ** (-bench.rng.uniform(0.5, 25) / 10)
+    starts = (begin[:, None] + slots * slot).ravel()
+    return boxes(bench, starts, slot, kept * np.tile(levels[slots], begin.size))
+
+
 def gsm(bench: Bench) -> Component:
     """A handset in a call (with or without DTX), a packet handset, or a carrier of a base."""
     rng = bench.rng
@@ -65,6 +75,8 @@ def gsm(bench: Bench) -> Component:
         slots = np.flatnonzero(busy)
         starts = (begin[:, None] + slots * slot).ravel()
         power = boxes(bench, starts, width, np.tile(levels[slots], begin.size))
+        if rng.random() < 0.6:
+            power = np.maximum(power, _held_between(bench, begin, slots, slot, levels))
         rate = 8 / 0.12 * 26 * scale if busy.all() else 26 / 0.12 * scale
         return Component(
             "gsm", f"base carrier, {slots.size} slots", power, (rate,), starts, np.full(starts.size, width)
