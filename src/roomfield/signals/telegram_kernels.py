@@ -30,14 +30,13 @@ def thin_samples(samples: F32, many: int) -> F32:
 
 
 @kernel(nogil=True)
-def sudden_changes(samples: F32, ahead: int, behind: int, block: int) -> tuple[F32, F64]:
-    """Mean of the next ``ahead`` samples less that of the last ``behind``, and its power in blocks.
+def sudden_changes(samples: F32, ahead: int, behind: int) -> F32:
+    """Mean of the next ``ahead`` samples less that of the last ``behind``.
 
     A step makes one triangle of its sign, whatever a high-pass leaves of the level after it; a short pulse makes one of its own.
     """
     n = samples.size
     out = np.zeros(n, np.float32)
-    powers = np.zeros(n // block)
     last, coming = 0.0, 0.0
     for i in range(min(behind, n)):
         last += samples[i]
@@ -49,12 +48,20 @@ def sudden_changes(samples: F32, ahead: int, behind: int, block: int) -> tuple[F
         here = float(samples[i])
         coming += samples[i + ahead] - here
         last += here - samples[i - behind]
+    return out
+
+
+@kernel(nogil=True)
+def block_powers(edges: F32, block: int, most: float) -> F64:
+    """Mean square in blocks; no value counts for more than ``most``, so that what lasts comes before what is loud."""
+    powers = np.zeros(edges.size // block)
+    limit = np.float32(most * most)
     for k in range(powers.size):
         total = np.float32(0.0)
         for i in range(k * block, (k + 1) * block):
-            total += out[i] * out[i]
-        powers[k] = total
-    return out, powers / block
+            total += min(edges[i] * edges[i], limit)
+        powers[k] = total / block
+    return powers
 
 
 @kernel(nogil=True)

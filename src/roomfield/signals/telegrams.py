@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 
 from roomfield.signals.bursts import robust_scatter
-from roomfield.signals.telegram_kernels import lone_pairs, signed_peaks, sudden_changes, thin_samples
+from roomfield.signals.telegram_kernels import block_powers, lone_pairs, signed_peaks, sudden_changes, thin_samples
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -28,8 +28,9 @@ QUIET_S = 20e-3
 SAME_LENGTH, SAME_LENGTH_S = 0.01, 1e-4
 MOST_EDGES_PER_S, MOST_INSIDE = 150.0, 12
 
-BLOCK_S, SMOOTH, APART_S, EVENTS = 2e-3, 5, 60e-3, 6
-HALF_S, AROUND_S = 32e-3, 1e-3
+BLOCK_S, SMOOTH, APART_S, EVENTS = 2e-3, 7, 60e-3, 8
+LOUDEST, SHRINK, MOST_SHRINK = 7.0, 2.0, 0.35
+COURSE_S, HALF_S, AROUND_S = 32e-3, 22e-3, 1e-3
 STEP_S = (0.3e-3, 5e-3)
 SAME_STEP = 0.01
 AGAIN_S, LONG_HALF_S = (8e-3, 0.25), 0.2
@@ -37,12 +38,11 @@ AGAIN_S, LONG_HALF_S = (8e-3, 0.25), 0.2
 
 @dataclass(frozen=True)
 class Thinned:
-    """Sound at a rate of 20 to 40 kHz, its sudden changes, and their power in blocks of 2 ms."""
+    """Sound at a rate of 20 to 40 kHz, its sudden changes, and the scatter of these."""
 
     samples: F32
     edges: F32
-    powers: F64
-    block: int
+    scatter: float
     rate_hz: float
 
 
@@ -51,9 +51,8 @@ def thin(samples: F32, sample_rate_hz: float) -> Thinned:
     many = max(1, int(sample_rate_hz / LEAST_RATE_HZ))
     thinned = thin_samples(samples, many)
     rate_hz = sample_rate_hz / many
-    ahead, behind, block = (round(span * rate_hz) for span in (AHEAD_S, BEHIND_S, BLOCK_S))
-    edges, powers = sudden_changes(thinned, ahead, behind, block)
-    return Thinned(thinned, edges, powers, block, rate_hz)
+    edges = sudden_changes(thinned, round(AHEAD_S * rate_hz), round(BEHIND_S * rate_hz))
+    return Thinned(thinned, edges, robust_scatter(edges), rate_hz)
 
 
 def telegram_numbers(samples: F32, sample_rate_hz: float) -> dict[str, float]:
@@ -71,8 +70,7 @@ def telegram_numbers(samples: F32, sample_rate_hz: float) -> dict[str, float]:
 
 def pair_numbers(sound: Thinned) -> dict[str, float]:
     """Bursts of which a rise and the next fall are left: how many, how wide, how alike, how quiet in between."""
-    edges, rate = sound.edges, sound.rate_hz
-    sigma = robust_scatter(edges)
+    edges, rate, sigma = sound.edges, sound.rate_hz, sound.scatter
     most = int(MOST_EDGES_PER_S * edges.size / rate) + 1
     at, heights = signed_peaks(edges, THRESHOLD * sigma, round(HOLD_S * rate))
     if at.size > most:
@@ -129,6 +127,8 @@ class Event:
         Third and fourth moment of its samples.
     power : float
         Over the middle of all blocks [1].
+    lags : ndarray
+        Autocorrelation by lag in samples.
     """
 
     at_s: float
@@ -141,6 +141,7 @@ class Event:
     skew: float
     spiky: float
     power: float
+    lags: F64
 
 
 def _loudest(powers: F64) -> tuple[list[int], F64]:
@@ -171,6 +172,11 @@ def _without_slow(part: F64, reach: int) -> F64:
     return np.asarray(part - (running[high] - running[low]) / (high - low))
 
 
+def _above(part: F64, limit: float) -> F64:
+    """What goes beyond a limit on either side."""
+    return np.asarray(part - np.clip(part, -limit, limit))
+
+
 def _step(lags: F64, rate_hz: float) -> tuple[float, float, float, float]:
     """Shortest step after which a moment repeats itself nearly as well as it ever does; see `Event`."""
     first, last = round(STEP_S[0] * rate_hz), round(STEP_S[1] * rate_hz)
@@ -187,39 +193,44 @@ def _step(lags: F64, rate_hz: float) -> tuple[float, float, float, float]:
     return exact / rate_hz, float(mid), float(lags[twice - 1 : twice + 2].max()), float(lags[:best].min())
 
 
-def _event(sound: Thinned, block: int, floor: float) -> Event:
-    reach = round(HALF_S / BLOCK_S)
-    low = max(0, block - reach)
-    course = np.maximum(sound.powers[low : block + reach + 1] - floor, 0.0)
+def _event(sound: Thinned, at: int, powers: F64, floor: float) -> Event:
+    reach = round(COURSE_S / BLOCK_S)
+    low = max(0, at - reach)
+    course = np.maximum(powers[low : at + reach + 1] - floor, 0.0)
     times = (low + np.arange(course.size)) * BLOCK_S
     total = float(course.sum()) + 1e-30
     centre = float((course * times).sum()) / total
     away = (times - centre) ** 2
     spread = float((course * away).sum()) / total + BLOCK_S**2 / 12
     peaked = float((course * away * away).sum()) / total / spread**2
-    middle = int(centre / BLOCK_S * sound.block)
+    middle = int((centre / BLOCK_S + 0.5) * round(BLOCK_S * sound.rate_hz))
     half = round(HALF_S * sound.rate_hz)
     part = sound.samples[max(0, middle - half) : middle + half].astype(np.float64)
     part = _without_slow(part, round(AROUND_S * sound.rate_hz))
     part -= part.mean()
-    step_s, alike, again, least = _step(_autocorrelation(part, round(2.1 * STEP_S[1] * sound.rate_hz)), sound.rate_hz)
+    sizes = np.abs(part)
+    tops = _above(part, min(SHRINK * 1.4826 * float(np.median(sizes)), MOST_SHRINK * float(sizes.max())))
+    lags = _autocorrelation(tops, round(2.1 * STEP_S[1] * sound.rate_hz))
+    step_s, alike, again, least = _step(lags, sound.rate_hz)
     square = part * part
     variance = float(square.mean()) + 1e-30
     return Event(
         centre, step_s, alike, again, least, float(np.sqrt(spread)), peaked,
-        float((square * part).mean()) / variance**1.5, float((square * square).mean()) / variance**2, total / floor,
+        float((square * part).mean()) / variance**1.5, float((square * square).mean()) / variance**2, total / floor, lags,
     )  # fmt: skip
 
 
 def beam_numbers(sound: Thinned) -> dict[str, float]:
     """The loudest moments: do they repeat themselves at one step, how do they swell, how evenly do they come."""
-    powers, count = sound.powers, sound.powers.size
+    block = round(BLOCK_S * sound.rate_hz)
+    powers = block_powers(sound.edges, block, LOUDEST * sound.scatter)
+    count = powers.size
     floor = float(np.median(powers)) + 1e-20
     chosen, smooth = _loudest(powers)
-    events = [_event(sound, block, floor) for block in chosen if smooth[block] > 0.1 * smooth[chosen[0]]]
-    best = max(events, key=lambda event: min(event.alike, event.again) * np.sqrt(event.power), default=None)
+    events = [_event(sound, at, powers, floor) for at in chosen if smooth[at] > 0.1 * smooth[chosen[0]]]
+    best = max(events, key=lambda event: min(event.alike, event.again), default=None)
     if best is None:
-        best = Event(0.0, 0.0, 0.0, 0.0, 0.0, 1e-3, 1.0, 0.0, 3.0, 1.0)
+        best = Event(0.0, 0.0, 0.0, 0.0, 0.0, 1e-3, 1.0, 0.0, 3.0, 1.0, np.zeros(round(3 * STEP_S[1] * sound.rate_hz)))
     alike = [e for e in events if e.alike > 0.3 and abs(e.step_s / max(best.step_s, 1e-6) - 1) < SAME_STEP]
     out = {"beam.alike": best.alike, "beam.again": best.again, "beam.least": best.least}
     out["beam.step"] = float(np.log10(best.step_s + 1e-4))
@@ -228,6 +239,8 @@ def beam_numbers(sound: Thinned) -> dict[str, float]:
     out["beam.power"] = float(np.log10(best.power + 1.0))
     out["beam.events"], out["beam.same"] = float(np.log1p(len(events))), float(np.log1p(len(alike)))
     out["beam.middle"] = float(np.median([min(e.alike, e.again) for e in events])) if events else 0.0
+    step_s, once, twice, _ = _step(np.mean([e.lags for e in events or [best]], axis=0), sound.rate_hz)
+    out["beam.joint"], out["beam.joint.step"] = min(once, twice), float(np.log10(step_s + 1e-4))
     widths = np.array([e.width_s for e in events]) if events else np.array([1e-3])
     out["beam.widths"] = float(np.std(np.log10(widths)))
     times = np.sort([e.at_s for e in (alike if len(alike) > 1 else events)])
@@ -237,7 +250,7 @@ def beam_numbers(sound: Thinned) -> dict[str, float]:
     out["beam.uneven"] = float(np.abs(whole - np.rint(whole)).max()) if turns.size > 1 else -1.0
     near = np.zeros(count, bool)
     for event in events:
-        near[max(0, int((event.at_s - HALF_S) / BLOCK_S)) : int((event.at_s + HALF_S) / BLOCK_S) + 1] = True
+        near[max(0, int((event.at_s - COURSE_S) / BLOCK_S)) : int((event.at_s + COURSE_S) / BLOCK_S) + 1] = True
     above = np.maximum(powers - 3 * floor, 0.0)
     out["beam.beside"] = float(above[~near].sum() / (above.sum() + 1e-30))
     return out | _said_again(sound, best)
