@@ -22,14 +22,14 @@ I64 = NDArray[np.int64]
 
 LEAST_RATE_HZ = 20000.0
 AHEAD_S, BEHIND_S, HOLD_S = 0.21e-3, 0.8e-3, 1.3e-3
-THRESHOLD = 6.0
+THRESHOLD, STRONG = 6.0, 0.35
 TELEGRAM_S = (2.0e-3, 2.5)
 QUIET_S = 20e-3
 SAME_LENGTH, SAME_LENGTH_S = 0.01, 1e-4
 MOST_EDGES_PER_S, MOST_INSIDE = 150.0, 12
 
 BLOCK_S, SMOOTH, APART_S, EVENTS = 2e-3, 7, 60e-3, 8
-LOUDEST, SHRINK, MOST_SHRINK = 7.0, 2.0, 0.35
+LOUDEST, LEAST_LOUD, SHRINK, MOST_SHRINK = 7.0, 0.1, 2.0, 0.35
 COURSE_S, HALF_S, AROUND_S = 32e-3, 22e-3, 1e-3
 STEP_S = (0.3e-3, 5e-3)
 SAME_STEP = 0.01
@@ -82,6 +82,8 @@ def pair_numbers(sound: Thinned) -> dict[str, float]:
     out["pairs.alone"] = float(np.log1p(alone.sum()))
     out["pairs.down"] = float((heights < 0).mean()) if at.size else 0.0
     rises, falls = (rises[alone], falls[alone]) if alone.any() else (rises, falls)
+    rises, falls = _strong(heights, rises, falls)
+    out["pairs.strong"] = float(np.log1p(rises.size))
     widths = np.sort(at[falls] - at[rises]) / rate
     shown = widths if widths.size else np.array([1e-3])
     for name, width in (("least", shown[0]), ("middle", np.median(shown)), ("most", shown[-1])):
@@ -100,6 +102,15 @@ def pair_numbers(sound: Thinned) -> dict[str, float]:
     gaps = np.diff(starts) if starts.size > 1 else np.array([30.0])
     out["pairs.gap"], out["pairs.gap.least"] = float(np.log10(np.median(gaps))), float(np.log10(gaps.min()))
     return out
+
+
+def _strong(heights: F64, rises: I64, falls: I64) -> tuple[I64, I64]:
+    """The pairs that are not much lower than the highest: chance pairs of weak edges are left out."""
+    if rises.size == 0:
+        return rises, falls
+    both = np.minimum(heights[rises], -heights[falls])
+    kept = both > STRONG * both.max()
+    return rises[kept], falls[kept]
 
 
 def _inside(edges: F32, begins: I64, ends: I64, sigma: float) -> float:
@@ -157,24 +168,21 @@ def _loudest(powers: F64) -> tuple[list[int], F64]:
     return chosen, smooth
 
 
-def _autocorrelation(part: F64, most: int) -> F64:
-    size = next_fast_len(part.size + most, real=True)
-    lines = rfft(part, size)
-    lags = irfft(lines.real**2 + lines.imag**2, size)[: most + 1]
-    return np.asarray(lags / (lags[0] + 1e-30))
+def _autocorrelations(parts: F64, most: int) -> F64:
+    """Autocorrelation of each row up to a lag, 1 at no lag."""
+    size = next_fast_len(parts.shape[1] + most, real=True)
+    lines = rfft(parts, size, axis=1)
+    lags = irfft(lines.real**2 + lines.imag**2, size, axis=1)[:, : most + 1]
+    return np.asarray(lags / (lags[:, :1] + 1e-30))
 
 
-def _without_slow(part: F64, reach: int) -> F64:
-    """Less the running mean over ``2 reach + 1`` samples."""
-    running = np.concatenate([[0.0], np.cumsum(part)])
-    at = np.arange(part.size)
-    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, part.size)
-    return np.asarray(part - (running[high] - running[low]) / (high - low))
-
-
-def _above(part: F64, limit: float) -> F64:
-    """What goes beyond a limit on either side."""
-    return np.asarray(part - np.clip(part, -limit, limit))
+def _without_slow(parts: F64, reach: int) -> F64:
+    """Rows less their running mean over ``2 reach + 1`` samples."""
+    running = np.zeros((parts.shape[0], parts.shape[1] + 1))
+    np.cumsum(parts, axis=1, out=running[:, 1:])
+    at = np.arange(parts.shape[1])
+    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, at.size)
+    return np.asarray(parts - (running[:, high] - running[:, low]) / (high - low))
 
 
 def _step(lags: F64, rate_hz: float) -> tuple[float, float, float, float]:
@@ -193,31 +201,43 @@ def _step(lags: F64, rate_hz: float) -> tuple[float, float, float, float]:
     return exact / rate_hz, float(mid), float(lags[twice - 1 : twice + 2].max()), float(lags[:best].min())
 
 
-def _event(sound: Thinned, at: int, powers: F64, floor: float) -> Event:
+def _windows(sound: Thinned, centres_s: F64, half_s: float, around_s: float) -> F64:
+    """Samples round each moment, less their running mean, nothing beyond the ends: shape (moments, samples)."""
+    half = round(half_s * sound.rate_hz)
+    at = np.rint(centres_s * sound.rate_hz).astype(np.int64)[:, None] + np.arange(-half, half)
+    inside = (at >= 0) & (at < sound.samples.size)
+    parts = np.where(inside, sound.samples[np.clip(at, 0, sound.samples.size - 1)], 0.0)
+    parts = _without_slow(parts, round(around_s * sound.rate_hz))
+    return np.asarray(parts - parts.mean(1, keepdims=True))
+
+
+def _events(sound: Thinned, chosen: I64, powers: F64, floor: float) -> list[Event]:
+    """What is heard in the moments round the chosen blocks."""
+    if chosen.size == 0:
+        return []
     reach = round(COURSE_S / BLOCK_S)
-    low = max(0, at - reach)
-    course = np.maximum(powers[low : at + reach + 1] - floor, 0.0)
-    times = (low + np.arange(course.size)) * BLOCK_S
-    total = float(course.sum()) + 1e-30
-    centre = float((course * times).sum()) / total
-    away = (times - centre) ** 2
-    spread = float((course * away).sum()) / total + BLOCK_S**2 / 12
-    peaked = float((course * away * away).sum()) / total / spread**2
-    middle = int((centre / BLOCK_S + 0.5) * round(BLOCK_S * sound.rate_hz))
-    half = round(HALF_S * sound.rate_hz)
-    part = sound.samples[max(0, middle - half) : middle + half].astype(np.float64)
-    part = _without_slow(part, round(AROUND_S * sound.rate_hz))
-    part -= part.mean()
-    sizes = np.abs(part)
-    tops = _above(part, min(SHRINK * 1.4826 * float(np.median(sizes)), MOST_SHRINK * float(sizes.max())))
-    lags = _autocorrelation(tops, round(2.1 * STEP_S[1] * sound.rate_hz))
-    step_s, alike, again, least = _step(lags, sound.rate_hz)
-    square = part * part
-    variance = float(square.mean()) + 1e-30
-    return Event(
-        centre, step_s, alike, again, least, float(np.sqrt(spread)), peaked,
-        float((square * part).mean()) / variance**1.5, float((square * square).mean()) / variance**2, total / floor, lags,
-    )  # fmt: skip
+    at = chosen[:, None] + np.arange(-reach, reach + 1)
+    inside = (at >= 0) & (at < powers.size)
+    course = np.where(inside, np.maximum(powers[np.clip(at, 0, powers.size - 1)] - floor, 0.0), 0.0)
+    total = course.sum(1) + 1e-30
+    centre = (course * at).sum(1) / total
+    away = (at - centre[:, None]) ** 2
+    spread = (course * away).sum(1) / total + 1 / 12
+    peaked = (course * away**2).sum(1) / total / spread**2
+    parts = _windows(sound, (centre + 0.5) * BLOCK_S, HALF_S, AROUND_S)
+    sizes = np.abs(parts)
+    limit = np.minimum(SHRINK * 1.4826 * np.median(sizes, axis=1), MOST_SHRINK * sizes.max(1))[:, None]
+    lags = _autocorrelations(parts - np.clip(parts, -limit, limit), round(2.1 * STEP_S[1] * sound.rate_hz))
+    square = parts * parts
+    variance = square.mean(1) + 1e-30
+    skew, spiky = (square * parts).mean(1) / variance**1.5, (square * square).mean(1) / variance**2
+    return [
+        Event(
+            float((centre[i] + 0.5) * BLOCK_S), *_step(lags[i], sound.rate_hz), float(np.sqrt(spread[i]) * BLOCK_S),
+            float(peaked[i]), float(skew[i]), float(spiky[i]), float(total[i] / floor), lags[i],
+        )
+        for i in range(chosen.size)
+    ]  # fmt: skip
 
 
 def beam_numbers(sound: Thinned) -> dict[str, float]:
@@ -227,7 +247,8 @@ def beam_numbers(sound: Thinned) -> dict[str, float]:
     count = powers.size
     floor = float(np.median(powers)) + 1e-20
     chosen, smooth = _loudest(powers)
-    events = [_event(sound, at, powers, floor) for at in chosen if smooth[at] > 0.1 * smooth[chosen[0]]]
+    loud = np.array([at for at in chosen if smooth[at] > LEAST_LOUD * smooth[chosen[0]]], np.int64)
+    events = _events(sound, loud, powers, floor)
     best = max(events, key=lambda event: min(event.alike, event.again), default=None)
     if best is None:
         best = Event(0.0, 0.0, 0.0, 0.0, 0.0, 1e-3, 1.0, 0.0, 3.0, 1.0, np.zeros(round(3 * STEP_S[1] * sound.rate_hz)))
@@ -259,14 +280,10 @@ def beam_numbers(sound: Thinned) -> dict[str, float]:
 def _said_again(sound: Thinned, best: Event) -> dict[str, float]:
     """Whether what is said in the loudest moment is said again within a quarter of a second: step and likeness."""
     fewer = max(1, int(sound.rate_hz / 6000))
-    middle, half = int(best.at_s * sound.rate_hz), round(LONG_HALF_S * sound.rate_hz)
-    part = sound.samples[max(0, middle - half) : middle + half].astype(np.float64)
-    part = _without_slow(part, round(2 * AROUND_S * sound.rate_hz))
-    part = part[: part.size // fewer * fewer].reshape(-1, fewer).mean(1)
+    part = _windows(sound, np.array([best.at_s]), LONG_HALF_S, 2 * AROUND_S)
+    part = part[:, : part.shape[1] // fewer * fewer].reshape(1, -1, fewer).mean(2)
     rate = sound.rate_hz / fewer
     first, last = (round(step * rate) for step in AGAIN_S)
-    if part.size < 2 * first:
-        return {"again.alike": 0.0, "again.step": -3.0}
-    lags = _autocorrelation(part, min(last, part.size - 1))
+    lags = _autocorrelations(part, last)[0]
     at = first + int(np.argmax(lags[first:]))
     return {"again.alike": float(lags[at]), "again.step": float(np.log10(at / rate))}
