@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from roomfield.signals.simulation import ofdm, packets, room, slotted
+from roomfield.signals.simulation import broadcast, ofdm, packets, room, slotted
 from roomfield.signals.simulation.audio_scene import SOURCES, SimulatedMeter, compose, couple, detect, random_scene
 from roomfield.signals.simulation.component import Bench, boxes
 
@@ -137,3 +137,28 @@ def test_many_senders_speak_once(name, least):
         begins = np.sort(part.starts_s[part.starts_s < 8.0])
         once += begins.size > 0 and np.ptp(begins) < 0.4
     assert once / 40 >= least
+
+
+@pytest.mark.published(
+    "ETSI EN 300 744 clause 4.5.2: the register starts with ones, x^11 + x^2 + 1; scattered pilots 16/9"
+)
+def test_pilots_of_a_television_multiplex():
+    signs = broadcast.pilot_signs(1705)
+    assert (signs[:11] == -1).all() and (signs[11:20] == 1).all() and (signs[20:22] == -1).all()
+    bits = ((1 - signs) / 2).astype(int)
+    assert ((bits[11:] ^ bits[:-11] ^ bits[2:-9]) == 0).all()
+    _, share = broadcast.pilot_course(8192, 2048)
+    assert share == pytest.approx(0.17, abs=0.02)
+
+
+@pytest.mark.published(
+    "GNU Radio 3.10, DVB-T transmitter of gr-dtv, mean course of four symbols: 0.0090, 0.0095 and 0.0076 of the mean"
+)
+def test_a_television_multiplex_repeats_as_weakly_as_a_transmitter_made_elsewhere():
+    for seed in range(5):
+        b = bench(seed)
+        part = broadcast.dvbt(b)
+        cells = int(4 / part.rates_hz[0] * 48000)
+        phase = (np.arange(b.samples) / b.rate_hz * part.rates_hz[0] / 4 % 1 * cells).astype(int)
+        course = np.bincount(phase, part.power) / np.bincount(phase)
+        assert 0.006 < course.std() / part.power.mean() < 0.018

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import butter, lfilter, sosfilt
 
-from roomfield.signals.simulation import ofdm, packets, paths, radars, room, slotted, telegrams, unlisted
+from roomfield.signals.simulation import broadcast, ofdm, packets, paths, radars, room, slotted, telegrams, unlisted
 from roomfield.signals.simulation.component import Bench, Component
 
 OVERSAMPLING = 2
@@ -18,7 +18,7 @@ SOURCES: dict[str, Callable[[Bench], Component]] = {
     "dect": slotted.dect, "gsm": slotted.gsm, "tetra": slotted.tetra, "dmr": slotted.dmr,
     "bluetooth_classic": slotted.bluetooth_classic,
     "lte_fdd": ofdm.lte_fdd, "lte_tdd": ofdm.lte_tdd, "nr_tdd": ofdm.nr_tdd, "nr_fdd": ofdm.nr_fdd,
-    "nr_ue_tdd": ofdm.nr_ue_tdd, "dvbt": ofdm.dvbt, "umts": ofdm.umts,
+    "nr_ue_tdd": ofdm.nr_ue_tdd, "dvbt": broadcast.dvbt, "umts": ofdm.umts,
     "wifi_beacon": packets.wifi_beacon, "wifi_data": packets.wifi_data,
     "bluetooth_le_adv": packets.bluetooth_le_adv, "zigbee": packets.zigbee, "lora": telegrams.lora,
     "smart_meter": telegrams.smart_meter, "ism_remote": telegrams.ism_remote, "mode_s_1090": packets.mode_s_1090,
@@ -198,6 +198,7 @@ _TWINS = (
     ("lte_fdd", "lte_tdd"), ("gsm", "lte_tdd"), ("nr_fdd", "lte_fdd"), ("nr_fdd", "dect"), ("nr_tdd", "dect"),
     ("zigbee", "wifi_data"), ("zigbee", "bluetooth_le_adv"), ("mode_s_1090", "bluetooth_le_adv"), ("smart_meter", "lte_fdd"),
     ("dmr", "tetra"), ("nr_ue_tdd", "bluetooth_classic"), ("umts", "dvbt"),
+    ("lte_fdd", "nr_tdd"), ("gsm", "lte_fdd"), ("umts", "lte_fdd"),
 )  # fmt: skip
 
 

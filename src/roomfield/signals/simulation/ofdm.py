@@ -1,4 +1,4 @@
-"""Emitters whose power is laid out on a grid of OFDM symbols: LTE, NR, DVB-T, and UMTS's slots.
+"""Emitters whose power is laid out on a grid of OFDM symbols: LTE and NR, and UMTS's slots.
 
 The share of a symbol's subcarriers that are on gives its power. Positions of synchronisation, broadcast,
 control and reference signals follow 3GPP TS 36.211 clauses 6.6 to 6.11, TS 38.211 clause 7.4 and
@@ -324,24 +324,6 @@ def nr_ue_tdd(bench: Bench) -> Component:
     power = _on_grid(bench, begin, np.asarray(_nr_symbol_edges(2) / scale, np.float64), levels)
     power = noise_like(bench, power, float(rng.choice([2e6, 5e6, 18e6, 40e6])))
     return Component("nr_ue_tdd", f"uplink of {pattern} load={load:.2f}", power, (2000.0 / len(pattern) * scale,))
-
-
-def dvbt(bench: Bench) -> Component:
-    """A broadcast multiplex: noise, with pilots that repeat every four symbols."""
-    rng = bench.rng
-    useful = float(rng.choice([896e-6, 896e-6, 896e-6, 224e-6])) * rng.choice([1, 1, 8 / 7])
-    symbol = useful * (1 + float(rng.choice([1 / 4, 1 / 8, 1 / 16, 1 / 32])))
-    scale = 1 + bench.clock_error(1)
-    cells = 512
-    pilots = np.fft.ifft(rng.choice([-1.0, 1.0], cells) * np.exp(2j * np.pi * rng.random(cells)))
-    shape = np.abs(pilots) ** 2
-    shape = np.convolve(np.tile(shape / shape.mean(), 3), np.ones(5) / 5, "same")[cells : 2 * cells]
-    phase = np.arange(bench.samples) * (scale / (bench.rate_hz * 4 * symbol)) % 1.0
-    pilot_share = rng.uniform(0.08, 0.18)
-    mean = 1 - pilot_share + pilot_share * shape[(phase * cells).astype(int)]
-    edge = np.where(phase * 4 % 1.0 * symbol * bench.rate_hz < 1.0, 1 - rng.uniform(0, 0.04), 1.0)
-    power = noise_like(bench, (mean * edge).astype(np.float32), 7.6e6)
-    return Component("dvbt", f"symbol {symbol * 1e6:.0f} us", power, (scale / symbol,))
 
 
 def umts(bench: Bench) -> Component:
