@@ -12,8 +12,8 @@ from roomfield.signals.audio_kernels import (
     above_around,
     box_peaks,
     edge_response,
+    fold_between,
     fold_blocks,
-    fold_nodes,
     kth_smallest,
     means_of_four,
     moments,
@@ -22,6 +22,7 @@ from roomfield.signals.audio_kernels import (
     phase_line_scores,
     running_sum,
 )  # fmt: skip
+from roomfield.signals.folding import nodes
 
 RNG = np.random.default_rng(3)
 SOUND = RNG.standard_normal(20000).astype(np.float32)
@@ -38,14 +39,28 @@ def test_folding_by_phase(period, bins):
         np.testing.assert_allclose(sums[block], np.bincount(at, SOUND[first:last], bins), atol=1e-4)
 
 
-@pytest.mark.published("numpy.bincount of the nodes before and after each sample, weighted by nearness")
-def test_folding_at_nodes():
+@pytest.mark.published("numpy.bincount of the phase before each sample, weighted by powers of its place")
+def test_folding_between_phases():
     at = np.arange(SOUND.size) / 221.537 % 1.0 * 443
     low, part = at.astype(int), at % 1.0
-    sums, weights = fold_nodes(SOUND, 1 / 221.537, 443)
-    both = np.r_[low, (low + 1) % 443]
-    np.testing.assert_allclose(weights, np.bincount(both, np.r_[1 - part, part], 443), atol=1e-6)
-    np.testing.assert_allclose(sums, np.bincount(both, np.r_[(1 - part) * SOUND, part * SOUND], 443), atol=1e-5)
+    weights = (np.ones(at.size), part, part**2, SOUND, SOUND * part)
+    expected = np.column_stack([np.bincount(low, weight, 443) for weight in weights])
+    np.testing.assert_allclose(fold_between(SOUND, 1 / 221.537, 443), expected, atol=1e-5)
+
+
+@pytest.mark.published("foldings by numpy.bincount and what numpy.interp leaves")
+def test_a_course_is_folded_from_samples_and_from_what_it_leaves():
+    sound, period, count = SOUND[:19000], 221.537, 221
+    at = np.arange(sound.size) / period % 1.0 * count
+    low, part = at.astype(int), at % 1.0
+    both, near = np.r_[low, (low + 1) % count], np.r_[1 - part, part]
+
+    def folded(x):
+        return np.bincount(both, near * np.r_[x, x], count) / np.bincount(both, near, count)
+
+    once = folded(sound)
+    twice = once + folded(sound - np.interp(at, np.arange(count + 1), np.r_[once, once[0]]))
+    np.testing.assert_allclose(nodes(sound, 1.0, period), twice - twice.mean(), atol=1e-6)
 
 
 @pytest.mark.published("numpy.cumsum and numpy.convolve")

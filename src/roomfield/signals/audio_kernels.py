@@ -99,9 +99,13 @@ def fold_spans(samples: F32, step: float, nodes: int, edges: I64) -> F64:
 
 
 @kernel(nogil=True)
-def fold_nodes(samples: F32, step: float, count: int) -> tuple[F64, F64]:
-    """Weighted sums and weights of samples at ``count`` phases; a sample between two nodes counts for both."""
-    sums, weights = np.zeros(count + 1), np.zeros(count + 1)
+def fold_between(samples: F32, step: float, count: int) -> F64:
+    """What lies between each of ``count`` evenly spaced phases and the next, shape (count, 5).
+
+    Columns: number of samples, sum of their places p between the two (0 to 1), sum of p squared, sum of the samples, sum of
+    samples times p.
+    """
+    out = np.zeros((count + 1, 5))
     phase = 0.0
     i = 0
     while i < samples.size:
@@ -109,16 +113,16 @@ def fold_nodes(samples: F32, step: float, count: int) -> tuple[F64, F64]:
             at = phase * count
             low = int(at)
             part = at - low
-            sums[low] += samples[i] * (1.0 - part)
-            weights[low] += 1.0 - part
-            sums[low + 1] += samples[i] * part
-            weights[low + 1] += part
+            out[low, 0] += 1.0
+            out[low, 1] += part
+            out[low, 2] += part * part
+            out[low, 3] += samples[i]
+            out[low, 4] += samples[i] * part
             phase += step
             i += 1
         phase -= 1.0
-    sums[0] += sums[count]
-    weights[0] += weights[count]
-    return sums[:count], weights[:count]
+    out[0] += out[count]
+    return out[:count]
 
 
 @inner(nogil=True, inline="always")

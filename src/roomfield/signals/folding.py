@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.audio_kernels import fold_blocks, fold_nodes, subtract_course
+from roomfield.signals.audio_kernels import fold_between, fold_blocks
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -43,18 +43,22 @@ def nodes(samples: F32, sample_rate_hz: float, period_s: float) -> F64:
     """
     per_period = period_s * sample_rate_hz
     count = int(min(MOST_NODES, per_period * (2 if samples.size > DENSE_PERIODS * per_period else 1)))
-    course = _course(samples, 1.0 / per_period, count)
-    left = samples.copy()
-    subtract_course(left, 1.0 / per_period, course)
-    course += _course(left, 1.0 / per_period, count)
+    number, places, squares, sums, by_place = fold_between(samples, 1.0 / per_period, count).T
+    weights = number - places + np.roll(places, 1)
+    seen = sums - by_place + np.roll(by_place, 1)
+    course = _means(seen, weights)
+    # what a course read straight between the nodes gives when it is folded itself
+    own = (number - 2 * places + squares + np.roll(squares, 1)) * course
+    beside = places - squares
+    own += beside * np.roll(course, -1) + np.roll(beside * course, 1)
+    course += _means(seen - own, weights)
     return np.asarray(course - course.mean())
 
 
-def _course(samples: F32, step: float, count: int) -> F64:
-    sums, weights = fold_nodes(samples, step, count)
+def _means(sums: F64, weights: F64) -> F64:
     seen = weights > 1e-3
-    at = np.arange(count)
-    return np.asarray(np.interp(at, at[seen], sums[seen] / weights[seen], period=count))
+    at = np.arange(sums.size)
+    return np.asarray(np.interp(at, at[seen], sums[seen] / weights[seen], period=sums.size))
 
 
 @dataclass(frozen=True)
