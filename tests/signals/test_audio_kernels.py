@@ -15,12 +15,14 @@ from roomfield.signals.audio_kernels import (
     fold_between,
     fold_blocks,
     kth_smallest,
+    leaves,
     means_of_four,
     moments,
     pair_edges,
     peaks_above,
     phase_line_scores,
     running_sum,
+    scatter,
 )  # fmt: skip
 from roomfield.signals.folding import nodes
 
@@ -94,6 +96,7 @@ def test_the_kth_smallest(size):
 def test_moments():
     centred = SOUND - SOUND.mean()
     assert moments(centred) == pytest.approx((skew(centred), kurtosis(centred, fisher=False)), abs=1e-5)
+    assert scatter(SOUND + np.float32(5)) == pytest.approx(np.std(SOUND), rel=1e-5)
     loud = np.r_[SOUND, np.float32(1000.0)]
     assert moments(loud)[0] == pytest.approx((np.clip(loud / loud.std(), -20, 20) ** 3).mean(), rel=1e-4)
     np.testing.assert_allclose(means_of_four(SOUND[:4803]), SOUND[:4800].reshape(-1, 4).mean(1), rtol=1e-5, atol=1e-7)
@@ -119,3 +122,12 @@ def test_what_is_beyond_a_threshold_is_found_wherever_it_lies():
         places, dips = box_peaks(one, 1.0, 4)
         assert (list(places), dips) == ([place], 1) == (list(np.flatnonzero(one > 1)), np.count_nonzero(one < -1))
     assert pair_edges(quiet, 1.0, 2, 100)[0].size == 0 and box_peaks(quiet, 1.0, 4)[0].size == 0
+
+
+@pytest.mark.published("sklearn's rule as told in its guide: left where the number is at most the threshold")
+def test_leaves_of_trees():
+    feature, threshold = np.array([0, -1, 1, -1, -1]), np.array([0.5, 0.0, -1.0, 0.0, 0.0])
+    left, right = np.array([1, -1, 3, -1, -1]), np.array([2, -1, 4, -1, -1])
+    roots = np.array([0, 2])
+    for numbers, expected in (((0.5, 0.0), (1, 4)), ((0.6, -1.0), (3, 3)), ((0.6, 0.0), (4, 4))):
+        assert tuple(leaves(np.array(numbers), feature, threshold, left, right, roots)) == expected

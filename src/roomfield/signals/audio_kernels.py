@@ -259,9 +259,10 @@ def phase_line_scores(lines: C128, along: F64, weights: F64, first: float, step:
 def edge_response(running: F64, reach: int) -> F32:
     """Mean of the next ``reach`` samples minus mean of the last ``reach``, from a running sum of n + 1 terms."""
     n = running.size - 1
-    out = np.zeros(n, np.float32)
     if n <= 2 * reach:
-        return out
+        return np.zeros(n, np.float32)
+    out = np.empty(n, np.float32)
+    out[:reach], out[n - reach :] = 0.0, 0.0
     scale = 1.0 / reach
     before, here, after = running[: n - 2 * reach], running[reach : n - reach], running[2 * reach : n]
     inside = out[reach : n - reach]
@@ -271,16 +272,21 @@ def edge_response(running: F64, reach: int) -> F32:
 
 
 @kernel(nogil=True, fastmath={"reassoc"})
-def moments(samples: F32) -> tuple[float, float]:
-    """Mean third and fourth power of samples over their standard deviation, none counted for more than 20 of these."""
-    mean = 0.0
+def scatter(samples: F32) -> float:
+    """Standard deviation."""
+    mean, power = 0.0, 0.0
     for i in range(samples.size):
         mean += samples[i]
     mean /= samples.size
-    power = 0.0
     for i in range(samples.size):
         power += (samples[i] - mean) ** 2
-    scale = 1 / (np.sqrt(power / samples.size) + 1e-12)
+    return float(np.sqrt(power / samples.size))
+
+
+@kernel(nogil=True, fastmath={"reassoc"})
+def moments(samples: F32) -> tuple[float, float]:
+    """Mean third and fourth power of samples over their standard deviation, none counted for more than 20 of these."""
+    scale = 1 / (scatter(samples) + 1e-12)
     third, fourth = 0.0, 0.0
     for i in range(samples.size):
         scaled = min(max(samples[i] * scale, -20.0), 20.0)
@@ -515,9 +521,10 @@ def gap_matches(starts: F64, widths: F64, gap: float, width: float, slack: float
 def box_response(running: F64, width: int) -> F32:
     """Mean over ``width`` samples from each place on, less the mean of as many on both sides together."""
     n = running.size - 1
-    out = np.zeros(n, np.float32)
     if n <= 3 * width:
-        return out
+        return np.zeros(n, np.float32)
+    out = np.empty(n, np.float32)
+    out[:width], out[n - 2 * width :] = 0.0, 0.0
     scale = 1.0 / width
     inside = out[width : n - 2 * width]
     before, begin = running[: n - 3 * width], running[width : n - 2 * width]
@@ -572,6 +579,18 @@ def without_overlap(starts: I64, widths: I64, order: I64, size: int) -> I64:
         kept[count] = k
         count += 1
     return kept[:count]
+
+
+@kernel(nogil=True)
+def leaves(numbers: F64, feature: I64, threshold: F64, left: I64, right: I64, roots: I64) -> I64:
+    """The leaf of each tree that a vector of numbers falls to: left where a number is not above a threshold."""
+    out = np.empty(roots.size, np.int64)
+    for tree in range(roots.size):
+        node = roots[tree]
+        while feature[node] >= 0:
+            node = left[node] if numbers[feature[node]] <= threshold[node] else right[node]
+        out[tree] = node
+    return out
 
 
 @kernel(nogil=True)

@@ -105,16 +105,20 @@ def _weights(count: int, step: float, nodes: int, borders: Whole) -> F64:
     return np.asarray(np.maximum(fold_spans(np.ones(count, np.float32), step, nodes, borders), 1e-3))
 
 
-def _turned(edges: F64, drifts: F64) -> F64:
-    """Mean of the blocks, each turned back by its part of a drift: ``[drift, phase]``; drifts in nodes from first to last.
+def _turned(edges: F64, widest: int) -> F64:
+    """Mean of the blocks, each turned back by its part of a drift: ``[drift, phase]``.
 
-    Turned as sums of harmonics: straight lines between nodes would favour whole nodes, and so no drift at all.
+    Drifts are whole nodes from first to last block, from minus to plus ``widest``. Turned as sums of harmonics: straight lines between nodes would favour whole nodes, and so no drift at all.
     """
     along = np.linspace(-0.5, 0.5, edges.shape[0])
-    lines = np.fft.rfft(edges, axis=1)
-    orders = np.arange(lines.shape[1]) / edges.shape[1]
-    spins = np.exp(2j * np.pi * orders * along[:, None, None] * drifts[None, :, None])
-    return np.asarray(np.fft.irfft(np.einsum("bk,bdk->dk", lines, spins) / edges.shape[0], edges.shape[1], axis=1))
+    orders = np.fft.rfftfreq(edges.shape[1])
+    by_one = np.exp(2j * np.pi * orders * along[:, None])
+    lines = np.fft.rfft(edges, axis=1) / edges.shape[0] * np.exp(-2j * np.pi * widest * orders * along[:, None])
+    turned = np.empty((2 * widest + 1, orders.size), np.complex128)
+    for row in turned:
+        row[:] = lines.sum(0)
+        lines *= by_one
+    return np.asarray(np.fft.irfft(turned, edges.shape[1], axis=1))
 
 
 def _rises(edges: F64, widest: int, reach: int) -> list[_Rise]:
@@ -124,7 +128,7 @@ def _rises(edges: F64, widest: int, reach: int) -> list[_Rise]:
     drifts = np.arange(-widest, widest + 1).astype(float)
     found: list[_Rise] = []
     for _ in range(MOST_RISES):
-        image = _turned(edges, drifts)
+        image = _turned(edges, widest)
         best, phase = np.unravel_index(int(np.argmax(image)), image.shape)
         certainty = float(image[best, phase]) / scatter
         if certainty < CERTAIN_RISE:

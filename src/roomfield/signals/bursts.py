@@ -272,11 +272,11 @@ def _telegrams(starts: F64, widths: F64, heights: F64) -> list[tuple[int, int]]:
     gaps = starts[1:] - starts[:-1] - widths[:-1]
     breaks = np.flatnonzero(gaps > 6e-3) + 1
     bounds = np.r_[0, breaks, starts.size]
+    begins, ends = bounds[:-1], bounds[1:]
+    brief = (starts[ends - 1] - starts[begins] <= 0.35) & (np.maximum.reduceat(widths, begins) < 6e-3)
     found = []
-    for a, b in zip(bounds[:-1], bounds[1:], strict=True):
-        if b - a < 10 or starts[b - 1] - starts[a] > 0.35:
-            continue
-        if heights[a:b].std() < 0.25 * heights[a:b].mean() and _two_classes(widths[a:b]) and widths[a:b].max() < 6e-3:
+    for a, b in bounds[np.flatnonzero(brief & (ends - begins >= 10))[:, None] + np.arange(2)]:
+        if heights[a:b].std() < 0.25 * heights[a:b].mean() and _two_classes(widths[a:b]):
             found.append((int(a), int(b)))
     return found
 

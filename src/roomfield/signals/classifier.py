@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.errors import FormatError
+from roomfield.signals.audio_kernels import leaves
 from roomfield.signals.cleaning import CERTAIN
 from roomfield.signals.hearing import CLAIM
 
@@ -79,16 +80,8 @@ class Trees:
 
     def odds(self, numbers: F64) -> F64:
         """Log odds of each technology for one vector of numbers."""
-        node = self.roots.copy()
-        while True:
-            feature = self.feature[node]
-            inner = feature >= 0
-            if not inner.any():
-                break
-            go_left = numbers[np.maximum(feature, 0)] <= self.threshold[node]
-            step = np.where(go_left, self.left[node], self.right[node])
-            node = np.where(inner, step, node)
-        return np.asarray(np.bincount(self.owners, self.value[node], minlength=self.base.size) + self.base)
+        reached = leaves(numbers, self.feature, self.threshold, self.left, self.right, self.roots)
+        return np.asarray(np.bincount(self.owners, self.value[reached], minlength=self.base.size) + self.base)
 
 
 @dataclass(frozen=True)

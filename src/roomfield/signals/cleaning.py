@@ -81,12 +81,10 @@ def contrast(spectrum: WhiteSpectrum, comb: Comb, offset_ppm: float, beside_hz: 
     if lines.size == 0:
         return 0.0, 0.0
     stretch = 1 + offset_ppm * 1e-6
-    here = _log_power(spectrum, lines * stretch)
-    below = _log_power(spectrum, np.abs(lines - beside_hz) * stretch)
-    above = _log_power(spectrum, (lines + beside_hz) * stretch)
+    here, below, above = _log_power(spectrum, np.abs(lines + np.array([[0.0], [-beside_hz], [beside_hz]])) * stretch)
     excess = here - np.maximum(below, above)
-    low = lines < SPLIT_HZ
-    return _mean(excess[low]), _mean(excess[~low])
+    split = int(np.searchsorted(lines, SPLIT_HZ))
+    return _mean(excess[:split]), _mean(excess[split:])
 
 
 def _mean(values: F64) -> float:

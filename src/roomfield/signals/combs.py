@@ -8,6 +8,8 @@ up to a hundred of a cheap recorder's; the stretch that fits best is searched.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,13 +41,20 @@ class Comb:
     reach_ppm: float = CRYSTAL_PPM
 
     def lines_hz(self, top_hz: float) -> F64:
-        """Line frequencies up to the lower of both tops [Hz]."""
-        orders = np.arange(1, int(min(top_hz, self.top_hz) / self.base_hz) + 1)
-        if self.odd:
-            orders = orders[orders % 2 == 1]
-        for number in self.without:
-            orders = orders[orders % number != 0]
-        return np.asarray(orders * self.base_hz, np.float64)
+        """Line frequencies up to the lower of both tops, in order; not to be written to [Hz]."""
+        return _lines(self, top_hz)
+
+
+@lru_cache(maxsize=512)
+def _lines(comb: Comb, top_hz: float) -> F64:
+    orders = np.arange(1, int(min(top_hz, comb.top_hz) / comb.base_hz) + 1)
+    if comb.odd:
+        orders = orders[orders % 2 == 1]
+    for number in comb.without:
+        orders = orders[orders % number != 0]
+    lines = np.asarray(orders * comb.base_hz, np.float64)
+    lines.setflags(write=False)
+    return lines
 
 
 def mask_comb(white: NDArray[np.float32], spectrum: WhiteSpectrum, base_hz: float, offset_ppm: float) -> None:
@@ -101,16 +110,14 @@ def weigh_comb(spectrum: WhiteSpectrum, comb: Comb) -> CombEvidence:
     best = int(np.argmax(sums))
     at = (lines * spectrum.bins_per_hz * (1 + offsets[best]) + 0.5).astype(np.int64)
     power = np.minimum(spectrum.white[np.minimum(at, spectrum.white.size - 1)], LINE_CAP)
-    bands = [_band_mean(power, lines, low, high) for low, high in BANDS_HZ]
+    edges = np.searchsorted(lines, (BANDS_HZ[0][0], *(high for _, high in BANDS_HZ)))
+    bands = [float(power[a:b].mean()) if b > a else 1.0 for a, b in pairwise(edges.tolist())]
     if comb.top_hz > BANDS_HZ[-1][0] > lines[-1]:
         bands[-1] = bands[-2]
     score = float((sums[best] - lines.size) / np.sqrt(lines.size))
-    return CombEvidence(comb.name, score, float(offsets[best] * 1e6), tuple(bands), float((power > 6).mean()))
-
-
-def _band_mean(power: NDArray[np.float32], lines: F64, low: float, high: float) -> float:
-    inside = (lines >= low) & (lines < high)
-    return float(power[inside].mean()) if inside.any() else 1.0
+    return CombEvidence(
+        comb.name, score, float(offsets[best] * 1e6), tuple(bands), np.count_nonzero(power > 6) / lines.size
+    )
 
 
 TU_HZ = 1e6 / 1024

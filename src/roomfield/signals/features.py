@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.audio_kernels import kth_smallest, means_of_four, moments, subtract_course
+from roomfield.signals.audio_kernels import kth_smallest, means_of_four, moments, scatter, subtract_course
 from roomfield.signals.bursts import (
     LATTICE_WIDTHS_S,
     LATTICES_S,
@@ -432,7 +432,7 @@ def _burst_numbers(out: dict[str, float], evidence: Evidence) -> None:
     out["trains.count"], out["trains.others"] = float(np.log1p(trains.count)), float(np.log1p(trains.others))
     out["trains.pulses"], out["trains.share"] = float(np.log1p(trains.pulses)), trains.share
     out["trains.step"], out["trains.spacing"] = trains.step_s * 1e3, trains.spacing_s
-    out["loud"] = float(np.log10(max(float(raw.std()), 1e-12) / (table.scatter[0] + 1e-9)))
+    out["loud"] = float(np.log10(max(scatter(raw), 1e-12) / (table.scatter[0] + 1e-9)))
 
 
 def _run_numbers(out: dict[str, float], evidence: Evidence) -> None:

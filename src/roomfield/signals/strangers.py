@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from roomfield.signals.audio_kernels import phase_line_scores
 from roomfield.signals.bursts import BurstTable
 from roomfield.signals.classifier import WITH_MARK, WITHOUT_EVIDENCE, Judgement, judge
 from roomfield.signals.cleaning import take_course
@@ -143,9 +144,10 @@ def burst_rate(bursts: BurstTable) -> float:
     if starts.size < LEAST_BURSTS:
         return 0.0
     span = float(starts[-1] - starts[0])
-    rates = np.arange(2.0, 60.0, 0.2 / max(span, 0.1))
-    phases = np.exp(2j * np.pi * np.outer(starts - starts[0], rates).astype(np.float32))
-    together = np.abs(phases.mean(0))
+    step = 0.2 / max(span, 0.1)
+    rates = np.arange(2.0, 60.0, step)
+    bursts_at, one = np.ones((starts.size, 1), np.complex128), np.array([1 / starts.size**2])
+    together = np.sqrt(phase_line_scores(bursts_at, starts - starts[0], one, 2.0, step, rates.size))
     best = int(np.argmax(together))
     rate = float(rates[best])
     listed = any(abs(rate / hz - 1) < 0.3 / max(span * rate, 1.0) for hz in LISTED_HZ)
