@@ -162,3 +162,13 @@ def test_a_television_multiplex_repeats_as_weakly_as_a_transmitter_made_elsewher
         phase = (np.arange(b.samples) / b.rate_hz * part.rates_hz[0] / 4 % 1 * cells).astype(int)
         course = np.bincount(phase, part.power) / np.bincount(phase)
         assert 0.006 < course.std() / part.power.mean() < 0.018
+
+
+@pytest.mark.calculated("alone, a sender is as loud over the noise as the scene was asked to be")
+@pytest.mark.parametrize("name", ["radar", "dect", "smart_meter"])
+@pytest.mark.parametrize("law", ["square", "linear"])
+def test_level_of_a_lone_sender_is_that_of_the_scene(name, law):
+    meter = SimulatedMeter(law, 0.0, 20000.0)
+    for seed in range(4):
+        scene = compose(np.random.default_rng(seed), [name], duration_s=6, snr_db=20, clean=True, meter=meter)
+        assert scene.snr_db[0] == pytest.approx(20.0, abs=2.0)

@@ -42,6 +42,7 @@ TREES_SHARE = 0.7
 LINEAR_LIMIT = 4.0
 FIRST_LIMIT = 8.0
 ON_GRID = 0.9
+BEAM_ALIKE = 0.35
 OUTSHINES = 1.5
 CAUTION = (
     1.0  # log odds that the answer to "any transmitter at all?" must have beyond one half before a name is claimed
@@ -367,6 +368,11 @@ def _before_mains(numbers: dict[str, float]) -> bool:
     return not (outshone and frame < mains - OUTSHINES)
 
 
+def _beam(numbers: dict[str, float]) -> bool:
+    """A loud moment repeats itself after one step and after two: pulses that are too faint or too blurred to be counted."""
+    return min(numbers.get("beam.alike", 0.0), numbers.get("beam.again", 0.0)) > BEAM_ALIKE
+
+
 REQUIREMENTS: dict[str, tuple[Rule, ...]] = {
     "dect": (_comb("100odd", "200odd", "400"),),
     "gsm": (_comb("gsm217", "gsm1733"), _beside("gsm217/16.67", "gsm1733/216.7", decades=0.2)),
@@ -403,7 +409,7 @@ REQUIREMENTS: dict[str, tuple[Rule, ...]] = {
         ),
     ),
     "microwave_oven": (_comb("mains50odd", "mains100", "mains60odd", "mains120"),),
-    "radar": (_some("trains.count", "groups.trains"),),
+    "radar": (_either(_some("trains.count", "groups.trains"), _beam),),
     "ism_remote": (_off_grid,),
     "zigbee": (_off_grid,),
     "lora": (_some("long.1", "long.2"),),

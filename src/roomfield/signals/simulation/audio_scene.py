@@ -158,7 +158,9 @@ def compose(
     volts = couple(detect(power, meter), meter, bench.rate_hz) if parts else np.zeros(bench.samples)
     peak = _peak(volts) if parts else 1.0
     noise = 10 ** (-snr_db / 20)
-    snrs = tuple(_component_snr(p, lv, power, meter) / peak / noise for p, lv in zip(parts, levels, strict=True))
+    snrs = tuple(
+        _component_snr(p, lv, power, meter, bench.rate_hz) / peak / noise for p, lv in zip(parts, levels, strict=True)
+    )
     audio = volts / peak
     nuisances: tuple[str, ...] = ()
     if not clean:
@@ -181,12 +183,21 @@ def _as_read(part: Component, stretch: float) -> Component:
     return replace(part, power=np.zeros(0, np.float32), rates_hz=tuple(rate * stretch for rate in part.rates_hz))
 
 
-def _component_snr(part: Component, level_db: float, total: NDArray[np.float32], meter: SimulatedMeter) -> float:
-    """Typical largest excursion of one component alone behind the same detector (filters left out)."""
+BRIEF_S = 4e-5
+
+
+def _component_snr(
+    part: Component, level_db: float, total: NDArray[np.float32], meter: SimulatedMeter, rate_hz: float
+) -> float:
+    """Typical largest excursion of one component alone behind the same detector.
+
+    Filters are left out but for pulses so short that the low-pass takes much of their height.
+    """
     alone = part.power * np.float32(10 ** (level_db / 10))
-    if meter.law == "square":
-        return _peak(alone.astype(np.float64) / (float(total.max()) or 1.0))
-    return _peak(detect(alone, meter))
+    volts = alone.astype(np.float64) / (float(total.max()) or 1.0) if meter.law == "square" else detect(alone, meter)
+    if part.widths_s is not None and part.widths_s.size and float(np.median(part.widths_s)) < BRIEF_S:
+        volts = couple(volts, meter, rate_hz)
+    return _peak(volts)
 
 
 _LENGTHS_S = (1.0, 1.5, 2.0, 2.5, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 16.0)
