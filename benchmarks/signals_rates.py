@@ -1,7 +1,7 @@
 """Whether printed uncertainties hold: fresh invented emitters of known rates and widths, heard, and held against the truth.
 
 Rates: how often the truth lies within one and two printed standard deviations (68 and 95 % if they are right). Widths: how
-far the printed width is off, where bursts have one.
+far the printed width is off, where bursts have one, and how often the truth lies within its deviations.
 """
 
 from __future__ import annotations
@@ -53,9 +53,11 @@ def hear_timed(job: tuple[int, int, str]) -> list[dict]:
     if heard.burst_width_s and widths is not None and widths.size:
         low, mid, high = np.quantile(widths, [0.1, 0.5, 0.9])
         if high < ALIKE * low:
-            rows.append(
-                {"name": name, "variant": part.variant, "width_error": heard.burst_width_s / mid - 1, "index": index}
-            )
+            off = heard.burst_width_s - float(mid)
+            rows.append({
+                "name": name, "variant": part.variant, "width_error": off / float(mid), "index": index,
+                "width_z": off / (heard.burst_width_std_s or 1e-12), "std_us": (heard.burst_width_std_s or 0.0) * 1e6,
+            })  # fmt: skip
     return rows
 
 
@@ -70,6 +72,7 @@ def run_rates(count: int, seed: int, processes: int, per_file: bool, path: str =
     deviations = {name: [abs(r["z"]) for r in rows if "z" in r and r["name"] == name] for name in dict.fromkeys(TIMED)}
     every = np.concatenate([np.array(v) for v in deviations.values()])
     widths = np.abs([r["width_error"] for r in rows if "width_error" in r])
+    width_deviations = np.abs([r["width_z"] for r in rows if "width_z" in r])
     print(json.dumps({
         "rates": every.size, "within_1sd": round(float((every <= 1).mean()), 3),
         "within_2sd": round(float((every <= 2).mean()), 3),
@@ -78,6 +81,8 @@ def run_rates(count: int, seed: int, processes: int, per_file: bool, path: str =
             for name, v in deviations.items() if v
         },
         "widths": widths.size, "width_error_median": round(float(np.median(widths)), 4),
-        "width_error_p90": round(float(np.quantile(widths, 0.9)), 4), "path": path, "seed": seed,
+        "width_error_p90": round(float(np.quantile(widths, 0.9)), 4),
+        "widths_within_1sd": round(float((width_deviations <= 1).mean()), 3),
+        "widths_within_2sd": round(float((width_deviations <= 2).mean()), 3), "path": path, "seed": seed,
     }))  # fmt: skip
     return 0

@@ -6,8 +6,9 @@ import pytest
 from roomfield.references.technologies import technology
 from roomfield.signals.conditioning import condition
 from roomfield.signals.features import gather
-from roomfield.signals.reasons import one_slot_s, rates_of
+from roomfield.signals.reasons import rates_of
 from roomfield.signals.simulation.audio_scene import compose
+from roomfield.signals.width_reasons import one_slot_s
 
 
 @pytest.mark.published("3GPP TS 45.002 clause 4.3.1: slot 15/26 ms; ETSI EN 300 175-2: slot 10/24 ms")

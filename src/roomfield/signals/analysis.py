@@ -29,12 +29,13 @@ from roomfield.signals.hearing import (
 from roomfield.signals.long_recordings import BlockAnswer, combine, hear_blocks
 from roomfield.signals.periodicity import FoundPeriod, find_periods
 from roomfield.signals.quality import warnings
-from roomfield.signals.reasons import FOLDED_AS, explain
+from roomfield.signals.reasons import explain
 from roomfield.signals.recorder_clock import Clock, clock_sentence, recorder_clock
 from roomfield.signals.recording import AudioSource, open_source
 from roomfield.signals.strangers import hear_again, strangers
 from roomfield.signals.tones import judgement
 from roomfield.signals.verdict import answer_for, verdict_text
+from roomfield.signals.width_reasons import FOLDS
 
 MENTION = 0.1
 STILL_OPEN = 0.02
@@ -259,7 +260,7 @@ def _measured(evidence: Evidence, claimed: tuple[Heard, ...], meter: MeterAudio)
     data = evidence.conditioned
     shares = {}
     for heard in claimed:
-        if heard.name in FOLDED_AS and heard.rates:
+        if heard.name in FOLDS and heard.rates:
             fold_name = next((k for k, v in SHOWN_FOR.items() if heard.name in v), None)
             if fold_name in FOLDS_SHOWN and fold_name is not None:
                 course = np.tile(evidence.profiles[fold_name], 8)

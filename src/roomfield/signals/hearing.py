@@ -82,7 +82,10 @@ class Periodicity:
 
 @dataclass(frozen=True)
 class Heard:
-    """One technology with the probability that it is in the recording and the reasons."""
+    """One technology with the probability that it is in the recording and the reasons.
+
+    ``burst_width_s`` and ``burst_width_std_s`` are None where the recording shows no one width.
+    """
 
     name: str
     title: str
@@ -92,6 +95,7 @@ class Heard:
     remark: str
     rates: tuple[Periodicity, ...] = ()
     burst_width_s: float | None = None
+    burst_width_std_s: float | None = None
 
     @property
     def claimed(self) -> bool:

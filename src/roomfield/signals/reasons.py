@@ -14,16 +14,13 @@ from roomfield.signals.beacon_times import beacon_lines
 from roomfield.signals.cleaning import take_off
 from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, Comb, weigh_comb
 from roomfield.signals.features import Evidence
-from roomfield.signals.folding import ProfileShape
 from roomfield.signals.hearing import EvidenceItem, Heard, Periodicity
 from roomfield.signals.periodicity import log10_gamma_tail, refine_rate
 from roomfield.signals.trains import answer_score, triplet_score
+from roomfield.signals.width_reasons import number, width_reason
 
 SEEN_SCORE = 6.0
 FAINT_BESIDE = 0.12
-SLOTS_S = {"gsm": 15e-3 / 26, "dect": 10e-3 / 24, "tetra": 0.17 / 12, "dmr": 0.03}
-LEAST_SAMPLES = 2.5
-ALIKE = 1.6
 TURN_SCATTER = 2e-3
 BY_BEACONS = ("wifi_beacon", "wifi_data")
 BY_SINGLE_BURSTS = "wifi_beacon"  # traffic defers beacons, which blurs the folded one
@@ -58,11 +55,6 @@ TOP_HZ = {"wifi_beacon": 1500.0, "wifi_data": 1000.0, "dmr": 3000.0}
 WIDER = {"tetra": 1.4, "dmr": 1.3, "dect": 1.2}
 
 TAKEN_AS = {"gsm": "gsm", "bluetooth_classic": "bt", "tetra": "tetra", "dmr": "sixty"}
-
-FOLDED_AS = {
-    "dect": "10ms-left", "gsm": "gsm", "tetra": "tetra", "dmr": "sixty", "wifi_beacon": "beacon",
-    "bluetooth_classic": "bt", "nr_tdd": "20ms", "nr_fdd": "20ms", "nr_ue_tdd": "5ms",
-}  # fmt: skip
 
 
 def _periodicity(
@@ -194,16 +186,6 @@ def _mains_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
     return (Periodicity(rate, 0.1 / evidence.duration_s, comb.score, 0.0, 20, ("microwave_oven",), "mains period"),)
 
 
-def _number(value: float, unit: str) -> str:
-    return (
-        f"{value * 1e6:.0f} µs"
-        if unit == "s" and value < 2e-3
-        else f"{value * 1e3:.2f} ms"
-        if unit == "s"
-        else f"{value:g}"
-    )
-
-
 def _ppm(share: float) -> str:
     """Parts per million in two digits, without an exponent."""
     ppm = share * 1e6
@@ -228,24 +210,6 @@ def _rate_items(row: Technology, rates: tuple[Periodicity, ...]) -> list[Evidenc
     return items
 
 
-def one_slot_s(name: str, width_s: float, row: Technology) -> float:
-    """Width of one burst where a folded one spans several slots side by side [s]."""
-    slot_s = SLOTS_S.get(name)
-    if slot_s is None:
-        return width_s
-    guard_s = slot_s - max((w.high_s for w in row.widths if w.high_s < slot_s), default=slot_s)
-    slots = max(1, round((width_s + guard_s) / slot_s))
-    return width_s - (slots - 1) * slot_s
-
-
-def _width_item(row: Technology, width_s: float, shape: ProfileShape) -> EvidenceItem | None:
-    if shape.strength < 5:
-        return None
-    match = next((w for w in row.widths if 0.88 * w.low_s - 3e-5 <= width_s <= 1.12 * w.high_s + 3e-5), None)
-    table = f", as {match.name} in the table" if match else ", a width the table does not list"
-    return EvidenceItem("width", f"folded burst {_number(width_s, 's')} wide{table}", width_s, "s")
-
-
 def _lte_items(evidence: Evidence) -> list[EvidenceItem]:
     frame = evidence.frame
     silent = sum(v < 0.3 for v in frame.subframes)
@@ -259,7 +223,7 @@ def _lte_items(evidence: Evidence) -> list[EvidenceItem]:
 
 def _nr_items(evidence: Evidence) -> list[EvidenceItem]:
     shape = evidence.shapes["20ms"]
-    text = f"20 ms course: {shape.rises:.0f} rises, strongest burst {_number(shape.width_s, 's')}, skewness {shape.skew:.1f}"
+    text = f"20 ms course: {shape.rises:.0f} rises, strongest burst {number(shape.width_s)}, skewness {shape.skew:.1f}"
     return [EvidenceItem("shape", text, shape.width_s, "s")]
 
 
@@ -305,51 +269,19 @@ EXTRAS: dict[str, Callable[[Evidence], list[EvidenceItem]]] = {
 }  # fmt: skip
 
 
-def _burst_item(row: Technology, evidence: Evidence) -> tuple[EvidenceItem | None, float | None]:
-    """Sporadic bursts of a width the table lists: how many, and their median width."""
-    widths = evidence.bursts.widths_s
-    inside = np.zeros(widths.size, bool)
-    for width in row.widths:
-        inside |= (widths >= 0.8 * width.low_s - 3e-5) & (widths <= 1.2 * width.high_s + 3e-5)
-    if not inside.any():
-        return None, None
-    low, median, high = (float(v) for v in np.quantile(widths[inside], [0.25, 0.5, 0.75]))
-    if high > ALIKE * low or median < LEAST_SAMPLES * evidence.conditioned.resolution_s:
-        return _uneven_widths(evidence, int(inside.sum()), low, high), None
-    text = f"{int(inside.sum())} bursts of the widths in the table, median {_number(median, 's')}"
-    return EvidenceItem("width", text, median, "s"), median
-
-
-def _uneven_widths(evidence: Evidence, count: int, low_s: float, high_s: float) -> EvidenceItem:
-    """Bursts without one width: of many, or too short for the recording to show."""
-    sample_s = evidence.conditioned.resolution_s
-    if high_s < LEAST_SAMPLES * sample_s:
-        return EvidenceItem("width", f"{count} bursts shorter than {_number(LEAST_SAMPLES * sample_s, 's')}")
-    text = f"{count} bursts of the widths in the table, from {_number(low_s, 's')} to {_number(high_s, 's')}"
-    return EvidenceItem("width", text)
-
-
 def explain(name: str, probability: float, evidence: Evidence, *, full: bool) -> Heard:
     """One technology with its reasons; without ``full`` the costly rates are left out."""
     row = technology(name)
-    rates = rates_of(name, evidence) if full else ()
+    if not full:
+        return Heard(name, row.title, probability, (), row.confusable, row.confusion)
+    rates = rates_of(name, evidence)
     items = _rate_items(row, rates) + _apart_item(rates)
-    width: float | None = None
-    if full and name in FOLDED_AS:
-        shape = evidence.shapes[FOLDED_AS[name]]
-        one = one_slot_s(name, shape.burst_s, row)
-        item = _width_item(row, one, shape)
-        if item is not None:
-            items.append(item)
-            width = one
-    elif full and row.widths:
-        item, width = _burst_item(row, evidence)
-        if item is not None:
-            items.append(item)
-    if full and name == BY_SINGLE_BURSTS:
-        single, single_width = _burst_item(row, evidence)
-        if single is not None and single_width is not None:
-            items, width = [*(i for i in items if i.kind != "width"), single], single_width
-    if full and name in EXTRAS:
+    samples, rates_hz = without_others(name, evidence), tuple(rate.frequency_hz for rate in rates)
+    width = width_reason(row, evidence, samples, rates_hz, single=name == BY_SINGLE_BURSTS)
+    if width.item is not None:
+        items.append(width.item)
+    if name in EXTRAS:
         items += EXTRAS[name](evidence)
-    return Heard(name, row.title, probability, tuple(items), row.confusable, row.confusion, rates, width)
+    return Heard(
+        name, row.title, probability, tuple(items), row.confusable, row.confusion, rates, width.width_s, width.std_s
+    )
