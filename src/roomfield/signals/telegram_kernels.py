@@ -121,3 +121,40 @@ def lone_pairs(places: I64, heights: F64, least: int, most: int, quiet: int) -> 
         rises[found], falls[found], alone[found] = i, j, single
         found += 1
     return rises[:found], falls[:found], alone[:found]
+
+
+@kernel(nogil=True)
+def windows_without_slow(samples: F32, centres: I64, half: int, reach: int) -> F64:
+    """Samples round each place, nothing beyond the ends, less their running mean over ``2 reach + 1`` and their mean."""
+    size = 2 * half
+    rows = np.zeros((centres.size, size))
+    running = np.zeros(size + 1)
+    for k in range(centres.size):
+        first = centres[k] - half
+        for i in range(size):
+            at = first + i
+            running[i + 1] = running[i] + (samples[at] if 0 <= at < samples.size else 0.0)
+        total = 0.0
+        for i in range(size):
+            low, high = max(i - reach, 0), min(i + reach + 1, size)
+            value = running[i + 1] - running[i] - (running[high] - running[low]) / (high - low)
+            rows[k, i] = value
+            total += value
+        for i in range(size):
+            rows[k, i] -= total / size
+    return rows
+
+
+@kernel(nogil=True)
+def shortest_step(lags: F64, first: int, last: int, nearly: float) -> int:
+    """The first peak between two lags that is nearly as high as the highest of them; -1 if there is none."""
+    highest, found = -2.0, False
+    for i in range(first, min(last, lags.size - 2) + 1):
+        if lags[i] >= lags[i - 1] and lags[i] > lags[i + 1]:
+            highest, found = max(highest, lags[i]), True
+    if not found:
+        return -1
+    for i in range(first, last + 1):
+        if lags[i] >= lags[i - 1] and lags[i] > lags[i + 1] and lags[i] >= nearly * highest:
+            return i
+    return -1

@@ -14,7 +14,15 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 
 from roomfield.signals.bursts import robust_scatter
-from roomfield.signals.telegram_kernels import block_powers, lone_pairs, signed_peaks, sudden_changes, thin_samples
+from roomfield.signals.telegram_kernels import (
+    block_powers,
+    lone_pairs,
+    shortest_step,
+    signed_peaks,
+    sudden_changes,
+    thin_samples,
+    windows_without_slow,
+)
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -32,7 +40,7 @@ BLOCK_S, SMOOTH, APART_S, EVENTS = 2e-3, 7, 60e-3, 8
 LOUDEST, LEAST_LOUD, SHRINK, MOST_SHRINK = 7.0, 0.1, 2.0, 0.35
 COURSE_S, HALF_S, AROUND_S = 32e-3, 22e-3, 1e-3
 STEP_S = (0.3e-3, 5e-3)
-SAME_STEP = 0.01
+SAME_STEP, NEARLY = 0.01, 0.85
 AGAIN_S, LONG_HALF_S = (8e-3, 0.25), 0.2
 
 
@@ -176,24 +184,12 @@ def _autocorrelations(parts: F64, most: int) -> F64:
     return np.asarray(lags / (lags[:, :1] + 1e-30))
 
 
-def _without_slow(parts: F64, reach: int) -> F64:
-    """Rows less their running mean over ``2 reach + 1`` samples."""
-    running = np.zeros((parts.shape[0], parts.shape[1] + 1))
-    np.cumsum(parts, axis=1, out=running[:, 1:])
-    at = np.arange(parts.shape[1])
-    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, at.size)
-    return np.asarray(parts - (running[:, high] - running[:, low]) / (high - low))
-
-
 def _step(lags: F64, rate_hz: float) -> tuple[float, float, float, float]:
     """Shortest step after which a moment repeats itself nearly as well as it ever does; see `Event`."""
     first, last = round(STEP_S[0] * rate_hz), round(STEP_S[1] * rate_hz)
-    inner = lags[1:-1]
-    top = np.flatnonzero((inner >= lags[:-2]) & (inner > lags[2:])) + 1
-    top = top[(top >= first) & (top <= last)]
-    if top.size == 0:
+    best = int(shortest_step(lags, first, last, NEARLY))
+    if best < 0:
         return 0.0, 0.0, 0.0, float(lags[first : last + 1].min())
-    best = int(top[np.argmax(lags[top] >= 0.85 * lags[top].max())])
     left, mid, right = lags[best - 1 : best + 2]
     bend = left - 2 * mid + right
     exact = best + (0.5 * (left - right) / bend if bend < 0 else 0.0)
@@ -203,12 +199,9 @@ def _step(lags: F64, rate_hz: float) -> tuple[float, float, float, float]:
 
 def _windows(sound: Thinned, centres_s: F64, half_s: float, around_s: float) -> F64:
     """Samples round each moment, less their running mean, nothing beyond the ends: shape (moments, samples)."""
-    half = round(half_s * sound.rate_hz)
-    at = np.rint(centres_s * sound.rate_hz).astype(np.int64)[:, None] + np.arange(-half, half)
-    inside = (at >= 0) & (at < sound.samples.size)
-    parts = np.where(inside, sound.samples[np.clip(at, 0, sound.samples.size - 1)], 0.0)
-    parts = _without_slow(parts, round(around_s * sound.rate_hz))
-    return np.asarray(parts - parts.mean(1, keepdims=True))
+    centres = np.rint(centres_s * sound.rate_hz).astype(np.int64)
+    half, around = round(half_s * sound.rate_hz), round(around_s * sound.rate_hz)
+    return np.asarray(windows_without_slow(sound.samples, centres, half, around))
 
 
 def _events(sound: Thinned, chosen: I64, powers: F64, floor: float) -> list[Event]:
@@ -226,7 +219,10 @@ def _events(sound: Thinned, chosen: I64, powers: F64, floor: float) -> list[Even
     peaked = (course * away**2).sum(1) / total / spread**2
     parts = _windows(sound, (centre + 0.5) * BLOCK_S, HALF_S, AROUND_S)
     sizes = np.abs(parts)
-    limit = np.minimum(SHRINK * 1.4826 * np.median(sizes, axis=1), MOST_SHRINK * sizes.max(1))[:, None]
+    limit = np.minimum(
+        SHRINK * 1.4826 * np.partition(sizes, sizes.shape[1] // 2, axis=1)[:, sizes.shape[1] // 2],
+        MOST_SHRINK * sizes.max(1),
+    )[:, None]
     lags = _autocorrelations(parts - np.clip(parts, -limit, limit), round(2.1 * STEP_S[1] * sound.rate_hz))
     square = parts * parts
     variance = square.mean(1) + 1e-30
