@@ -6,6 +6,7 @@ import pytest
 from roomfield.signals.conditioning import condition
 from roomfield.signals.features import gather, vector
 from roomfield.signals.simulation.paths import call
+from roomfield.signals.symbol_grid import course_of_changes
 
 RATE = 48000.0
 FINE = 16
@@ -100,3 +101,10 @@ def test_guards_of_a_full_carrier_through_8_khz():
     out = numbers(samples.reshape(-1, 6).mean(1), 8000.0)
     assert out["guard.first"] > 2.0 and out["guard.lead"] > 1.5
     assert numbers(sound(lte("D" * 10)))["guard.first"] < 1.5
+
+
+def test_low_rates_leave_no_hole_in_the_course_of_changes():
+    """At 8 kHz 160 samples fall on 480 bins of 20 ms: those between them are read, not taken for silence."""
+    noise = np.random.default_rng(2).standard_normal(8000 * 4).astype(np.float32)
+    course = course_of_changes(noise, 8000.0, 0.02, np.zeros(960))
+    assert course.min() > 0.5 * course.mean()

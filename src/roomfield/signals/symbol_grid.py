@@ -14,7 +14,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.folding import fold
+from roomfield.signals.audio_kernels import fold_blocks
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -51,10 +51,13 @@ def course_of_changes(samples: F32, sample_rate_hz: float, period_s: float, mean
     change = samples[lag::stride] - samples[:-lag:stride]
     change *= change
     limit = np.float32(np.quantile(change[:: max(1, change.size // 10000)], 0.998))
-    course = fold(np.minimum(change, limit, out=change), sample_rate_hz / stride, period_s, STEP_BINS)
+    step = stride / (period_s * sample_rate_hz)
+    sums, counts = (a[0] for a in fold_blocks(np.minimum(change, limit, out=change), step, STEP_BINS, 1))
+    seen, at = counts > 0.25 * counts.max(), np.arange(STEP_BINS)
+    course = np.interp(at, at[seen], sums[seen] / counts[seen], period=STEP_BINS)
     mean = mean_course.reshape(STEP_BINS, -1).mean(1)
     steady = (np.roll(mean, -round(lag / sample_rate_hz * STEP_BINS / period_s)) - mean) ** 2
-    return np.asarray(course + float(change.mean()) - steady)
+    return np.asarray(course - steady)
 
 
 @lru_cache(maxsize=16)
