@@ -14,7 +14,12 @@ from roomfield.signals.simulation.audio_scene import compose
 RATE = 48000.0
 # Bursts and their periods [s]: ETSI EN 300 175-2 (packet P32 in a frame of 10 ms), 3GPP TS 45.002 (148 bits of 48/13 us in a
 # frame of 120/26 ms), ETSI EN 300 392-2 (one slot of four less its guard), IEEE 802.11 (a beacon of 258 bytes at 1 Mbit/s).
-PUBLISHED = {"dect": (368e-6, 0.01), "gsm": (546e-6, 0.12 / 26), "tetra": (13.5e-3, 0.17 / 3), "beacon": (2256e-6, 0.1024)}
+PUBLISHED = {
+    "dect": (368e-6, 0.01),
+    "gsm": (546e-6, 0.12 / 26),
+    "tetra": (13.5e-3, 0.17 / 3),
+    "beacon": (2256e-6, 0.1024),
+}
 
 
 def train(width_s: float, period_s: float, seed: int = 1, duration_s: float = 8.0, noise: float = 0.1) -> np.ndarray:

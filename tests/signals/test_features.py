@@ -40,3 +40,9 @@ def test_hiss_repeats_with_the_switching_period():
 
 def test_evidence_of_silence_is_finite():
     assert all(np.isfinite(v) for v in numbers(np.zeros(int(2 * RATE), np.float32) + 1e-6).values())
+
+
+@pytest.mark.parametrize("rate_hz", [4000.0, 6000.0, 8000.0, 96000.0])
+def test_evidence_is_finite_at_every_rate_that_is_taken(rate_hz):
+    noise = np.random.default_rng(0).standard_normal(int(3 * rate_hz)).astype(np.float32)
+    assert all(np.isfinite(v) for v in vector(gather(condition(noise, rate_hz))).values())

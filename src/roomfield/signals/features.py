@@ -369,7 +369,7 @@ def _tilt_numbers(out: dict[str, float], evidence: Evidence) -> None:
     floor, per_hz = evidence.spectrum.floor, evidence.spectrum.bins_per_hz
     edges = [int(hz * per_hz) for hz in (*TILT_EDGES_HZ, 0.97 * evidence.spectrum.top_hz)]
     pairs = zip(edges, edges[1:], strict=False)
-    levels = [float(np.log10(floor[a:b].mean() + 1e-20)) for a, b in pairs if b > a]
+    levels = [float(np.log10(floor[a:b].mean() + 1e-20)) for a, b in pairs if min(b, floor.size) > a]
     levels = levels[:-1] + [levels[-1]] * (len(TILT_EDGES_HZ) - len(levels) + 1)
     for i, level in enumerate(levels[:-1]):
         out[f"tilt.{i}"] = level - levels[-1]
