@@ -4,8 +4,12 @@ import numpy as np
 import pytest
 from scipy.signal import butter, resample_poly, sosfilt
 
+from roomfield.signals import reasons
+from roomfield.signals.conditioning import condition
+from roomfield.signals.features import gather
+from roomfield.signals.reasons import explain, rates_of
 from roomfield.signals.simulation.telegrams import lora_airtime_s, telegram_s
-from roomfield.signals.telegrams import telegram_numbers, thin
+from roomfield.signals.telegrams import lone_telegrams, passing_beam, telegram_numbers, thin
 
 RATE, NOISE = 48000.0, 0.02
 
@@ -87,3 +91,30 @@ def test_sudden_changes_have_the_sign_of_the_step():
     up, down = int(np.argmax(sound.edges)), int(np.argmin(sound.edges))
     assert sound.edges[up] == pytest.approx(1.0, abs=0.05) and sound.edges[down] == pytest.approx(-1.0, abs=0.05)
     assert (down - up) / sound.rate_hz == pytest.approx(0.01, abs=1e-4)
+
+
+@pytest.mark.published("ITU-R M.1464 family (from memory): some 1000 pulses a second, a turn of 4 s")
+def test_a_radar_through_a_line_is_told_with_its_own_pulse_rate_and_turn():
+    evidence = gather(condition(line(beams(1015.0)), RATE))
+    rates = {rate.label: rate for rate in rates_of("radar", evidence)}
+    assert rates["pulse rate"].frequency_hz == pytest.approx(
+        1015.0, abs=3 * rates["pulse rate"].frequency_std_hz + 0.01
+    )
+    assert 1 / rates["turn"].frequency_hz == pytest.approx(4.0, rel=0.01)
+    texts = [item.text for item in explain("radar", 0.9, evidence, full=True).evidence]
+    assert any(text.startswith("3 loud moments that repeat themselves after 98") for text in texts)
+
+
+def test_every_second_pulse_missed_gives_no_half_rate():
+    beam = passing_beam(line(beams(1015.0)), RATE)
+    assert beam.passages == 3 and beam.turn_s == pytest.approx(4.0, rel=0.01)
+    assert reasons._whole_times(2 / 1015.0, beam) == 2 and reasons._whole_times(1 / 1015.0, beam) == 1
+    assert reasons._whole_times(1.37 / 1015.0, beam) == 1
+
+
+@pytest.mark.published("EN 13757-4 (from memory): 40 bytes of mode T take 5.3 ms")
+def test_a_meter_is_told_by_its_telegrams():
+    evidence = gather(condition(line(telegrams([1.0, 3.1], [telegram_s("T", 40)] * 2)), RATE))
+    texts = [item.text for item in explain("smart_meter", 0.9, evidence, full=True).evidence]
+    assert any(text.startswith("2 bursts with nothing near them, 5.") for text in texts)
+    assert lone_telegrams(telegrams([], []), RATE).count == 0

@@ -28,6 +28,7 @@ from roomfield.errors import FormatError
 from roomfield.signals.audio_kernels import leaves
 from roomfield.signals.cleaning import CERTAIN
 from roomfield.signals.hearing import CLAIM
+from roomfield.signals.telegrams import BEAM_ALIKE
 
 _log = logging.getLogger("roomfield.signals")
 
@@ -42,7 +43,6 @@ TREES_SHARE = 0.7
 LINEAR_LIMIT = 4.0
 FIRST_LIMIT = 8.0
 ON_GRID = 0.9
-BEAM_ALIKE = 0.35
 OUTSHINES = 1.5
 CAUTION = (
     1.0  # log odds that the answer to "any transmitter at all?" must have beyond one half before a name is claimed

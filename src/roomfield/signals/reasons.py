@@ -16,12 +16,14 @@ from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, Comb, weigh_comb
 from roomfield.signals.features import Evidence
 from roomfield.signals.hearing import EvidenceItem, Heard, Periodicity
 from roomfield.signals.periodicity import log10_gamma_tail, refine_rate
+from roomfield.signals.telegrams import Beam, lone_telegrams, passing_beam
 from roomfield.signals.trains import answer_score, triplet_score
 from roomfield.signals.width_reasons import number, width_reason
 
 SEEN_SCORE = 6.0
 FAINT_BESIDE = 0.12
 TURN_SCATTER = 2e-3
+SAME_STEP = 0.02
 BY_BEACONS = ("wifi_beacon", "wifi_data")
 BY_SINGLE_BURSTS = "wifi_beacon"  # traffic defers beacons, which blurs the folded one
 TU_HZ = 1e6 / 1024
@@ -157,10 +159,24 @@ def _first_choice(name: str, evidence: Evidence) -> list[tuple[float, str]]:
     return []
 
 
+def _beam(evidence: Evidence) -> Beam:
+    return passing_beam(evidence.residual, evidence.conditioned.sample_rate_hz)
+
+
+def _whole_times(step_s: float, beam: Beam) -> int:
+    """How often the step of the beam goes into that of the trains: on narrow paths every second pulse may be missed."""
+    times = step_s / beam.step_s if beam.passages else 1.0
+    whole = max(1, round(times))
+    return whole if abs(times / whole - 1) < SAME_STEP else 1
+
+
 def _radar_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
     trains, groups, duration = evidence.trains, evidence.groups, evidence.duration_s
+    beam = _beam(evidence)
     turn_s = trains.spacing_s or groups.turn_s
-    count = max(trains.count, groups.trains)
+    if beam.turn_s and beam.passages > trains.count:
+        turn_s = beam.turn_s
+    count = max(trains.count, groups.trains, beam.passages)
     out = []
     if turn_s > 0:
         rate = 1 / turn_s
@@ -170,8 +186,11 @@ def _radar_rates(evidence: Evidence) -> tuple[Periodicity, ...]:
     if rate == 0:
         rate, std = groups.train_rate_hz, groups.train_rate_hz * 1e-3
     if rate > 0:
+        times = _whole_times(1 / rate, beam)
         doubt = 0.5 / turn_s if turn_s > 0 else 0.0  # whether pulses run on in step from turn to turn is not known
-        out.append(Periodicity(rate, max(std, doubt), float(count), 0.0, count, ("radar",), "pulse rate"))
+        out.append(
+            Periodicity(times * rate, max(times * std, doubt), float(count), 0.0, count, ("radar",), "pulse rate")
+        )
     return tuple(out)
 
 
@@ -248,7 +267,22 @@ def _zigbee_items(evidence: Evidence) -> list[EvidenceItem]:
 
 def _radar_items(evidence: Evidence) -> list[EvidenceItem]:
     count = max(evidence.trains.count, evidence.groups.trains)
-    return [EvidenceItem("group", f"{count} trains of evenly spaced pulses", count)]
+    items = [EvidenceItem("group", f"{count} trains of evenly spaced pulses", count)] if count else []
+    beam = _beam(evidence)
+    if beam.passages:
+        text = f"{beam.passages} loud moments that repeat themselves after {number(beam.step_s)}"
+        items.append(EvidenceItem("group", text, beam.step_s, "s"))
+    return items
+
+
+def _telegram_items(evidence: Evidence) -> list[EvidenceItem]:
+    lone = lone_telegrams(evidence.residual, evidence.conditioned.sample_rate_hz)
+    if lone.count == 0:
+        return []
+    text = (
+        f"{lone.count} bursts with nothing near them, {number(lone.least_s)} to {number(lone.most_s)} from rise to fall"
+    )
+    return [EvidenceItem("group", text, float(lone.count))]
 
 
 def _remote_items(evidence: Evidence) -> list[EvidenceItem]:
@@ -265,7 +299,7 @@ def _oven_items(evidence: Evidence) -> list[EvidenceItem]:
 EXTRAS: dict[str, Callable[[Evidence], list[EvidenceItem]]] = {
     "lte_fdd": _lte_items, "lte_tdd": _lte_items, "nr_tdd": _nr_items, "nr_fdd": _nr_items,
     "bluetooth_le_adv": _ble_items, "zigbee": _zigbee_items, "radar": _radar_items,
-    "ism_remote": _remote_items, "microwave_oven": _oven_items,
+    "smart_meter": _telegram_items, "lora": _telegram_items, "ism_remote": _remote_items, "microwave_oven": _oven_items,
 }  # fmt: skip
 
 

@@ -41,6 +41,7 @@ LOUDEST, LEAST_LOUD, SHRINK, MOST_SHRINK = 7.0, 0.1, 2.0, 0.35
 COURSE_S, HALF_S, AROUND_S = 32e-3, 22e-3, 1e-3
 STEP_S = (0.3e-3, 5e-3)
 SAME_STEP, NEARLY = 0.01, 0.85
+BEAM_ALIKE, EVEN_TURNS = 0.35, 0.02
 AGAIN_S, LONG_HALF_S = (8e-3, 0.25), 0.2
 
 
@@ -74,6 +75,53 @@ def telegram_numbers(samples: F32, sample_rate_hz: float) -> dict[str, float]:
     """
     sound = thin(samples, sample_rate_hz)
     return pair_numbers(sound) | beam_numbers(sound)
+
+
+@dataclass(frozen=True)
+class LoneTelegrams:
+    """Bursts with nothing near them: how many, and the shortest and the longest from rise to fall [s]."""
+
+    count: int
+    least_s: float
+    most_s: float
+
+
+@dataclass(frozen=True)
+class Beam:
+    """Loud moments that repeat themselves after one step, or after whole multiples of it.
+
+    Attributes
+    ----------
+    passages : int
+        Moments of this step; 0 if none repeats itself.
+    step_s : float
+        [s]
+    turn_s : float
+        From one to the next [s]; 0 if there are fewer than two, or three and more that do not come evenly.
+    """
+
+    passages: int
+    step_s: float
+    turn_s: float
+
+
+def lone_telegrams(samples: F32, sample_rate_hz: float) -> LoneTelegrams:
+    """What `telegram_numbers` says of single telegrams, for a reader."""
+    numbers = pair_numbers(thin(samples, sample_rate_hz))
+    if numbers["pairs.alone"] == 0:
+        return LoneTelegrams(0, 0.0, 0.0)
+    count = round(float(np.expm1(numbers["pairs.strong"])))
+    return LoneTelegrams(count, 10 ** numbers["pairs.least"], 10 ** numbers["pairs.most"])
+
+
+def passing_beam(samples: F32, sample_rate_hz: float) -> Beam:
+    """What `telegram_numbers` says of a beam, for a reader."""
+    numbers = beam_numbers(thin(samples, sample_rate_hz))
+    if min(numbers["beam.alike"], numbers["beam.again"]) < BEAM_ALIKE:
+        return Beam(0, 0.0, 0.0)
+    passages = round(float(np.expm1(numbers["beam.same"])))
+    even = passages > 1 and numbers["beam.uneven"] < EVEN_TURNS
+    return Beam(passages, 10 ** numbers["beam.step"] - 1e-4, 10 ** numbers["beam.turn"] - 1e-3 if even else 0.0)
 
 
 def pair_numbers(sound: Thinned) -> dict[str, float]:
