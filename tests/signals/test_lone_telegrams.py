@@ -10,6 +10,7 @@ from roomfield.signals.features import gather
 from roomfield.signals.reasons import explain, rates_of
 from roomfield.signals.simulation.telegrams import lora_airtime_s, telegram_s
 from roomfield.signals.telegrams import lone_telegrams, passing_beam, telegram_numbers, thin
+from roomfield.signals.verdict import answer_for
 
 RATE, NOISE = 48000.0, 0.02
 
@@ -118,3 +119,10 @@ def test_a_meter_is_told_by_its_telegrams():
     texts = [item.text for item in explain("smart_meter", 0.9, evidence, full=True).evidence]
     assert any(text.startswith("2 bursts with nothing near them, 5.") for text in texts)
     assert lone_telegrams(telegrams([], []), RATE).count == 0
+
+
+@pytest.mark.calculated("two bursts of fifty times the noise are more than noise")
+def test_loud_telegrams_through_a_line_are_not_called_noise():
+    sound = line(telegrams([1.0, 3.1], [telegram_s("T", 40)] * 2))
+    assert answer_for((), (), gather(condition(sound, RATE)), 0.2).kind == "sounds"
+    assert answer_for((), (), gather(condition(line(telegrams([], [])), RATE)), 0.2).kind == "nothing"

@@ -79,11 +79,14 @@ def telegram_numbers(samples: F32, sample_rate_hz: float) -> dict[str, float]:
 
 @dataclass(frozen=True)
 class LoneTelegrams:
-    """Bursts with nothing near them: how many, and the shortest and the longest from rise to fall [s]."""
+    """Bursts with nothing near them: how many, the shortest and the longest from rise to fall [s], and the height of their
+    edges over the scatter of the rest [1].
+    """
 
     count: int
     least_s: float
     most_s: float
+    height: float
 
 
 @dataclass(frozen=True)
@@ -109,9 +112,10 @@ def lone_telegrams(samples: F32, sample_rate_hz: float) -> LoneTelegrams:
     """What `telegram_numbers` says of single telegrams, for a reader."""
     numbers = pair_numbers(thin(samples, sample_rate_hz))
     if numbers["pairs.alone"] == 0:
-        return LoneTelegrams(0, 0.0, 0.0)
+        return LoneTelegrams(0, 0.0, 0.0, 0.0)
     count = round(float(np.expm1(numbers["pairs.strong"])))
-    return LoneTelegrams(count, 10 ** numbers["pairs.least"], 10 ** numbers["pairs.most"])
+    height = float(np.sinh(numbers["pairs.height"]))
+    return LoneTelegrams(count, 10 ** numbers["pairs.least"], 10 ** numbers["pairs.most"], height)
 
 
 def passing_beam(samples: F32, sample_rate_hz: float) -> Beam:

@@ -7,12 +7,14 @@ import numpy as np
 from roomfield.references.technologies import technology
 from roomfield.signals.features import Evidence
 from roomfield.signals.hearing import CLAIM, Heard, HearingAnswer, Periodicity
+from roomfield.signals.telegrams import lone_telegrams
 
 SET_CLAIM = 0.7
 SET_MEMBER = 0.15
 LEAST_LINES = 4
 LEAST_BURSTS = 3
 UNKNOWN_LOG10 = -12.0
+HIGH = 8.0  # of edges over their scatter
 
 # Kinds that are taken for one another: if no member is claimed, but one of them is likely there, the set is the answer.
 FAMILIES: tuple[tuple[str, ...], ...] = (
@@ -44,7 +46,13 @@ def unknown_rates(periods: tuple[Periodicity, ...]) -> tuple[float, ...]:
 
 def _crisp_bursts(evidence: Evidence) -> int:
     table = evidence.bursts
-    return int(np.count_nonzero((table.sharpness > 0.5) & (table.heights > 8 * table.scatter[0])))
+    return int(np.count_nonzero((table.sharpness > 0.5) & (table.heights > HIGH * table.scatter[0])))
+
+
+def _lone_telegrams(evidence: Evidence) -> int:
+    """Telegrams of which a narrow path has left the edges only: no bursts, but more than noise."""
+    lone = lone_telegrams(evidence.residual, evidence.conditioned.sample_rate_hz)
+    return lone.count if lone.height > HIGH else 0
 
 
 def answer_for(
@@ -59,13 +67,15 @@ def answer_for(
     if claimed:
         return HearingAnswer("named", tuple(h.name for h in claimed), claimed[0].probability, rates)
     if transmitter >= CLAIM:
-        return _something(heard, rates, _crisp_bursts(evidence), transmitter)
+        bursts = max(_crisp_bursts(evidence), _lone_telegrams(evidence))
+        return _something(heard, rates, bursts, transmitter)
     tones = tuple(p.frequency_hz for p in periods if not p.explained_by)
     if tones:
         return HearingAnswer("tone", rates_hz=tones[:1])
     if any("mains" in p.explained_by for p in periods) or evidence.conditioned.hum_hz:
         return HearingAnswer("mains")
-    return HearingAnswer("sounds" if _crisp_bursts(evidence) >= LEAST_BURSTS else "nothing")
+    heard_some = _crisp_bursts(evidence) >= LEAST_BURSTS or _lone_telegrams(evidence) > 0
+    return HearingAnswer("sounds" if heard_some else "nothing")
 
 
 def _something(heard: tuple[Heard, ...], rates: tuple[float, ...], bursts: int, transmitter: float) -> HearingAnswer:
