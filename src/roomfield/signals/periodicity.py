@@ -29,10 +29,11 @@ LOWEST_HZ = 2.0
 HIGHEST_HZ = 2500.0
 PLANS = ((5, 400.0), (3, HIGHEST_HZ))  # harmonics as a power of two, highest fundamental [Hz]
 REFINE_BLOCKS = 16
-FOLD_AGAIN = 2e-5
+FOLD_AGAIN = 1e-6
 MOST_NODES = 16384.0
 STUDENT = 1.07  # 14 degrees of freedom: 95 % within 2.14 instead of 2
 STEADY = 0.2
+QUIET_BAND_HZ, QUIET_SHARE = (500.0, 2500.0), 0.01
 
 
 @dataclass(frozen=True)
@@ -208,7 +209,7 @@ def refine_rate(
     coefficients = np.fft.rfft(sums / np.diff(edges)[:, None], axis=1)[:, 1 : harmonics + 1]
     orders = np.arange(1, harmonics + 1)
     at = np.minimum((orders * rate_hz * spectrum.bins_per_hz).astype(int), spectrum.floor.size - 1)
-    noise = spectrum.floor[at].astype(float)
+    noise = np.maximum(spectrum.floor[at].astype(float), _quietest(spectrum))
     noise *= 1.0 / (0.375 * samples.size) / samples.size  # Hann window's power; spectrum to mean-coefficient units
     duration = samples.size / sample_rate_hz
     power_now = np.abs(coefficients.mean(0)) ** 2 / noise
@@ -219,11 +220,19 @@ def refine_rate(
     left, std = _line_through_blocks(turned, mean, orders, noise, middle)
     std = max(bound, std) / duration
     refined_hz = rate_hz + (offset + left) / duration
-    if again and abs(refined_hz / rate_hz - 1) > FOLD_AGAIN:  # a start so far off blurs every block
+    if (
+        again and abs(refined_hz / rate_hz - 1) > FOLD_AGAIN
+    ):  # a start that is off blurs every block, and its nodes may beat with the samples
         span = 0.5 * span_cycles
         return refine_rate(samples, sample_rate_hz, refined_hz, spectrum, top_hz=top_hz, span_cycles=span, again=False)
     steady = float((np.abs(mean) ** 2).sum() / (np.abs(turned) ** 2).mean(0).sum())
     return RefinedRate(refined_hz, float(std), steady)
+
+
+def _quietest(spectrum: WhiteSpectrum) -> float:
+    """Lowest floor that a line is weighed by: above its band a codec leaves next to none, and the rounding there is no clock."""
+    low, high = (int(hz * spectrum.bins_per_hz) for hz in QUIET_BAND_HZ)
+    return QUIET_SHARE * float(np.median(spectrum.floor[low:high])) if spectrum.floor.size > high else 0.0
 
 
 def _whole_periods(count: int, period: float) -> tuple[NDArray[np.int64], F64]:

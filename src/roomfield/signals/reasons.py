@@ -9,21 +9,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.references.technologies import Technology, technology
-from roomfield.signals.base_clocks import told_apart
+from roomfield.signals.base_clocks import ClockedSource, told_apart
 from roomfield.signals.beacon_times import beacon_lines
-from roomfield.signals.cleaning import take_off
-from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, Comb, weigh_comb
-from roomfield.signals.features import Evidence
+from roomfield.signals.cleaning import CERTAIN, take_off
+from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, Comb, CombEvidence, weigh_comb
+from roomfield.signals.features import COMBS, FRAME, Evidence
 from roomfield.signals.hearing import EvidenceItem, Heard, Periodicity
 from roomfield.signals.periodicity import log10_gamma_tail, refine_rate
 from roomfield.signals.telegrams import Beam, lone_telegrams, passing_beam
+from roomfield.signals.spectrum import white_spectrum
 from roomfield.signals.trains import answer_score, triplet_score
-from roomfield.signals.width_reasons import number, width_reason
+from roomfield.signals.width_reasons import number, resolution_s, width_reason
 
 SEEN_SCORE = 6.0
 FAINT_BESIDE = 0.12
+TWICE, FEW_BETWEEN = 1e-6, 0.4
 TURN_SCATTER = 2e-3
 SAME_STEP = 0.02
+BESIDE_FRAMES = ("bluetooth_classic",)
 BY_BEACONS = ("wifi_beacon", "wifi_data")
 BY_SINGLE_BURSTS = "wifi_beacon"  # traffic defers beacons, which blurs the folded one
 TU_HZ = 1e6 / 1024
@@ -56,6 +59,13 @@ TOP_HZ = {"wifi_beacon": 1500.0, "wifi_data": 1000.0, "dmr": 3000.0}
 # their scatter tells too little of; factors by simulation (16 emitters each on seeds 1 to 4 of the rate benchmark).
 WIDER = {"tetra": 1.4, "dmr": 1.3, "dect": 1.2}
 
+# Deviations by simulation (72 emitters each at 8 kHz, by logarithms of 8 bits, and two speech codecs, which a file does not tell
+# apart when saved again): what is told covers them together.
+TELEPHONE_TOP_HZ, CODEC_SAMPLE_S = 4200.0, 125e-6
+HELD_BACK_S, TO_AND_FRO_S = 4e-6, 1.5e-6
+BEACONS_WIDER = 1.6
+CLEARLY_APART = 4.0
+
 TAKEN_AS = {"gsm": "gsm", "bluetooth_classic": "bt", "tetra": "tetra", "dmr": "sixty"}
 
 
@@ -76,8 +86,26 @@ def _periodicity(
     if abs(refined.frequency_hz / nominal_hz - 1) > 1.5 * reach_ppm * 1e-6:
         std_hz = min(0.2 / evidence.duration_s * nominal_hz / comb.top_hz, nominal_hz * reach_ppm * 1e-6 / np.sqrt(3.0))
         return Periodicity(start, float(std_hz), weighed.score, chance, lines, (name,), label)
-    std_hz = refined.std_hz * WIDER.get(name, 1.0)
+    doubt = _grid_doubt_s(evidence, refined.frequency_hz / nominal_hz - 1) / evidence.duration_s
+    std_hz = float(np.hypot(refined.std_hz * WIDER.get(name, 1.0), doubt * refined.frequency_hz))
     return Periodicity(refined.frequency_hz, std_hz, weighed.score, chance, lines, (name,), label)
+
+
+def on_telephone_band(evidence: Evidence) -> bool:
+    """Whether the band ends where a speech codec's does."""
+    return resolution_s(evidence) > 0.5 / TELEPHONE_TOP_HZ
+
+
+def _grid_doubt_s(evidence: Evidence, offset: float) -> float:
+    """What a speech codec may have moved a frame by along the recording [s]; 0 for bands that none of them has.
+
+    Codecs of 8 kHz set their pulses on samples, in blocks of 5 ms that every listed frame shares. A frame that drifts by less
+    than a sample against them is held back, one that drifts by more is moved to and fro.
+    """
+    if not on_telephone_band(evidence):
+        return 0.0
+    drift_s = abs(offset) * evidence.duration_s
+    return HELD_BACK_S if drift_s < CODEC_SAMPLE_S else TO_AND_FRO_S
 
 
 def without_others(name: str, evidence: Evidence) -> NDArray[np.float32]:
@@ -92,6 +120,25 @@ def without_others(name: str, evidence: Evidence) -> NDArray[np.float32]:
     return samples
 
 
+def without_frame(name: str, evidence: Evidence) -> Evidence:
+    """The evidence less a certain frame of 10 or 20 ms whose lines lie on a technology's own; as it is for all others."""
+    combs = {comb: COMBS[comb] for comb, _, _ in RATE_CHOICES[name][1]}
+    frame = max(FRAME.combs, key=lambda n: evidence.combs[n].score)
+    strong = evidence.combs[frame].score
+    if name not in BESIDE_FRAMES or strong < CERTAIN or strong < max(evidence.combs[n].score for n in combs):
+        return evidence
+    data = evidence.conditioned
+    start = 50.0 * (1 + evidence.combs[frame].offset_ppm * 1e-6)
+    rate_hz = refine_rate(data.samples, data.sample_rate_hz, start, evidence.spectrum, span_cycles=0.1).frequency_hz
+    samples = data.samples.copy()
+    take_off(samples, data.sample_rate_hz, 1 / rate_hz)
+    spectrum = white_spectrum(samples, data.sample_rate_hz, data.top_hz)
+    weighed = {comb: weigh_comb(spectrum, law) for comb, law in combs.items()}
+    return replace(
+        evidence, conditioned=replace(data, samples=samples), spectrum=spectrum, combs=evidence.combs | weighed
+    )
+
+
 def rates_of(name: str, evidence: Evidence) -> tuple[Periodicity, ...]:
     """Primary rates of a technology as this recording shows them."""
     if name == "radar":
@@ -103,6 +150,7 @@ def rates_of(name: str, evidence: Evidence) -> tuple[Periodicity, ...]:
         return (_periodicity(evidence, name, 4 * best.base_hz, "OFDM symbol"),)
     if name not in RATE_CHOICES:
         return ()
+    evidence = without_frame(name, evidence)
     found = [_periodicity(evidence, name, nominal, label) for nominal, label in _first_choice(name, evidence)]
     if name == "nr_tdd" and found and found[0].label.startswith("sync"):
         for comb, nominal, label in RATE_CHOICES[name][1][3:]:
@@ -117,20 +165,34 @@ def _by_source(name: str, evidence: Evidence, found: tuple[Periodicity, ...]) ->
         main = found[0] if found else _periodicity(evidence, name, TU_HZ / 100, "beacon, 100 TU")
         units = round(TU_HZ / main.frequency_hz)
         lines = beacon_lines(evidence.bursts, evidence.duration_s, TU_HZ / units)
+        wider = BEACONS_WIDER if on_telephone_band(evidence) else 1.0
         return (
-            tuple(replace(main, frequency_hz=n.frequency_hz, frequency_std_hz=n.frequency_std_hz) for n in lines)
+            tuple(
+                replace(main, frequency_hz=n.frequency_hz, frequency_std_hz=wider * n.frequency_std_hz) for n in lines
+            )
             or found
         )
     if not found:
         return ()
     data = evidence.conditioned
     sources = told_apart(data.samples, data.sample_rate_hz, name, found[0].frequency_hz)
-    if len(sources) < 2:
+    doubt_hz = _grid_doubt_s(evidence, 0.0) / evidence.duration_s * found[0].frequency_hz
+    own = [s for i, s in enumerate(sources) if all(_clocks_differ(s, other, doubt_hz) for other in sources[:i])]
+    if len(own) < 2:
         return found
+    deviations = [float(np.hypot(s.frequency_std_hz, doubt_hz)) for s in own]
     return (
-        tuple(replace(found[0], frequency_hz=s.frequency_hz, frequency_std_hz=s.frequency_std_hz) for s in sources)
+        tuple(
+            replace(found[0], frequency_hz=s.frequency_hz, frequency_std_hz=std)
+            for s, std in zip(own, deviations, strict=True)
+        )
         + found[1:]
     )
+
+
+def _clocks_differ(one: ClockedSource, other: ClockedSource, doubt_hz: float) -> bool:
+    """Whether two sources differ by more than what a codec may hold back the bursts of one clock by."""
+    return abs(one.frequency_hz - other.frequency_hz) > CLEARLY_APART * np.sqrt(2.0) * doubt_hz
 
 
 def _apart_item(rates: tuple[Periodicity, ...]) -> list[EvidenceItem]:
@@ -152,9 +214,11 @@ def _first_choice(name: str, evidence: Evidence) -> list[tuple[float, str]]:
     """
     choices = RATE_CHOICES[name][1]
     scores = [evidence.combs[comb].score for comb, _, _ in choices]
-    for index, (_, nominal, label) in enumerate(choices):
+    for index, (comb, nominal, label) in enumerate(choices):
         faster = [score for (_, hz, _), score in zip(choices, scores, strict=True) if hz > nominal]
-        if scores[index] >= max(SEEN_SCORE, FAINT_BESIDE * max(faster, default=0.0)):
+        doubles = [other for other, hz, _ in choices if abs(hz / nominal - 2) < TWICE]
+        stands = scores[index] >= max(SEEN_SCORE, FAINT_BESIDE * max(faster, default=0.0))
+        if stands and not any(_leftover(evidence.combs[comb], evidence.combs[other]) for other in doubles):
             return [(nominal, label)]
     return []
 
@@ -168,6 +232,9 @@ def _whole_times(step_s: float, beam: Beam) -> int:
     times = step_s / beam.step_s if beam.passages else 1.0
     whole = max(1, round(times))
     return whole if abs(times / whole - 1) < SAME_STEP else 1
+def _leftover(slow: CombEvidence, double: CombEvidence) -> bool:
+    """Whether a few lines between those of twice the rate are what a codec's frames leave, and no period twice as long."""
+    return slow.score < double.score and slow.hits < FEW_BETWEEN * double.hits
 
 
 def _radar_rates(evidence: Evidence) -> tuple[Periodicity, ...]:

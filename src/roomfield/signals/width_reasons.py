@@ -17,6 +17,7 @@ UNEVEN = 1.6
 CRISP = 1.15
 LEAST_SHARE, LEAST_BURSTS = 0.2, 2
 WIDER_THAN_TABLE = 1.3
+MOST_HALVES = 8  # rates of slots fold packets of all lengths on one another
 HALF_STEP = 0.3  # of a sample: how well one burst's width is read
 SLOTS_S = {"gsm": 15e-3 / 26, "dect": 10e-3 / 24, "tetra": 0.17 / 12, "dmr": 0.03}
 
@@ -84,6 +85,8 @@ def _by_folding(
         return WidthReason()
     nominal_s, reach_s = FOLDS[row.name]
     halves = max(round(2 * nominal_s * rates_hz[0]), 1)
+    if halves > MOST_HALVES:
+        return WidthReason()
     found = folded_width(
         samples, evidence.conditioned.sample_rate_hz, 0.5 * halves / rates_hz[0],
         top_hz=0.5 / resolution_s(evidence), widest_reach_s=reach_s, subframes=row.name == "dect",
