@@ -16,8 +16,8 @@ from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, Comb, CombEvidence, 
 from roomfield.signals.features import COMBS, FRAME, Evidence
 from roomfield.signals.hearing import EvidenceItem, Heard, Periodicity
 from roomfield.signals.periodicity import log10_gamma_tail, refine_rate
-from roomfield.signals.telegrams import Beam, lone_telegrams, passing_beam
 from roomfield.signals.spectrum import white_spectrum
+from roomfield.signals.telegrams import Beam, lone_telegrams, passing_beam
 from roomfield.signals.trains import answer_score, triplet_score
 from roomfield.signals.width_reasons import number, resolution_s, width_reason
 
@@ -232,6 +232,8 @@ def _whole_times(step_s: float, beam: Beam) -> int:
     times = step_s / beam.step_s if beam.passages else 1.0
     whole = max(1, round(times))
     return whole if abs(times / whole - 1) < SAME_STEP else 1
+
+
 def _leftover(slow: CombEvidence, double: CombEvidence) -> bool:
     """Whether a few lines between those of twice the rate are what a codec's frames leave, and no period twice as long."""
     return slow.score < double.score and slow.hits < FEW_BETWEEN * double.hits
