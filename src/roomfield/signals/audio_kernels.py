@@ -121,7 +121,8 @@ def fold_between(samples: F32, step: float, count: int) -> F64:
             phase += step
             i += 1
         phase -= 1.0
-    out[0] += out[count]
+    for column in range(5):
+        out[0, column] += out[count, column]
     return out[:count]
 
 
@@ -262,7 +263,8 @@ def edge_response(running: F64, reach: int) -> F32:
     if n <= 2 * reach:
         return np.zeros(n, np.float32)
     out = np.empty(n, np.float32)
-    out[:reach], out[n - reach :] = 0.0, 0.0
+    for i in range(reach):
+        out[i] = out[n - 1 - i] = 0.0
     scale = 1.0 / reach
     before, here, after = running[: n - 2 * reach], running[reach : n - reach], running[2 * reach : n]
     inside = out[reach : n - reach]
@@ -524,7 +526,8 @@ def box_response(running: F64, width: int) -> F32:
     if n <= 3 * width:
         return np.zeros(n, np.float32)
     out = np.empty(n, np.float32)
-    out[:width], out[n - 2 * width :] = 0.0, 0.0
+    for i in range(width):
+        out[i] = out[n - 1 - 2 * i] = out[n - 2 - 2 * i] = 0.0
     scale = 1.0 / width
     inside = out[width : n - 2 * width]
     before, begin = running[: n - 3 * width], running[width : n - 2 * width]
