@@ -4,11 +4,16 @@ import numpy as np
 import pytest
 
 from roomfield.signals import analyse
+from roomfield.signals.bursts import BurstTable
+from roomfield.signals.combs import weigh_comb
+from roomfield.signals.conditioning import condition
+from roomfield.signals.features import COMBS
 from roomfield.signals.periodicity import FoundPeriod
 from roomfield.signals.simulation.audio_scene import compose
 from roomfield.signals.simulation.unlisted import is_listed as near_the_table
 from roomfield.signals.simulation.unlisted import unlisted_rate
-from roomfield.signals.strangers import is_listed, strangers
+from roomfield.signals.spectrum import white_spectrum
+from roomfield.signals.strangers import burst_rate, earned, fast_burst_rate, is_listed, strangers
 
 RATE = 48000
 
@@ -65,3 +70,38 @@ def test_invented_trains_keep_off_the_table():
     assert min(rates) >= 3 and max(rates) < 2100
     scene = compose(rng, ("unlisted",), duration_s=2.0, clean=True)
     assert scene.components[0].rates_hz[0] > 0
+
+
+def burst_table(starts_s):
+    n = starts_s.size
+    ones = np.ones(n)
+    return BurstTable(starts_s, 1e-4 * ones, ones, np.zeros(n, int), ones, (0.01,) * 5, ones, ones)
+
+
+def test_few_bursts_in_step_and_fast_ones_are_told_from_bursts_at_random():
+    rng = np.random.default_rng(1)
+    few = np.sort(rng.choice(60, 16, replace=False)) / 12.0
+    assert burst_rate(burst_table(few)) == pytest.approx(12.0, rel=0.01)
+    paused = np.arange(1600) / 203.8
+    paused = paused[(paused % 3.0) < 1.1]
+    assert fast_burst_rate(burst_table(paused)) == pytest.approx(203.8, rel=1e-3)
+    for seed in range(20):
+        at_random = np.sort(np.random.default_rng(seed).uniform(0, 8.0, 300))
+        assert burst_rate(burst_table(at_random)) == 0.0 == fast_burst_rate(burst_table(at_random))
+
+
+@pytest.mark.parametrize("rate_hz", [250.0, 1000 / 3, 125.0])
+def test_lines_of_a_stranger_alone_earn_no_comb(rate_hz):
+    """Every multiple of 1 kHz is a line of 250 and 333.3 Hz, and of 500 Hz one of 125: no base is needed for them."""
+    data = condition(pulses(rate_hz, 2e-4).astype(np.float32), float(RATE))
+    spectrum = white_spectrum(data.raw, data.sample_rate_hz, data.top_hz)
+    comb = COMBS["1000odd"]
+    assert weigh_comb(spectrum, comb).score > 50
+    assert not earned(comb, spectrum, [found(rate_hz)])
+    base = condition((pulses(rate_hz, 2e-4) + pulses(1000.0, 7e-5, noise=0.0)).astype(np.float32), float(RATE))
+    assert earned(COMBS["2000"], white_spectrum(base.raw, float(RATE), base.top_hz), [found(7.3)])
+
+
+def test_short_pulses_at_sixty_hertz_are_no_oven():
+    hearing = analyse(pulses(60.0004, 8.7e-4, noise=0.02), sample_rate_hz=RATE)
+    assert "microwave_oven" not in {h.name for h in hearing.claimed}

@@ -3,13 +3,15 @@
 A comb of lines sits in every finer comb: pulses at 10 Hz put lines on all multiples of 50, 100 and 200 Hz. A name must
 therefore survive without the repetitions that only a stranger makes. The strongest repetition of the recording is sought
 without being told; if no listed technology has it, its course is subtracted period by period, and what the rest says is
-an upper limit for every name. A name that rests on the widths and gaps of bursts is not earned by bursts that keep step with
+an upper limit for every name. Neither do lines earn a name that are the stranger's own: each name's combs must stand out where
+those are taken from the spectrum, whatever the subtraction of uneven pulses leaves. A name that rests on the widths and gaps of bursts is not earned by bursts that keep step with
 a stranger: what sends now and then does not keep time.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +19,13 @@ from numpy.typing import NDArray
 from roomfield.signals.audio_kernels import phase_line_scores
 from roomfield.signals.bursts import BurstTable
 from roomfield.signals.classifier import WITH_MARK, WITHOUT_EVIDENCE, Judgement, judge
-from roomfield.signals.cleaning import take_course
-from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, TU_HZ
+from roomfield.signals.cleaning import CERTAIN, take_course
+from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, TU_HZ, Comb, mask_comb, weigh_comb
 from roomfield.signals.conditioning import Conditioned, condition
-from roomfield.signals.features import Evidence, gather, vector
+from roomfield.signals.features import COMBS, FRAME, Evidence, gather, vector
 from roomfield.signals.folding import nodes
 from roomfield.signals.periodicity import FoundPeriod
+from roomfield.signals.spectrum import WhiteSpectrum
 from roomfield.signals.tonal_share import tonal_share
 from roomfield.signals.tones import TONAL
 
@@ -44,8 +47,13 @@ LEAST_BURSTS = 8
 MOST_BURSTS = 1500
 IN_STEP = 0.75
 PHASE_PARTS = 64
-CERTAIN_RAYLEIGH = 16.0  # log of some thousand rates tried, and one in a thousand
+STEP_CYCLES, ONE_IN = 0.2, 1e-3
+FAST_HZ = (60.0, 1500.0)
+AS_WELL = 0.98  # pulses keep step with the multiples of their rate too
+BY_PULSES = "mode_s_1090"
 BY_MAINS = "microwave_oven"
+NARROWEST_MAINS_S, CERTAIN_SHAPE = 2.5e-3, 10.0
+NEVER_SILENT = "dvbt"
 BY_BURSTS = (
     "mode_s_1090", "smart_meter", "ism_remote", "zigbee", "lora", "bluetooth_le_adv", "bluetooth_classic", "wifi_data",
 )  # fmt: skip
@@ -63,6 +71,21 @@ LISTED_HZ = (
     *(k * comb.base_hz for comb in DVB_COMBS for k in (1, 2, 4)),
 )  # fmt: skip
 MAINS_HZ = (50.0, 60.0, 100.0, 120.0)
+
+# Combs that a name rests on, as the classifier requires them.
+LIVES_ON: dict[str, tuple[Comb, ...]] = {
+    name: tuple(COMBS[comb] for comb in combs)
+    for name, combs in {
+        "dect": ("100odd", "200odd", "400"), "gsm": ("gsm217", "gsm1733"),
+        "lte_fdd": ("200odd", "1000odd", "2000", "100odd", "400"), "lte_tdd": ("200odd", "1000odd", "100odd", "400"),
+        "nr_tdd": ("50odd", "400", "200odd", "500odd", "100odd", "25odd", "2000"),
+        "nr_fdd": ("50odd", "100odd", "200odd", "25odd", "1000odd", "2000"),
+        "nr_ue_tdd": ("400", "200odd", "500odd", "2000", "100odd"), "umts": ("umts1500", "500odd"),
+        "tetra": ("tetra17", "tetra70", "tetra18k"), "dmr": ("16",),
+        "microwave_oven": ("mains50odd", "mains100", "mains60odd", "mains120"),
+    }.items()
+} | {"dvbt": DVB_COMBS}  # fmt: skip
+STANDS_OUT, SKIRTS, SAME_LINE_BINS, COMPARABLE = 6.0, 0.125, 3, 0.1
 
 
 def is_listed(period: FoundPeriod) -> bool:
@@ -144,16 +167,36 @@ def burst_rate(bursts: BurstTable) -> float:
     if starts.size < LEAST_BURSTS:
         return 0.0
     span = float(starts[-1] - starts[0])
-    step = 0.2 / max(span, 0.1)
-    rates = np.arange(2.0, 60.0, step)
-    bursts_at, one = np.ones((starts.size, 1), np.complex128), np.array([1 / starts.size**2])
-    together = np.sqrt(phase_line_scores(bursts_at, starts - starts[0], one, 2.0, step, rates.size))
-    best = int(np.argmax(together))
-    rate = float(rates[best])
+    rate, together, tried = _kept_step(starts, 2.0, 60.0)
     listed = any(abs(rate / hz - 1) < 0.3 / max(span * rate, 1.0) for hz in LISTED_HZ)
     periods_hit = np.unique(np.round((starts - starts[0]) * rate)).size
-    certain = periods_hit * together[best] ** 2 > CERTAIN_RAYLEIGH
-    return rate if together[best] > IN_STEP and certain and not listed else 0.0
+    certain = periods_hit * together**2 > np.log(tried / ONE_IN)
+    return rate if together > IN_STEP and certain and not listed else 0.0
+
+
+def _kept_step(starts: F64, low_hz: float, high_hz: float) -> tuple[float, float, float]:
+    """The lowest rate that does about as well as the best, the length of the phases' mean there, and how many rates differ."""
+    along = starts - starts[0]
+    step = STEP_CYCLES / max(float(along[-1]), 0.1)
+    rates = np.arange(low_hz, high_hz, step)
+    bursts_at, one = np.ones((starts.size, 1), np.complex128), np.array([1 / starts.size**2])
+    together = np.sqrt(phase_line_scores(bursts_at, along, one, low_hz, step, rates.size))
+    first = int(np.argmax(together > AS_WELL * together.max()))
+    best = first + int(np.argmax(together[first : first + 3]))
+    return float(rates[best]), float(together[best]), STEP_CYCLES * rates.size
+
+
+def fast_burst_rate(bursts: BurstTable) -> float:
+    """A rate of 60 to 1500 Hz with which nearly all bursts keep step, sought about the inverse of their short gaps [Hz]; or 0."""
+    starts = bursts.starts_s[bursts.sharpness > SHARP][:MOST_BURSTS]
+    if starts.size < LEAST_BURSTS:
+        return 0.0
+    rate_hz = 1 / max(float(np.quantile(np.diff(starts), 0.1)), 1e-6)
+    if not FAST_HZ[0] < rate_hz < FAST_HZ[1]:
+        return 0.0
+    rate, together, tried = _kept_step(starts, 0.97 * rate_hz, 1.03 * rate_hz)
+    certain = starts.size * together**2 > np.log(max(tried, 1.0) / ONE_IN)
+    return rate if together > IN_STEP and certain else 0.0
 
 
 def share_in_step(bursts: BurstTable, rate_hz: float) -> float:
@@ -182,10 +225,70 @@ def hear_again(evidence: Evidence, first: Judgement, periods: Sequence[FoundPeri
     limits = judge(vector(gather(without(evidence.conditioned, found)))).chances if found else first.chances
     if max(first.chances[name] for name in BY_BURSTS) > WITHOUT_EVIDENCE and _keeps_time(evidence, found):
         limits = limits | {name: min(limits[name], WITHOUT_EVIDENCE) for name in BY_BURSTS}
-    if any(keeps_crystal_time(p) or _holds_mains(p) for p in (*periods[:1], *found)):
-        limits = limits | {BY_MAINS: min(limits[BY_MAINS], WITHOUT_EVIDENCE)}
+    unearned = [
+        name for name in LIVES_ON if first.chances[name] > WITHOUT_EVIDENCE and _all_stranger(name, evidence, found)
+    ]
+    if first.chances[BY_PULSES] > WITHOUT_EVIDENCE and fast_burst_rate(evidence.bursts) > 0:
+        unearned.append(BY_PULSES)
+    crystal = any(keeps_crystal_time(p) or _holds_mains(p) for p in (*periods[:1], *found))
+    if crystal or _too_brief_for_mains(evidence):
+        unearned.append(BY_MAINS)
+    if any(share_in_step(evidence.bursts, p.frequency_hz) > IN_STEP for p in periods[:1] if is_broadcast(p)):
+        unearned.append(NEVER_SILENT)
+    limits = limits | {name: min(limits[name], WITHOUT_EVIDENCE) for name in unearned}
     chances = {name: min(chance, limits[name]) for name, chance in first.chances.items()}
     return Judgement(chances, max(first.transmitter, _steady_comb(evidence, found)))
+
+
+def _all_stranger(name: str, evidence: Evidence, found: Sequence[FoundPeriod]) -> bool:
+    """Whether none of a name's combs stands out once the strangers' own lines are taken from the spectrum."""
+    combs = LIVES_ON[name]
+    if name == NEVER_SILENT:
+        combs = (max(combs, key=lambda comb: evidence.combs[comb.name].score),)
+    return bool(found) and not any(earned(comb, evidence.spectrum, found) for comb in combs)
+
+
+def earned(comb: Comb, spectrum: WhiteSpectrum, found: Sequence[FoundPeriod]) -> bool:
+    """Whether a comb stands out without the strangers' lines, by more than their skirts: an eighth of what it was."""
+    with_them = weigh_comb(spectrum, comb).score
+    alone = weigh_comb(_less_lines(spectrum, comb, found), comb).score if with_them >= STANDS_OUT else 0.0
+    return alone >= max(STANDS_OUT, SKIRTS * with_them)
+
+
+def _less_lines(spectrum: WhiteSpectrum, comb: Comb, found: Sequence[FoundPeriod]) -> WhiteSpectrum:
+    """The spectrum less the lines of strangers, save where those beside the comb's are faint: modulation leaves such."""
+    white = spectrum.white.copy()
+    mine = comb.lines_hz(spectrum.top_hz)
+    if mine.size == 0:
+        return spectrum
+    for period in found:
+        lines = np.arange(1, max(int(spectrum.top_hz / period.frequency_hz), 2)) * period.frequency_hz
+        at = np.minimum(np.rint(lines * spectrum.bins_per_hz).astype(int), white.size - 1)
+        after = np.clip(np.searchsorted(mine, lines), 0, mine.size - 1)
+        apart = np.minimum(np.abs(mine[after] - lines), np.abs(mine[np.maximum(after - 1, 0)] - lines))
+        shared = apart < np.maximum(SAME_LINE_BINS / spectrum.bins_per_hz, comb.reach_ppm * 1e-6 * lines)
+        power = spectrum.white[at]
+        if not shared.any() or shared.all() or np.median(power[~shared]) > COMPARABLE * np.median(power[shared]):
+            mask_comb(white, spectrum, period.frequency_hz, 0.0)
+    return replace(spectrum, white=white)
+
+
+def _too_brief_for_mains(evidence: Evidence) -> bool:
+    """Whether what keeps time with the mains is on for less than a magnetron is in a half wave (some 5 of 10 ms).
+
+    At 50 Hz bases click too: beside their certain frame nothing is said.
+    """
+    best = max((50, 60), key=lambda hz: evidence.shapes[f"mains{hz}"].strength)
+    if best == MAINS_HZ[0] and max(evidence.combs[name].score for name in FRAME.combs) > CERTAIN:
+        return False
+    shape = evidence.shapes[f"mains{best}"]
+    return shape.strength > CERTAIN_SHAPE and shape.width_s < NARROWEST_MAINS_S
+
+
+def is_broadcast(period: FoundPeriod) -> bool:
+    """Whether a rate is one of a broadcast multiplex' symbols; its carrier is on all the time and has no bursts."""
+    near = CRYSTAL_PPM * 1e-6
+    return any(abs(period.frequency_hz / (k * comb.base_hz) - 1) < near for comb in DVB_COMBS for k in (1, 2, 4))
 
 
 def _holds_mains(period: FoundPeriod) -> bool:
