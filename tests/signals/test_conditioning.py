@@ -44,3 +44,12 @@ def test_other_rates_keep_their_samples():
     noise = np.random.default_rng(1).standard_normal(96000)
     assert condition(noise, 96000.0).top_hz == 24000.0
     assert condition(noise, 48000.0).samples.size == noise.size
+
+
+def test_two_telegrams_are_no_hum():
+    """Two short bursts have a smooth spectrum at low frequencies: highest at an edge of what is searched, and no line there."""
+    rate = 48000.0
+    samples = 1e-4 * np.random.default_rng(3).standard_normal(int(10 * rate))
+    for start_s in (2.1, 6.83):
+        samples[int(start_s * rate) : int((start_s + 5e-3) * rate)] += 0.5
+    assert condition(samples, rate).hum_hz is None

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from roomfield.signals.classifier import WITH_MARK, _floor
 from roomfield.signals.conditioning import condition
 from roomfield.signals.features import gather, vector
 from roomfield.signals.simulation.paths import call
@@ -100,7 +101,17 @@ def test_guards_of_a_full_carrier_through_8_khz():
     samples = sound(np.where(at < 148 / 156.25, 0.5, 0.1), noise=0.03)
     out = numbers(samples.reshape(-1, 6).mean(1), 8000.0)
     assert out["guard.first"] > 2.0 and out["guard.lead"] > 1.5
+    assert _floor("gsm", out) == WITH_MARK
     assert numbers(sound(lte("D" * 10)))["guard.first"] < 1.5
+
+
+@pytest.mark.published(
+    "Bluetooth Core Vol 2 Part B: an HV3 link sends every six slots of 625 us, its 13th line at 1733.3 Hz"
+)
+def test_a_voice_link_of_bluetooth_leaves_no_lone_line_of_guards():
+    at = np.arange(int(SECONDS * RATE * FINE)) / (RATE * FINE) * 800 / 3 % 1.0
+    out = numbers(sound(np.where((at < 0.0976) | ((at > 1 / 6) & (at < 0.24)), 0.5, 0.1), noise=0.03))
+    assert out["guard.alone"] < 0.5 and _floor("gsm", out) == 0.0
 
 
 def test_low_rates_leave_no_hole_in_the_course_of_changes():

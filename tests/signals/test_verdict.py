@@ -49,9 +49,8 @@ def test_kinds_of_answer(invent):
 def test_what_is_there_without_a_name_is_told(invent):
     quiet = evidence(invent)
     empty = replace(quiet, bursts=replace(quiet.bursts, sharpness=quiet.bursts.sharpness * 0))
-    answer = answer_for(heard(), (), empty, 0.97)
+    answer = answer_for(heard(), (), empty, 0.92)
     assert answer.kind == "transmitter"
-    assert verdict_text(answer, heard(), 6.0) == "a transmitter, kind not told (97%)"
-    assert answer_for(heard(), (), empty, 0.9).kind in ("nothing", "mains")
+    assert verdict_text(answer, heard(), 6.0) == "a transmitter, kind not told (92%)"
     assert answer_for(heard(), (), quiet, 0.92).kind == "bursts"
     assert analyse(invent("dect").samples, sample_rate_hz=48000).transmitter > 0.9

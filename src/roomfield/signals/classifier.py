@@ -43,6 +43,7 @@ TREES_SHARE = 0.7
 LINEAR_LIMIT = 4.0
 FIRST_LIMIT = 8.0
 ON_GRID = 0.9
+GUARD_ALONE = 1.0  # decades
 OUTSHINES = 1.5
 CAUTION = (
     1.0  # log odds that the answer to "any transmitter at all?" must have beyond one half before a name is claimed
@@ -151,9 +152,9 @@ class Forest:
 
     @property
     def evidence_names(self) -> tuple[str, ...]:
-        """Every number of evidence that any hearing looks at."""
+        """Every number of evidence that any hearing or mark looks at."""
         more = [name for hearing in (self.third, self.narrow) if hearing for name in hearing.features]
-        return tuple(dict.fromkeys((*self.features, *more)))
+        return tuple(dict.fromkeys((*self.features, *more, "guard.alone", "guard.second")))
 
     def all_odds(self, numbers: dict[str, float]) -> F64:
         """Calibrated log odds of each technology for named evidence, by three hearings."""
@@ -418,7 +419,10 @@ REQUIREMENTS: dict[str, tuple[Rule, ...]] = {
 
 # Marks that nothing else has: of 25,000 simulated scenes 340 show slots of 625 us in the gaps of wide bursts, before every
 # cellular grid, and a comb at 1600 Hz as well; in 337 of them Bluetooth is there.
+# Of 17,200 simulated scenes 107 have a line at the rate of GSM's slots that stands over all within 300 Hz, and its double; in 106
+# of them GSM is there: a base's first carrier sends in all eight slots and never pauses.
 MARKS: dict[str, Rule] = {
+    "gsm": lambda numbers: min(numbers["guard.alone"], numbers["guard.second"]) > GUARD_ALONE,
     "bluetooth_classic": _both(
         _score("lattice.625.wide.score", least=10.0),
         _comb("bt1600", score=10.0),

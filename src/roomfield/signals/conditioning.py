@@ -19,6 +19,7 @@ F32 = NDArray[np.float32]
 WORKING_RATE_HZ = 64000.0
 DENSE_RATE_HZ = 44000.0
 NOTCH_TOP_HZ = 1200.0
+LINE_OVER_SIDES, SIDES_HZ = 6.0, (1.0, 4.0)
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,10 @@ def condition(samples: NDArray[np.floating], sample_rate_hz: float, *, known_top
 
 
 def _find_hum(spectrum: NDArray[np.complex64], per_hz: float) -> tuple[float | None, float]:
-    """Mains frequency if its low harmonics tower over the same comb at 1-3 kHz."""
+    """Mains frequency if its low harmonics tower over the same comb at 1-3 kHz, and the strongest over what lies beside it.
+
+    A few bursts have much power at all low frequencies, and no line there.
+    """
     best: tuple[float | None, float] = (None, 0.0)
     for nominal in (50.0, 60.0):
         span = int(0.5 * per_hz) + 1
@@ -128,7 +132,7 @@ def _find_hum(spectrum: NDArray[np.complex64], per_hz: float) -> tuple[float | N
         for order in (1, 2, 3, 4, 5, 6):
             centre = int(order * nominal * per_hz)
             power = np.abs(spectrum[centre - span : centre + span + 1]) ** 2
-            if power.size and power.max() > top[0]:
+            if power.size and power.max() > max(top[0], LINE_OVER_SIDES * _beside(spectrum, centre, per_hz)):
                 top = (float(power.max()), (centre - span + int(np.argmax(power))) / per_hz / order, order)
         orders = np.arange(int(1000 / nominal), int(3000 / nominal))
         at = np.minimum((orders * nominal * per_hz + 0.5).astype(int), spectrum.size - 1)
@@ -137,6 +141,15 @@ def _find_hum(spectrum: NDArray[np.complex64], per_hz: float) -> tuple[float | N
         if ratio > max(300.0, best[1]):
             best = (top[1], ratio)
     return best
+
+
+def _beside(spectrum: NDArray[np.complex64], centre: int, per_hz: float) -> float:
+    """Median power of the bins 1 to 4 Hz beside a line, the hum's own wander left out."""
+    near, far = int(np.ceil(SIDES_HZ[0] * per_hz)), int(SIDES_HZ[1] * per_hz)
+    sides = np.concatenate(
+        [spectrum[max(centre - far, 0) : centre - near], spectrum[centre + near + 1 : centre + far + 1]]
+    )
+    return float(np.median(np.abs(sides) ** 2)) if sides.size else 0.0
 
 
 def _notch(spectrum: NDArray[np.complex64], per_hz: float, hum_hz: float) -> None:

@@ -39,6 +39,7 @@ SPECIAL_SHARE = 0.7
 EVERY = {"20ms": 1, "10ms": 2, "5ms": 4, "2.5ms": 8, "2ms": 10, "1ms": 20, "0.5ms": 40}
 STEP_EDGES_HZ = (50.0, 900.0, 3400.0, 10000.0)
 GUARD_PPM = 100e-6
+GUARD_FLANK_HZ, GUARD_REACH_HZ = 20.0, 300.0
 
 
 def course_of_changes(samples: F32, sample_rate_hz: float, period_s: float, mean_course: F64) -> F64:
@@ -177,7 +178,16 @@ def guard_numbers(white: F32, bins_per_hz: float) -> dict[str, float]:
     slot, frame = 208 / 0.12, 26 / 0.12
     first, second = (_tallest(white, bins_per_hz, order * slot) for order in (1, 2))
     beside = max(_tallest(white, bins_per_hz, slot + side * frame) for side in (-1, 1))
-    return {"guard.first": first, "guard.second": second, "guard.beside": beside, "guard.lead": first - beside}
+    near, far = (
+        (int((slot - reach) * bins_per_hz), int((slot + reach) * bins_per_hz))
+        for reach in (GUARD_FLANK_HZ, GUARD_REACH_HZ)
+    )
+    around = np.concatenate([white[far[0] : near[0]], white[near[1] : far[1]]])
+    alone = first - float(np.log10(max(float(around.max()), 0.1))) if around.size else 0.0
+    return {
+        "guard.first": first, "guard.second": second, "guard.beside": beside, "guard.lead": first - beside,
+        "guard.alone": alone,
+    }  # fmt: skip
 
 
 def _tallest(white: F32, bins_per_hz: float, line_hz: float) -> float:
