@@ -63,7 +63,8 @@ WIDER = {"tetra": 1.4, "dmr": 1.3, "dect": 1.2}
 # apart when saved again): what is told covers them together.
 TELEPHONE_TOP_HZ, CODEC_SAMPLE_S = 4200.0, 125e-6
 HELD_BACK_S, TO_AND_FRO_S = 4e-6, 1.5e-6
-BEACONS_WIDER = 1.6
+BEACONS_WIDER = 2.0
+FEW_EDGES = {"dmr": 5.0}  # one burst in 60 ms: what is done to it is not averaged over others in other places
 CLEARLY_APART = 4.0
 
 TAKEN_AS = {"gsm": "gsm", "bluetooth_classic": "bt", "tetra": "tetra", "dmr": "sixty"}
@@ -87,6 +88,7 @@ def _periodicity(
         std_hz = min(0.2 / evidence.duration_s * nominal_hz / comb.top_hz, nominal_hz * reach_ppm * 1e-6 / np.sqrt(3.0))
         return Periodicity(start, float(std_hz), weighed.score, chance, lines, (name,), label)
     doubt = _grid_doubt_s(evidence, refined.frequency_hz / nominal_hz - 1) / evidence.duration_s
+    doubt *= FEW_EDGES.get(name, 1.0)
     std_hz = float(np.hypot(refined.std_hz * WIDER.get(name, 1.0), doubt * refined.frequency_hz))
     return Periodicity(refined.frequency_hz, std_hz, weighed.score, chance, lines, (name,), label)
 

@@ -51,6 +51,7 @@ STEP_CYCLES, ONE_IN = 0.2, 1e-3
 FAST_HZ = (60.0, 1500.0)
 AS_WELL = 0.98  # pulses keep step with the multiples of their rate too
 BY_PULSES = "mode_s_1090"
+BY_SLOTS, SLOT_COMBS = "bluetooth_classic", ("bt133", "bt266", "bt800", "bt1600")
 BY_MAINS = "microwave_oven"
 NARROWEST_MAINS_S, CERTAIN_SHAPE = 2.5e-3, 10.0
 NEVER_SILENT = "dvbt"
@@ -83,8 +84,10 @@ LIVES_ON: dict[str, tuple[Comb, ...]] = {
         "nr_ue_tdd": ("400", "200odd", "500odd", "2000", "100odd"), "umts": ("umts1500", "500odd"),
         "tetra": ("tetra17", "tetra70", "tetra18k"), "dmr": ("16",),
         "microwave_oven": ("mains50odd", "mains100", "mains60odd", "mains120"),
+        "wifi_beacon": ("beacon100", "beacon100low", "beacon100high", "beacon200", "beacon300"),
     }.items()
 } | {"dvbt": DVB_COMBS}  # fmt: skip
+MANY_LINES = 16  # with fewer a fraction of a listed rate is found at times
 STANDS_OUT, SKIRTS, SAME_LINE_BINS, COMPARABLE = 6.0, 0.125, 3, 0.1
 
 
@@ -222,12 +225,15 @@ def hear_again(evidence: Evidence, first: Judgement, periods: Sequence[FoundPeri
     found = strangers(periods)
     if max(first.chances.values()) < WORTH_A_SECOND_HEARING:
         return Judgement(first.chances, max(first.transmitter, _steady_comb(evidence, found)))
-    limits = judge(vector(gather(without(evidence.conditioned, found)))).chances if found else first.chances
+    rest = gather(without(evidence.conditioned, found)) if found else evidence
+    limits = judge(vector(rest)).chances if found else first.chances
     if max(first.chances[name] for name in BY_BURSTS) > WITHOUT_EVIDENCE and _keeps_time(evidence, found):
         limits = limits | {name: min(limits[name], WITHOUT_EVIDENCE) for name in BY_BURSTS}
     unearned = [
         name for name in LIVES_ON if first.chances[name] > WITHOUT_EVIDENCE and _all_stranger(name, evidence, found)
     ]
+    if found and first.chances[BY_SLOTS] > WITHOUT_EVIDENCE and _no_slots(evidence, rest, found):
+        unearned.append(BY_SLOTS)
     if first.chances[BY_PULSES] > WITHOUT_EVIDENCE and fast_burst_rate(evidence.bursts) > 0:
         unearned.append(BY_PULSES)
     crystal = any(keeps_crystal_time(p) or _holds_mains(p) for p in (*periods[:1], *found))
@@ -248,6 +254,12 @@ def _all_stranger(name: str, evidence: Evidence, found: Sequence[FoundPeriod]) -
     return bool(found) and not any(earned(comb, evidence.spectrum, found) for comb in combs)
 
 
+def _no_slots(evidence: Evidence, rest: Evidence, found: Sequence[FoundPeriod]) -> bool:
+    """Whether Bluetooth's combs are the strangers' own, and no bursts are left without them that could lie on its slots."""
+    left = int(np.count_nonzero(rest.bursts.sharpness > SHARP))
+    return left < LEAST_BURSTS and not any(earned(COMBS[name], evidence.spectrum, found) for name in SLOT_COMBS)
+
+
 def earned(comb: Comb, spectrum: WhiteSpectrum, found: Sequence[FoundPeriod]) -> bool:
     """Whether a comb stands out without the strangers' lines, by more than their skirts: an eighth of what it was."""
     with_them = weigh_comb(spectrum, comb).score
@@ -261,7 +273,7 @@ def _less_lines(spectrum: WhiteSpectrum, comb: Comb, found: Sequence[FoundPeriod
     mine = comb.lines_hz(spectrum.top_hz)
     if mine.size == 0:
         return spectrum
-    for period in found:
+    for period in (p for p in found if p.lines >= MANY_LINES):
         lines = np.arange(1, max(int(spectrum.top_hz / period.frequency_hz), 2)) * period.frequency_hz
         at = np.minimum(np.rint(lines * spectrum.bins_per_hz).astype(int), white.size - 1)
         after = np.clip(np.searchsorted(mine, lines), 0, mine.size - 1)
