@@ -29,11 +29,11 @@ LOWEST_HZ = 2.0
 HIGHEST_HZ = 2500.0
 PLANS = ((5, 400.0), (3, HIGHEST_HZ))  # harmonics as a power of two, highest fundamental [Hz]
 REFINE_BLOCKS = 16
-FOLD_AGAIN = 1e-6
+FOLD_AGAIN = 2e-5
 MOST_NODES = 16384.0
 STUDENT = 1.07  # 14 degrees of freedom: 95 % within 2.14 instead of 2
 STEADY = 0.2
-QUIET_BAND_HZ, QUIET_SHARE = (500.0, 2500.0), 0.01
+QUIET_BAND_HZ, QUIET_SHARE = (500.0, 2500.0), 0.0001
 
 
 @dataclass(frozen=True)
@@ -220,9 +220,7 @@ def refine_rate(
     left, std = _line_through_blocks(turned, mean, orders, noise, middle)
     std = max(bound, std) / duration
     refined_hz = rate_hz + (offset + left) / duration
-    if (
-        again and abs(refined_hz / rate_hz - 1) > FOLD_AGAIN
-    ):  # a start that is off blurs every block, and its nodes may beat with the samples
+    if again and abs(refined_hz / rate_hz - 1) > FOLD_AGAIN:  # a start so far off blurs every block
         span = 0.5 * span_cycles
         return refine_rate(samples, sample_rate_hz, refined_hz, spectrum, top_hz=top_hz, span_cycles=span, again=False)
     steady = float((np.abs(mean) ** 2).sum() / (np.abs(turned) ** 2).mean(0).sum())
