@@ -16,12 +16,13 @@ from dataclasses import dataclass
 from functools import partial
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.signals_codecs import draw_narrow
-from roomfield.signals.classifier import ANY, FIRST_LIMIT, LINEAR_LIMIT, TREES_SHARE, Forest
+from roomfield.signals.classifier import ANY, FIRST_LIMIT, LINEAR_LIMIT, TREES_SHARE, Forest, Trees, keep_forest
 from roomfield.signals.simulation.unlisted import UNLISTED
 from roomfield.signals.worker_memory import keep_freed_memory
 
@@ -165,6 +166,40 @@ def model_of(name: str, forests: list) -> dict:
     }  # fmt: skip
 
 
+def trees_from(models: list[dict[str, Any]]) -> Trees:
+    """Flat tables of the trees of some models, one of which may have none."""
+    nodes: list[tuple[int, float, int, int, float]] = []
+    roots, owners = [], []
+    for index, model in enumerate(models):
+        for tree in model["trees"]:
+            offset = len(nodes)
+            roots.append(offset)
+            owners.append(index)
+            for split, cut, low, high, leaf in zip(*tree, strict=True):
+                nodes.append((split, cut, low + offset, high + offset, leaf))
+    table = list(zip(*nodes, strict=True)) or [()] * 5
+    return Trees(
+        np.array(table[0], np.int64), np.array(table[1], np.float64), np.array(table[2], np.int64), np.array(table[3], np.int64),
+        np.array(table[4], np.float64), np.array(roots, np.int64), np.array(owners, np.int64), np.array([m["base"] for m in models]),
+    )  # fmt: skip
+
+
+def forest_from(document: dict[str, Any]) -> Forest:
+    """The parameters of the first two hearings that were fitted."""
+    first, second = document["first"], document["second"]
+    return Forest(
+        tuple(m["name"] for m in first), tuple(document["features"]), trees_from(first), trees_from(second),
+        np.array(document["centre"]), np.array(document["spread"]),
+        np.array([m["weights"] for m in first]), np.array([m["offset"] for m in first]),
+        np.array([m["slope"] for m in second]), np.array([m["shift"] for m in second]),
+    )  # fmt: skip
+
+
+def default_out() -> Path:
+    """Where the shipped parameters lie."""
+    return Path(str(resources.files("roomfield.signals"))) / "data" / "classifier.npz"
+
+
 def audible_rows(levels):
     """Truth, and which scenes say anything: a technology too faint to be heard is neither there nor not there."""
     truth = np.isfinite(levels)
@@ -251,12 +286,9 @@ def main() -> None:
     parser.add_argument("--out", type=Path)
     options = parser.parse_args()
     rows = collect(options.scenes, options.negatives, options.seed, options.processes, options.cache)
-    document = {"made_by": "benchmarks/signals_maker.py", "scenes": len(rows.audible), "seed": options.seed}
-    document |= fit(rows, processes=options.processes)
-    out = options.out or Path(str(resources.files("roomfield.signals"))) / "data" / "classifier.json"
-    out.parent.mkdir(exist_ok=True)
-    out.write_text(json.dumps(document, separators=(",", ":")))
-    print(f"{out}: {out.stat().st_size / 1e3:.0f} kB")
+    out = options.out or default_out()
+    keep_forest(forest_from(fit(rows, processes=options.processes)), out)
+    print(f"{out}: {out.stat().st_size / 1e3:.0f} kB; the later hearings are fitted by benchmarks.signals_third")
 
 
 if __name__ == "__main__":

@@ -1,5 +1,7 @@
 """The shipped trees: the same answer as scikit-learn's own, calibration, and what they may not claim."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from benchmarks import signals_maker
@@ -13,8 +15,10 @@ from benchmarks.signals_maker import (
     audible_rows,
     collect,
     fit,
+    forest_from,
+    trees_from,
 )
-from benchmarks.signals_third import fit_third
+from benchmarks.signals_third import fit_later
 from sklearn.linear_model import LogisticRegression
 
 from roomfield.signals import classifier
@@ -28,8 +32,8 @@ from roomfield.signals.classifier import (
     _before_mains,
     _floor,
     _off_grid,
-    _trees_from,
-    forest_from,
+    keep_forest,
+    kept_forest,
     probabilities,
     shipped_forest,
 )
@@ -72,7 +76,7 @@ def test_the_second_hearing_is_what_the_maker_fitted(capsys):
     known = np.column_stack([first, rows.matrix]).astype(np.float32)
     made = _second_hearing(("dect", levels, first), matrix=known, seed=0)
     capsys.readouterr()
-    trees = _trees_from([made])
+    trees = trees_from([made])
     reference = np.mean([_learner(50 + b).fit(known, truth).decision_function(known[:80]) for b in range(BAGS)], axis=0)
     np.testing.assert_allclose([trees.odds(row)[0] for row in known[:80].astype(float)], reference, atol=0.02)
 
@@ -181,23 +185,57 @@ def test_probabilities_are_calibrated_on_fresh_scenes():
 
 
 @pytest.mark.published("scikit-learn HistGradientBoostingClassifier and LogisticRegression on the same data")
-def test_the_third_hearing_sets_right_what_it_helps(capsys):
+def test_a_later_hearing_sets_right_what_it_helps(capsys):
     rows, truth = invented_rows()
-    document = fit(rows)
+    alone = forest_from(fit(rows))
     flipped = Rows(
         rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {"gsm": 20.0} for row in rows.audible]
     )
-    third, _ = fit_third(flipped, forest_from(document))
+    two = np.array([alone.two_hearings(row) for row in rows.matrix.astype(float)])
+    third, told = fit_later(flipped, alone.names, two)
     capsys.readouterr()
-    assert "dect" in [model["name"] for model in third["models"]]
-    forest = forest_from(document | {"third": third})
-    place = forest.names.index("dect")
-    odds = np.array([forest.all_odds(dict(zip(rows.names, row, strict=True)))[place] for row in rows.matrix[:80]])
+    place = alone.names.index("dect")
+    assert third is not None and place in third.owners
+    assert np.mean((told[:, place] > 0) == ~truth) > 0.9
+    forest = replace(alone, third=third)
+    named = [dict(zip(rows.names, row, strict=True)) for row in rows.matrix[:80].astype(float)]
+    odds = np.array([forest.all_odds(numbers)[place] for numbers in named])
     assert np.mean((odds > 0) == ~truth[:80]) > 0.9
-    alone = forest_from(document)
-    row = dict(zip(rows.names, rows.matrix[0], strict=True))
-    np.testing.assert_allclose(alone.all_odds(row), alone.two_hearings(rows.matrix[0]))
-    on_paths = forest_from(document | {"narrow": third})
+    np.testing.assert_allclose(alone.all_odds(named[0]), alone.two_hearings(rows.matrix[0]))
+    on_paths = replace(alone, narrow=third)
     for top_hz, answers, doubt in ((4000.0, forest, NARROW_DOUBT), (20000.0, alone, 0.0)):
-        heard = on_paths.odds_on_path(row | {"band.top": float(np.log10(top_hz))})
-        assert heard[place] == pytest.approx(answers.all_odds(row)[place] - doubt)
+        heard = on_paths.odds_on_path(named[0] | {"band.top": float(np.log10(top_hz))})
+        assert heard[place] == pytest.approx(answers.all_odds(named[0])[place] - doubt)
+
+
+def test_a_later_hearing_weighs_twice_and_sums(capsys):
+    rows, _ = invented_rows()
+    alone = forest_from(fit(rows))
+    two = np.array([alone.two_hearings(row) for row in rows.matrix.astype(float)])
+    flipped = Rows(rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {} for row in rows.audible])
+    third, _ = fit_later(flipped, alone.names, two)
+    capsys.readouterr()
+    assert third is not None
+    row = rows.matrix[5].astype(float)
+    evidence = np.r_[np.clip(two[5], -FIRST_LIMIT, FIRST_LIMIT), row]
+    once = third.once.odds(evidence)
+    twice = third.twice.odds(np.r_[np.clip(once, -FIRST_LIMIT, FIRST_LIMIT), evidence])
+    for i, owner in enumerate(third.owners):
+        expected = third.sums[i] @ [evidence[owner], once[owner], twice[i], 1.0]
+        assert third.log_odds(two[5], dict(zip(rows.names, row, strict=True)))[owner] == pytest.approx(expected)
+
+
+def test_parameters_are_kept_and_found_again(tmp_path, capsys):
+    rows, _ = invented_rows()
+    alone = forest_from(fit(rows))
+    two = np.array([alone.two_hearings(row) for row in rows.matrix.astype(float)])
+    flipped = Rows(rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {} for row in rows.audible])
+    forest = replace(alone, narrow=fit_later(flipped, alone.names, two)[0])
+    capsys.readouterr()
+    keep_forest(forest, tmp_path / "kept.npz")
+    again = kept_forest(tmp_path / "kept.npz")
+    assert again.names == forest.names and again.features == forest.features and again.third is None
+    numbers = dict(zip(rows.names, rows.matrix[3].astype(float), strict=True)) | {"band.top": float(np.log10(4000.0))}
+    np.testing.assert_allclose(again.odds_on_path(numbers), forest.odds_on_path(numbers), atol=1e-5)
+    with pytest.raises(OSError):
+        kept_forest(tmp_path / "nowhere.npz")

@@ -5,6 +5,7 @@ weighs the same evidence again together with what the first said of all technolo
 stronger technology explains no longer counts for its twin. The mean of both is calibrated; a third hearing sets it right on
 recordings as people make them (codecs, low rates, gain riding, rooms, wrong clocks) and beside emitters outside the table. Where a
 telephone's line or a low rate has left less than 6 kHz, a hearing that knows such recordings only takes the third's place.
+Each of these later hearings weighs twice, as the first two do.
 
 The parameters are a data file made from simulated recordings by the maker script; nothing here
 is fitted. A technology that lives on exact rates or on bursts cannot be claimed without them, whatever
@@ -13,12 +14,12 @@ the trees say: see ``REQUIREMENTS``; a mark that nothing else has suffices: see 
 
 from __future__ import annotations
 
-import json
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -87,32 +88,43 @@ class Trees:
 
 
 @dataclass(frozen=True)
-class ThirdHearing:
-    """What sets the first two right on recordings as people make them.
+class LaterHearing:
+    """What sets the answers so far right on recordings of another kind.
 
     Attributes
     ----------
     features : tuple of str
-        Numbers of evidence in order; the answers of the first two come before them.
-    trees : Trees
+        Numbers of evidence in order; the answers so far come before them.
+    once : Trees
+        Weigh all technologies.
+    twice : Trees
+        Weigh the owners again, beside what ``once`` said of all; its answers come first.
     owners : ndarray of int
-        Index among all technologies of each that is set right; the others keep what the first two say.
-    sums : ndarray, shape (n, 3)
-        Weights of the first two's log odds and of the trees, and offset.
+        Index among all technologies of each that is set right; the others keep what was said so far.
+    sums : ndarray, shape (n, 4)
+        Weights of the log odds so far, of both weighings, and offset.
     """
 
     features: tuple[str, ...]
-    trees: Trees
+    once: Trees
+    twice: Trees
     owners: NDArray[np.int64]
     sums: F64
 
-    def log_odds(self, two: F64, numbers: dict[str, float]) -> F64:
-        """Log odds of all technologies from those of the first two hearings and the evidence."""
-        known = np.clip(two, -FIRST_LIMIT, FIRST_LIMIT)
-        mine = self.trees.odds(np.concatenate([known, [numbers[name] for name in self.features]]))
-        out = two.copy()
-        out[self.owners] = self.sums[:, 0] * known[self.owners] + self.sums[:, 1] * mine + self.sums[:, 2]
+    def log_odds(self, so_far: F64, numbers: dict[str, float]) -> F64:
+        """Log odds of all technologies from those so far and the evidence."""
+        known = _limited(so_far)
+        evidence = np.concatenate([known, [numbers[name] for name in self.features]])
+        once = self.once.odds(evidence)
+        twice = self.twice.odds(np.concatenate([_limited(once), evidence]))
+        parts = np.column_stack([known[self.owners], once[self.owners], twice, np.ones(self.owners.size)])
+        out = so_far.copy()
+        out[self.owners] = (self.sums * parts).sum(1)
         return out
+
+
+def _limited(odds: F64) -> F64:
+    return np.clip(odds, -FIRST_LIMIT, FIRST_LIMIT)
 
 
 @dataclass(frozen=True)
@@ -131,9 +143,9 @@ class Forest:
         Weighted sum of the first hearing [log odds].
     slope, shift : ndarray, shape (technologies,)
         Calibration line of the mean of both hearings.
-    third : ThirdHearing or None
+    third : LaterHearing or None
         What sets both right.
-    narrow : ThirdHearing or None
+    narrow : LaterHearing or None
         What does so in the third's place where a recording's band ends below ``NARROW_TOP_HZ``.
     """
 
@@ -147,8 +159,8 @@ class Forest:
     offset: F64
     slope: F64
     shift: F64
-    third: ThirdHearing | None = None
-    narrow: ThirdHearing | None = None
+    third: LaterHearing | None = None
+    narrow: LaterHearing | None = None
 
     @property
     def evidence_names(self) -> tuple[str, ...]:
@@ -175,7 +187,7 @@ class Forest:
     def two_hearings(self, numbers: F64) -> F64:
         """Calibrated log odds of each technology by the first two hearings for one vector of evidence."""
         first = self.first_odds(numbers)
-        known = np.concatenate([np.clip(first, -FIRST_LIMIT, FIRST_LIMIT), numbers])
+        known = np.concatenate([_limited(first), numbers])
         return np.asarray(self.slope * 0.5 * (first + self.second.odds(known)) + self.shift)
 
     def first_odds(self, numbers: F64) -> F64:
@@ -188,52 +200,70 @@ class Forest:
         return np.asarray(self.weights @ scaled + self.offset)
 
 
-def _trees_from(models: list[dict[str, Any]]) -> Trees:
-    nodes: list[tuple[int, float, int, int, float]] = []
-    roots, owners = [], []
-    for index, model in enumerate(models):
-        for tree in model["trees"]:
-            offset = len(nodes)
-            roots.append(offset)
-            owners.append(index)
-            for split, cut, low, high, leaf in zip(*tree, strict=True):
-                nodes.append((split, cut, low + offset, high + offset, leaf))
-    table = list(zip(*nodes, strict=True))
-    return Trees(
-        np.array(table[0], np.int64), np.array(table[1]), np.array(table[2], np.int64), np.array(table[3], np.int64),
-        np.array(table[4]), np.array(roots), np.array(owners), np.array([m["base"] for m in models]),
-    )  # fmt: skip
+_KEPT_AS = {"feature": np.int16, "left": np.int32, "right": np.int32, "roots": np.int32, "owners": np.int16}
 
 
-def forest_from(document: dict[str, Any]) -> Forest:
-    """Build the flat tables from the parameter document."""
-    first, second = document["first"], document["second"]
+def _tables(prefix: str, part: Any) -> dict[str, NDArray[Any]]:
+    """Every field of the parameters as an array under its name."""
+    out: dict[str, NDArray[Any]] = {}
+    for field in fields(part):
+        value = getattr(part, field.name)
+        if is_dataclass(value):
+            out |= _tables(f"{prefix}{field.name}.", value)
+        elif value is not None:
+            array = np.asarray(value)
+            kind = np.float32 if isinstance(part, Trees) and array.dtype.kind == "f" else array.dtype
+            out[prefix + field.name] = array.astype(_KEPT_AS.get(field.name, kind))
+    return out
+
+
+def keep_forest(forest: Forest, path: str | Path) -> None:
+    """Write the parameters as a compressed file of arrays.
+
+    Thresholds and leaves are kept in single precision, in which the evidence was when they were fitted.
+    """
+    np.savez_compressed(path, allow_pickle=False, **_tables("", forest))
+
+
+def kept_forest(path: str | Path) -> Forest:
+    """The parameters of a file that ``keep_forest`` wrote.
+
+    Raises
+    ------
+    OSError, ValueError, KeyError
+        If there is no such file, or something is missing in it.
+    """
+    with np.load(path) as file:
+        tables = {name: file[name] for name in file.files}
+
+    def trees(prefix: str) -> Trees:
+        found = {field.name: tables[f"{prefix}.{field.name}"] for field in fields(Trees)}
+        return Trees(**{k: v.astype(np.float64 if v.dtype.kind == "f" else np.int64) for k, v in found.items()})
+
+    def later(name: str) -> LaterHearing | None:
+        if f"{name}.owners" not in tables:
+            return None
+        return LaterHearing(
+            tuple(tables[f"{name}.features"].tolist()), trees(f"{name}.once"), trees(f"{name}.twice"),
+            tables[f"{name}.owners"].astype(np.int64), tables[f"{name}.sums"],
+        )  # fmt: skip
+
+    plain = {name: tables[name] for name in ("centre", "spread", "weights", "offset", "slope", "shift")}
     return Forest(
-        tuple(m["name"] for m in first), tuple(document["features"]), _trees_from(first), _trees_from(second),
-        np.array(document["centre"]), np.array(document["spread"]),
-        np.array([m["weights"] for m in first]), np.array([m["offset"] for m in first]),
-        np.array([m["slope"] for m in second]), np.array([m["shift"] for m in second]),
-        *(_third_from(document.get(part), [m["name"] for m in first]) for part in ("third", "narrow")),
+        names=tuple(tables["names"].tolist()), features=tuple(tables["features"].tolist()), first=trees("first"),
+        second=trees("second"), third=later("third"), narrow=later("narrow"), **plain,
     )  # fmt: skip
-
-
-def _third_from(part: dict[str, Any] | None, names: list[str]) -> ThirdHearing | None:
-    if not part or not part["models"]:
-        return None
-    models = part["models"]
-    owners = np.array([names.index(m["name"]) for m in models])
-    return ThirdHearing(tuple(part["features"]), _trees_from(models), owners, np.array([m["sum"] for m in models]))
 
 
 @cache
 def shipped_forest() -> Forest:
     """The parameters that come with the package."""
-    file = resources.files("roomfield.signals").joinpath("data/classifier.json")
     try:
-        return forest_from(json.loads(file.read_text("utf-8")))
+        with resources.as_file(resources.files("roomfield.signals").joinpath("data/classifier.npz")) as path:
+            return kept_forest(path)
     except (OSError, ValueError, KeyError) as fault:
         raise FormatError(
-            "the classifier's parameters cannot be read.", where="signals/data/classifier.json",
+            "the classifier's parameters cannot be read.", where="signals/data/classifier.npz",
             mend="Reinstall the package, or remake the file with the maker script.",
         ) from fault  # fmt: skip
 
