@@ -12,7 +12,7 @@ import argparse
 import json
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from functools import partial
 from importlib import resources
 from pathlib import Path
@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.signals_codecs import draw_narrow
-from roomfield.signals.classifier import ANY, FIRST_LIMIT, LINEAR_LIMIT, TREES_SHARE, Forest, Trees, keep_forest
+from roomfield.signals.classifier import ANY, FIRST_LIMIT, LINEAR_LIMIT, TREES_SHARE, Forest, Trees
 from roomfield.signals.simulation.unlisted import UNLISTED
 from roomfield.signals.worker_memory import keep_freed_memory
 
@@ -193,6 +193,31 @@ def forest_from(document: dict[str, Any]) -> Forest:
         np.array([m["weights"] for m in first]), np.array([m["offset"] for m in first]),
         np.array([m["slope"] for m in second]), np.array([m["shift"] for m in second]),
     )  # fmt: skip
+
+
+_KEPT_AS = {"feature": np.int16, "left": np.int32, "right": np.int32, "roots": np.int32, "owners": np.int16}
+
+
+def _tables(prefix: str, part: Any) -> dict[str, NDArray[Any]]:
+    """Every field of the parameters as an array under its name."""
+    out: dict[str, NDArray[Any]] = {}
+    for field in fields(part):
+        value = getattr(part, field.name)
+        if is_dataclass(value):
+            out |= _tables(f"{prefix}{field.name}.", value)
+        elif value is not None:
+            array = np.asarray(value)
+            kind = np.float32 if isinstance(part, Trees) and array.dtype.kind == "f" else array.dtype
+            out[prefix + field.name] = array.astype(_KEPT_AS.get(field.name, kind))
+    return out
+
+
+def keep_forest(forest: Forest, path: str | Path) -> None:
+    """Write the parameters as a compressed file of arrays.
+
+    Thresholds and leaves are kept in single precision, in which the evidence was when they were fitted.
+    """
+    np.savez_compressed(path, allow_pickle=False, **_tables("", forest))
 
 
 def default_out() -> Path:

@@ -33,6 +33,7 @@ from benchmarks.signals_maker import (
     collect,
     default_out,
     forest_columns,
+    keep_forest,
     model_of,
     rounded,
     trees_from,
@@ -44,7 +45,6 @@ from roomfield.signals.classifier import (
     NARROW_DOUBT,
     LaterHearing,
     is_narrow,
-    keep_forest,
     kept_forest,
 )
 

@@ -16,6 +16,7 @@ from benchmarks.signals_maker import (
     collect,
     fit,
     forest_from,
+    keep_forest,
     trees_from,
 )
 from benchmarks.signals_third import fit_later
@@ -32,7 +33,6 @@ from roomfield.signals.classifier import (
     _before_mains,
     _floor,
     _off_grid,
-    keep_forest,
     kept_forest,
     probabilities,
     shipped_forest,

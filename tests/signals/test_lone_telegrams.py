@@ -8,7 +8,7 @@ from roomfield.signals import reasons
 from roomfield.signals.conditioning import condition
 from roomfield.signals.features import gather
 from roomfield.signals.reasons import explain, rates_of
-from roomfield.signals.simulation.telegrams import lora_airtime_s, telegram_s
+from roomfield.signals.simulation.short_range import lora_airtime_s, telegram_s
 from roomfield.signals.telegrams import lone_telegrams, passing_beam, telegram_numbers, thin
 from roomfield.signals.verdict import answer_for
 

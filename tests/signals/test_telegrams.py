@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from roomfield.signals.simulation import packets, radars, telegrams
+from roomfield.signals.simulation import packets, radars, short_range
 from roomfield.signals.simulation.audio_scene import SOURCES
 from roomfield.signals.simulation.component import Bench
 
@@ -17,23 +17,23 @@ def bench(seed=0, duration_s=12.0):
     ("spreading", "size", "airtime_ms"), [(7, 13, 46.3), (12, 13, 1155.1), (7, 64, 118.0), (12, 64, 2793.5)]
 )
 def test_lora_airtime(spreading, size, airtime_ms):
-    assert telegrams.lora_airtime_s(spreading, size) * 1e3 == pytest.approx(airtime_ms, abs=0.06)
+    assert short_range.lora_airtime_s(spreading, size) * 1e3 == pytest.approx(airtime_ms, abs=0.06)
 
 
 @pytest.mark.published(
     "EN 13757-4 (from memory): S 32.768 kchip/s of Manchester, T 100 kchip/s of 3 out of 6, C 100 kchip/s"
 )
 def test_meter_telegram_of_thirty_bytes():
-    assert telegrams.telegram_s("S", 30) - telegrams.telegram_s("S", 29) == pytest.approx(8 / 16384)
-    assert telegrams.telegram_s("T", 30) - telegrams.telegram_s("T", 28) == pytest.approx(16 / 66667, rel=1e-4)
-    assert telegrams.telegram_s("C", 30) - telegrams.telegram_s("C", 29) == pytest.approx(8 / 100e3)
-    assert 3e-3 < telegrams.telegram_s("T", 30) < telegrams.telegram_s("S", 30, long_header=True) < 40e-3
+    assert short_range.telegram_s("S", 30) - short_range.telegram_s("S", 29) == pytest.approx(8 / 16384)
+    assert short_range.telegram_s("T", 30) - short_range.telegram_s("T", 28) == pytest.approx(16 / 66667, rel=1e-4)
+    assert short_range.telegram_s("C", 30) - short_range.telegram_s("C", 29) == pytest.approx(8 / 100e3)
+    assert 3e-3 < short_range.telegram_s("T", 30) < short_range.telegram_s("S", 30, long_header=True) < 40e-3
 
 
 @pytest.mark.published("EN 300 220 devices (from memory): on-off keying of 0.3 to 10 kbit/s")
 def test_marks_of_remotes():
     for seed in range(40):
-        starts, marks = telegrams.keyed_telegram(bench(seed))
+        starts, marks = short_range.keyed_telegram(bench(seed))
         assert np.all(np.diff(starts) >= marks[:-1] - 1e-12)
         assert marks.min() > 0.09e-3 and starts[-1] + marks[-1] < 0.3
 

@@ -16,11 +16,10 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -200,33 +199,8 @@ class Forest:
         return np.asarray(self.weights @ scaled + self.offset)
 
 
-_KEPT_AS = {"feature": np.int16, "left": np.int32, "right": np.int32, "roots": np.int32, "owners": np.int16}
-
-
-def _tables(prefix: str, part: Any) -> dict[str, NDArray[Any]]:
-    """Every field of the parameters as an array under its name."""
-    out: dict[str, NDArray[Any]] = {}
-    for field in fields(part):
-        value = getattr(part, field.name)
-        if is_dataclass(value):
-            out |= _tables(f"{prefix}{field.name}.", value)
-        elif value is not None:
-            array = np.asarray(value)
-            kind = np.float32 if isinstance(part, Trees) and array.dtype.kind == "f" else array.dtype
-            out[prefix + field.name] = array.astype(_KEPT_AS.get(field.name, kind))
-    return out
-
-
-def keep_forest(forest: Forest, path: str | Path) -> None:
-    """Write the parameters as a compressed file of arrays.
-
-    Thresholds and leaves are kept in single precision, in which the evidence was when they were fitted.
-    """
-    np.savez_compressed(path, allow_pickle=False, **_tables("", forest))
-
-
 def kept_forest(path: str | Path) -> Forest:
-    """The parameters of a file that ``keep_forest`` wrote.
+    """The parameters of a file of arrays, as the maker script writes it.
 
     Raises
     ------

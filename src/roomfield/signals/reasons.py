@@ -65,6 +65,7 @@ TELEPHONE_TOP_HZ, CODEC_SAMPLE_S = 4200.0, 125e-6
 HELD_BACK_S, TO_AND_FRO_S = 4e-6, 1.5e-6
 BEACONS_WIDER = 2.0
 FEW_EDGES = {"dmr": 5.0}  # one burst in 60 ms: what is done to it is not averaged over others in other places
+SLOTS_NEAR = 0.5e-6
 CLEARLY_APART = 4.0
 
 TAKEN_AS = {"gsm": "gsm", "bluetooth_classic": "bt", "tetra": "tetra", "dmr": "sixty"}
@@ -179,6 +180,7 @@ def _by_source(name: str, evidence: Evidence, found: tuple[Periodicity, ...]) ->
     data = evidence.conditioned
     sources = told_apart(data.samples, data.sample_rate_hz, name, found[0].frequency_hz)
     doubt_hz = _grid_doubt_s(evidence, 0.0) / evidence.duration_s * found[0].frequency_hz
+    sources = sources[:1] + tuple(s for s in sources[1:] if not _keeps_slots(s, name, evidence))
     own = [s for i, s in enumerate(sources) if all(_clocks_differ(s, other, doubt_hz) for other in sources[:i])]
     if len(own) < 2:
         return found
@@ -190,6 +192,17 @@ def _by_source(name: str, evidence: Evidence, found: tuple[Periodicity, ...]) ->
         )
         + found[1:]
     )
+
+
+def _keeps_slots(source: ClockedSource, name: str, evidence: Evidence) -> bool:
+    """Whether a source beside the strongest keeps the clock of a GSM carrier, the third harmonic of whose slots, 5.2 kHz, is a
+    line of every frame of 10 ms.
+    """
+    if max(evidence.combs[comb].score for comb, _, _ in RATE_CHOICES["gsm"][1]) < CERTAIN:
+        return False
+    (_, frame_hz, label), (_, own_hz, _) = RATE_CHOICES["gsm"][1][0], RATE_CHOICES[name][1][0]
+    carrier = _periodicity(evidence, "gsm", frame_hz, label).frequency_hz / frame_hz
+    return abs(source.frequency_hz / own_hz / carrier - 1) < SLOTS_NEAR
 
 
 def _clocks_differ(one: ClockedSource, other: ClockedSource, doubt_hz: float) -> bool:

@@ -183,7 +183,7 @@ def _inside(edges: F32, begins: I64, ends: I64, sigma: float) -> float:
 
 
 @dataclass(frozen=True)
-class Event:
+class LoudMoment:
     """A loud moment of the recording.
 
     Attributes
@@ -237,7 +237,7 @@ def _autocorrelations(parts: F64, most: int) -> F64:
 
 
 def _step(lags: F64, rate_hz: float) -> tuple[float, float, float, float]:
-    """Shortest step after which a moment repeats itself nearly as well as it ever does; see `Event`."""
+    """Shortest step after which a moment repeats itself nearly as well as it ever does; see `LoudMoment`."""
     first, last = round(STEP_S[0] * rate_hz), round(STEP_S[1] * rate_hz)
     best = int(shortest_step(lags, first, last, NEARLY))
     if best < 0:
@@ -256,7 +256,7 @@ def _windows(sound: Thinned, centres_s: F64, half_s: float, around_s: float) -> 
     return np.asarray(windows_without_slow(sound.samples, centres, half, around))
 
 
-def _events(sound: Thinned, chosen: I64, powers: F64, floor: float) -> list[Event]:
+def _events(sound: Thinned, chosen: I64, powers: F64, floor: float) -> list[LoudMoment]:
     """What is heard in the moments round the chosen blocks."""
     if chosen.size == 0:
         return []
@@ -280,7 +280,7 @@ def _events(sound: Thinned, chosen: I64, powers: F64, floor: float) -> list[Even
     variance = square.mean(1) + 1e-30
     skew, spiky = (square * parts).mean(1) / variance**1.5, (square * square).mean(1) / variance**2
     return [
-        Event(
+        LoudMoment(
             float((centre[i] + 0.5) * BLOCK_S), *_step(lags[i], sound.rate_hz), float(np.sqrt(spread[i]) * BLOCK_S),
             float(peaked[i]), float(skew[i]), float(spiky[i]), float(total[i] / floor), lags[i],
         )
@@ -299,7 +299,9 @@ def beam_numbers(sound: Thinned) -> dict[str, float]:
     events = _events(sound, loud, powers, floor)
     best = max(events, key=lambda event: min(event.alike, event.again), default=None)
     if best is None:
-        best = Event(0.0, 0.0, 0.0, 0.0, 0.0, 1e-3, 1.0, 0.0, 3.0, 1.0, np.zeros(round(3 * STEP_S[1] * sound.rate_hz)))
+        best = LoudMoment(
+            0.0, 0.0, 0.0, 0.0, 0.0, 1e-3, 1.0, 0.0, 3.0, 1.0, np.zeros(round(3 * STEP_S[1] * sound.rate_hz))
+        )
     alike = [e for e in events if e.alike > 0.3 and abs(e.step_s / max(best.step_s, 1e-6) - 1) < SAME_STEP]
     out = {"beam.alike": best.alike, "beam.again": best.again, "beam.least": best.least}
     out["beam.step"] = float(np.log10(best.step_s + 1e-4))
@@ -325,7 +327,7 @@ def beam_numbers(sound: Thinned) -> dict[str, float]:
     return out | _said_again(sound, best)
 
 
-def _said_again(sound: Thinned, best: Event) -> dict[str, float]:
+def _said_again(sound: Thinned, best: LoudMoment) -> dict[str, float]:
     """Whether what is said in the loudest moment is said again within a quarter of a second: step and likeness."""
     fewer = max(1, int(sound.rate_hz / 6000))
     part = _windows(sound, np.array([best.at_s]), LONG_HALF_S, 2 * AROUND_S)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import butter, lfilter, sosfilt
 
-from roomfield.signals.simulation import broadcast, ofdm, packets, paths, radars, room, slotted, telegrams, unlisted
+from roomfield.signals.simulation import broadcast, ofdm, packets, paths, radars, room, short_range, slotted, unlisted
 from roomfield.signals.simulation.component import Bench, Component
 
 OVERSAMPLING = 2
@@ -20,8 +20,8 @@ SOURCES: dict[str, Callable[[Bench], Component]] = {
     "lte_fdd": ofdm.lte_fdd, "lte_tdd": ofdm.lte_tdd, "nr_tdd": ofdm.nr_tdd, "nr_fdd": ofdm.nr_fdd,
     "nr_ue_tdd": ofdm.nr_ue_tdd, "dvbt": broadcast.dvbt, "umts": ofdm.umts,
     "wifi_beacon": packets.wifi_beacon, "wifi_data": packets.wifi_data,
-    "bluetooth_le_adv": packets.bluetooth_le_adv, "zigbee": packets.zigbee, "lora": telegrams.lora,
-    "smart_meter": telegrams.smart_meter, "ism_remote": telegrams.ism_remote, "mode_s_1090": packets.mode_s_1090,
+    "bluetooth_le_adv": packets.bluetooth_le_adv, "zigbee": packets.zigbee, "lora": short_range.lora,
+    "smart_meter": short_range.smart_meter, "ism_remote": short_range.ism_remote, "mode_s_1090": packets.mode_s_1090,
     "radar": radars.radar, "microwave_oven": packets.microwave_oven, unlisted.UNLISTED: unlisted.unlisted,
 }  # fmt: skip
 
