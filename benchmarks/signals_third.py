@@ -1,18 +1,16 @@
 """Fit the later hearings: what the first two say, set right on recordings as people make them.
 
-    python -m benchmarks.signals_third --scenes 6500 --negatives 1500 --seed 22 --cache DIR
-    python -m benchmarks.signals_third --narrow --scenes 8000 --negatives 1200 --seed 23 --cache DIR
+    python -m benchmarks.signals_third --processes 2 --cache DIR
 
 The first two hearings know recordings at 44.1 and 48 kHz without codecs, gain riding or rooms, and no emitter outside the
-table. The third sees their calibrated answers beside the evidence on scenes with all of that, and is added to the parameters
-file. It weighs twice, the second time beside what the first says of all technologies. Of each technology three twins are fitted,
-each on two thirds of the scenes, and their mean is kept; the answer is the calibrated sum of what was said before and of both
-weighings, fitted on what each twin says of the third that it has not seen. A technology for which that does not lower the log loss
-there by 2 %, or sets fewer than three answers right, or adds to the false names a quarter and more than one for two answers set
-right, whatever caution up to 1 is taken off its log odds, keeps what was said before.
-
-With ``--narrow`` the same is done for recordings whose band ends below 6 kHz, from scenes on such paths only; a question is kept
-against what all hearings so far say of them, so fit the third first. The codec of telephone calls needs the decoder of the extra ``m4a``.
+table. The later ones see their calibrated answers beside the evidence on scenes with all of that, and are added to the parameters
+file: the third for recordings of any path, the other for those whose band ends below 6 kHz. Both weigh with the same trees, fitted on
+scenes of both kinds, and twice, the second time beside what the first says of all technologies. Of each technology three twins are
+fitted, each on two thirds of the scenes, and their mean is kept. The answer is the calibrated sum of what was said before and of
+both weighings, fitted for each kind of scenes on what each twin says of the third that it has not seen. A technology for
+which that does not lower the log loss there by 2 %, or sets fewer than three answers right, or adds to the false names a quarter
+and more than one for two answers set right, whatever caution up to 1 is taken off its log odds, keeps what was said before.
+The codec of telephone calls needs the decoder of the extra ``m4a``.
 """
 
 from __future__ import annotations
@@ -43,9 +41,11 @@ from roomfield.signals.classifier import (
     CAUTION,
     FIRST_LIMIT,
     NARROW_DOUBT,
+    Forest,
     LaterHearing,
     is_narrow,
     kept_forest,
+    on_narrow_paths,
 )
 
 LEAST_GAIN = 0.02
@@ -148,36 +148,35 @@ def weigh_twice(
     return first, _each(partial(_once, matrix=again, seed=seed + PARTS), jobs, processes)
 
 
-def fit_later(
+def set_right(
     rows: Rows,
     names: tuple[str, ...],
-    so_far: NDArray[np.float64],
-    *,
-    before: NDArray[np.float64] | None = None,
+    known: NDArray[np.float64],
+    said: tuple[Said, Said],
+    before: NDArray[np.float64],
     doubt: float = 0.0,
-    seed: int = 0,
-    processes: int = 1,
 ) -> tuple[LaterHearing | None, NDArray[np.float64]]:
-    """A later hearing, and the odds of every scene by twins that have not seen it.
+    """A later hearing of what was said twice of some scenes, and the odds of every scene by twins that have not seen it.
 
     Parameters
     ----------
     rows : Rows
     names : tuple of str
         All technologies, in the order of the forest.
-    so_far : ndarray, shape (scenes, technologies)
+    known : ndarray, shape (scenes, technologies)
         Log odds that the hearing is told.
-    before : ndarray, shape (scenes, technologies), optional
-        Log odds that it must better; those that it is told if left out.
+    said : tuple
+        What ``weigh_twice`` gives.
+    before : ndarray, shape (scenes, technologies)
+        Log odds that it must better.
     doubt : float
         Log odds that are taken off every name.
     """  # fmt: skip
-    known = np.clip(so_far, -FIRST_LIMIT, FIRST_LIMIT)
-    first, second = weigh_twice(rows, names, known, seed, processes)
-    told, owners, sums = (so_far if before is None else before).copy(), [], []
+    first, second = said
+    told, owners, sums = before.copy(), [], []
     for i, name in enumerate(names):
         parts = np.column_stack([known[:, i], first[i][0], second[i][0]])
-        found = _sum_of(name, rows.levels(name), told[:, i].copy(), parts, 0.0 if name == ANY else doubt)
+        found = _sum_of(name, rows.levels(name), before[:, i], parts, 0.0 if name == ANY else doubt)
         if found is not None:
             owners.append(i)
             sums.append(found[0])
@@ -188,32 +187,62 @@ def fit_later(
     return LaterHearing(tuple(rows.names), once, twice, np.array(owners), np.array(sums)), told
 
 
+def joined(one: Rows, other: Rows) -> Rows:
+    """Scenes of two kinds, of the same numbers of evidence."""
+    return Rows(np.concatenate([one.matrix, other.matrix]), one.names, one.audible + other.audible)
+
+
+def _part(said: tuple[Said, Said], chosen: slice) -> tuple[Said, Said]:
+    """What was said of some of the scenes."""
+    first, second = ([(unseen[chosen], model) for unseen, model in told] for told in said)
+    return first, second
+
+
+def _said_by(
+    hearing: LaterHearing | None, two: NDArray[np.float64], known: NDArray[np.float64], said: tuple[Said, Said]
+) -> NDArray[np.float64]:
+    """What a later hearing would say of scenes by twins that have not seen them."""
+    out = two.copy()
+    if hearing is not None:
+        for i, weights in zip(hearing.owners, hearing.sums, strict=True):
+            parts = np.column_stack([known[:, i], said[0][i][0], said[1][i][0], np.ones(len(two))])
+            out[:, i] = parts @ weights
+    return out
+
+
+def fit_later(forest: Forest, wide: Rows, narrow: Rows, processes: int = 1) -> Forest:
+    """The forest with both later hearings, weighed on scenes of both kinds and summed on those of each."""
+    both, names = joined(wide, narrow), forest.names
+    two = np.array([forest.two_hearings(row) for row in forest_columns(both, forest).astype(np.float64)])
+    known = np.clip(two, -FIRST_LIMIT, FIRST_LIMIT)
+    said = weigh_twice(both, names, known, processes=processes)
+    all_paths, cut = slice(0, len(wide.audible)), slice(len(wide.audible), None)
+    third, _ = set_right(wide, names, known[all_paths], _part(said, all_paths), two[all_paths])
+    by_twins = forest.doubted(_said_by(third, two[cut], known[cut], _part(said, cut)))
+    before = np.array([on_narrow_paths(odds, n, forest) for odds, n in zip(by_twins, narrow.by_name(), strict=True)])
+    own, _ = set_right(narrow, names, known[cut], _part(said, cut), before, NARROW_DOUBT)
+    return replace(forest, third=third, narrow=own)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--scenes", type=int, default=6500)
-    parser.add_argument("--negatives", type=int, default=1500)
-    parser.add_argument("--seed", type=int, default=22)
+    parser.add_argument("--scenes", type=int, nargs=2, default=(6500, 8000), help="of all paths, and of narrow ones")
+    parser.add_argument("--negatives", type=int, nargs=2, default=(1500, 1200), help="the same without a transmitter")
+    parser.add_argument("--seeds", type=int, nargs=2, default=(22, 23))
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--cache", type=Path)
-    parser.add_argument("--narrow", action="store_true", help="fit the hearing for recordings of a narrow band")
     options = parser.parse_args()
-    path = default_out()
-    forest = kept_forest(path)
-    rows = collect(
-        options.scenes, options.negatives, options.seed, options.processes, options.cache, narrow=options.narrow
+    wide, narrow = (
+        collect(scenes, negatives, seed, options.processes, options.cache, narrow=cut)
+        for scenes, negatives, seed, cut in zip(
+            options.scenes, options.negatives, options.seeds, (False, True), strict=True
+        )
     )
-    rows = rows.only(is_narrow) if options.narrow else rows
-    two = np.array([forest.two_hearings(row) for row in forest_columns(rows, forest).astype(np.float64)])
-    if options.narrow:
-        without = replace(forest, narrow=None)
-        before = np.array([without.odds_on_path(numbers) for numbers in rows.by_name()])
-        fitted, _ = fit_later(rows, forest.names, two, before=before, doubt=NARROW_DOUBT, processes=options.processes)
-        forest = replace(forest, narrow=fitted)
-    else:
-        fitted, _ = fit_later(rows, forest.names, two, processes=options.processes)
-        forest = replace(forest, third=fitted)
+    path = default_out()
+    forest = fit_later(kept_forest(path), wide, narrow.only(is_narrow), options.processes)
     keep_forest(forest, path)
-    print(f"{path}: {path.stat().st_size / 1e3:.0f} kB, {0 if fitted is None else fitted.owners.size} set right")
+    right = [0 if hearing is None else hearing.owners.size for hearing in (forest.third, forest.narrow)]
+    print(f"{path}: {path.stat().st_size / 1e3:.0f} kB, {right[0]} and {right[1]} set right")
 
 
 if __name__ == "__main__":

@@ -19,7 +19,7 @@ from benchmarks.signals_maker import (
     keep_forest,
     trees_from,
 )
-from benchmarks.signals_third import fit_later
+from benchmarks.signals_third import fit_later, set_right, weigh_twice
 from sklearn.linear_model import LogisticRegression
 
 from roomfield.signals import classifier
@@ -27,6 +27,7 @@ from roomfield.signals.classifier import (
     ANY,
     FIRST_LIMIT,
     LINEAR_LIMIT,
+    NAME_DOUBT,
     NARROW_DOUBT,
     WITH_MARK,
     WITHOUT_EVIDENCE,
@@ -192,7 +193,7 @@ def test_a_later_hearing_sets_right_what_it_helps(capsys):
         rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {"gsm": 20.0} for row in rows.audible]
     )
     two = np.array([alone.two_hearings(row) for row in rows.matrix.astype(float)])
-    third, told = fit_later(flipped, alone.names, two)
+    third, told = set_right(flipped, alone.names, two, weigh_twice(flipped, alone.names, two), two)
     capsys.readouterr()
     place = alone.names.index("dect")
     assert third is not None and place in third.owners
@@ -203,7 +204,7 @@ def test_a_later_hearing_sets_right_what_it_helps(capsys):
     assert np.mean((odds > 0) == ~truth[:80]) > 0.9
     np.testing.assert_allclose(alone.all_odds(named[0]), alone.two_hearings(rows.matrix[0]))
     on_paths = replace(alone, narrow=third)
-    for top_hz, answers, doubt in ((4000.0, forest, NARROW_DOUBT), (20000.0, alone, 0.0)):
+    for top_hz, answers, doubt in ((4000.0, forest, NARROW_DOUBT), (20000.0, alone, NAME_DOUBT)):
         heard = on_paths.odds_on_path(named[0] | {"band.top": float(np.log10(top_hz))})
         assert heard[place] == pytest.approx(answers.all_odds(named[0])[place] - doubt)
 
@@ -213,7 +214,7 @@ def test_a_later_hearing_weighs_twice_and_sums(capsys):
     alone = forest_from(fit(rows))
     two = np.array([alone.two_hearings(row) for row in rows.matrix.astype(float)])
     flipped = Rows(rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {} for row in rows.audible])
-    third, _ = fit_later(flipped, alone.names, two)
+    third, _ = set_right(flipped, alone.names, two, weigh_twice(flipped, alone.names, two), two)
     capsys.readouterr()
     assert third is not None
     row = rows.matrix[5].astype(float)
@@ -227,13 +228,15 @@ def test_a_later_hearing_weighs_twice_and_sums(capsys):
 
 def test_parameters_are_kept_and_found_again(tmp_path, capsys):
     rows, _ = invented_rows()
+    rows = Rows(np.column_stack([rows.matrix, np.full(600, np.log10(4000.0))]), [*rows.names, "band.top"], rows.audible)
     alone = forest_from(fit(rows))
-    two = np.array([alone.two_hearings(row) for row in rows.matrix.astype(float)])
     flipped = Rows(rows.matrix, rows.names, [{"dect": 20.0} if "dect" not in row else {} for row in rows.audible])
-    forest = replace(alone, narrow=fit_later(flipped, alone.names, two)[0])
+    forest = fit_later(alone, rows, flipped)
     capsys.readouterr()
-    keep_forest(forest, tmp_path / "kept.npz")
+    assert forest.narrow is not None and alone.names.index("dect") in forest.narrow.owners
+    keep_forest(replace(forest, third=None), tmp_path / "kept.npz")
     again = kept_forest(tmp_path / "kept.npz")
+    forest = replace(forest, third=None)
     assert again.names == forest.names and again.features == forest.features and again.third is None
     numbers = dict(zip(rows.names, rows.matrix[3].astype(float), strict=True)) | {"band.top": float(np.log10(4000.0))}
     np.testing.assert_allclose(again.odds_on_path(numbers), forest.odds_on_path(numbers), atol=1e-5)
