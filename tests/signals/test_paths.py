@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from benchmarks.signals_codecs import NARROW_SHARES, disguise, disguises, draw_narrow
 
+from roomfield.signals import analyse
 from roomfield.signals.simulation import paths
 
 RATE = 48000.0
@@ -62,3 +63,17 @@ def test_narrow_paths_leave_less_than_six_kilohertz():
         density = np.abs(np.fft.rfft(samples)) ** 2
         above = density[int(6000 * samples.size / rate_hz) :].sum()
         assert above < 0.02 * density.sum()
+
+
+@pytest.mark.published("EN 300 175-2: a frame of 10 ms, a packet of 424 bits at 1152 kbit/s")
+@pytest.mark.parametrize("path", ["8k", "call"])
+@pytest.mark.parametrize("noise", [0.002, 0.005])
+def test_an_idle_cordless_base_is_named_through_a_telephone(path, noise):
+    """So clean a comb of so few lines was called a tone at 2 kHz, with the packet's width among the reasons."""
+    fine, rate_hz = 8, 48000.0
+    time_s = np.arange(int(8 * rate_hz) * fine) / (fine * rate_hz)
+    on = (time_s * 100.0007 % 1.0 < 424 / 1.152e6 * 100).reshape(-1, fine).mean(1)
+    sound = 0.1 * (on - on.mean()) + noise * np.random.default_rng(1).standard_normal(on.size)
+    samples, low_hz = paths.PATHS[path](sound.astype(np.float32), rate_hz)
+    heard = analyse(samples, sample_rate_hz=low_hz)
+    assert [h.name for h in heard.claimed] == ["dect"]

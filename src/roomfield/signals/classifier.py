@@ -38,6 +38,8 @@ WITHOUT_EVIDENCE = 0.2
 WITH_MARK = 0.9
 CLOCKED = ("100odd", "200odd", "400", "500odd", "1000odd", "gsm217")
 CLOCKED_SCORE = 300.0
+PACKET_S = 424 / 1.152e6  # EN 300 175-2: 424 bits of a packet P32
+PACKET_NEAR, PACKET_STRENGTH, PACKET_LINES = 0.1, 1.0, 0.9
 BESIDE_TRAFFIC = 0.4  # one comb of beacons under traffic is that network's: it sends no beacons only
 TREES_SHARE = 0.7
 LINEAR_LIMIT = 4.0
@@ -304,7 +306,19 @@ def is_narrow(numbers: dict[str, float]) -> bool:
 
 def _clocked(numbers: dict[str, float]) -> bool:
     """Whether the lines of an exact frame stand so high throughout that a clock made them: then each name speaks for itself."""
-    return max(numbers[f"{name}.score"] for name in CLOCKED) > float(np.arcsinh(CLOCKED_SCORE))
+    tall = max(numbers[f"{name}.score"] for name in CLOCKED) > float(np.arcsinh(CLOCKED_SCORE))
+    return tall or _cordless_packet(numbers)
+
+
+def _cordless_packet(numbers: dict[str, float]) -> bool:
+    """Whether nearly every line of a frame of 10 ms is there and what repeats is as wide as a cordless base's packet P32.
+
+    So few lines are left of a low rate or a telephone's line that they cannot stand as high as a clock's do elsewhere. Of
+    17,200 simulated scenes 173 are so, 164 of them with a cordless base.
+    """
+    width_s = (10 ** numbers["10ms.width"] - 1e-2) * 1e-3
+    packet = abs(width_s / PACKET_S - 1) < PACKET_NEAR and numbers["10ms.strength"] > PACKET_STRENGTH
+    return packet and numbers["100odd.hits"] > PACKET_LINES
 
 
 def _floor(name: str, numbers: dict[str, float]) -> float:
