@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roomfield.signals.audio_measures import check, measure, power_course
 from roomfield.signals.classifier import Judgement, shipped_forest
 from roomfield.signals.conditioning import condition
-from roomfield.signals.features import Evidence, gather
+from roomfield.signals.features import FRAME, Evidence, frame_with_lows, gather
 from roomfield.signals.hearing import (
     CLAIM,
     BurstSummary,
@@ -226,7 +226,7 @@ def _profiles(evidence: Evidence, claimed: tuple[Heard, ...]) -> tuple[FoldedEnv
     for name, levels in evidence.profiles.items():
         if wanted & set(SHOWN_FOR.get(name, ())):
             period = FOLDS_SHOWN.get(name) or 1 / float(name.removeprefix("mains"))
-            shown.append(FoldedEnvelope(name, period, levels))
+            shown.append(FoldedEnvelope(name, period, frame_with_lows(evidence) if name == FRAME.name else levels))
     return tuple(shown)
 
 
@@ -263,8 +263,8 @@ def _measured(evidence: Evidence, claimed: tuple[Heard, ...], meter: MeterAudio)
         if heard.name in FOLDS and heard.rates:
             fold_name = next((k for k, v in SHOWN_FOR.items() if heard.name in v), None)
             if fold_name in FOLDS_SHOWN and fold_name is not None:
-                course = np.tile(evidence.profiles[fold_name], 8)
-                rate = evidence.profiles[fold_name].size / FOLDS_SHOWN[fold_name]
+                levels = frame_with_lows(evidence) if fold_name == FRAME.name else evidence.profiles[fold_name]
+                course, rate = np.tile(levels, 8), levels.size / FOLDS_SHOWN[fold_name]
                 shares[heard.name] = float(power_course(course, rate, replace(meter, known_level_w_m2=None)).mean())
     return measure(data.raw, data.sample_rate_hz, meter, shares)
 

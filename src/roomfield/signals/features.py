@@ -128,6 +128,18 @@ def _fold_plan(data: Conditioned, samples: F32, combs: dict[str, CombEvidence], 
     return fold(samples, data.sample_rate_hz, period, plan.bins), period
 
 
+def frame_with_lows(evidence: Evidence) -> F64:
+    """The course of 20 ms as it is to be looked at: with the lines that were taken for hum, where an exact frame stands on them.
+
+    Hum is notched up to 1.2 kHz before anything is searched, and the lines of a clock that lie on it go with it: what is left of a
+    pulse rings at the end of the gap.
+    """
+    data, combs = evidence.conditioned, evidence.combs
+    if data.hum_hz is None or max(combs[name].score for name in FRAME_LINES) < CERTAIN:
+        return evidence.profiles[FRAME.name]
+    return _fold_plan(data, data.raw, combs, FRAME)[0]
+
+
 def _weigh_all(
     first: WhiteSpectrum, clean_one: WhiteSpectrum, taken: tuple[RemovedFrame, ...]
 ) -> tuple[dict[str, CombEvidence], WhiteSpectrum]:
