@@ -397,17 +397,33 @@ def _beam(numbers: dict[str, float]) -> bool:
     return min(numbers.get("beam.alike", 0.0), numbers.get("beam.again", 0.0)) > BEAM_ALIKE
 
 
+# Combs of which a name needs one at least.
+LIVES_ON: dict[str, tuple[str, ...]] = {
+    "dect": ("100odd", "200odd", "400"),
+    "gsm": ("gsm217", "gsm1733"),
+    "lte_fdd": ("200odd", "1000odd", "2000", "100odd", "400"),
+    "lte_tdd": ("200odd", "1000odd", "100odd", "400"),
+    "nr_tdd": ("50odd", "400", "200odd", "500odd", "100odd", "25odd", "2000"),
+    "nr_fdd": ("50odd", "100odd", "200odd", "25odd", "1000odd", "2000"),
+    "nr_ue_tdd": ("400", "200odd", "500odd", "2000", "100odd"),
+    "wifi_beacon": ("beacon100", "beacon100low", "beacon100high", "beacon200", "beacon300"),
+    "tetra": ("tetra17", "tetra70", "tetra18k"),
+    "dmr": ("16",),
+    "umts": ("umts1500", "500odd"),
+    "microwave_oven": ("mains50odd", "mains100", "mains60odd", "mains120"),
+}  # fmt: skip
+
 REQUIREMENTS: dict[str, tuple[Rule, ...]] = {
-    "dect": (_comb("100odd", "200odd", "400"),),
-    "gsm": (_comb("gsm217", "gsm1733"), _beside("gsm217/16.67", "gsm1733/216.7", decades=0.2)),
-    "lte_fdd": (_comb("200odd", "1000odd", "2000", "100odd", "400"),),
-    "lte_tdd": (_comb("200odd", "1000odd", "100odd", "400"),),
-    "nr_tdd": (_comb("50odd", "400", "200odd", "500odd", "100odd", "25odd", "2000"),),
-    "nr_fdd": (_comb("50odd", "100odd", "200odd", "25odd", "1000odd", "2000"),),
-    "nr_ue_tdd": (_comb("400", "200odd", "500odd", "2000", "100odd"),),
-    "wifi_beacon": (_comb("beacon100", "beacon100low", "beacon100high", "beacon200", "beacon300", score=5.0),),
+    "dect": (_comb(*LIVES_ON["dect"]),),
+    "gsm": (_comb(*LIVES_ON["gsm"]), _beside("gsm217/16.67", "gsm1733/216.7", decades=0.2)),
+    "lte_fdd": (_comb(*LIVES_ON["lte_fdd"]),),
+    "lte_tdd": (_comb(*LIVES_ON["lte_tdd"]),),
+    "nr_tdd": (_comb(*LIVES_ON["nr_tdd"]),),
+    "nr_fdd": (_comb(*LIVES_ON["nr_fdd"]),),
+    "nr_ue_tdd": (_comb(*LIVES_ON["nr_ue_tdd"]),),
+    "wifi_beacon": (_comb(*LIVES_ON["wifi_beacon"], score=5.0),),
     "tetra": (
-        _comb("tetra17", "tetra70", "tetra18k"),
+        _comb(*LIVES_ON["tetra"]),
         _either(
             _beside("tetra17/8.824", decades=0.1),
             _both(
@@ -417,9 +433,9 @@ REQUIREMENTS: dict[str, tuple[Rule, ...]] = {
             ),
         ),
     ),
-    "dmr": (_comb("16"), _beside("16/8.333", decades=0.05)),
+    "dmr": (_comb(*LIVES_ON["dmr"]), _beside("16/8.333", decades=0.05)),
     "dvbt": (_comb("dvbt"), _before_mains),
-    "umts": (_comb("umts1500", "500odd"),),
+    "umts": (_comb(*LIVES_ON["umts"]),),
     "bluetooth_classic": (
         _either(
             _both(
@@ -432,7 +448,7 @@ REQUIREMENTS: dict[str, tuple[Rule, ...]] = {
             _score("lattice.625.wide.score", "lattice.625.slot.score", least=6.0),
         ),
     ),
-    "microwave_oven": (_comb("mains50odd", "mains100", "mains60odd", "mains120"),),
+    "microwave_oven": (_comb(*LIVES_ON["microwave_oven"]),),
     "radar": (_either(_some("trains.count", "groups.trains"), _beam),),
     "ism_remote": (_off_grid,),
     "zigbee": (_off_grid,),

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from roomfield.signals.audio_kernels import phase_line_scores
 from roomfield.signals.bursts import BurstTable
-from roomfield.signals.classifier import WITH_MARK, WITHOUT_EVIDENCE, Judgement, judge
+from roomfield.signals.classifier import LIVES_ON, WITH_MARK, WITHOUT_EVIDENCE, Judgement, judge
 from roomfield.signals.cleaning import CERTAIN, take_course
 from roomfield.signals.combs import CRYSTAL_PPM, DVB_COMBS, TU_HZ, Comb, mask_comb, weigh_comb
 from roomfield.signals.conditioning import Conditioned, condition
@@ -73,20 +73,10 @@ LISTED_HZ = (
 )  # fmt: skip
 MAINS_HZ = (50.0, 60.0, 100.0, 120.0)
 
-# Combs that a name rests on, as the classifier requires them.
-LIVES_ON: dict[str, tuple[Comb, ...]] = {
-    name: tuple(COMBS[comb] for comb in combs)
-    for name, combs in {
-        "dect": ("100odd", "200odd", "400"), "gsm": ("gsm217", "gsm1733"),
-        "lte_fdd": ("200odd", "1000odd", "2000", "100odd", "400"), "lte_tdd": ("200odd", "1000odd", "100odd", "400"),
-        "nr_tdd": ("50odd", "400", "200odd", "500odd", "100odd", "25odd", "2000"),
-        "nr_fdd": ("50odd", "100odd", "200odd", "25odd", "1000odd", "2000"),
-        "nr_ue_tdd": ("400", "200odd", "500odd", "2000", "100odd"), "umts": ("umts1500", "500odd"),
-        "tetra": ("tetra17", "tetra70", "tetra18k"), "dmr": ("16",),
-        "microwave_oven": ("mains50odd", "mains100", "mains60odd", "mains120"),
-        "wifi_beacon": ("beacon100", "beacon100low", "beacon100high", "beacon200", "beacon300"),
-    }.items()
-} | {"dvbt": DVB_COMBS}  # fmt: skip
+# Combs that must stand out without a stranger's lines, for each name.
+RESTS_ON: dict[str, tuple[Comb, ...]] = {
+    name: tuple(COMBS[comb] for comb in combs) for name, combs in LIVES_ON.items()
+} | {"dvbt": DVB_COMBS}
 MANY_LINES = 16  # with fewer a fraction of a listed rate is found at times
 STANDS_OUT, SKIRTS, SAME_LINE_BINS, COMPARABLE = 6.0, 0.125, 3, 0.1
 
@@ -230,7 +220,7 @@ def hear_again(evidence: Evidence, first: Judgement, periods: Sequence[FoundPeri
     if max(first.chances[name] for name in BY_BURSTS) > WITHOUT_EVIDENCE and _keeps_time(evidence, found):
         limits = limits | {name: min(limits[name], WITHOUT_EVIDENCE) for name in BY_BURSTS}
     unearned = [
-        name for name in LIVES_ON if first.chances[name] > WITHOUT_EVIDENCE and _all_stranger(name, evidence, found)
+        name for name in RESTS_ON if first.chances[name] > WITHOUT_EVIDENCE and _all_stranger(name, evidence, found)
     ]
     if found and first.chances[BY_SLOTS] > WITHOUT_EVIDENCE and _no_slots(evidence, rest, found):
         unearned.append(BY_SLOTS)
@@ -248,7 +238,7 @@ def hear_again(evidence: Evidence, first: Judgement, periods: Sequence[FoundPeri
 
 def _all_stranger(name: str, evidence: Evidence, found: Sequence[FoundPeriod]) -> bool:
     """Whether none of a name's combs stands out once the strangers' own lines are taken from the spectrum."""
-    combs = LIVES_ON[name]
+    combs = RESTS_ON[name]
     if name == NEVER_SILENT:
         combs = (max(combs, key=lambda comb: evidence.combs[comb.name].score),)
     return bool(found) and not any(earned(comb, evidence.spectrum, found) for comb in combs)
