@@ -16,13 +16,13 @@ from roomfield.signals.audio_kernels import (
     fold_blocks,
     kth_smallest,
     leaves,
-    means_of_four,
     moments,
     pair_edges,
     peaks_above,
     phase_line_scores,
     running_sum,
     scatter,
+    thin_samples,
 )  # fmt: skip
 from roomfield.signals.folding import nodes
 
@@ -99,7 +99,7 @@ def test_moments():
     assert scatter(SOUND + np.float32(5)) == pytest.approx(np.std(SOUND), rel=1e-5)
     loud = np.r_[SOUND, np.float32(1000.0)]
     assert moments(loud)[0] == pytest.approx((np.clip(loud / loud.std(), -20, 20) ** 3).mean(), rel=1e-4)
-    np.testing.assert_allclose(means_of_four(SOUND[:4803]), SOUND[:4800].reshape(-1, 4).mean(1), rtol=1e-5, atol=1e-7)
+    np.testing.assert_allclose(thin_samples(SOUND[:4803], 4), SOUND[:4800].reshape(-1, 4).mean(1), rtol=1e-5, atol=1e-7)
 
 
 @pytest.mark.published("the sum of turned harmonics by NumPy")

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roomfield.signals.audio_measures import check, measure, power_course
 from roomfield.signals.classifier import Judgement, shipped_forest
 from roomfield.signals.conditioning import condition
-from roomfield.signals.features import FRAME, Evidence, frame_with_lows, gather
+from roomfield.signals.features import FOLDS, FRAME, Evidence, frame_with_lows, gather
 from roomfield.signals.hearing import (
     CLAIM,
     BurstSummary,
@@ -35,14 +35,14 @@ from roomfield.signals.recording import AudioSource, open_source
 from roomfield.signals.strangers import hear_again, strangers
 from roomfield.signals.tones import judgement
 from roomfield.signals.verdict import answer_for, verdict_text
-from roomfield.signals.width_reasons import FOLDS
+from roomfield.signals.width_reasons import WIDTH_FOLDS
 
 MENTION = 0.1
 STILL_OPEN = 0.02
 CERTAIN_CLAIM = 0.99
 TABLE_ROWS = 2000
 PICTURE_BANDS = 800
-FOLDS_SHOWN = {"frame": 0.02, "gsm": 0.12 / 26, "bt": 7.5e-3, "tetra": 0.17 / 3, "sixty": 0.06, "beacon": 0.1024}
+FOLDS_SHOWN = {plan.name: plan.period_s for plan in (FRAME, *FOLDS)}
 SHOWN_FOR = {
     "frame": ("dect", "lte_fdd", "lte_tdd", "nr_tdd", "nr_fdd", "nr_ue_tdd"), "gsm": ("gsm",),
     "bt": ("bluetooth_classic",), "tetra": ("tetra",), "sixty": ("dmr",), "beacon": ("wifi_beacon", "wifi_data"),
@@ -260,7 +260,7 @@ def _measured(evidence: Evidence, claimed: tuple[Heard, ...], meter: MeterAudio)
     data = evidence.conditioned
     shares = {}
     for heard in claimed:
-        if heard.name in FOLDS and heard.rates:
+        if heard.name in WIDTH_FOLDS and heard.rates:
             fold_name = next((k for k, v in SHOWN_FOR.items() if heard.name in v), None)
             if fold_name in FOLDS_SHOWN and fold_name is not None:
                 levels = frame_with_lows(evidence) if fold_name == FRAME.name else evidence.profiles[fold_name]

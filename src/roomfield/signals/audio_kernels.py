@@ -298,13 +298,19 @@ def moments(samples: F32) -> tuple[float, float]:
 
 
 @kernel(nogil=True)
-def means_of_four(samples: F32) -> F32:
-    """Means of four samples each, shape (n // 4,)."""
-    out = np.empty(samples.size // 4, np.float32)
+def thin_samples(samples: F32, many: int) -> F32:
+    """Means of ``many`` neighbouring samples."""
+    out = np.zeros(samples.size // many, np.float32)
+    scale = np.float32(1.0 / many)
+    if many == 2:
+        for i in range(out.size):
+            out[i] = (samples[2 * i] + samples[2 * i + 1]) * scale
+        return out
     for i in range(out.size):
-        first = 4 * i
-        total = samples[first] + samples[first + 1] + samples[first + 2] + samples[first + 3]
-        out[i] = np.float32(0.25) * total
+        total = np.float32(0.0)
+        for j in range(i * many, (i + 1) * many):
+            total += samples[j]
+        out[i] = total * scale
     return out
 
 

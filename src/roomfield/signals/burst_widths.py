@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roomfield.signals.audio_kernels import fold_spans
-from roomfield.signals.folding import circular_edges, without_subframes
+from roomfield.signals.folding import circular_edges, vertex, without_subframes
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -138,10 +138,8 @@ def _rises_again(edges: F64, rise: int, fall: int, near: int) -> bool:
 
 
 def _vertex(edges: F64, at: int) -> float:
-    """Place of a maximum between nodes, from a parabola through three [nodes]."""
-    left, mid, right = edges[at - 1], edges[at], edges[(at + 1) % edges.size]
-    bend = left - 2 * mid + right
-    return float(np.clip(0.5 * (left - right) / bend, -1, 1)) if bend < 0 else 0.0
+    """Place of a maximum between nodes, round the circle [nodes]."""
+    return float(vertex(edges[at - 1], edges[at], edges[(at + 1) % edges.size]))
 
 
 def _scatter(rows: F64, rise: int, fall: int, reach: int) -> float:

@@ -394,7 +394,7 @@ def _before_mains(numbers: dict[str, float]) -> bool:
 
 def _beam(numbers: dict[str, float]) -> bool:
     """A loud moment repeats itself after one step and after two: pulses that are too faint or too blurred to be counted."""
-    return min(numbers.get("beam.alike", 0.0), numbers.get("beam.again", 0.0)) > BEAM_ALIKE
+    return min(numbers["beam.alike"], numbers["beam.again"]) > BEAM_ALIKE
 
 
 # Combs of which a name needs one at least.

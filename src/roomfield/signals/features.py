@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.audio_kernels import kth_smallest, means_of_four, moments, scatter, subtract_course
+from roomfield.signals.audio_kernels import kth_smallest, moments, scatter, subtract_course, thin_samples
 from roomfield.signals.bursts import (
     LATTICE_WIDTHS_S,
     LATTICES_S,
@@ -388,7 +388,7 @@ def _tilt_numbers(out: dict[str, float], evidence: Evidence) -> None:
     out["band.top"] = float(np.log10(band_top_hz(evidence.spectrum)))
     samples = evidence.residual
     for factor in (1, 4, 16, 64, 256):
-        samples = samples if factor == 1 else means_of_four(samples)
+        samples = samples if factor == 1 else thin_samples(samples, 4)
         third, fourth = moments(samples)
         out[f"skew.{factor}"] = float(np.arcsinh(third))
         out[f"peaked.{factor}"] = float(np.arcsinh(fourth - 3))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from roomfield.signals.audio_kernels import fold_between, fold_blocks
 
@@ -96,6 +96,14 @@ class ProfileShape:
     gathered: float
     rises: float
     burst_s: float
+
+
+def vertex(left: ArrayLike, mid: ArrayLike, right: ArrayLike) -> F64:
+    """Where a parabola through three neighbouring values is highest, from the middle one, within one place; 0 if it bends up."""
+    values = np.asarray(left), np.asarray(mid), np.asarray(right)
+    bend = values[0] - 2 * values[1] + values[2]
+    place = np.where(bend < 0, 0.5 * (values[0] - values[2]) / np.minimum(bend, -1e-30), 0.0)
+    return np.asarray(np.clip(place, -1.0, 1.0), np.float64)
 
 
 def circular_edges(profile: F64, reach: int) -> F64:

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from roomfield.signals.folding import CRS_SYMBOLS
+from roomfield.signals.folding import CRS_SYMBOLS, SYMBOL_S
 from roomfield.signals.symbol_grid import LAYOUTS
 
 F64 = NDArray[np.float64]
@@ -24,7 +24,6 @@ Box = tuple[float, float]
 PERIOD_S = 0.02
 LINES = np.arange(6, 69)
 TURNS = 272
-SYMBOL_S = 1e-3 / 14
 NR_PATTERNS = ("DDDSU", "DDSU", "DDDDDDDSUU", "DDDSUDDSUU", "DSUUU", "DDDDDDSUUU")
 SPECIAL_SYMBOLS = 10
 SYNC_BLOCK = 4

@@ -19,6 +19,7 @@ from scipy.special import gammaincc, gammaln
 
 from roomfield.signals.audio_kernels import fold_spans, harmonic_sums, phase_line_scores
 from roomfield.signals.combs import Comb, CombEvidence, mask_comb, weigh_comb
+from roomfield.signals.folding import vertex
 from roomfield.signals.spectrum import WhiteSpectrum
 
 F32 = NDArray[np.float32]
@@ -298,9 +299,6 @@ def _best_slope(
         fine = grid[peak] + np.linspace(-1, 1, 9) * step
         values = score(fine[0], step / 4, 9)
         best = int(np.clip(np.argmax(values), 1, 7))
-        left, mid, right = values[best - 1 : best + 2]
-        bend = left - 2 * mid + right
-        shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
         step /= 4
-        grid, peak = np.array([fine[best] + float(np.clip(shift, -1, 1)) * step]), 0
+        grid, peak = np.array([fine[best] + float(vertex(*values[best - 1 : best + 2])) * step]), 0
     return float(grid[0])

@@ -13,23 +13,6 @@ I64 = NDArray[np.int64]
 
 
 @kernel(nogil=True)
-def thin_samples(samples: F32, many: int) -> F32:
-    """Means of ``many`` neighbouring samples."""
-    out = np.zeros(samples.size // many, np.float32)
-    scale = np.float32(1.0 / many)
-    if many == 2:
-        for i in range(out.size):
-            out[i] = (samples[2 * i] + samples[2 * i + 1]) * scale
-        return out
-    for i in range(out.size):
-        total = np.float32(0.0)
-        for j in range(i * many, (i + 1) * many):
-            total += samples[j]
-        out[i] = total * scale
-    return out
-
-
-@kernel(nogil=True)
 def sudden_changes(samples: F32, ahead: int, behind: int) -> F32:
     """Mean of the next ``ahead`` samples less that of the last ``behind``.
 

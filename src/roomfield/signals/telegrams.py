@@ -13,14 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 
+from roomfield.signals.audio_kernels import thin_samples
 from roomfield.signals.bursts import robust_scatter
+from roomfield.signals.folding import vertex
 from roomfield.signals.telegram_kernels import (
     block_powers,
     lone_pairs,
     shortest_step,
     signed_peaks,
     sudden_changes,
-    thin_samples,
     windows_without_slow,
 )
 
@@ -242,11 +243,9 @@ def _step(lags: F64, rate_hz: float) -> tuple[float, float, float, float]:
     best = int(shortest_step(lags, first, last, NEARLY))
     if best < 0:
         return 0.0, 0.0, 0.0, float(lags[first : last + 1].min())
-    left, mid, right = lags[best - 1 : best + 2]
-    bend = left - 2 * mid + right
-    exact = best + (0.5 * (left - right) / bend if bend < 0 else 0.0)
+    exact = best + float(vertex(*lags[best - 1 : best + 2]))
     twice = round(2 * exact)
-    return exact / rate_hz, float(mid), float(lags[twice - 1 : twice + 2].max()), float(lags[:best].min())
+    return exact / rate_hz, float(lags[best]), float(lags[twice - 1 : twice + 2].max()), float(lags[:best].min())
 
 
 def _windows(sound: Thinned, centres_s: F64, half_s: float, around_s: float) -> F64:

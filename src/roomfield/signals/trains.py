@@ -19,6 +19,7 @@ from roomfield.signals.audio_kernels import (
     step_matches,
 )
 from roomfield.signals.bursts import BurstTable
+from roomfield.signals.folding import vertex
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -78,10 +79,7 @@ def pulse_times(samples: F32, sample_rate_hz: float) -> F64:
     most = int(PULSES_PER_S * samples.size / sample_rate_hz)
     if at.size > most:
         at = np.sort(at[np.argpartition(above[at], -most)[-most:]])
-    left, mid, right = above[at - 1], above[at], above[at + 1]
-    bend = left - 2 * mid + right
-    shift = np.where(bend < 0, 0.5 * (left - right) / np.minimum(bend, -1e-12), 0.0)
-    return np.asarray((at + np.clip(shift, -0.5, 0.5)) / sample_rate_hz, np.float64)
+    return np.asarray((at + vertex(above[at - 1], above[at], above[at + 1])) / sample_rate_hz, np.float64)
 
 
 def find_trains(samples: F32, sample_rate_hz: float) -> Trains:

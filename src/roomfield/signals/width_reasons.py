@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from roomfield.references.technologies import Technology
 from roomfield.signals.burst_widths import VAGUE, BurstWidth, folded_width
-from roomfield.signals.features import Evidence, band_top_hz
+from roomfield.signals.features import FOLDS, FRAME, Evidence, band_top_hz
 from roomfield.signals.hearing import EvidenceItem
 
 LEAST_SAMPLES = 2.5
@@ -22,10 +22,11 @@ HALF_STEP = 0.3  # of a sample: how well one burst's width is read
 SLOTS_S = {"gsm": 15e-3 / 26, "dect": 10e-3 / 24, "tetra": 0.17 / 12, "dmr": 0.03}
 
 # Period that is folded [s] and longest averaging time on either side of an edge [s].
-FOLDS: dict[str, tuple[float, float]] = {
-    "dect": (0.01, 6e-5), "gsm": (0.12 / 26, 1.5e-4), "tetra": (0.17 / 3, 1e-3), "dmr": (0.06, 1e-3),
-    "wifi_beacon": (0.1024, 3e-4), "bluetooth_classic": (7.5e-3, 1e-4), "nr_tdd": (0.02, 6e-5), "nr_fdd": (0.02, 6e-5),
-    "nr_ue_tdd": (5e-3, 6e-5),
+_AS_FOLDED = {plan.name: (plan.period_s, plan.reach_s) for plan in (FRAME, *FOLDS)}
+WIDTH_FOLDS: dict[str, tuple[float, float]] = {
+    "dect": (0.01, FRAME.reach_s), "nr_ue_tdd": (5e-3, FRAME.reach_s), "nr_tdd": _AS_FOLDED["frame"],
+    "nr_fdd": _AS_FOLDED["frame"], "gsm": _AS_FOLDED["gsm"], "tetra": _AS_FOLDED["tetra"], "dmr": _AS_FOLDED["sixty"],
+    "wifi_beacon": _AS_FOLDED["beacon"], "bluetooth_classic": _AS_FOLDED["bt"],
 }  # fmt: skip
 
 
@@ -69,7 +70,7 @@ def width_reason(
     single : bool
         Whether single bursts of one width come before the folded one: what is deferred blurs the folded one.
     """
-    if row.name not in FOLDS:
+    if row.name not in WIDTH_FOLDS:
         return _by_bursts(row, evidence, rates_hz) if row.widths else WidthReason()
     if single:
         told = _by_bursts(row, evidence, rates_hz, spread=CRISP)
@@ -83,7 +84,7 @@ def _by_folding(
 ) -> WidthReason:
     if not rates_hz:
         return WidthReason()
-    nominal_s, reach_s = FOLDS[row.name]
+    nominal_s, reach_s = WIDTH_FOLDS[row.name]
     halves = max(round(2 * nominal_s * rates_hz[0]), 1)
     if halves > MOST_HALVES:
         return WidthReason()
